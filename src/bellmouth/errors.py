@@ -1,0 +1,22 @@
+"""The one family of errors a user can cause. Faces print the text and exit with code 2.
+
+``BellmouthError`` (a ``ValueError``) -> ``RecordingError``, ``CarError``, ``FindingError``.
+"""
+
+__all__ = ["BellmouthError", "CarError", "FindingError", "RecordingError"]
+
+
+class BellmouthError(ValueError):
+    """Bad input: one sentence that says what, where and what to do."""
+
+
+class RecordingError(BellmouthError):
+    """A recording that cannot be read: bad file, header, unit or cell."""
+
+
+class CarError(BellmouthError):
+    """A car description that cannot be used: unknown key, impossible value."""
+
+
+class FindingError(BellmouthError):
+    """A question that this recording of this car cannot be asked."""

@@ -1,0 +1,69 @@
+"""The causes: what each is called, what it does to the air path, and how its size is told."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+__all__ = ["CAUSES", "SINGLE_CAUSES", "Cause", "pairs", "singles"]
+
+Effect = Literal["leak", "meter", "fuel", "deposit", "learned", "pressure", "boost"]
+
+
+@dataclass(frozen=True)
+class Cause:
+    """One cause.
+
+    ``effect`` is what it acts on, ``sign`` the direction of a ratio (+1 reads or delivers too
+    much), ``range_key`` the entry of ``[sizes]`` that bounds it, ``unit`` the unit of its size
+    and ``plain`` the words for a mechanic.
+    """
+
+    name: str
+    effect: Effect
+    sign: int
+    unit: str
+    plain: str
+
+
+CAUSES: dict[str, Cause] = {
+    cause.name: cause
+    for cause in (
+        Cause("leak", "leak", 1, "mm", "air leaks in after the meter and throttle"),
+        Cause("meter_low", "meter", -1, "ratio", "the air reading is too low"),
+        Cause("meter_high", "meter", 1, "ratio", "the air reading is too high"),
+        Cause("fuel_low", "fuel", -1, "ratio", "too little fuel is delivered"),
+        Cause("fuel_high", "fuel", 1, "ratio", "too much fuel is delivered"),
+        Cause("deposit", "deposit", 1, "mm2", "deposit blocks the throttle near closed"),
+        Cause("learned_stale", "learned", 1, "g/s", "idle learning is from before a service"),
+        Cause("pressure_low", "pressure", -1, "ratio", "the manifold pressure sensor reads low"),
+        Cause("pressure_high", "pressure", 1, "ratio", "the manifold pressure sensor reads high"),
+        Cause("boost_low", "boost", -1, "ratio", "the boost pressure sensor reads low"),
+        Cause("boost_high", "boost", 1, "ratio", "the boost pressure sensor reads high"),
+    )
+}
+SINGLE_CAUSES = tuple(CAUSES)
+
+
+def singles(*, both_sensors: bool, boost: bool) -> tuple[str, ...]:
+    """The single causes that can be asked about.
+
+    A false pressure sensor is a cause only where an airflow meter stands beside it (otherwise it
+    *is* the meter), a false boost sensor only where one reports.
+    """
+    left_out = set()
+    if not both_sensors:
+        left_out |= {"pressure_low", "pressure_high"}
+    if not boost:
+        left_out |= {"boost_low", "boost_high"}
+    return tuple(name for name in SINGLE_CAUSES if name not in left_out)
+
+
+def pairs(causes: tuple[str, ...]) -> tuple[tuple[str, str], ...]:
+    """Every two causes that can stand together: not both ways of one effect, and not the two
+    states of the same plate (deposit and the learning left over from it)."""
+    found = []
+    for i, first in enumerate(causes):
+        for second in causes[i + 1 :]:
+            effects = {CAUSES[first].effect, CAUSES[second].effect}
+            if len(effects) == 2 and effects != {"deposit", "learned"}:
+                found.append((first, second))
+    return tuple(found)

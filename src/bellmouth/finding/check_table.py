@@ -1,0 +1,51 @@
+"""The checks as data: names, outcomes, how often each outcome comes, words and cautions."""
+
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from importlib.resources import files
+from types import MappingProxyType
+
+__all__ = ["CHECKS", "Check"]
+
+
+@dataclass(frozen=True)
+class Check:
+    """One check.
+
+    ``given`` maps a cause to the probability of each outcome when it is there, ``otherwise``
+    holds them when it is not. ``half_seen`` is the size at which a fault is seen half the time.
+    A check that ``reads`` a number has an ``error``, a range, and the ``edges`` between its words.
+    """
+
+    name: str
+    outcomes: tuple[str, ...]
+    minutes: float
+    why: str
+    how: str
+    caution: str = ""
+    given: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
+    otherwise: tuple[float, ...] = ()
+    half_seen: float | None = None
+    reads: str = ""
+    error: float = 0.0
+    edges: tuple[float, ...] = ()
+    low: float = 0.0
+    high: float = 0.0
+    needs: tuple[str, ...] = ()
+    synonyms: Mapping[str, str] = field(default_factory=dict)
+
+
+def _load() -> Mapping[str, Check]:
+    text = files("bellmouth.finding").joinpath("checks.toml").read_text(encoding="utf-8")
+    checks = {}
+    for name, table in tomllib.loads(text).items():
+        given = {cause: tuple(values) for cause, values in table.pop("given", {}).items()}
+        for key in ("outcomes", "otherwise", "edges", "needs"):
+            if key in table:
+                table[key] = tuple(table[key])
+        checks[name] = Check(name=name, given=given, **table)
+    return MappingProxyType(checks)
+
+
+CHECKS: Mapping[str, Check] = _load()

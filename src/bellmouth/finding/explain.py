@@ -1,0 +1,125 @@
+"""Why: what the readings say for the top cause, what was left out, and what to be wary of."""
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from bellmouth.finding.causes import CAUSES
+from bellmouth.finding.result import Evidence
+from bellmouth.recording.series import Recording
+from bellmouth.recording.stretch import Stretch
+
+if TYPE_CHECKING:
+    from bellmouth.finding.find import Case
+
+__all__ = ["confusions", "evidence_of", "excluded_of", "warnings_of"]
+
+_SAME_FIT_NATS = 2.0
+
+
+def confusions(case: "Case", posterior: Mapping[str, float]) -> dict[str, tuple[str, ...]]:
+    """For each cause that matters, the others that fit these readings about as well."""
+    log = dict(zip(case.hypotheses.names, case.posterior.log_evidence, strict=True))
+    kept = [name for name in log if "+" not in name or posterior[name] > 0.05]
+    result = {}
+    for name in kept:
+        near = [
+            other
+            for other in kept
+            if other != name
+            and not set(name.split("+")) & set(other.split("+"))
+            and abs(log[other] - log[name]) < _SAME_FIT_NATS
+            and posterior[other] > 0.02
+        ]
+        result[name] = tuple(sorted(near, key=lambda other: -posterior[other]))
+    return result
+
+
+def evidence_of(case: "Case", posterior: Mapping[str, float]) -> tuple[Evidence, ...]:
+    """What speaks for the top cause against a healthy car, and which readings fit badly."""
+    names = case.hypotheses.names
+    best = int(np.argmax([posterior[name] for name in names]))
+    log = case.posterior.log_evidence
+    found = []
+    if best != 0:
+        found.append(
+            Evidence(
+                f"{names[best]} explains the readings {np.exp(min(log[best] - log[0], 20.0)):.3g} "
+                "times as well as a healthy car",
+                float(log[best] - log[0]),
+                _telling(case, best),
+            )
+        )
+    found.extend(_misfits(case, best))
+    return tuple(found)
+
+
+def _telling(case: "Case", best: int) -> tuple[str, ...]:
+    """Channels whose residuals the cause mends most, against the healthy fit."""
+    zero = case.posterior.standardised[0] ** 2 - case.posterior.standardised[best] ** 2
+    channels = case.model.channels
+    gain = {str(name): float(zero[channels == name].sum()) for name in np.unique(channels)}
+    return tuple(name for name in sorted(gain, key=lambda n: -gain[n]) if gain[name] > 1.0)
+
+
+def _misfits(case: "Case", best: int) -> list[Evidence]:
+    white = case.posterior.standardised[best]
+    order = np.argsort(-np.abs(white))[:3]
+    found = []
+    for index in order:
+        if abs(white[index]) < 2.5:
+            continue
+        point = case.model.rows[index]
+        o = case.observations
+        found.append(
+            Evidence(
+                f"{case.model.channels[index]} disagrees at {o.speed_rev_s[point] * 60:.0f} rpm "
+                f"({o.start_s[point]:.0f}-{o.end_s[point]:.0f} s)",
+                float(white[index]),
+                (str(case.model.channels[index]),),
+            )
+        )
+    return found
+
+
+def excluded_of(judged: Sequence[Stretch], recording: Recording) -> tuple[str, ...]:
+    """Stretches and columns that were not used, each with the reason."""
+    left = []
+    cold = [s for s in judged if s.kind != "engine off" and s.warm is False]
+    if cold:
+        seconds = sum(s.seconds for s in cold)
+        left.append(f"{seconds:.0f} s of cold engine: trims and idle say nothing until it is warm")
+    open_loop = [s for s in judged if s.closed_loop is False]
+    if open_loop:
+        left.append(f"trims of {len(open_loop)} open-loop stretches")
+    if recording.unmapped:
+        left.append("columns that no parameter claims: " + ", ".join(recording.unmapped))
+    return tuple(left)
+
+
+def warnings_of(
+    case: "Case", posterior: Mapping[str, float], recording: Recording, judged: Sequence[Stretch]
+) -> tuple[str, ...]:
+    """What the reader of a finding should be wary of."""
+    o = case.observations
+    found = list(recording.notes)
+    running = [stretch for stretch in judged if stretch.kind != "engine off"]
+    if all(stretch.warm is False for stretch in running):
+        found.append("The engine never got warm: record again at 70 degC coolant to be sure.")
+    if not np.isfinite(o.log_trim[o.judged]).any():
+        found.append("No fuel trims: a leak shows only in airflow, pressure and throttle.")
+    if not (o.idle & o.judged).any():
+        found.append("No warm idle: sizes are told against a typical idle.")
+    if o.judged.sum() == 1:
+        found.append("One operating point only: hold 1,500 and 2,500 rpm as well.")
+    if (np.abs(o.trim_limit[o.judged]) > 0).any():
+        found.append("A fuel trim sits at its limit: the fault is at least this big.")
+    if posterior["unexplained"] > 0.3:
+        found.append("No cause here fits these readings well; see which disagree.")
+    top = max(case.hypotheses.names, key=lambda name: posterior[name])
+    if any(CAUSES[cause].effect == "fuel" for cause in top.split("+") if cause in CAUSES):
+        found.append(
+            "A tank of ethanol-rich fuel reads exactly like a fuel fault: ask what is in it."
+        )
+    return tuple(found)

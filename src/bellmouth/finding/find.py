@@ -1,0 +1,199 @@
+"""From a recording and a car to a finding: the one call that does it all."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bellmouth.car.complaint import parse_complaint
+from bellmouth.car.description import Car, Complaint
+from bellmouth.errors import FindingError
+from bellmouth.finding import model_error, nominal
+from bellmouth.finding.checks import CheckResult, next_checks, parse_results, result_log
+from bellmouth.finding.explain import confusions, evidence_of, excluded_of, warnings_of
+from bellmouth.finding.hypothesis import Hypotheses, Scale, enumerate_hypotheses
+from bellmouth.finding.idle_speed import idle_speed
+from bellmouth.finding.infer import Posterior, infer
+from bellmouth.finding.model import Model
+from bellmouth.finding.nuisance import unknowns
+from bellmouth.finding.observations import Observations, observe
+from bellmouth.finding.picture import draw
+from bellmouth.finding.plate_position import plate_position
+from bellmouth.finding.priors import Priors, cause_weights, load_priors, read_weights, weights_from
+from bellmouth.finding.result import CauseProbability, Finding
+from bellmouth.finding.sizes import sizes_of
+from bellmouth.finding.suitable import refuse_foreign, usable
+from bellmouth.recording.series import Recording
+from bellmouth.recording.steady import stretches
+from bellmouth.recording.stretch import Stretch
+
+__all__ = ["Case", "find", "solve"]
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Case:
+    """Everything a finding was made from; tests, accuracy and proofs start here."""
+
+    observations: Observations
+    model: Model
+    hypotheses: Hypotheses
+    covariances: Floats
+    scale: Scale
+    posterior: Posterior
+    priors: Priors
+    car: Car
+
+
+def find(
+    recording: Recording,
+    car: Car,
+    *,
+    references: Sequence[Recording] = (),
+    results: Sequence[str | CheckResult] = (),
+    prior: Mapping[str, float] | str | Path | None = None,
+    complaint: str | None = None,
+) -> Finding:
+    """What is wrong with the air path, how big, how sure, and what would settle it.
+
+    Parameters
+    ----------
+    recording
+        The recording to judge.
+    car
+        What the owner knows about the car.
+    references
+        Recordings of the same car when it was good; they share the car's unknowns.
+    results
+        What checks showed, as ``check=outcome`` (see `NextCheck.outcomes`).
+    prior
+        Weights of the causes instead of the complaint's: a mapping, or a TOML file of them.
+    complaint
+        What the owner says; overrides the car's own.
+
+    Raises
+    ------
+    FindingError
+        If the recording cannot be asked this: no running engine, never warm, an unthrottled
+        engine, or metering that the readings contradict.
+    """
+    said: Complaint = parse_complaint(complaint) if complaint else (car.complaint or "unknown")
+    judged = stretches(recording)
+    others = [stretches(reference) for reference in references]
+    case = solve(judged, others, car, recording.source)
+    weights = _weights(prior, said)
+    return _report(case, weights, said, parse_results(results), recording, judged)
+
+
+def solve(
+    judged: Sequence[Stretch],
+    references: Sequence[Sequence[Stretch]],
+    car: Car,
+    source: str = "recording",
+) -> Case:
+    """Infer every hypothesis from stretches; the part of `find` between files and words."""
+    usable(judged, source)
+    priors = load_priors()
+    observations = observe(judged, references, car)
+    refuse_foreign(observations, source)
+    unknown_pa = priors.weather["barometric_kpa"][0] * 1e3
+    flow, pressure = nominal.flow_and_pressure(observations, priors, unknown_pa)
+    scale = nominal.scale_of(observations, flow, pressure, priors, unknown_pa)
+    model = Model(observations, unknowns(observations, car, priors), unknown_pa)
+    hypotheses = enumerate_hypotheses(
+        priors,
+        scale,
+        airflow_metered=observations.airflow_metered,
+        both_sensors=observations.airflow_metered
+        and bool(np.isfinite(observations.manifold_pa).any()),
+        boost=bool(np.isfinite(observations.boost_pa).any()),
+    )
+    covariances = model_error.covariances(model, priors, flow, pressure)
+    idle = idle_speed(observations, car, priors, hypotheses, scale)
+    plate = plate_position(observations, priors, hypotheses, scale)
+    scale_weights = np.array(priors.model_error["scale_weights"])
+    posterior = infer(model, hypotheses, covariances, scale_weights, (idle, plate))
+    return Case(observations, model, hypotheses, covariances, scale, posterior, priors, car)
+
+
+def _weights(
+    prior: Mapping[str, float] | str | Path | None, complaint: Complaint
+) -> dict[str, float]:
+    if prior is None:
+        return cause_weights(complaint)
+    if isinstance(prior, Mapping):
+        return weights_from(prior, "prior")
+    return read_weights(prior)
+
+
+def hypothesis_weights(weights: Mapping[str, float], hypotheses: Hypotheses) -> dict[str, float]:
+    """Weight of every hypothesis and of ``unexplained``; pairs share theirs by their members."""
+    result = {name: weights.get(name, 0.0) for name in hypotheses.names if "+" not in name}
+    pairs = [causes for causes in hypotheses.causes if len(causes) == 2]
+    product = np.array([weights.get(a, 0.0) * weights.get(b, 0.0) for a, b in pairs])
+    total = product.sum()
+    for (a, b), share in zip(pairs, product / total if total > 0 else product, strict=True):
+        name = f"{a}+{b}"
+        result[name] = weights.get(name, 0.0) + weights.get("pairs", 0.0) * float(share)
+    result["unexplained"] = weights.get("unexplained", 0.0)
+    whole = sum(result.values())
+    if not whole > 0:
+        raise FindingError(
+            "prior: none of the causes with a weight can be asked of this car and recording. "
+            "Give a weight to healthy or to another cause."
+        )
+    return {name: weight / whole for name, weight in result.items()}
+
+
+def _report(
+    case: Case,
+    weights: Mapping[str, float],
+    complaint: Complaint,
+    results: Sequence[CheckResult],
+    recording: Recording,
+    judged: Sequence[Stretch],
+) -> Finding:
+    prior = hypothesis_weights(weights, case.hypotheses)
+    logs = np.append(case.posterior.log_evidence, case.posterior.log_unexplained)
+    names = (*case.hypotheses.names, "unexplained")
+    logs = logs + result_log(case, results)
+    with np.errstate(divide="ignore"):
+        joint = logs + np.log([prior[name] for name in names])
+    probability = np.exp(joint - np.logaddexp.reduce(joint))
+    posterior = dict(zip(names, map(float, probability), strict=True))
+    sizes = sizes_of(case)
+    confusable = confusions(case, posterior)
+    causes = tuple(
+        CauseProbability(name, posterior[name], sizes.get(name, {}), confusable.get(name, ()))
+        for name in sorted(posterior, key=lambda name: -posterior[name])
+        if prior[name] > 0
+    )
+    return Finding(
+        causes=causes,
+        prior=prior,
+        present=_present(posterior, case.hypotheses),
+        next_checks=next_checks(case, posterior, results),
+        evidence=evidence_of(case, posterior),
+        excluded=excluded_of(judged, recording),
+        warnings=warnings_of(case, posterior, recording, judged),
+        misfit=float(case.posterior.misfit[_best(case, posterior)]),
+        complaint=complaint,
+        picture=draw(case, posterior),
+        log_evidence=dict(zip(names, map(float, logs), strict=True)),
+    )
+
+
+def _best(case: Case, posterior: Mapping[str, float]) -> int:
+    explained = [posterior[name] for name in case.hypotheses.names]
+    return int(np.argmax(explained))
+
+
+def _present(posterior: Mapping[str, float], hypotheses: Hypotheses) -> dict[str, float]:
+    alone = [causes[0] for causes in hypotheses.causes if len(causes) == 1]
+    return {
+        cause: sum(p for name, p in posterior.items() if cause in name.split("+"))
+        for cause in alone
+    }

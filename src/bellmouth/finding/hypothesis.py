@@ -1,0 +1,130 @@
+"""The hypotheses as arrays: which causes each holds, the range of each size, and how a size acts.
+
+A size's coordinate is the natural logarithm of what it changes: leak area [m²], |ln ratio| itself
+for ratios, lost area [mm²], and the share of idle air for stale learning.
+"""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bellmouth.finding.causes import CAUSES, pairs, singles
+from bellmouth.finding.model import Effects, neutral
+from bellmouth.finding.priors import Priors
+
+__all__ = ["Hypotheses", "Scale", "enumerate_hypotheses"]
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Scale:
+    """What sizes are measured against in these recordings.
+
+    ``idle_area_m2`` is the nominal effective area that idle breathes through, ``idle_flow_g_s``
+    its air, ``slope_mm2_deg`` the area that a degree of opening is worth.
+    """
+
+    idle_area_m2: float
+    idle_flow_g_s: float
+    slope_mm2_deg: float
+
+
+@dataclass(frozen=True)
+class Hypotheses:
+    """All hypotheses. Arrays have shape (hypotheses, 2); a single cause leaves the second NaN."""
+
+    names: tuple[str, ...]
+    causes: tuple[tuple[str, ...], ...]
+    low: Floats
+    high: Floats
+
+    @property
+    def count(self) -> int:
+        """How many hypotheses there are, healthy included."""
+        return len(self.names)
+
+    @cached_property
+    def _places(self) -> dict[tuple[str, int], NDArray[np.bool_]]:
+        return {
+            (name, place): np.array(
+                [causes[place : place + 1] == (name,) for causes in self.causes]
+            )
+            for name in CAUSES
+            for place in (0, 1)
+        }
+
+    @cached_property
+    def dimensions(self) -> NDArray[np.intp]:
+        """How many sizes each hypothesis has."""
+        return np.array([len(causes) for causes in self.causes], dtype=np.intp)
+
+    def holds(self, cause: str, place: int) -> NDArray[np.bool_]:
+        """Which hypotheses hold a cause as their first (0) or second (1)."""
+        return self._places[cause, place]
+
+    def effects(
+        self, which: NDArray[np.intp], sizes: Floats, bends: tuple[float, float]
+    ) -> Effects:
+        """Effects of hypotheses ``which`` (batch,) at coordinates ``sizes`` (batch, 2).
+
+        ``bends`` are the spread of a healthy and of a contaminated meter's exponent.
+        """
+        table = neutral(len(which), bends[0])
+        for place in (0, 1):
+            for cause in CAUSES.values():
+                held = self.holds(cause.name, place)
+                if held.any():
+                    chosen = held[which]
+                    _apply(table, cause.effect, cause.sign, chosen, sizes[:, place], bends[1])
+        return Effects(**table)
+
+
+def _apply(
+    table: dict[str, Floats],
+    effect: str,
+    sign: int,
+    chosen: NDArray[np.bool_],
+    size: Floats,
+    bend: float,
+) -> None:
+    if effect == "leak":
+        table["leak_area_m2"][chosen] = np.exp(size[chosen])
+    elif effect == "deposit":
+        table["deposit_mm2"][chosen] = np.exp(size[chosen])
+    elif effect in ("meter", "fuel", "pressure", "boost"):
+        table[effect][chosen] = sign * size[chosen]
+    if effect == "meter":
+        table["bend_sd"][chosen] = bend
+
+
+def enumerate_hypotheses(
+    priors: Priors, scale: Scale, *, airflow_metered: bool, both_sensors: bool, boost: bool
+) -> Hypotheses:
+    """Healthy, every single cause and every pair that these recordings can be asked about."""
+    alone = singles(both_sensors=both_sensors, boost=boost)
+    causes: list[tuple[str, ...]] = [(), *((name,) for name in alone), *pairs(alone)]
+    bounds = {name: _range(name, priors, scale, airflow_metered) for name in alone}
+    low = np.full((len(causes), 2), np.nan)
+    high = np.full((len(causes), 2), np.nan)
+    for row, members in enumerate(causes):
+        for place, name in enumerate(members):
+            low[row, place], high[row, place] = bounds[name]
+    names = tuple("+".join(members) if members else "healthy" for members in causes)
+    return Hypotheses(names, tuple(causes), low, high)
+
+
+def _range(name: str, priors: Priors, scale: Scale, airflow_metered: bool) -> tuple[float, float]:
+    effect = CAUSES[name].effect
+    if effect == "leak":
+        low, high = priors.sizes["leak_airflow" if airflow_metered else "leak_pressure"]
+        offset = np.log(scale.idle_area_m2)
+    elif effect == "deposit":
+        low, high = priors.sizes["deposit"]
+        offset = np.log(scale.slope_mm2_deg)
+    else:
+        low, high = priors.sizes["learned_stale" if effect == "learned" else effect]
+        offset = 0.0
+    return float(low + offset), float(high + offset)

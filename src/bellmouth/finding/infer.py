@@ -1,0 +1,337 @@
+"""Posterior over causes and sizes.
+
+For each hypothesis the sizes are integrated on a grid and the car's unknowns analytically, in the
+Gaussian that the model's linearisation at the best fit makes of them. ``tests/finding`` and
+``make bench`` compare both evidence and means with a nested sampler on the same posterior.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bellmouth.finding.hypothesis import Hypotheses
+from bellmouth.finding.model import Model
+from bellmouth.finding.sensitivity import unknown_jacobian
+
+__all__ = ["Grid", "Posterior", "infer", "log_likelihood"]
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.intp]
+SideLog = Callable[[Ints, Floats], Floats]
+
+_STEP = 1e-4
+_ITERATIONS = 4
+_WIDTH = 4.5
+_HOPELESS_NATS = 10.0
+_NODES = {1: 31, 2: 9}
+_COARSE = {1: 9, 2: 5}
+
+
+@dataclass(frozen=True)
+class Grid:
+    """Nodes over the sizes of all hypotheses, flat: which hypothesis, where, log quadrature
+    weight times prior, log likelihood with the unknowns integrated out."""
+
+    hypothesis: Ints
+    sizes: Floats
+    log_weight: Floats
+    log_likelihood: Floats
+
+
+@dataclass(frozen=True)
+class Posterior:
+    """Log evidence of each hypothesis, of none (``unexplained``), and what made it.
+
+    ``coordinates`` (hypotheses, unknowns) and ``sizes`` (hypotheses, 2) are the best fit;
+    ``curvature`` (hypotheses, unknowns + 2, unknowns + 2) the Fisher information there, prior
+    included; ``misfit`` (hypotheses,) the chi-square a residual at the best fit.
+    """
+
+    log_evidence: Floats
+    log_unexplained: float
+    grid: Grid
+    coordinates: Floats
+    sizes: Floats
+    curvature: Floats
+    misfit: Floats
+    standardised: Floats
+    scale_weights: Floats
+
+
+def infer(
+    model: Model,
+    hypotheses: Hypotheses,
+    covariances: Floats,
+    scale_weights: Floats,
+    side_logs: Sequence[SideLog],
+) -> Posterior:
+    """Integrate every hypothesis; see the module's docstring.
+
+    ``covariances`` (scales + 1, residuals, residuals) from `model_error.covariances`;
+    each of ``side_logs`` adds a log likelihood that is not Gaussian (idle speed, plate position)
+    for hypotheses (n,) at sizes (n, 2).
+    """
+    whiteners = np.linalg.inv(np.linalg.cholesky(covariances))
+    bends = _bends(model)
+    middle = np.asarray(np.mean(covariances[:-1], axis=0))
+    metric: Floats = np.linalg.inv(np.linalg.cholesky(middle))
+    coordinates, sizes = _start(model, hypotheses, metric, bends)
+    for _ in range(_ITERATIONS):
+        coordinates, sizes = _improve(model, hypotheses, metric, bends, coordinates, sizes)
+    residual, jacobian = _linearise(model, hypotheses, bends, coordinates, sizes)
+    white = residual @ metric.T
+    curvature = _curvature(jacobian, metric)
+    cost = (white**2).sum(axis=1) + (coordinates**2).sum(axis=1)
+    mesh = _mesh(hypotheses, sizes, _size_spread(curvature, hypotheses), cost)
+    nodes, where = mesh.hypothesis, mesh.sizes
+    at_node = model.residuals(coordinates[nodes], hypotheses.effects(nodes, where, bends))
+    unknown = jacobian[:, :, : coordinates.shape[1]]
+    # The unknowns are linear around the best fit: at coordinate zero the residual would be this.
+    offset = at_node - (unknown @ coordinates[:, :, None])[nodes, :, 0]
+    logs = np.stack([_marginal(offset, unknown, mesh, w) for w in whiteners[:-1]])
+    log_scale = np.log(scale_weights / scale_weights.sum())[:, None]
+    likelihood = np.logaddexp.reduce(logs + log_scale, axis=0)
+    side = sum((log(nodes, where) for log in side_logs), np.zeros(len(nodes)))
+    likelihood = likelihood + side
+    evidence = np.full(hypotheses.count, -np.inf)
+    np.logaddexp.at(evidence, nodes, likelihood + mesh.log_weight)
+    unexplained = _marginal(offset[:1], unknown, _HEALTHY, whiteners[-1])[0]
+    weight = np.exp(logs + log_scale - (logs + log_scale).max(axis=0))
+    return Posterior(
+        log_evidence=evidence,
+        # An engine that no cause explains idles and rests as any of the others might.
+        log_unexplained=float(unexplained + np.logaddexp.reduce(side) - np.log(len(side))),
+        grid=Grid(nodes, where, mesh.log_weight, likelihood),
+        coordinates=coordinates,
+        sizes=sizes,
+        curvature=curvature,
+        misfit=np.mean(white**2, axis=1) if white.shape[1] else np.zeros(hypotheses.count),
+        standardised=white,
+        scale_weights=(weight / weight.sum(axis=0)).T,
+    )
+
+
+def log_likelihood(
+    model: Model,
+    hypotheses: Hypotheses,
+    which: int,
+    covariances: Floats,
+    scale_weights: Floats,
+    coordinates: Floats,
+    sizes: Floats,
+) -> Floats:
+    """Log likelihood without any linearisation, (batch,): the reference that samplers use."""
+    chosen = np.full(len(coordinates), which, dtype=np.intp)
+    residual = model.residuals(coordinates, hypotheses.effects(chosen, sizes, _bends(model)))
+    logs = []
+    for covariance, weight in zip(covariances[:-1], scale_weights, strict=True):
+        factor = np.linalg.cholesky(covariance)
+        white = np.linalg.solve(factor, residual.T)
+        log = -0.5 * (white**2).sum(axis=0) - np.log(np.diag(factor)).sum()
+        logs.append(log + np.log(weight / scale_weights.sum()))
+    return np.asarray(np.logaddexp.reduce(np.stack(logs), axis=0))
+
+
+def _bends(model: Model) -> tuple[float, float]:
+    healthy = float(model.unknowns.sd[model.unknowns.index("meter_bend")])
+    return healthy, model.unknowns.contaminated_bend_sd
+
+
+def _start(
+    model: Model, hypotheses: Hypotheses, metric: Floats, bends: tuple[float, float]
+) -> tuple[Floats, Floats]:
+    """The best node of a coarse grid, with the unknowns it asks for."""
+    unknowns = model.unknowns.size
+    node, place = _coarse(hypotheses)
+    zero = np.zeros((1, unknowns))
+    healthy = hypotheses.effects(np.zeros(1, dtype=np.intp), np.full((1, 2), np.nan), bends)
+    jacobian = unknown_jacobian(model, zero, healthy)[0]
+    white = metric @ jacobian
+    at_node = model.residuals(
+        np.zeros((len(node), unknowns)), hypotheses.effects(node, place, bends)
+    )
+    at_node = at_node @ metric.T
+    solve = np.linalg.solve(white.T @ white + np.eye(unknowns), white.T)
+    coordinates = -at_node @ solve.T
+    cost = ((at_node + coordinates @ white.T) ** 2).sum(axis=1) + (coordinates**2).sum(axis=1)
+    order = np.lexsort((cost, node))
+    best = order[np.searchsorted(node[order], np.arange(hypotheses.count))]
+    return np.clip(coordinates[best], -2.5, 2.5), place[best]
+
+
+def _coarse(hypotheses: Hypotheses) -> tuple[Ints, Floats]:
+    """Evenly spaced sizes over the whole range of each hypothesis."""
+    nodes, where = [], []
+    for dimensions in (0, 1, 2):
+        rows = np.flatnonzero(hypotheses.dimensions == dimensions)
+        axis = np.linspace(0.0, 1.0, _COARSE.get(dimensions, 1))
+        first = np.repeat(axis, len(axis)) if dimensions == 2 else axis
+        second = np.tile(axis, len(axis)) if dimensions == 2 else np.full(len(axis), np.nan)
+        mesh = np.stack([first, second], axis=1)
+        width = (hypotheses.high - hypotheses.low)[rows, None, :]
+        nodes.append(np.repeat(rows, len(mesh)))
+        where.append((hypotheses.low[rows, None, :] + width * mesh).reshape(-1, 2))
+    return np.concatenate(nodes), np.concatenate(where)
+
+
+def _linearise(
+    model: Model,
+    hypotheses: Hypotheses,
+    bends: tuple[float, float],
+    coordinates: Floats,
+    sizes: Floats,
+) -> tuple[Floats, Floats]:
+    """Residuals and their Jacobian in unknowns then the two sizes."""
+    every = np.arange(hypotheses.count)
+    effects = hypotheses.effects(every, sizes, bends)
+    base = model.residuals(coordinates, effects)
+    unknown = unknown_jacobian(model, coordinates, effects)
+    size_columns = []
+    for d in (0, 1):
+        step = np.zeros_like(sizes)
+        step[:, d] = _STEP
+        moved = model.residuals(coordinates, hypotheses.effects(every, sizes + step, bends))
+        size_columns.append((moved - base) / _STEP)
+    return base, np.concatenate([unknown, np.stack(size_columns, axis=2)], axis=2)
+
+
+def _curvature(jacobian: Floats, metric: Floats) -> Floats:
+    white = metric @ jacobian
+    information = np.swapaxes(white, 1, 2) @ white
+    unknowns = jacobian.shape[2] - 2
+    index = np.arange(unknowns)
+    information[:, index, index] += 1.0
+    return information
+
+
+def _improve(
+    model: Model,
+    hypotheses: Hypotheses,
+    metric: Floats,
+    bends: tuple[float, float],
+    coordinates: Floats,
+    sizes: Floats,
+) -> tuple[Floats, Floats]:
+    """One damped Gauss-Newton step of unknowns and sizes together, kept where it helps."""
+    residual, jacobian = _linearise(model, hypotheses, bends, coordinates, sizes)
+    unknowns = coordinates.shape[1]
+    white = residual @ metric.T
+    white_jacobian = metric @ jacobian
+    information = np.swapaxes(white_jacobian, 1, 2) @ white_jacobian
+    index = np.arange(unknowns + 2)
+    information[:, index[:unknowns], index[:unknowns]] += 1.0
+    information[:, index[unknowns:], index[unknowns:]] += 0.3
+    gradient = (white[:, None, :] @ white_jacobian)[:, 0, :]
+    gradient[:, :unknowns] += coordinates
+    step = -np.linalg.solve(information, gradient[:, :, None])[:, :, 0]
+    step = np.clip(step, -1.5, 1.5)
+    every = np.arange(hypotheses.count)
+    best_cost = (white**2).sum(axis=1) + (coordinates**2).sum(axis=1)
+    best = coordinates.copy(), sizes.copy()
+    for length in (1.0, 0.35):
+        trial = coordinates + length * step[:, :unknowns]
+        trial_sizes = np.clip(sizes + length * step[:, unknowns:], hypotheses.low, hypotheses.high)
+        effects = hypotheses.effects(every, trial_sizes, bends)
+        trial_white = model.residuals(trial, effects) @ metric.T
+        cost = (trial_white**2).sum(axis=1) + (trial**2).sum(axis=1)
+        better = cost < best_cost
+        best_cost = np.where(better, cost, best_cost)
+        best[0][better], best[1][better] = trial[better], trial_sizes[better]
+    return best
+
+
+def _size_spread(curvature: Floats, hypotheses: Hypotheses) -> Floats:
+    """Standard deviation of each size coordinate, the unknowns integrated out."""
+    unknowns = curvature.shape[1] - 2
+    inner = curvature[:, :unknowns, :unknowns]
+    cross = curvature[:, :unknowns, unknowns:]
+    schur = curvature[:, unknowns:, unknowns:] - np.swapaxes(cross, 1, 2) @ np.linalg.solve(
+        inner, cross
+    )
+    width = np.nan_to_num(hypotheses.high - hypotheses.low, nan=1.0)
+    # A size that nothing bears on is spread over its whole range.
+    schur[:, 0, 0] += 1.0 / width[:, 0] ** 2
+    schur[:, 1, 1] += 1.0 / width[:, 1] ** 2
+    covariance = np.linalg.inv(schur)
+    diagonal: Floats = np.sqrt(np.abs(np.diagonal(covariance, axis1=1, axis2=2)))
+    return diagonal
+
+
+@cache
+def _unit_mesh(nodes: int, dimensions: int) -> tuple[Floats, Floats]:
+    """Gauss-Legendre nodes and log weights on the unit interval or square."""
+    x, w = np.polynomial.legendre.leggauss(nodes)
+    x, log_w = 0.5 * (x + 1.0), np.log(0.5 * w)
+    if dimensions == 0:
+        return np.full((1, 2), np.nan), np.zeros(1)
+    if dimensions == 1:
+        return np.stack([x, np.full(nodes, np.nan)], axis=1), log_w
+    mesh = np.stack([np.repeat(x, nodes), np.tile(x, nodes)], axis=1)
+    return mesh, np.repeat(log_w, nodes) + np.tile(log_w, nodes)
+
+
+@dataclass(frozen=True)
+class _Mesh:
+    """Nodes of all hypotheses, in blocks of hypotheses that have equally many."""
+
+    hypothesis: Ints
+    sizes: Floats
+    log_weight: Floats
+    blocks: tuple[tuple[Ints, int, int], ...]  # hypotheses, first node, nodes each
+
+
+_HEALTHY = _Mesh(
+    np.zeros(1, dtype=np.intp),
+    np.full((1, 2), np.nan),
+    np.zeros(1),
+    ((np.zeros(1, dtype=np.intp), 0, 1),),
+)
+
+
+def _mesh(hypotheses: Hypotheses, sizes: Floats, spread: Floats, cost: Floats) -> _Mesh:
+    """Gauss-Legendre nodes over each hypothesis's window, with log(weight x prior density).
+
+    Hypotheses that fit far worse than the best get few nodes: they only need to be known small.
+    """
+    hopeless = (cost > cost.min() + 2 * _HOPELESS_NATS) & (hypotheses.dimensions == 2)
+    width = np.where(hopeless, 2.2, _WIDTH)[:, None] * spread
+    start = np.maximum(hypotheses.low, sizes - width)
+    end = np.minimum(hypotheses.high, sizes + width)
+    share = np.log((end - start) / (hypotheses.high - hypotheses.low))
+    nodes, where, logs, blocks = [], [], [], []
+    first = 0
+    for dimensions, few in ((0, False), (1, False), (2, False), (2, True)):
+        rows = np.flatnonzero((hypotheses.dimensions == dimensions) & (hopeless == few))
+        if not len(rows):
+            continue
+        count = 3 if few else _NODES.get(dimensions, 1)
+        mesh, log_weight = _unit_mesh(count, dimensions)
+        place = start[rows, None, :] + (end - start)[rows, None, :] * mesh
+        log = log_weight + np.nansum(share[rows], axis=1)[:, None]
+        nodes.append(np.repeat(rows, len(mesh)))
+        where.append(place.reshape(-1, 2))
+        logs.append(log.ravel())
+        blocks.append((rows, first, len(mesh)))
+        first += len(rows) * len(mesh)
+    return _Mesh(np.concatenate(nodes), np.concatenate(where), np.concatenate(logs), tuple(blocks))
+
+
+def _marginal(offset: Floats, jacobian: Floats, mesh: _Mesh, whitener: Floats) -> Floats:
+    """Log density of the readings with standard normal unknowns integrated out, (nodes,)."""
+    white = whitener @ jacobian
+    information = np.swapaxes(white, 1, 2) @ white + np.eye(white.shape[2])
+    factor = np.linalg.cholesky(information)
+    log_det = -2 * np.log(np.diag(whitener)).sum() + 2 * np.log(
+        np.diagonal(factor, axis1=1, axis2=2)
+    ).sum(axis=1)
+    projection = np.linalg.solve(factor, np.swapaxes(white, 1, 2))
+    result = []
+    for rows, first, each in mesh.blocks:
+        value = offset[first : first + len(rows) * each] @ whitener.T
+        explained = value.reshape(len(rows), each, -1) @ np.swapaxes(projection[rows], 1, 2)
+        square = (value**2).sum(axis=1) - (explained**2).sum(axis=2).ravel()
+        result.append(-0.5 * (square + np.repeat(log_det[rows], each)))
+    return np.concatenate(result)

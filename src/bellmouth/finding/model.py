@@ -1,0 +1,314 @@
+"""The forward model: what each hypothesis says the readings should have been.
+
+Everything is a difference of logarithms between a reading and what the hypothesis predicts for
+it, so that the size of a misfit is a share and the covariance does not depend on the hypothesis.
+
+Steady mass balance: air into the cylinders = air past the plate + leak (all from ambient,
+compressible, choked at idle), and closed loop makes fuel match the air that the cylinders got.
+Equations and sources: ``docs/equations.md``.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bellmouth.finding.nuisance import Unknowns
+from bellmouth.finding.observations import Observations
+from bellmouth.physics import air, orifice
+
+__all__ = ["NEARLY_ONE", "RISE_PA", "RISE_SPAN", "Effects", "Model", "bend_applies", "neutral"]
+
+Floats = NDArray[np.float64]
+
+_FLUX = np.sqrt(1.0 / air.R_DRY)
+_TRIM_SOFTNESS = 0.01
+NEARLY_ONE = 0.99  # closest that a manifold comes to what feeds it
+RISE_PA = 35e3  # filling's level is told at this pressure, its rise from here to 95 kPa
+RISE_SPAN = 1.0 - 35.0 / 95.0
+
+
+@dataclass(frozen=True)
+class Effects:
+    """What a hypothesis does, shape (batch,) each; zeros are a healthy car.
+
+    ``leak_area_m2`` effective; ``meter``, ``fuel``, ``pressure``, ``boost`` are logarithms of a
+    ratio; ``deposit_mm2`` is the area lost at the stop; ``bend_sd`` the spread of the meter's
+    exponent that the hypothesis allows.
+    """
+
+    leak_area_m2: Floats
+    meter: Floats
+    fuel: Floats
+    deposit_mm2: Floats
+    pressure: Floats
+    boost: Floats
+    bend_sd: Floats
+
+
+def neutral(batch: int, bend_sd: float) -> dict[str, Floats]:
+    """No effect at all, to be overwritten by the causes of a hypothesis."""
+    names = ("leak_area_m2", "meter", "fuel", "deposit_mm2", "pressure", "boost")
+    effects = {name: np.zeros(batch) for name in names}
+    effects["bend_sd"] = np.full(batch, bend_sd)
+    return effects
+
+
+class Model:
+    """Residuals of all readings for a batch of hypotheses and unknowns.
+
+    Parameters
+    ----------
+    observations
+        The points of all recordings.
+    unknowns
+        Their prior, which scales the coordinates.
+    """
+
+    def __init__(self, observations: Observations, unknowns: Unknowns, unknown_pa: float) -> None:
+        self.observations = observations
+        self.unknowns = unknowns
+        o = observations
+        self._judged = o.judged.astype(np.float64)
+        self._ambient = np.where(np.isfinite(o.ambient_pa), o.ambient_pa, unknown_pa)
+        self._root_t = 1.0 / np.sqrt(o.intake_k)
+        self.has_manifold = np.isfinite(o.manifold_pa)
+        self.has_boost = np.isfinite(o.boost_pa)
+        # g/s per Pa at a volumetric efficiency of one, for four strokes.
+        self._swept = o.displacement_m3 * o.speed_rev_s / 2.0 / (air.R_DRY * o.intake_k)
+        self.log_speed = np.log(o.speed_rev_s * 60.0 / 900.0)
+        flow = o.metered_kg_s
+        self.log_relative_flow = np.log(
+            np.where(np.isfinite(flow), flow, 1.0) / (0.003 * o.displacement_m3 / 0.001)
+        )
+        self.two_banks = bool(np.isfinite(o.log_trim[:, 1]).any())
+        self.throttle_reference_pct, self._reference_is_judged = self._lowest_throttle()
+        self.channels, self._rows = self._select()
+
+    # -- what is compared ---------------------------------------------------------------------
+    def _lowest_throttle(self) -> tuple[float, bool]:
+        o = self.observations
+        good = np.isfinite(o.throttle_pct)
+        references = good & ~o.judged
+        chosen = references if references.any() else good
+        if not chosen.any():
+            return 0.0, True
+        return float(o.throttle_pct[chosen].min()), not references.any()
+
+    def _select(self) -> tuple[NDArray[np.str_], NDArray[np.intp]]:
+        """Channel name and point of each residual."""
+        o = self.observations
+        flow = o.metered_kg_s if o.airflow_metered else o.manifold_pa
+        throttled = np.isfinite(o.throttle_pct) & np.isfinite(flow)
+        # Near ambient the flow says little about the opening: a small pressure error is a large
+        # error of area there.
+        upstream = np.where(self.has_boost, o.boost_pa, self._ambient)
+        ratio = np.where(self.has_manifold, o.manifold_pa, 0.0) / upstream
+        table = {
+            "filling": np.isfinite(o.metered_kg_s) & self.has_manifold,
+            "plate": throttled & (ratio < 0.93),
+            "trim 1": np.isfinite(o.log_trim[:, 0]),
+            "trim 2": np.isfinite(o.log_trim[:, 1]),
+            "computed": np.isfinite(o.computed_kg_s) & self.has_manifold,
+            "boost": self.has_boost & self._low_flow(),
+        }
+        if not o.airflow_metered:
+            table["plate"] &= self.has_manifold
+        names = [name for name, mask in table.items() for _ in range(int(mask.sum()))]
+        rows = [np.flatnonzero(mask) for mask in table.values()]
+        return np.array(names, dtype=str), np.concatenate(rows).astype(np.intp)
+
+    def _low_flow(self) -> NDArray[np.bool_]:
+        """Points whose throttle is nearly closed: a turbocharger gives no boost there."""
+        o = self.observations
+        ratio = o.manifold_pa / np.where(self.has_boost, o.boost_pa, np.nan)
+        return np.nan_to_num(ratio, nan=2.0) < 0.45
+
+    @property
+    def rows(self) -> NDArray[np.intp]:
+        """Point of each residual, in the order of ``channels``."""
+        return self._rows
+
+    # -- prediction ---------------------------------------------------------------------------
+    def states(self, coordinates: Floats, effects: Effects) -> Mapping[str, Floats]:
+        """Pressures, flows [kg/s] and areas [mm²] at each point, shape (batch, points)."""
+        o, u = self.observations, self.unknowns
+        value = u.mean + u.sd * coordinates
+        value[:, u.index("meter_bend")] = coordinates[:, u.index("meter_bend")] * effects.bend_sd
+        get = _Getter(value)
+        judged = self._judged
+        per = {
+            name: value[:, u.block(name, o.recordings)][:, o.recording]
+            for name in ("ambient", "fuel_fill", "heating")
+        }
+        ambient = self._ambient * np.exp(per["ambient"])
+        boost_gain = get("boost_gain") + effects.boost[:, None] * judged
+        upstream = np.where(self.has_boost, o.boost_pa * np.exp(-boost_gain), ambient)
+        gain = get("pressure_gain") + effects.pressure[:, None] * judged
+        manifold = o.manifold_pa * np.exp(-gain) - get("pressure_offset")
+        passed = o.metered_kg_s * np.exp(
+            -(get("meter_gain") + effects.meter[:, None] * judged)
+            - get("meter_bend") * bend_applies(self, effects) * self.log_relative_flow
+        )
+        per_pa = self._swept * np.exp(-per["heating"])
+        if not self.has_manifold.all():
+            guess = passed / (per_pa * np.exp(get("fill_level")))
+            manifold = np.where(self.has_manifold, manifold, guess)
+        manifold = np.clip(manifold, 5e3, None)
+        filled = per_pa * manifold * np.exp(self._log_filling(get, manifold))
+        flux = _FLUX * self._root_t * upstream * _flow_function(manifold / upstream)
+        leak = _FLUX * self._root_t * ambient * _flow_function(manifold / ambient)
+        leak = leak * effects.leak_area_m2[:, None] * judged
+        if o.airflow_metered:
+            cylinder = passed + leak
+        else:
+            cylinder, passed = filled, filled
+        plate = self._plate_area_mm2(value, effects)
+        return {
+            "cylinder": cylinder,
+            "passed": passed,
+            "filled": filled,
+            "leak": leak,
+            "flux": flux,
+            "plate": plate,
+            "upstream": upstream,
+            "ambient": ambient,
+            "manifold": manifold,
+            "fuel_fill": per["fuel_fill"],
+            "value": value,
+        }
+
+    def _log_filling(self, get: "_Getter", manifold: Floats) -> Floats:
+        """Log volumetric efficiency: a level, a rise with pressure as residual gas makes it
+        (35 kPa over the pressure), and a slope in speed."""
+        rise = (1.0 - RISE_PA / manifold) / RISE_SPAN
+        return get("fill_level") + get("fill_rise") * rise + get("fill_speed") * self.log_speed
+
+    def plate_parts(self, value: Floats, effects: Effects) -> Mapping[str, Floats]:
+        """What the effective area at each reading is made of: bypass, plate, and what deposit
+        takes near closed. Areas in mm², openings in % of reading."""
+        get = _Getter(value)
+        slope, deposit = np.exp(get("slope")), effects.deposit_mm2[:, None]
+        own = np.exp(get("opening"))
+        # Judged alone, the lowest reading is already opened by what the deposit took.
+        made_up = deposit / slope if self._reference_is_judged else np.zeros(1)
+        raw = self.observations.throttle_pct - self.throttle_reference_pct + own + made_up
+        root = np.sqrt(raw**2 + 0.04)
+        opening = 0.5 * (raw + root)
+        bypass, curve, fade = np.exp(get("bypass")), get("curve"), np.exp(get("fade"))
+        clean = bypass + slope * opening * (1.0 + curve * opening)
+        lost = deposit * self._judged * np.exp(-opening / fade)
+        return {
+            "slope": slope,
+            "bypass": bypass,
+            "curve": curve,
+            "fade": fade,
+            "opening": opening,
+            "opening_by_above": 0.5 * (1.0 + raw / root),
+            "above_by_opening": own,
+            "above_by_slope": -made_up,
+            "clean": clean,
+            "lost": lost,
+            "left": clean - lost,
+            "floor": 0.05 * clean,
+        }
+
+    def _plate_area_mm2(self, value: Floats, effects: Effects) -> Floats:
+        parts = self.plate_parts(value, effects)
+        # Something always passes: a smooth floor keeps the logarithm alive.
+        return np.asarray(0.5 * (parts["left"] + np.hypot(parts["left"], parts["floor"])))
+
+    def clamp_slope(self, predicted: Floats, bank: int) -> Floats:
+        """How much of a predicted trim gets through to the reading: all, or little at a limit."""
+        reading, limit = self.observations.log_trim[:, bank], self.observations.trim_limit[:, bank]
+        beyond = np.clip(limit * (predicted - reading) / _TRIM_SOFTNESS, -50.0, 50.0)
+        return np.where(limit == 0, 1.0, 1.0 / (1.0 + np.exp(beyond)))
+
+    def predicted_log_trim(
+        self, state: Mapping[str, Floats], effects: Effects
+    ) -> tuple[Floats, Floats]:
+        """Log total trim of each bank that makes fuel match the true air."""
+        o = self.observations
+        get = _Getter(state["value"])
+        fuel = get("fuel_level") - effects.fuel[:, None] * self._judged + state["fuel_fill"]
+        if not o.airflow_metered:
+            shift = -get("meter_gain") - effects.meter[:, None] * self._judged + fuel
+            bank = 0.5 * get("bank_split")
+            return shift + bank, shift - bank
+        nearer = np.tanh(get("leak_bank"))
+        alike = np.ones_like(nearer)
+        share = (1.0 + nearer, 1.0 - nearer) if self.two_banks else (alike, alike)
+        trims = []
+        for sign, part in zip((0.5, -0.5), share, strict=True):
+            air_got = state["passed"] + part * state["leak"]
+            trims.append(np.log(air_got / o.metered_kg_s) + fuel + sign * get("bank_split"))
+        return trims[0], trims[1]
+
+    def residuals(self, coordinates: Floats, effects: Effects) -> Floats:
+        """Reading minus prediction, shape (batch, residuals), logarithmic.
+
+        ``coordinates`` has shape (batch, unknowns).
+        """
+        state = self.states(coordinates, effects)
+        parts = []
+        for name in ("filling", "plate", "trim 1", "trim 2", "computed", "boost"):
+            rows = self._rows[self.channels == name]
+            if len(rows):
+                parts.append(self._channel(name, state, effects)[:, rows])
+        if not parts:
+            return np.zeros((coordinates.shape[0], 0))
+        return np.concatenate(parts, axis=1)
+
+    def _channel(self, name: str, state: Mapping[str, Floats], effects: Effects) -> Floats:
+        o = self.observations
+        get = _Getter(state["value"])
+        if name == "filling":
+            return np.log(state["cylinder"] / state["filled"])
+        if name == "plate":
+            area = state["plate"] * 1e-6
+            through = state["passed"]
+            if not o.airflow_metered:
+                return np.log(through / (area * state["flux"] + state["leak"]))
+            return np.log(through / (area * state["flux"]))
+        if name.startswith("trim"):
+            bank = int(name[-1]) - 1
+            predicted = self.predicted_log_trim(state, effects)[bank]
+            reading = o.log_trim[:, bank]
+            return reading - _clamped(predicted, reading, o.trim_limit[:, bank])
+        if name == "computed":
+            shift = get("meter_gain") + effects.meter[:, None] * self._judged
+            return np.log(o.computed_kg_s / state["filled"]) - shift
+        return np.log(state["upstream"] / state["ambient"])
+
+
+def _flow_function(ratio: Floats) -> Floats:
+    """Flow function for downstream over upstream, never quite without flow: at wide open throttle
+    a false sensor may read above what feeds it."""
+    return orifice.flow_function(np.minimum(ratio, NEARLY_ONE))
+
+
+def bend_applies(model: Model, effects: Effects) -> Floats:
+    """Where a meter's bend acts, (batch, points): a healthy meter's is the car's own, a
+    contaminated one bends in the judged recording only."""
+    healthy = model.unknowns.sd[model.unknowns.index("meter_bend")]
+    contaminated = effects.bend_sd[:, None] > 1.5 * healthy
+    return np.where(contaminated, model.observations.judged, 1.0)
+
+
+def _clamped(predicted: Floats, reading: Floats, limit: Floats) -> Floats:
+    """A trim at its limit reads the limit, whatever more is asked: a bound, not a value."""
+    beyond = np.nan_to_num(limit * (predicted - reading))
+    softened = _TRIM_SOFTNESS * np.logaddexp(0.0, beyond / _TRIM_SOFTNESS)
+    return np.where(limit == 0, predicted, predicted - limit * softened)
+
+
+class _Getter:
+    """One unknown of every batch member as a column."""
+
+    def __init__(self, value: Floats) -> None:
+        self._value = value
+
+    def __call__(self, name: str) -> Floats:
+        index = Unknowns.index(name)
+        return self._value[:, index : index + 1]

@@ -1,0 +1,111 @@
+"""How far readings may be from the model: noise of the reading, and a real engine's own misfit.
+
+The misfit of filling, plate and fuelling is a Gaussian process over operating points, shared by
+all recordings of a car, so that a wrong law widens an interval instead of moving a verdict. Its
+sizes are measured on real engines (``measure/model_error.py``; values in ``priors.toml``).
+"""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bellmouth.finding.model import Model
+from bellmouth.finding.priors import Priors
+
+__all__ = ["covariances"]
+
+Floats = NDArray[np.float64]
+
+
+def covariances(model: Model, priors: Priors, flow_kg_s: Floats, manifold_pa: Floats) -> Floats:
+    """One covariance a model-error scale, then one for an engine that no cause explains.
+
+    ``flow_kg_s`` and ``manifold_pa`` are the nominal states, shape (points,). Returns shape
+    (scales + 1, residuals, residuals).
+    """
+    noise = _noise(model)
+    table = priors.model_error
+    scales = range(len(table["scale_weights"]))
+    matrices = [noise + _misfit(model, priors, flow_kg_s, manifold_pa, scale) for scale in scales]
+    wide = matrices[-1] - noise
+    factor = table["unexplained_factor"] ** 2
+    point = np.diag(np.diag(wide))
+    matrices.append(noise + factor * (0.5 * wide + 0.5 * point))
+    return np.stack(matrices)
+
+
+def _noise(model: Model) -> Floats:
+    """Covariance of the readings themselves; a pressure error moves all that use it together."""
+    o = model.observations
+    rows, channels = model.rows, model.channels
+    size = len(rows)
+    pressure = np.nan_to_num(o.manifold_error_pa / o.manifold_pa)
+    sources = {
+        "pressure": (pressure, {"filling": -1.2, "computed": -1.2}),
+        "meter": (
+            np.nan_to_num(o.metered_error),
+            {"filling": 1.0, "plate": 1.0, "trim 1": 0.0, "trim 2": 0.0},
+        ),
+        "computed": (np.nan_to_num(o.computed_error), {"computed": 1.0}),
+    }
+    if not o.airflow_metered:
+        sources["pressure"][1]["plate"] = 1.2
+    covariance = np.zeros((size, size))
+    for error, weights in sources.values():
+        gain = np.array([weights.get(name, 0.0) for name in channels]) * error[rows]
+        covariance += np.outer(gain, gain) * (rows[:, None] == rows)
+    own = np.zeros(size)
+    own[channels == "plate"] = _plate_reading_error(model)[rows[channels == "plate"]]
+    for bank, name in enumerate(("trim 1", "trim 2")):
+        chosen = channels == name
+        own[chosen] = o.trim_error[rows[chosen], bank]
+    own[channels == "boost"] = 0.004
+    return np.asarray(covariance + np.diag(own**2 + 1e-8))
+
+
+def _plate_reading_error(model: Model) -> Floats:
+    """Relative error of area that the throttle reading's own error makes, (points,).
+
+    Opening above the stop is at least the rise above the lowest reading; a small one is known
+    badly in proportion.
+    """
+    o = model.observations
+    above = o.throttle_pct - model.throttle_reference_pct + 2.5
+    return np.nan_to_num(o.throttle_error_pct / np.maximum(above, 0.5))
+
+
+def _misfit(
+    model: Model, priors: Priors, flow_kg_s: Floats, manifold_pa: Floats, scale: int
+) -> Floats:
+    table = priors.model_error
+    o = model.observations
+    rows, channels = model.rows, model.channels
+    log_flow = np.log(flow_kg_s)[rows]
+    log_speed = np.log(o.speed_rev_s)[rows]
+    pressure = (manifold_pa / 1e3)[rows]
+    same = (rows[:, None] == rows) * 1.0
+
+    def smooth(*axes: tuple[Floats, float]) -> Floats:
+        distance = sum(((x[:, None] - x) / length) ** 2 for x, length in axes)
+        near: Floats = np.exp(-0.5 * np.asarray(distance))
+        local = float(table["local_share"])
+        return np.asarray((1.0 - local) * near + local * same)
+
+    filling = smooth(
+        (log_speed, table["filling_length_log_speed"]), (pressure, table["filling_length_kpa"])
+    )
+    plate = smooth((log_flow, table["plate_length_log_area"]))
+    trim = smooth((log_flow, table["trim_length_log_flow"]))
+    trim_sd = table["trim_log_airflow" if o.airflow_metered else "trim_log_pressure"][scale]
+    fill_gain = np.select([channels == "filling", channels == "computed"], [1.0, 1.0], 0.0)
+    if not o.airflow_metered:
+        # Flow comes from the filling law, so its misfit is in the plate's flow as well.
+        fill_gain = fill_gain - 1.0 * (channels == "plate")
+    covariance = table["filling_log"][scale] ** 2 * np.outer(fill_gain, fill_gain) * filling
+    plate_gain = (channels == "plate") * 1.0
+    covariance += table["plate_log"][scale] ** 2 * np.outer(plate_gain, plate_gain) * plate
+    for name in ("trim 1", "trim 2"):
+        gain = (channels == name) * 1.0
+        covariance += (trim_sd**2) * np.outer(gain, gain) * trim
+    both_banks = np.char.startswith(channels, "trim")
+    purge = table["purge_log"] * o.purging[rows] * both_banks
+    return np.asarray(covariance + np.outer(purge, purge) * same)

@@ -1,0 +1,85 @@
+"""Rough states of each point, good enough to set scales: how big a fault could be here, how wide
+the model error is. Nothing here enters a prediction."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bellmouth.finding.hypothesis import Scale
+from bellmouth.finding.observations import Observations
+from bellmouth.finding.priors import Priors
+from bellmouth.physics import air, orifice
+
+__all__ = ["flow_and_pressure", "scale_of"]
+
+Floats = NDArray[np.float64]
+
+_IDLE_FLOW_KG_S_M3 = 1.0  # common practice: about 1 g/s a litre
+_MM2 = 1e-6
+
+
+def flow_and_pressure(
+    observations: Observations, priors: Priors, unknown_pa: float
+) -> tuple[Floats, Floats]:
+    """Nominal airflow [kg/s] and manifold pressure [Pa] of each point."""
+    o = observations
+    filling = np.exp(priors.filling["log_level"][0])
+    per_pa = o.displacement_m3 * o.speed_rev_s / 2.0 / (air.R_DRY * o.intake_k) * filling
+    flow = np.where(np.isfinite(o.metered_kg_s), o.metered_kg_s, per_pa * o.manifold_pa)
+    idle = _IDLE_FLOW_KG_S_M3 * o.displacement_m3 * np.ones(o.points)
+    flow = np.where(np.isfinite(flow) & (flow > 0), flow, idle)
+    ambient = np.where(np.isfinite(o.ambient_pa), o.ambient_pa, unknown_pa)
+    pressure = np.where(np.isfinite(o.manifold_pa), o.manifold_pa, flow / per_pa)
+    return flow, np.clip(pressure, 8e3, 3.0 * ambient)
+
+
+def scale_of(
+    observations: Observations, flow: Floats, pressure: Floats, priors: Priors, unknown_pa: float
+) -> Scale:
+    """Area that idle breathes through and area a degree of opening is worth."""
+    o = observations
+    ambient = np.where(np.isfinite(o.ambient_pa), o.ambient_pa, unknown_pa)
+    upstream = np.where(np.isfinite(o.boost_pa), o.boost_pa, ambient)
+    ratio = np.clip(pressure / upstream, 0.0, 0.97)
+    flux = upstream / np.sqrt(air.R_DRY * o.intake_k) * orifice.flow_function(ratio)
+    area = flow / flux
+    idle_area = _idle_area_m2(o, area, flux, pressure, priors)
+    per_degree = _slope_mm2_per_pct(o, area, ratio, priors) * 1.15
+    chosen = o.idle & o.judged
+    idle_flux = float(np.median(flux[chosen])) if chosen.any() else 240.0
+    return Scale(idle_area, idle_area * idle_flux * 1e3, per_degree)
+
+
+def _idle_area_m2(
+    o: Observations, area: Floats, flux: Floats, pressure: Floats, priors: Priors
+) -> float:
+    """Area that idle air needs: what the meter saw, made up by what the trims added, or more if
+    the pressure says that the cylinders got more."""
+    chosen = o.idle & o.judged
+    if not chosen.any():
+        chosen = o.judged & (o.speed_rev_s < 20.0)
+    if not chosen.any():
+        return float(_IDLE_FLOW_KG_S_M3 * o.displacement_m3 / 240.0)
+    trim = np.nan_to_num(np.nanmax(np.nan_to_num(o.log_trim, nan=-9.0), axis=1))
+    made_up = area * np.exp(np.clip(trim, 0.0, 0.5))
+    filling = 0.75 * np.exp(priors.filling["log_level"][0])
+    per_pa = o.displacement_m3 * o.speed_rev_s / 2.0 / (air.R_DRY * o.intake_k) * filling
+    breathed = np.where(np.isfinite(o.manifold_pa), per_pa * pressure / flux, 0.0)
+    typical = 0.5 * _IDLE_FLOW_KG_S_M3 * o.displacement_m3 / 240.0
+    return float(np.median(np.maximum(np.maximum(made_up, breathed)[chosen], typical)))
+
+
+def _slope_mm2_per_pct(o: Observations, area: Floats, ratio: Floats, priors: Priors) -> float:
+    """Area gained per % of throttle reading, pulled to the prior where the points say little."""
+    mean, sd = priors.plate["log_slope_mm2_per_pct"]
+    good = np.isfinite(o.throttle_pct) & np.isfinite(area) & (ratio < 0.9)
+    small = good & (o.throttle_pct < np.nanmin(np.where(good, o.throttle_pct, np.inf)) + 8.0)
+    if small.sum() < 2:
+        return float(np.exp(mean))
+    rise = np.ptp(o.throttle_pct[small])
+    if rise < 0.3:
+        return float(np.exp(mean))
+    slope = np.polyfit(o.throttle_pct[small], area[small] / _MM2, 1)[0]
+    error = max(0.35 / rise, 0.2)
+    log_slope = np.log(max(slope, 0.3))
+    weight = sd**2 / (sd**2 + error**2)
+    return float(np.exp(weight * log_slope + (1 - weight) * mean))

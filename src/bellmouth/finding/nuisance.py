@@ -1,0 +1,117 @@
+"""The car's unknowns: what every hypothesis has to allow for, as standard normal coordinates."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bellmouth.car.description import Car
+from bellmouth.finding.observations import Observations
+from bellmouth.finding.priors import Priors
+
+__all__ = ["Unknowns", "unknowns"]
+
+Floats = NDArray[np.float64]
+
+_SHARED = (
+    "fill_level",
+    "fill_rise",
+    "fill_speed",
+    "bypass",
+    "slope",
+    "opening",
+    "curve",
+    "fade",
+    "meter_gain",
+    "meter_bend",
+    "pressure_gain",
+    "pressure_offset",
+    "boost_gain",
+    "fuel_level",
+    "bank_split",
+    "leak_bank",
+)
+_PER_RECORDING = ("ambient", "fuel_fill", "heating")
+
+
+@dataclass(frozen=True)
+class Unknowns:
+    """Mean and standard deviation of each coordinate, and where each stands.
+
+    Coordinates are standard normal: ``value = mean + sd * coordinate``. Those shared by all
+    recordings of the car come first, then one block a recording.
+    """
+
+    mean: Floats
+    sd: Floats
+    contaminated_bend_sd: float
+
+    @property
+    def size(self) -> int:
+        """How many unknowns there are."""
+        return len(self.mean)
+
+    @staticmethod
+    def index(name: str) -> int:
+        """Place of an unknown that all recordings share."""
+        return _SHARED.index(name)
+
+    @staticmethod
+    def block(name: str, recordings: int) -> slice:
+        """Places of an unknown that each recording has its own of."""
+        start = len(_SHARED) + _PER_RECORDING.index(name) * recordings
+        return slice(start, start + recordings)
+
+
+def unknowns(observations: Observations, car: Car, priors: Priors) -> Unknowns:
+    """The prior over the unknowns of this car and these recordings."""
+    plate, sensors, fuel = priors.plate, priors.sensors, priors.fuel
+    litres = observations.displacement_m3 * 1e3
+    bypass_mean, bypass_sd = plate["log_bypass_mm2_per_l"]
+    # A controller that meters pressure trusts its own filling table: its error is its meter's.
+    gain = sensors["meter_log_gain"]
+    if not observations.airflow_metered:
+        gain = sensors["computed_log_gain"]
+    ethanol = car.ethanol_pct
+    fuel_mean, fuel_sd = fuel["log_level"]
+    if ethanol is not None:
+        fuel_sd = 0.9 * fuel_sd
+    shared: dict[str, tuple[float, float]] = {
+        "fill_level": tuple(priors.filling["log_level"]),
+        "fill_rise": tuple(priors.filling["log_rise"]),
+        "fill_speed": tuple(priors.filling["log_speed"]),
+        "bypass": (bypass_mean + np.log(litres), bypass_sd),
+        "slope": tuple(plate["log_slope_mm2_per_pct"]),
+        "opening": tuple(plate["log_idle_opening_pct"]),
+        "curve": tuple(plate["curve_per_pct"]),
+        "fade": tuple(plate["log_deposit_fade_pct"]),
+        "meter_gain": (0.0, gain),
+        "meter_bend": (0.0, sensors["meter_log_bend"]),
+        "pressure_gain": (0.0, sensors["pressure_log_gain"]),
+        "pressure_offset": (0.0, sensors["pressure_offset_pa"]),
+        "boost_gain": (0.0, sensors["boost_log_gain"]),
+        "fuel_level": (fuel_mean, fuel_sd),
+        "bank_split": (0.0, 0.01),
+        "leak_bank": (0.0, 0.35),
+    }
+    ambient = _ambient_blocks(observations, priors)
+    recordings = observations.recordings
+    mean = np.array(
+        [shared[name][0] for name in _SHARED]
+        + [pair[0] for pair in ambient]
+        + [0.0] * 2 * recordings
+    )
+    per_recording = [fuel["log_fill"]] * recordings
+    per_recording += [priors.weather["intake_log_heating"]] * recordings
+    sd = np.array(
+        [shared[name][1] for name in _SHARED] + [pair[1] for pair in ambient] + per_recording
+    )
+    return Unknowns(mean, sd, sensors["contaminated_log_bend"])
+
+
+def _ambient_blocks(observations: Observations, priors: Priors) -> list[tuple[float, float]]:
+    """Ambient pressure as a log factor on what was reported, or on the prior's mean."""
+    unknown_kpa, unknown_sd = priors.weather["barometric_kpa"]
+    known = (0.0, priors.weather["barometric_log_error"])
+    unknown = (0.0, unknown_sd / unknown_kpa)
+    return [known if reported else unknown for reported in observations.ambient_known]

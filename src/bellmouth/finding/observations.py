@@ -1,0 +1,289 @@
+"""From steady stretches to the arrays that the inference works on: one entry a stretch, all
+recordings of the car in one row, the judged one marked."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bellmouth.car.description import Car
+from bellmouth.physics import air
+from bellmouth.recording.stretch import Stretch
+
+__all__ = ["Observations", "judgeable", "observe"]
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+_LUKEWARM_C = 45.0
+_ZERO_C = 273.15
+_RATED_DENSITY_KG_M3 = 1.184  # SAE J1979, absolute load: air at 25 degC and 101.325 kPa
+_TRIM_NAMES = ("log_total_trim_bank_1", "log_total_trim_bank_2")
+
+
+@dataclass(frozen=True)
+class Observations:
+    """All points of all recordings, shape (points,) unless said otherwise; NaN is not reported.
+
+    ``metered_kg_s`` is the airflow the meter reports; ``computed_kg_s`` the airflow that a
+    pressure-metering controller says it computed. ``log_trim`` has shape (points, 2), a bank a
+    column, and ``trim_limit`` the sign of the limit it sits at. The ``…_error`` arrays are
+    standard errors in the same unit (of the logarithm for flows).
+    """
+
+    recording: NDArray[np.int64]
+    judged: Bools
+    idle: Bools
+    held: Bools
+    speed_rev_s: Floats
+    metered_kg_s: Floats
+    metered_error: Floats
+    computed_kg_s: Floats
+    computed_error: Floats
+    manifold_pa: Floats
+    manifold_error_pa: Floats
+    boost_pa: Floats
+    throttle_pct: Floats
+    throttle_error_pct: Floats
+    log_trim: Floats
+    trim_error: Floats
+    trim_limit: Floats
+    ambient_pa: Floats
+    intake_k: Floats
+    purging: Floats
+    relative_pct: Floats
+    start_s: Floats
+    end_s: Floats
+    ambient_known: Bools  # (recordings,)
+    key_on_log_ratio: Floats  # (recordings,) manifold sensor over barometer, engine off
+    rest_pct: Floats  # (recordings,) throttle reading with the engine off
+    displacement_m3: float
+    airflow_metered: bool
+
+    @property
+    def points(self) -> int:
+        """How many stretches there are in all."""
+        return len(self.speed_rev_s)
+
+    @property
+    def recordings(self) -> int:
+        """How many recordings there are, the judged one first."""
+        return len(self.ambient_known)
+
+
+def judgeable(stretches: Sequence[Stretch]) -> tuple[Stretch, ...]:
+    """The stretches to work from: running and not known to be cold; where all are, the lukewarm
+    ones (coolant at least 45 degC), which are told as such."""
+    running = tuple(stretch for stretch in stretches if stretch.kind != "engine off")
+    warm = tuple(stretch for stretch in running if stretch.warm is not False)
+    if warm:
+        return warm
+    coolant = "engine_coolant_temperature"
+    return tuple(stretch for stretch in running if stretch.value(coolant) >= _LUKEWARM_C)
+
+
+def observe(
+    judged: Sequence[Stretch], references: Sequence[Sequence[Stretch]], car: Car
+) -> Observations:
+    """Gather the usable stretches (engine running, not known to be cold) of all recordings."""
+    groups = [judged, *references]
+    rows: list[tuple[int, Stretch]] = [
+        (number, stretch) for number, group in enumerate(groups) for stretch in judgeable(group)
+    ]
+    stretches = [stretch for _, stretch in rows]
+    recording = np.array([number for number, _ in rows], dtype=np.int64)
+    ambient = [_ambient_pa(group, car) for group in groups]
+    column = _Columns(stretches)
+    displacement_m3 = car.displacement_l.value * 1e-3
+    speed = column.value("engine_speed") / 60.0
+    metered, metered_error = _metered(column, speed, displacement_m3, car)
+    computed, computed_error = _computed(column, speed, displacement_m3, car)
+    trim, trim_error, limit = _trims(column, metered, metered_error)
+    intake = column.value("intake_air_temperature")
+    fallback_c = car.ambient_air_temperature_c.value if car.ambient_air_temperature_c else 30.0
+    intake = np.where(np.isfinite(intake), intake, fallback_c) + _ZERO_C
+    throttle, throttle_error = _throttle(column)
+    idle_kind = np.array([stretch.kind == "idle" for stretch in stretches], dtype=bool)
+    held_kind = np.array([stretch.kind == "held" for stretch in stretches], dtype=bool)
+    return Observations(
+        recording=recording,
+        judged=recording == 0,
+        idle=idle_kind,
+        held=held_kind,
+        speed_rev_s=speed,
+        metered_kg_s=metered,
+        metered_error=metered_error,
+        computed_kg_s=computed,
+        computed_error=computed_error,
+        manifold_pa=column.value("intake_manifold_pressure") * 1e3,
+        manifold_error_pa=column.error("intake_manifold_pressure") * 1e3,
+        boost_pa=column.value("boost_pressure") * 1e3,
+        throttle_pct=throttle,
+        throttle_error_pct=throttle_error,
+        log_trim=trim,
+        trim_error=trim_error,
+        trim_limit=limit,
+        ambient_pa=np.array([ambient[number][0] for number in recording]),
+        intake_k=intake,
+        purging=np.array([stretch.purging or 0.0 for stretch in stretches]),
+        relative_pct=column.value("relative_throttle_position"),
+        start_s=np.array([stretch.start_s for stretch in stretches]),
+        end_s=np.array([stretch.end_s for stretch in stretches]),
+        ambient_known=np.array([known for _, known in ambient], dtype=bool),
+        key_on_log_ratio=np.array([_key_on(group) for group in groups]),
+        rest_pct=np.array([_rest(group) for group in groups]),
+        displacement_m3=displacement_m3,
+        airflow_metered=car.metering == "airflow",
+    )
+
+
+class _Columns:
+    """Values and errors of one parameter over all stretches."""
+
+    def __init__(self, stretches: Sequence[Stretch]) -> None:
+        self._stretches = stretches
+
+    def value(self, name: str) -> Floats:
+        return np.array([stretch.value(name) for stretch in self._stretches], dtype=np.float64)
+
+    def error(self, name: str) -> Floats:
+        return np.array([stretch.error(name) for stretch in self._stretches], dtype=np.float64)
+
+    def limit(self, name: str) -> Floats:
+        found = [stretch.readings.get(name) for stretch in self._stretches]
+        return np.array([0.0 if r is None else float(r.at_limit) for r in found])
+
+
+def _throttle(column: _Columns) -> tuple[Floats, Floats]:
+    for name in (
+        "throttle_position",
+        "absolute_throttle_position_b",
+        "relative_throttle_position",
+        "commanded_throttle_actuator",
+    ):
+        value = column.value(name)
+        if np.isfinite(value).any():
+            return value, column.error(name)
+    return column.value("throttle_position"), column.error("throttle_position")
+
+
+def _metered(
+    column: _Columns, speed: Floats, displacement_m3: float, car: Car
+) -> tuple[Floats, Floats]:
+    """The meter's airflow, or what the absolute load says it was."""
+    if car.metering != "airflow":
+        nothing = np.full(speed.shape, np.nan)
+        return nothing, nothing
+    for name in ("mass_air_flow", "mass_air_flow_sensor_a_extended"):
+        flow = column.value(name)
+        if np.isfinite(flow).any():
+            flow = np.where(flow > 0, flow, np.nan) * 1e-3
+            return flow, column.error(name) * 1e-3 / flow
+    return _flow_from_load(column, speed, displacement_m3)
+
+
+def _computed(
+    column: _Columns, speed: Floats, displacement_m3: float, car: Car
+) -> tuple[Floats, Floats]:
+    if car.metering != "pressure":
+        nothing = np.full(speed.shape, np.nan)
+        return nothing, nothing
+    flow = column.value("mass_air_flow")
+    if np.isfinite(flow).any():
+        flow = np.where(flow > 0, flow, np.nan) * 1e-3
+        return flow, column.error("mass_air_flow") * 1e-3 / flow
+    return _flow_from_load(column, speed, displacement_m3)
+
+
+def _flow_from_load(
+    column: _Columns, speed: Floats, displacement_m3: float
+) -> tuple[Floats, Floats]:
+    load = column.value("absolute_load")
+    load = np.where(load > 0, load, np.nan)
+    flow = load / 100.0 * _RATED_DENSITY_KG_M3 * displacement_m3 * speed / 2.0
+    return flow, column.error("absolute_load") / load
+
+
+def _trims(
+    column: _Columns, metered: Floats, metered_error: Floats
+) -> tuple[Floats, Floats, Floats]:
+    """Log total trim by bank. What a wide-range sensor still reads beyond the command is added:
+    a clamped trim leaves the mixture off by just what it lacks."""
+    trim = np.stack([column.value(name) for name in _TRIM_NAMES], axis=1)
+    error = np.stack([column.error(name) for name in _TRIM_NAMES], axis=1)
+    limit = np.stack([column.limit(name) for name in _TRIM_NAMES], axis=1)
+    if not np.isfinite(trim).any():
+        trim[:, 0], error[:, 0] = _trim_from_fuel_rate(column, metered, metered_error)
+    left, left_error = _mixture_left(column)
+    seen = np.isfinite(left) & (np.abs(left) > 3 * left_error)
+    trim[:, 0] += np.where(seen, left, 0.0)
+    error[:, 0] = np.where(seen, np.hypot(error[:, 0], left_error), error[:, 0])
+    limit[:, 0] = np.where(seen, 0.0, limit[:, 0])
+    return trim, error, limit
+
+
+def _mixture_left(column: _Columns) -> tuple[Floats, Floats]:
+    command = column.value("commanded_equivalence_ratio")
+    command = np.where(command > 0.5, command, 1.0)
+    for ending in ("voltage", "current"):
+        name = f"wide_range_sensor_1_equivalence_ratio_with_{ending}"
+        ratio = column.value(name)
+        if np.isfinite(ratio).any():
+            good = (ratio > 0.6) & (ratio < 1.8)
+            log = np.where(good, np.log(np.where(good, ratio / command, 1.0)), np.nan)
+            return log, np.hypot(column.error(name), 0.01)
+    nothing = np.full(command.shape, np.nan)
+    return nothing, nothing
+
+
+def _trim_from_fuel_rate(
+    column: _Columns, metered: Floats, metered_error: Floats
+) -> tuple[Floats, Floats]:
+    """Fuel that the controller says it used over what the metered air asks for."""
+    rate = column.value("engine_fuel_rate")
+    rate = np.where(rate > 0, rate, np.nan)
+    density_kg_l, stoichiometric = 0.745, 14.3  # petrol with some ethanol: known to 3 %
+    log = np.log(rate * density_kg_l / 3600.0 * stoichiometric / metered)
+    relative = column.error("engine_fuel_rate") / rate
+    return log, np.sqrt(relative**2 + metered_error**2 + 0.03**2)
+
+
+def _ambient_pa(group: Sequence[Stretch], car: Car) -> tuple[float, bool]:
+    """Ambient pressure of a recording and whether anything told it."""
+    values = [stretch.value("barometric_pressure") for stretch in group]
+    values = [value for value in values if np.isfinite(value)]
+    if values:
+        return float(np.median(values)) * 1e3, True
+    if car.barometric_pressure_kpa is not None:
+        return car.barometric_pressure_kpa.value * 1e3, True
+    off = [
+        stretch.value("intake_manifold_pressure")
+        for stretch in group
+        if stretch.kind == "engine off"
+    ]
+    off = [value for value in off if np.isfinite(value)]
+    if off:
+        return float(np.median(off)) * 1e3, True
+    if car.altitude_m is not None:
+        return float(air.standard_pressure_pa(car.altitude_m.value)), True
+    return float("nan"), False
+
+
+def _key_on(group: Sequence[Stretch]) -> float:
+    """Log of the manifold sensor over the barometer with the engine off; NaN if not recorded."""
+    for stretch in group:
+        if stretch.kind == "engine off":
+            manifold = stretch.value("intake_manifold_pressure")
+            barometer = stretch.value("barometric_pressure")
+            if np.isfinite(manifold) and np.isfinite(barometer):
+                return float(np.log(manifold / barometer))
+    return float("nan")
+
+
+def _rest(group: Sequence[Stretch]) -> float:
+    """Throttle reading with the engine off, where the plate rests on its spring."""
+    for stretch in group:
+        if stretch.kind == "engine off" and np.isfinite(stretch.value("throttle_position")):
+            return stretch.value("throttle_position")
+    return float("nan")

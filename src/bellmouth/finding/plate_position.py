@@ -1,0 +1,112 @@
+"""What the plate's position says beside its area: with the key on it rests on its spring a little
+above the idle opening, so an idle that stands above the rest is making up for something."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bellmouth.finding.hypothesis import Hypotheses, Scale
+from bellmouth.finding.observations import Observations
+from bellmouth.finding.priors import Priors
+
+__all__ = ["PlatePosition", "plate_position"]
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.intp]
+
+_MORE_OPEN_DEG = np.concatenate([-np.geomspace(12.0, 0.1, 16), [0.0], np.geomspace(0.1, 20.0, 24)])
+
+
+@dataclass(frozen=True)
+class PlatePosition:
+    """Log likelihood of the plate's position at idle for any hypothesis and size."""
+
+    log_density: Floats
+    scale: Scale
+    leak_closes: float
+    hypotheses: Hypotheses
+    informed: bool
+
+    def __call__(self, which: Ints, sizes: Floats) -> Floats:
+        """Log likelihood of hypotheses ``which`` (n,) at coordinates ``sizes`` (n, 2)."""
+        if not self.informed:
+            return np.zeros(len(which))
+        more = np.zeros(len(which))
+        idle_deg = self.scale.idle_area_m2 * 1e6 / self.scale.slope_mm2_deg
+        for place in (0, 1):
+            for name, gain in (
+                ("deposit", 1.0 / self.scale.slope_mm2_deg),
+                ("learned_stale", 0.7 * idle_deg),
+                ("leak", -self.leak_closes * 1e6 / self.scale.slope_mm2_deg),
+            ):
+                chosen = self.hypotheses.holds(name, place)[which]
+                if chosen.any():
+                    more[chosen] += gain * np.exp(sizes[chosen, place])
+        return np.interp(more, _MORE_OPEN_DEG, self.log_density)
+
+
+def plate_position(
+    observations: Observations, priors: Priors, hypotheses: Hypotheses, scale: Scale
+) -> PlatePosition:
+    """Prepare the likelihood from the key-on and the relative reading, where reported."""
+    o, table = observations, priors.plate_position
+    per_deg = table["pct_per_deg"]
+    idle = o.idle & o.judged & np.isfinite(o.throttle_pct)
+    total = np.zeros(len(_MORE_OPEN_DEG))
+    informed = False
+    if idle.any() and np.isfinite(o.rest_pct[0]):
+        over = (o.rest_pct[0] - float(o.throttle_pct[idle].min())) / per_deg
+        total += np.log(_rest_density(over, table["rest_deg"], table["rest_sd_deg"], table))
+        informed = True
+    relative = o.relative_pct[o.idle & o.judged]
+    relative = relative[np.isfinite(relative)]
+    if len(relative):
+        total += np.log(_relative_density(float(relative.min()) / per_deg, priors))
+        informed = True
+    return PlatePosition(total, scale, float(table["leak_closes"]), hypotheses, informed)
+
+
+def _spread(more: Floats, table: Mapping[str, Any]) -> Floats:
+    """A degree's worth of area is known badly: equally likely draws around it, (more, draws)."""
+    draws = np.exp(table["slope_log_sd"] * np.array([-1.3, -0.5, 0.0, 0.5, 1.3]))
+    return np.asarray(more[:, None] * draws)
+
+
+def _rest_density(over: float, highest: float, sd: float, table: Mapping[str, Any]) -> Floats:
+    """Density of rest over idle [deg]: uniform up to the highest, less what idle is opened."""
+    more = _spread(_MORE_OPEN_DEG, table)
+    rests = (np.arange(9) + 0.5) / 9.0 * highest
+    left = over + more[..., None] - rests
+    density = _normal(left, float(np.hypot(sd, highest / 30))).mean(axis=(1, 2))
+    loaded = left[..., None] + (np.arange(4) + 0.5) / 4.0 * table["load_deg"]
+    load = table["load_share"]
+    density = (1 - load) * density + load * _normal(loaded, sd).mean(axis=(1, 2, 3))
+    stray = table["stray_share"]
+    return np.asarray((1 - stray) * density + stray / 15.0)
+
+
+def _relative_density(relative: float, priors: Priors) -> Floats:
+    """Density of the relative reading at idle [deg]: its zero may be the stop, the learned idle or
+    the spring rest, equally often."""
+    table = priors.plate_position
+    mean, sd = priors.plate["log_idle_opening_pct"]
+    more = _spread(_MORE_OPEN_DEG, table)
+    step = 0.4
+    opening = np.exp(mean + sd * np.linspace(-1.8, 1.8, 9))
+    chance = np.exp(-0.5 * np.linspace(-1.8, 1.8, 9) ** 2)
+    stop = (_normal(relative - more[..., None] - opening, 0.6) * chance).sum(axis=2) / chance.sum()
+    learned = np.full(more.shape, _normal(np.array(relative), step))
+    rests = (np.arange(9) + 0.5) / 9.0 * table["rest_deg"]
+    reading = np.maximum(more[..., None] - rests, 0.0)
+    rest = _normal(relative - reading, step).mean(axis=2)
+    stray = table["stray_share"]
+    mixture = (stop + learned + rest).mean(axis=1) / 3.0
+    return np.asarray((1 - stray) * mixture + stray / 15.0)
+
+
+def _normal(x: Floats, sd: float) -> Floats:
+    result: Floats = np.exp(-0.5 * (x / sd) ** 2) / (sd * np.sqrt(2 * np.pi))
+    return result

@@ -1,0 +1,92 @@
+"""The stated priors, read once from ``priors.toml``."""
+
+import math
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+from bellmouth.car.description import Complaint
+from bellmouth.errors import FindingError
+from bellmouth.finding.causes import SINGLE_CAUSES
+
+__all__ = ["Priors", "cause_weights", "load_priors", "read_weights"]
+
+_KEYS = ("healthy", *SINGLE_CAUSES, "pairs", "unexplained")
+
+
+@dataclass(frozen=True)
+class Priors:
+    """The tables of ``priors.toml`` by section; see the comments there for units and sources."""
+
+    filling: Mapping[str, Any]
+    plate: Mapping[str, Any]
+    sensors: Mapping[str, Any]
+    fuel: Mapping[str, Any]
+    weather: Mapping[str, Any]
+    model_error: Mapping[str, Any]
+    idle_speed: Mapping[str, Any]
+    plate_position: Mapping[str, Any]
+    sizes: Mapping[str, tuple[float, float]]
+    complaint: Mapping[str, Mapping[str, float]]
+
+
+@cache
+def load_priors() -> Priors:
+    """The shipped priors."""
+    text = files("bellmouth.finding").joinpath("priors.toml").read_text(encoding="utf-8")
+    table = tomllib.loads(text)
+    return Priors(**table)
+
+
+def cause_weights(complaint: Complaint) -> dict[str, float]:
+    """The stated weight of each cause for a complaint; sums to 1."""
+    return _normalised(dict(load_priors().complaint[complaint]))
+
+
+def read_weights(path: str | Path) -> dict[str, float]:
+    """A user's own weights from a TOML file of ``cause = weight``.
+
+    Causes left out get no weight; weights are scaled to sum to 1. A table ``[prior]`` may hold
+    them.
+
+    Raises
+    ------
+    FindingError
+        If the file cannot be read, names an unknown cause, or holds no positive weight.
+    """
+    path = Path(path)
+    try:
+        table = tomllib.loads(path.read_text(encoding="utf-8"))
+    except (OSError, UnicodeDecodeError) as error:
+        raise FindingError(f"{path}: cannot be read ({error}). Give a TOML file.") from error
+    except tomllib.TOMLDecodeError as error:
+        raise FindingError(f"{path}: not valid TOML ({error}).") from error
+    return weights_from(table.get("prior", table), str(path))
+
+
+def weights_from(table: Mapping[str, Any], source: str) -> dict[str, float]:
+    """Check and scale weights given as a mapping; see `read_weights`."""
+    weights: dict[str, float] = {}
+    for key, value in table.items():
+        pair = key.split("+")
+        if key not in _KEYS and not (len(pair) == 2 and all(c in SINGLE_CAUSES for c in pair)):
+            raise FindingError(f'{source}: unknown cause "{key}". Use {", ".join(_KEYS)}.')
+        if isinstance(value, bool) or not isinstance(value, int | float) or not value >= 0:
+            raise FindingError(f"{source}: weight of {key} is {value!r}. Use a number from 0 up.")
+        if not math.isfinite(value):
+            raise FindingError(f"{source}: weight of {key} is {value!r}. Use a finite number.")
+        weights["+".join(sorted(pair, key=SINGLE_CAUSES.index)) if len(pair) == 2 else key] = float(
+            value
+        )
+    if not sum(weights.values()) > 0:
+        raise FindingError(f"{source}: no cause has a weight. Give at least one above 0.")
+    return _normalised(weights)
+
+
+def _normalised(weights: dict[str, float]) -> dict[str, float]:
+    total = sum(weights.values())
+    return {cause: weight / total for cause, weight in weights.items()}

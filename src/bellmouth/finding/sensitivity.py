@@ -1,0 +1,189 @@
+"""Derivatives of the residuals in the car's unknowns, by the chain rule.
+
+The same mass balance as `model`, differentiated by hand so that a finding takes milliseconds;
+``tests/finding/test_sensitivity.py`` holds it against finite differences.
+"""
+
+from collections.abc import Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bellmouth.finding.model import NEARLY_ONE, RISE_PA, RISE_SPAN, Effects, Model, bend_applies
+from bellmouth.physics.air import GAMMA
+from bellmouth.physics.orifice import CRITICAL_PRESSURE_RATIO
+
+__all__ = ["unknown_jacobian"]
+
+Floats = NDArray[np.float64]
+Slopes = dict[str, Floats]
+
+_BLOCKS = ("ambient", "fuel_fill", "heating")
+
+
+def unknown_jacobian(model: Model, coordinates: Floats, effects: Effects) -> Floats:
+    """Residuals differentiated in the unknowns' coordinates, (batch, residuals, unknowns)."""
+    o, u = model.observations, model.unknowns
+    state = model.states(coordinates, effects)
+    channels = _channel_slopes(model, state, effects)
+    result = np.zeros((len(coordinates), len(model.rows), u.size))
+    for name, slopes in channels.items():
+        places = np.flatnonzero(model.channels == name)
+        rows = model.rows[places]
+        for unknown, slope in slopes.items():
+            part = np.broadcast_to(slope, (len(coordinates), o.points))[:, rows]
+            if unknown in _BLOCKS:
+                columns = u.block(unknown, o.recordings).start + o.recording[rows]
+                result[:, places, columns] = part
+            else:
+                result[:, places, u.index(unknown)] = part
+    scale = np.tile(u.sd, (len(coordinates), 1))
+    scale[:, u.index("meter_bend")] = effects.bend_sd
+    return np.asarray(result * scale[:, None, :])
+
+
+def _channel_slopes(
+    model: Model, state: Mapping[str, Floats], effects: Effects
+) -> dict[str, Slopes]:
+    """Slopes of each channel's residual in each unknown's value."""
+    o = model.observations
+    kinds = set(model.channels.tolist())
+    passed, manifold, ambient, upstream = _inputs(model, state, effects)
+    filled = _filled(model, state, manifold)
+    flux = _flux(upstream, manifold, state["manifold"] / state["upstream"])
+    leak = _flux(ambient, manifold, state["manifold"] / state["ambient"])
+    plate = _plate(model, state, effects)
+    if not o.airflow_metered:
+        passed = filled
+    result: dict[str, Slopes] = {}
+    if "filling" in kinds:
+        share = state["leak"] / state["cylinder"]
+        cylinder = _sum((1.0 - share, passed), (share, leak))
+        result["filling"] = _sum((1.0, cylinder), (-1.0, filled))
+    if "plate" in kinds:
+        through = state["plate"] * 1e-6 * state["flux"]
+        beside = state["leak"] if not o.airflow_metered else np.zeros_like(through)
+        share = beside / (through + beside)
+        supply = _sum((1.0 - share, _sum((1.0, plate), (1.0, flux))), (share, leak))
+        result["plate"] = _sum((1.0, passed), (-1.0, supply))
+    if "computed" in kinds:
+        result["computed"] = _sum((-1.0, filled), (1.0, {"meter_gain": -np.ones(1)}))
+    if "boost" in kinds:
+        result["boost"] = _sum((1.0, upstream), (-1.0, ambient))
+    for bank in (0, 1):
+        if f"trim {bank + 1}" in kinds:
+            result[f"trim {bank + 1}"] = _trim(model, state, effects, bank, passed, leak)
+    return result
+
+
+def _sum(*terms: tuple[Floats | float, Slopes]) -> Slopes:
+    """Weighted sum of slopes."""
+    total: Slopes = {}
+    for weight, slopes in terms:
+        for name, slope in slopes.items():
+            part = weight * slope
+            total[name] = total[name] + part if name in total else part
+    return total
+
+
+def _inputs(
+    model: Model, state: Mapping[str, Floats], effects: Effects
+) -> tuple[Slopes, Slopes, Slopes, Slopes]:
+    """Slopes of the logarithms of metered-true flow, manifold, ambient and upstream pressure."""
+    one = np.ones(1)
+    bend = -bend_applies(model, effects) * model.log_relative_flow
+    passed: Slopes = {"meter_gain": -one, "meter_bend": bend}
+    manifold_pa = state["manifold"]
+    offset = 1.0 / manifold_pa
+    seen = model.has_manifold * 1.0
+    gain = -seen * (1.0 + state["value"][:, [model.unknowns.index("pressure_offset")]] * offset)
+    manifold: Slopes = {"pressure_gain": gain, "pressure_offset": -seen * offset}
+    if not model.has_manifold.all():
+        guessed = _sum((1.0, passed), (1.0, {"heating": one, "fill_level": -one}))
+        manifold = _sum((1.0, manifold), (1.0 - seen, guessed))
+    ambient: Slopes = {"ambient": one}
+    boosted = model.has_boost * 1.0
+    upstream: Slopes = {"ambient": 1.0 - boosted, "boost_gain": -boosted}
+    return passed, manifold, ambient, upstream
+
+
+def _filled(model: Model, state: Mapping[str, Floats], manifold: Slopes) -> Slopes:
+    one = np.ones(1)
+    manifold_pa = state["manifold"]
+    rise = state["value"][:, [model.unknowns.index("fill_rise")]]
+    law: Slopes = {
+        "fill_level": one,
+        "fill_rise": (1.0 - RISE_PA / manifold_pa) / RISE_SPAN,
+        "fill_speed": model.log_speed,
+        "heating": -one,
+    }
+    return _sum((1.0, law), (1.0 + rise * RISE_PA / manifold_pa / RISE_SPAN, manifold))
+
+
+def _flux(upstream: Slopes, manifold: Slopes, ratio: Floats) -> Slopes:
+    """Slopes of the log of pressure times flow function: none through the ratio when choked."""
+    inside = np.clip(ratio, CRITICAL_PRESSURE_RATIO, NEARLY_ONE)
+    thermal = inside ** ((GAMMA - 1.0) / GAMMA)
+    exponent = (1.0 - (GAMMA - 1.0) / GAMMA) - 0.5 * thermal / (1.0 - thermal) * (
+        (GAMMA - 1.0) / GAMMA
+    )
+    moving = (ratio > CRITICAL_PRESSURE_RATIO) & (ratio < NEARLY_ONE)
+    slope = np.where(moving, exponent, 0.0)
+    return _sum((1.0 - slope, upstream), (slope, manifold))
+
+
+def _plate(model: Model, state: Mapping[str, Floats], effects: Effects) -> Slopes:
+    """Slopes of the logarithm of the plate's area; the law is `Model.plate_parts`."""
+    parts = model.plate_parts(state["value"], effects)
+    clean, lost, left = parts["clean"], parts["lost"], parts["left"]
+    root = np.sqrt(left**2 + parts["floor"] ** 2)
+    by_left = 0.5 * (1.0 + left / root)
+    by_floor = 0.5 * parts["floor"] / root * (parts["floor"] / clean)
+    opening, slope, curve = parts["opening"], parts["slope"], parts["curve"]
+    clean_by_opening = slope * (1.0 + 2.0 * curve * opening)
+    lost_by_opening = -lost / parts["fade"]
+    by_opening = (
+        by_left * (clean_by_opening - lost_by_opening) + by_floor * clean_by_opening
+    ) * parts["opening_by_above"]
+    by_clean = by_left + by_floor
+    area = state["plate"]
+    above_by_slope = parts["above_by_slope"]
+    return {
+        "bypass": by_clean * parts["bypass"] / area,
+        "slope": (
+            by_clean * slope * opening * (1.0 + curve * opening) + by_opening * above_by_slope
+        )
+        / area,
+        "curve": by_clean * slope * opening**2 / area,
+        "opening": by_opening * parts["above_by_opening"] / area,
+        "fade": -by_left * lost * opening / parts["fade"] / area,
+    }
+
+
+def _trim(
+    model: Model,
+    state: Mapping[str, Floats],
+    effects: Effects,
+    bank: int,
+    passed: Slopes,
+    leak: Slopes,
+) -> Slopes:
+    o = model.observations
+    one = np.ones(1)
+    sign = 0.5 if bank == 0 else -0.5
+    fuel: Slopes = {"fuel_level": one, "fuel_fill": one, "bank_split": sign * one}
+    if not o.airflow_metered:
+        predicted = _sum((1.0, fuel), (1.0, {"meter_gain": -one}))
+    else:
+        value = state["value"]
+        nearer = np.tanh(value[:, [model.unknowns.index("leak_bank")]])
+        both = model.two_banks
+        part = 1.0 + 2.0 * sign * nearer if both else np.ones(1)
+        got = state["passed"] + part * state["leak"]
+        share = part * state["leak"] / got
+        predicted = _sum((1.0 - share, passed), (share, leak), (1.0, fuel))
+        if both:
+            shift = 2.0 * sign * (1.0 - nearer**2) * state["leak"] / got
+            predicted = _sum((1.0, predicted), (1.0, {"leak_bank": shift}))
+    passes = model.clamp_slope(model.predicted_log_trim(state, effects)[bank], bank)
+    return _sum((-passes, predicted))

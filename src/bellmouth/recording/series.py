@@ -1,0 +1,54 @@
+"""What was measured: each parameter at its own times."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["Floats", "Recording", "Series"]
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Series:
+    """One parameter: values at strictly increasing times, in the standard's own unit.
+
+    Attributes
+    ----------
+    name
+        The standard's name in snake_case, such as ``mass_air_flow``.
+    unit
+        The unit of ``value``: the parameter table's (``g/s``, ``kPa``, ``%``, ``rpm``, ``degC``).
+    time_s, value
+        Same length, no NaN. Times count from the start of the recording. [s], [unit]
+    """
+
+    name: str
+    unit: str
+    time_s: Floats
+    value: Floats
+
+
+@dataclass(frozen=True)
+class Recording:
+    """A recording: its series by name, where it came from and what was left out.
+
+    ``notes`` says in whole sentences what the reader mended or dropped (duplicate times, a clock
+    that restarted, cells that were not a number); ``unmapped`` lists columns that no parameter
+    claims; ``dropped`` counts impossible samples left out, by parameter.
+    """
+
+    series: Mapping[str, Series]
+    source: str
+    notes: tuple[str, ...] = ()
+    unmapped: tuple[str, ...] = ()
+    samples_per_s: float = field(default=float("nan"))
+    dropped: Mapping[str, int] = field(default_factory=dict)
+
+    def __contains__(self, name: object) -> bool:
+        return name in self.series
+
+    def get(self, name: str) -> Series | None:
+        return self.series.get(name)

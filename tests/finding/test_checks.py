@@ -1,0 +1,119 @@
+"""Checks: what they accept, what their outcomes do to a finding, and how they are ranked."""
+
+import numpy as np
+import pytest
+from garage import car, stretches
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.stats import entropy
+
+from bellmouth.errors import FindingError
+from bellmouth.finding.check_table import CHECKS
+from bellmouth.finding.checks import (
+    CheckResult,
+    next_checks,
+    outcome_table,
+    parse_results,
+    result_log,
+)
+from bellmouth.finding.find import hypothesis_weights, solve
+from bellmouth.finding.priors import cause_weights
+
+
+@pytest.fixture(scope="module")
+def case():
+    return solve(stretches(meter=0.8), [], car())
+
+
+def posterior_of(case, results=()):
+    prior = hypothesis_weights(cause_weights("unknown"), case.hypotheses)
+    names = (*case.hypotheses.names, "unexplained")
+    logs = np.append(case.posterior.log_evidence, case.posterior.log_unexplained)
+    joint = logs + result_log(case, parse_results(results)) + np.log([prior[n] for n in names])
+    return prior, dict(zip(names, np.exp(joint - np.logaddexp.reduce(joint)), strict=True))
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        ("smoke_test=none", CheckResult("smoke_test", "none")),
+        ("Smoke test = seen: brake servo hose", CheckResult("smoke_test", "seen")),
+        ("fuel_delivery=0.83", CheckResult("fuel_delivery", "value", 0.83)),
+        ("fuel_delivery=0,83", CheckResult("fuel_delivery", "value", 0.83)),
+        ("hold-2500=3.1%", CheckResult("hold_2500", "value", 3.1)),
+        ("meter_swap=better", CheckResult("meter_swap", "improved")),
+    ],
+)
+def test_results_are_read_as_people_write_them(text, expected):
+    assert parse_results([text]) == (expected,)
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("smoke_test", "not CHECK=OUTCOME of a known check"),
+        ("smokes=none", "Checks: smoke_test, fuel_delivery"),
+        ("smoke_test=maybe", "use one of none, seen"),
+        ("fuel_delivery=99", "or a number (delivered over specified) from 0.2 to 3"),
+        ("fuel_delivery=nan", "use low, normal, high"),
+    ],
+)
+def test_a_result_that_means_nothing_says_what_would(text, words):
+    with pytest.raises(FindingError, match="result") as caught:
+        parse_results([text])
+    assert words in str(caught.value)
+
+
+@given(st.text(max_size=40))
+def test_any_text_is_read_or_refused(text):
+    try:
+        parse_results([text])
+    except FindingError:
+        return
+
+
+def test_outcomes_are_probabilities(case):
+    for check in CHECKS.values():
+        table = outcome_table(case, check)
+        assert table.shape == (case.hypotheses.count + 1, len(check.outcomes))
+        assert table.min() > 0
+        assert table.sum(axis=1) == pytest.approx(1.0, abs=1e-6)
+
+
+def test_a_fuel_reading_tells_meter_from_fuel(case):
+    """Normal delivery moves the weight to the meter, short delivery to the fuel."""
+    _, before = posterior_of(case)
+    _, normal = posterior_of(case, ["fuel_delivery=1.0"])
+    _, short = posterior_of(case, ["fuel_delivery=0.8"])
+    assert normal["meter_low"] > before["meter_low"]
+    assert normal["meter_low"] > 20 * normal["fuel_low"]
+    assert short["fuel_low"] > 5 * short["meter_low"]
+
+
+def test_next_checks_are_ranked_by_information_a_minute(case):
+    _, posterior = posterior_of(case)
+    ranked = next_checks(case, posterior, ())
+    worth = [check.bits / (check.minutes + 8.0) for check in ranked]
+    assert worth == sorted(worth, reverse=True)
+    assert ranked[0].check in ("fuel_delivery", "meter_swap")
+    done = next_checks(case, posterior, parse_results(["meter_swap=no_change"]))
+    assert "meter_swap" not in [check.check for check in done]
+
+
+def test_bits_are_the_mutual_information_that_scipy_computes(case):
+    """scipy.stats.entropy as the outside road: H(outcome) - sum p H(outcome | cause)."""
+    _, posterior = posterior_of(case)
+    weight = np.array(list(posterior.values()))
+    for told in next_checks(case, posterior, ()):
+        table = outcome_table(case, CHECKS[told.check])
+        bits = entropy(weight @ table, base=2) - weight @ entropy(table, base=2, axis=1)
+        assert told.bits == pytest.approx(bits, abs=1e-3)
+
+
+def test_every_check_says_how_and_dangerous_ones_warn():
+    for check in CHECKS.values():
+        assert check.how
+        assert check.why
+        assert check.minutes > 0
+    for name in ("smoke_test", "fuel_delivery", "hose_pinched", "hold_2500", "closed_reading"):
+        assert CHECKS[name].caution

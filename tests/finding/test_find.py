@@ -1,0 +1,112 @@
+"""The one call: its document, its honesty, and what it refuses."""
+
+import numpy as np
+import pytest
+from garage import car
+
+from bellmouth.car.description import Car, Known
+from bellmouth.errors import FindingError
+from bellmouth.finding.find import find
+from bellmouth.recording.series import Recording, Series
+
+SECONDS = 150.0
+
+
+def recording(**changed: float | None) -> Recording:
+    """A warm idle, 2,500 rpm, idle again; a keyword replaces or (None) drops a parameter."""
+    rng = np.random.default_rng(3)
+    levels = {
+        "engine_speed": (700.0, 2500.0, 2.0, "rpm"),
+        "mass_air_flow": (2.35, 7.9, 0.02, "g/s"),
+        "intake_manifold_pressure": (34.0, 31.0, 0.1, "kPa"),
+        "throttle_position": (13.0, 19.0, 0.02, "%"),
+        "short_term_fuel_trim_bank_1": (0.5, 0.5, 0.5, "%"),
+        "long_term_fuel_trim_bank_1": (1.0, 1.0, 0.0, "%"),
+        "engine_coolant_temperature": (88.0, 89.0, 0.0, "degC"),
+        "intake_air_temperature": (30.0, 30.0, 0.0, "degC"),
+        "barometric_pressure": (100.0, 100.0, 0.0, "kPa"),
+    }
+    series = {}
+    for place, (name, (idle, held, noise, unit)) in enumerate(levels.items()):
+        if name in changed and changed[name] is None:
+            continue
+        time_s = np.arange(place * 0.05, SECONDS, 0.5)
+        value = np.where((time_s > 60) & (time_s < 100), held, idle)
+        value = value * float(changed.get(name) or 1.0) + rng.normal(0, noise, len(time_s))
+        series[name] = Series(name, unit, time_s, value)
+    return Recording(series, "made.csv")
+
+
+@pytest.fixture(scope="module")
+def healthy():
+    return find(recording(), car())
+
+
+def test_probabilities_sum_to_one_and_are_sorted(healthy):
+    told = [cause.probability for cause in healthy.causes]
+    assert sum(told) == pytest.approx(1.0)
+    assert told == sorted(told, reverse=True)
+    assert healthy.causes[0].cause == "healthy"
+
+
+def test_the_prior_can_be_taken_out_again(healthy):
+    """Dividing by the stated prior and multiplying by another is the finding with that other."""
+    flat = dict.fromkeys(healthy.prior, 1.0)
+    again = find(recording(), car(), prior=flat)
+    weight = {c.cause: c.probability / healthy.prior[c.cause] for c in healthy.causes}
+    total = sum(weight.values())
+    for cause in again.causes:
+        assert cause.probability == pytest.approx(weight[cause.cause] / total, abs=1e-9)
+
+
+def test_present_counts_a_cause_alone_and_in_pairs(healthy):
+    leaks = sum(c.probability for c in healthy.causes if "leak" in c.cause.split("+"))
+    assert healthy.present["leak"] == pytest.approx(leaks)
+
+
+def test_the_complaint_moves_the_prior():
+    calm = find(recording(), car(), complaint="none")
+    assert calm.prior["healthy"] > 0.9
+    assert calm.complaint == "none"
+
+
+def test_metering_that_the_readings_contradict_is_refused():
+    with pytest.raises(FindingError, match='metered by "airflow" but no mass_air_flow'):
+        find(recording(mass_air_flow=None), car())
+    with pytest.raises(FindingError, match='metered by "pressure" but no intake_manifold'):
+        find(recording(intake_manifold_pressure=None), car("pressure"))
+
+
+def test_an_unthrottled_engine_is_refused():
+    """A diesel idles near ambient pressure."""
+    with pytest.raises(FindingError, match="idles unthrottled"):
+        find(recording(intake_manifold_pressure=2.9, mass_air_flow=3.0), car())
+
+
+def test_a_cold_engine_is_refused():
+    with pytest.raises(FindingError, match="cold throughout"):
+        find(recording(engine_coolant_temperature=0.2), car())
+
+
+def test_an_engine_that_is_off_is_refused():
+    with pytest.raises(FindingError, match=r"engine is off|no steady stretch"):
+        find(recording(engine_speed=0.0001), car())
+
+
+def test_missing_trims_are_said():
+    told = find(recording(short_term_fuel_trim_bank_1=None, long_term_fuel_trim_bank_1=None), car())
+    assert any("No fuel trims" in warning for warning in told.warnings)
+
+
+def test_an_unknown_car_is_wider_than_a_known_one():
+    """Nothing but displacement and metering is enough, and says less."""
+    bare = find(recording(), Car(Known(2.0), "airflow"))
+    assert sum(c.probability for c in bare.causes) == pytest.approx(1.0)
+
+
+def test_the_picture_holds_every_point(healthy):
+    assert len(healthy.picture.points) >= 2
+    for point in healthy.picture.points:
+        low, high = point.airflow_speed_density_g_s[1:]
+        assert low < high
+    assert "healthy" in healthy.picture.trim_curves

@@ -1,0 +1,166 @@
+"""The inference: it names what was put in, sizes it, and agrees with slower roads."""
+
+import numpy as np
+import pytest
+from garage import car, stretches
+
+from bellmouth.finding.find import hypothesis_weights, solve
+from bellmouth.finding.idle_speed import idle_speed
+from bellmouth.finding.infer import log_likelihood
+from bellmouth.finding.plate_position import plate_position
+from bellmouth.finding.priors import cause_weights, load_priors
+from bellmouth.finding.sizes import sizes_of
+
+CASES = [
+    ("leak", {"leak_mm": 2.0}, 2.0),
+    ("meter_low", {"meter": 0.8}, 0.8),
+    ("meter_high", {"meter": 1.25}, 1.25),
+    ("fuel_low", {"fuel": 0.8}, 0.8),
+    ("fuel_high", {"fuel": 1.25}, 1.25),
+]
+
+
+def probabilities(case, complaint="unknown"):
+    prior = hypothesis_weights(cause_weights(complaint), case.hypotheses)
+    logs = np.append(case.posterior.log_evidence, case.posterior.log_unexplained)
+    names = (*case.hypotheses.names, "unexplained")
+    joint = logs + np.log([prior[name] for name in names])
+    return dict(zip(names, np.exp(joint - np.logaddexp.reduce(joint)), strict=True))
+
+
+def top_effects(case):
+    found = probabilities(case)
+    return max(found, key=lambda name: found[name])
+
+
+def test_a_healthy_car_is_called_healthy():
+    """Nothing wrong gives nothing wrong, with room for doubt."""
+    found = probabilities(solve(stretches(), [], car()))
+    assert max(found, key=lambda n: found[n]) == "healthy"
+    assert found["healthy"] < 0.99
+
+
+@pytest.mark.parametrize(("cause", "fault", "size"), CASES)
+def test_each_fault_is_sized_under_its_own_cause(cause, fault, size):
+    """Whatever ranks first, the size under the true cause holds the truth."""
+    case = solve(stretches(**fault), [], car())
+    told = sizes_of(case)[cause][cause]
+    assert told.low <= size <= told.high
+    assert told.value == pytest.approx(size, rel=0.08)
+
+
+def test_a_leak_is_told_from_a_false_meter():
+    """The share of a leak falls with flow; that is what tells it."""
+    assert top_effects(solve(stretches(leak_mm=2.0), [], car())) == "leak"
+    assert top_effects(solve(stretches(meter=0.75), [], car())) in ("meter_low", "fuel_low")
+
+
+def test_a_reference_sharpens_the_finding():
+    """The same car when good shares its unknowns: the true cause gains, its interval shrinks."""
+    judged, good = stretches(meter=1.1), stretches()
+    alone, joint = solve(judged, [], car()), solve(judged, [good], car())
+    assert probabilities(joint)["meter_high"] > 0.8
+    assert probabilities(joint)["meter_high"] > probabilities(alone)["meter_high"]
+    narrow, wide = (
+        sizes_of(joint)["meter_high"]["meter_high"],
+        sizes_of(alone)["meter_high"]["meter_high"],
+    )
+    assert narrow.high - narrow.low < wide.high - wide.low
+    assert narrow.low <= 1.1 <= narrow.high
+
+
+def test_a_false_pressure_sensor_shows_against_a_reference():
+    case = solve(stretches(pressure=0.88), [stretches()], car())
+    assert top_effects(case) == "pressure_low"
+    told = sizes_of(case)["pressure_low"]["pressure_low"]
+    assert told.low <= 0.88 <= told.high
+
+
+def test_deposit_shows_against_a_reference():
+    """The same air at more opening, and only near closed."""
+    case = solve(stretches(deposit_mm2=6.0), [stretches()], car())
+    assert top_effects(case) == "deposit"
+    told = sizes_of(case)["deposit"]["deposit"]
+    assert told.low <= 6.0 <= told.high
+
+
+def test_a_pressure_metered_car_does_not_trim_a_leak():
+    """On a pressure-metered car a leak leaves the trims alone and the idle high."""
+    judged = stretches(leak_mm=3.0, metering="pressure", idle_up_rpm=170.0)
+    found = probabilities(solve(judged, [], car("pressure")))
+    assert found["healthy"] < 0.3
+    assert found["leak"] + found["learned_stale"] > 2 * found["healthy"]
+
+
+def test_a_clamped_trim_is_a_bound():
+    """At the limit the size may be anything from what the limit says upwards."""
+    free = sizes_of(solve(stretches(meter=0.65), [], car()))["meter_low"]["meter_low"]
+    held = sizes_of(solve(stretches(meter=0.65, trim_limit=0.25), [], car()))["meter_low"][
+        "meter_low"
+    ]
+    assert held.high - held.low > 1.3 * (free.high - free.low)
+    assert held.low <= 0.65
+
+
+def test_without_trims_fuel_is_left_at_its_prior():
+    """Nothing bears on fuel, so nothing is said about it."""
+    case = solve(stretches(trims=False), [], car())
+    log = dict(zip(case.hypotheses.names, case.posterior.log_evidence, strict=True))
+    assert log["fuel_low"] == pytest.approx(log["healthy"], abs=0.02)
+    assert log["fuel_high"] == pytest.approx(log["healthy"], abs=0.02)
+
+
+def test_readings_that_no_cause_fits_are_unexplained():
+    """Trims that jump about by 20 % between idle and held speeds fit nothing here."""
+    odd = list(stretches())
+    for stretch, shift in zip(odd, (0.25, -0.25, 0.25), strict=True):
+        old = stretch.readings["log_total_trim_bank_1"]
+        moved = type(old)(old.value + shift, old.standard_error, old.scatter, 30, 9.0, 0.0)
+        stretch.readings["log_total_trim_bank_1"] = moved  # type: ignore[index]
+    assert top_effects(solve(odd, [], car())) == "unexplained"
+
+
+@pytest.mark.parametrize(("cause", "fault"), [("healthy", {}), ("leak", {"leak_mm": 2.0})])
+def test_evidence_agrees_with_importance_sampling(cause, fault):
+    """The fast evidence against a slow one on the exact posterior, nothing linearised."""
+    case = solve(stretches(**fault), [], car())
+    row = case.hypotheses.names.index(cause)
+    scales = np.array(load_priors().model_error["scale_weights"])
+    rng = np.random.default_rng(4)
+    unknowns, dimensions = case.model.unknowns.size, len(case.hypotheses.causes[row])
+    information = case.posterior.curvature[row][: unknowns + dimensions, : unknowns + dimensions]
+    spread = 1.2 * np.linalg.cholesky(np.linalg.inv(information))
+    mean = np.r_[case.posterior.coordinates[row], case.posterior.sizes[row][:dimensions]]
+    normal = rng.normal(size=(40_000, unknowns + dimensions))
+    draws = mean + normal @ spread.T
+    sizes = np.full((len(draws), 2), np.nan)
+    sizes[:, :dimensions] = draws[:, unknowns:]
+    inside = np.ones(len(draws), dtype=bool)
+    width = 1.0
+    for d in range(dimensions):
+        low, high = case.hypotheses.low[row, d], case.hypotheses.high[row, d]
+        inside &= (sizes[:, d] >= low) & (sizes[:, d] <= high)
+        sizes[:, d] = np.clip(sizes[:, d], low, high)
+        width *= high - low
+    prior = -0.5 * (draws[:, :unknowns] ** 2).sum(axis=1) - np.log(width)
+    prior -= 0.5 * unknowns * np.log(2 * np.pi)
+    proposal = -0.5 * (normal**2).sum(axis=1) - np.log(np.diag(spread)).sum()
+    proposal -= 0.5 * (unknowns + dimensions) * np.log(2 * np.pi)
+    likelihood = log_likelihood(
+        case.model, case.hypotheses, row, case.covariances, scales, draws[:, :unknowns], sizes
+    )
+    weights = np.where(inside, likelihood + prior - proposal, -np.inf)
+    sampled = np.logaddexp.reduce(weights) - np.log(len(weights))
+    # The fast evidence also holds the idle speed and the plate's position: take them out.
+    grid = case.posterior.grid
+    mine = grid.hypothesis == row
+    side = _side(case, row, grid.sizes[mine])
+    fast = np.logaddexp.reduce((grid.log_likelihood + grid.log_weight)[mine] - side)
+    assert fast == pytest.approx(sampled, abs=0.5)
+
+
+def _side(case, row, sizes):
+    which = np.full(len(sizes), row, dtype=np.intp)
+    idle = idle_speed(case.observations, case.car, case.priors, case.hypotheses, case.scale)
+    plate = plate_position(case.observations, case.priors, case.hypotheses, case.scale)
+    return idle(which, sizes) + plate(which, sizes)

@@ -1,0 +1,38 @@
+"""Derivatives by hand against finite differences, on every kind of car."""
+
+import numpy as np
+import pytest
+from garage import car, stretches
+
+from bellmouth.finding.find import solve
+from bellmouth.finding.sensitivity import unknown_jacobian
+
+KINDS = [
+    ({"leak_mm": 2.0}, "airflow", True),
+    ({"deposit_mm2": 5.0}, "airflow", False),
+    ({"meter": 0.6, "trim_limit": 0.3}, "airflow", True),
+    ({"leak_mm": 2.0, "metering": "pressure"}, "pressure", True),
+]
+
+
+@pytest.mark.parametrize(("fault", "metering", "manifold"), KINDS)
+@pytest.mark.parametrize("referenced", [False, True])
+def test_jacobian_is_the_finite_difference(fault, metering, manifold, referenced):
+    judged = stretches(manifold=manifold, **fault)
+    good = [stretches(manifold=manifold, metering=metering)] if referenced else []
+    case = solve(judged, good, car(metering))
+    model, hypotheses, posterior = case.model, case.hypotheses, case.posterior
+    u = model.unknowns
+    bends = (float(u.sd[u.index("meter_bend")]), u.contaminated_bend_sd)
+    effects = hypotheses.effects(np.arange(hypotheses.count), posterior.sizes, bends)
+    rng = np.random.default_rng(1)
+    where = posterior.coordinates + 0.1 * rng.normal(size=posterior.coordinates.shape)
+    exact = unknown_jacobian(model, where, effects)
+    for k in range(u.size):
+        step = np.zeros_like(where)
+        step[:, k] = 1e-5
+        ahead, behind = (
+            model.residuals(where + step, effects),
+            model.residuals(where - step, effects),
+        )
+        assert exact[:, :, k] == pytest.approx((ahead - behind) / 2e-5, abs=2e-5)
