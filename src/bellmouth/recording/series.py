@@ -51,4 +51,5 @@ class Recording:
         return name in self.series
 
     def get(self, name: str) -> Series | None:
+        """The series of a parameter, or None where it was not recorded."""
         return self.series.get(name)

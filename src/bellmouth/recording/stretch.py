@@ -64,6 +64,7 @@ class Stretch:
 
     @property
     def seconds(self) -> float:
+        """From beginning to end. [s]"""
         return self.end_s - self.start_s
 
     def value(self, name: str) -> float:

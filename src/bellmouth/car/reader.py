@@ -1,0 +1,189 @@
+"""Read a car's description, strictly: an unknown key is an error, not a shrug."""
+
+import difflib
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
+from pathlib import Path
+from typing import Any
+
+from bellmouth.car.complaint import parse_complaint
+from bellmouth.car.description import Car, Known
+from bellmouth.errors import CarError
+
+__all__ = ["car_from_mapping", "read_car"]
+
+
+@dataclass(frozen=True)
+class _Limits:
+    """What a value can be, ends included, and its unit for the error's sentence."""
+
+    least: float
+    most: float
+    unit: str
+
+
+# Wide enough for any road car; outside it is a slip of the unit or the pen.
+_KNOWN = {
+    "displacement_l": _Limits(0.1, 12.0, "L"),
+    "throttle_bore_mm": _Limits(15.0, 120.0, "mm"),
+    "idle_rpm": _Limits(300.0, 1800.0, "rpm"),
+    "closed_throttle_position_pct": _Limits(0.0, 60.0, "%"),
+    "ethanol_pct": _Limits(0.0, 100.0, "%"),
+    "barometric_pressure_kpa": _Limits(40.0, 110.0, "kPa"),
+    "altitude_m": _Limits(-500.0, 6000.0, "m"),
+    "ambient_air_temperature_c": _Limits(-50.0, 60.0, "degC"),
+}
+_WHOLE = {"cylinders": (1, 16), "banks": (1, 2)}
+_REQUIRED = {"displacement_l": "displacement_l = 2.0", "metering": 'metering = "airflow"'}
+_METERING = ("airflow", "pressure")
+_KEYS = tuple(field.name for field in fields(Car) if field.name != "source")
+
+
+def read_car(path: str | Path) -> Car:
+    """Read a car file: TOML with the keys of ``Car``; each value a number or {value, sd}.
+
+    Raises
+    ------
+    CarError
+        Where the file cannot be read, is not TOML, lacks a required value, or holds an unknown
+        key or an impossible value; one sentence with file, line and what to do.
+    """
+    path = Path(path)
+    try:
+        text = path.read_bytes().decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise CarError(f"{path.name}: not a text file in UTF-8. Write the car as TOML.") from error
+    except OSError as error:
+        raise CarError(f"{path.name}: cannot be read ({error.strerror}).") from error
+    except ValueError as error:
+        raise CarError(f"{path.name!r}: not a file name.") from error
+    try:
+        document = tomllib.loads(text)
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        raise CarError(f"{path.name}: not a TOML file ({error}).") from error
+    return _car(document, path.name, _lines(text))
+
+
+def car_from_mapping(values: Mapping[str, Any], source: str = "car") -> Car:
+    """A car from a table of plain values, as strict as a file; ``source`` names it in errors.
+
+    Raises
+    ------
+    CarError
+        As ``read_car``, without lines.
+    """
+    return _car(values, source, {})
+
+
+def _lines(text: str) -> dict[str, int]:
+    """The line on which each key of the top table stands."""
+    lines: dict[str, int] = {}
+    for number, line in enumerate(text.splitlines(), 1):
+        key = line.partition("=")[0].strip().strip("[]\"' ").split(".")[0]
+        lines.setdefault(key, number)
+    return lines
+
+
+def _car(values: Mapping[str, Any], source: str, lines: Mapping[str, int]) -> Car:
+    def where(key: str) -> str:
+        return f"{source}, line {lines[key]}" if key in lines else source
+
+    for key in values:
+        if key not in _KEYS:
+            close = difflib.get_close_matches(str(key), _KEYS, n=1, cutoff=0.6)
+            hint = f"Did you mean {close[0]}?" if close else f"Keys are {', '.join(_KEYS)}."
+            raise CarError(f"{where(key)}: unknown key {key}. {hint}")
+    for key, example in _REQUIRED.items():
+        if key not in values:
+            raise CarError(f"{source}: {key} is missing. Add a line such as {example}.")
+    found: dict[str, Any] = {
+        key: _READERS[key](key, value, where(key)) for key, value in values.items()
+    }
+    return Car(**found, source=source)
+
+
+def _number(key: str, value: object, where: str) -> float:
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise CarError(f"{where}: {key} is {_shown(value)}, not a number.")
+    return float(value)
+
+
+def _known(key: str, value: object, where: str) -> Known:
+    if isinstance(value, Known):
+        value = {"value": value.value, "sd": value.sd}
+    if not isinstance(value, Mapping):
+        value = {"value": value}
+    for inner in value:
+        if inner not in ("value", "sd"):
+            raise CarError(f"{where}: unknown key {key}.{inner}. Write {{value = 60, sd = 1}}.")
+    if "value" not in value:
+        raise CarError(f"{where}: {key} has no value. Write {{value = 60, sd = 1}}.")
+    known = Known(
+        _number(key, value["value"], where), _number(f"{key}.sd", value.get("sd", 0), where)
+    )
+    limits = _KNOWN[key]
+    if not limits.least <= known.value <= limits.most:
+        raise CarError(
+            f"{where}: {key} = {known.value:g} is impossible. "
+            f"It lies between {limits.least:g} and {limits.most:g} {limits.unit}."
+        )
+    if not 0 <= known.sd < float("inf"):
+        raise CarError(f"{where}: {key}.sd = {known.sd:g} is impossible. It is 0 or more.")
+    return known
+
+
+def _whole(key: str, value: object, where: str) -> int:
+    number = _number(key, value, where)
+    least, most = _WHOLE[key]
+    if not least <= number <= most or number != int(number):
+        raise CarError(
+            f"{where}: {key} = {number:g} is impossible. "
+            f"It is a whole number from {least} to {most}."
+        )
+    return int(number)
+
+
+def _metering(key: str, value: object, where: str) -> str:
+    if value not in _METERING:
+        raise CarError(
+            f'{where}: {key} = {_shown(value)} is not known. Write "airflow" (an airflow meter) or '
+            '"pressure" (manifold pressure).'
+        )
+    return str(value)
+
+
+def _flag(key: str, value: object, where: str) -> bool:
+    if not isinstance(value, bool):
+        raise CarError(f"{where}: {key} is {_shown(value)}. Write true or false.")
+    return value
+
+
+def _text(key: str, value: object, where: str) -> str:
+    if not isinstance(value, str):
+        raise CarError(f"{where}: {key} is {_shown(value)}, not text. Put it in quotes.")
+    return value
+
+
+def _complaint(key: str, value: object, where: str) -> str:
+    try:
+        return parse_complaint(_text(key, value, where))
+    except CarError as error:
+        text = str(error)
+        raise CarError(text if text.startswith(where) else f"{where}: {text}") from None
+
+
+def _shown(value: object) -> str:
+    """A value as its owner wrote it, near enough to find it again."""
+    text = f'"{value}"' if isinstance(value, str) else str(value)
+    return text if len(text) <= 40 else text[:37] + "..."
+
+
+_READERS = {
+    **dict.fromkeys(_KNOWN, _known),
+    **dict.fromkeys(_WHOLE, _whole),
+    "metering": _metering,
+    "turbocharged": _flag,
+    "complaint": _complaint,
+    "name": _text,
+}

@@ -1,0 +1,156 @@
+"""Rows of a CSV file: a fast road for plain numbers, a patient one that names the bad cell."""
+
+import csv
+import io
+import itertools
+import re
+from collections.abc import Callable, Iterator, Mapping
+
+import numpy as np
+import polars as pl
+
+from bellmouth.errors import RecordingError
+from bellmouth.recording.csv_text import Text, read_text
+from bellmouth.recording.header import Column, Header, read_header
+from bellmouth.recording.rows import Rows
+from bellmouth.recording.series import Floats
+
+__all__ = ["rows_of_csv"]
+
+_EMPTY = frozenset({"", "-", "--", "n/a", "na", "null", "none", "#n/a", "nodata", "no data"})
+_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
+_NOT_FINITE = re.compile(r"[+-]?(nan|inf|infinity)", re.IGNORECASE)
+
+
+def rows_of_csv(raw: bytes, mapping: Mapping[str, str], source: str) -> Rows:
+    """Rows of a CSV file already in memory.
+
+    Raises
+    ------
+    RecordingError
+        Where it is not a table, a header is wrong or a cell is not a number.
+    """
+    text = read_text(raw, source)
+    try:
+        titles = next(csv.reader([text.header], delimiter=text.separator), [])
+    except csv.Error as error:
+        raise RecordingError(f"{source}, line {text.first_line}: {error}.") from error
+    if len(titles) < 2 and "[" not in text.header:
+        raise RecordingError(
+            f"{source}, line {text.first_line}: not a table of comma-separated values. The first "
+            'line names the columns, such as "time [s],engine_speed [rpm]".'
+        )
+    header = read_header(titles, mapping, source, text.first_line)
+    fast = _fast(text, header, len(titles))
+    return fast if fast is not None else _patient(text, header, len(titles), source)
+
+
+def _fast(text: Text, header: Header, width: int) -> Rows | None:
+    """All cells as numbers at once, or None where any cell or row is out of the ordinary."""
+    used = (header.time, *header.columns)
+    schema: dict[str, pl.DataType] = {str(index): pl.String() for index in range(width)}
+    schema |= {str(column.index): pl.Float64() for column in used}
+    try:
+        frame = pl.read_csv(
+            text.body,
+            has_header=False,
+            schema=schema,
+            columns=sorted(column.index for column in used),
+            separator=text.separator,
+        )
+    except pl.exceptions.PolarsError:
+        return None
+    notes = list(text.notes)
+    arrays = {}
+    for column in used:
+        series = frame[str(column.index)]
+        array = series.to_numpy()
+        # Beside empty cells (null) only a cell that says so is NaN here.
+        odd = int(np.count_nonzero(~np.isfinite(array))) - series.null_count()
+        if odd:
+            array = np.where(np.isfinite(array), array, np.nan)
+            notes.append(_odd_cells(column.title, odd))
+        arrays[column.name] = array
+    time = arrays.pop("time")
+    return Rows(header, time, arrays, _placer(text), tuple(notes))
+
+
+def _patient(text: Text, header: Header, width: int, source: str) -> Rows:
+    """Cell by cell: decimal commas, words for *missing*, and the place of what is wrong."""
+    used = (header.time, *header.columns)
+    lists: dict[str, list[float]] = {column.name: [] for column in used}
+    odd = dict.fromkeys(lists, 0)
+    usual = None
+    for line, cells in _lines(text, source):
+        # A separator at the end of every row is a habit; at the end of some it is a mistake.
+        usual = max(len(cells), width) if usual is None else usual
+        if len(cells) > usual or any(cell.strip() for cell in cells[width:]):
+            raise RecordingError(
+                f"{source}, line {line}: {len(cells)} cells where the header names {width} columns."
+                + (" Write decimals with a point." if text.separator == "," else "")
+            )
+        for column in used:
+            cell = cells[column.index] if column.index < len(cells) else ""
+            value = _number(cell, text.separator != ",")
+            if value is None:
+                raise RecordingError(_bad_cell(source, line, column, cell))
+            lists[column.name].append(value)
+            odd[column.name] += (
+                not np.isfinite(value) and _NOT_FINITE.fullmatch(cell.strip()) is not None
+            )
+    arrays: dict[str, Floats] = {}
+    for name, values in lists.items():
+        array = np.array(values, dtype=np.float64)
+        arrays[name] = np.where(np.isfinite(array), array, np.nan)
+    notes = list(text.notes)
+    notes += [_odd_cells(column.title, odd[column.name]) for column in used if odd[column.name]]
+    time = arrays.pop("time")
+    return Rows(header, time, arrays, _placer(text), tuple(notes))
+
+
+def _lines(text: Text, source: str) -> Iterator[tuple[int, list[str]]]:
+    """Line numbers and cells of the rows that are not blank."""
+    reader = csv.reader(
+        io.StringIO(text.body.decode("utf-8"), newline=""), delimiter=text.separator
+    )
+    try:
+        for cells in reader:
+            if any(cell.strip() for cell in cells):
+                yield text.first_line + reader.line_num, cells
+    except csv.Error as error:
+        line = text.first_line + reader.line_num
+        raise RecordingError(f"{source}, line {line}: {error}.") from error
+
+
+def _number(cell: str, decimal_comma: bool) -> float | None:
+    """A cell's value, NaN where it is empty or not finite, None where it is not a number."""
+    cell = cell.strip()
+    if cell.lower() in _EMPTY or _NOT_FINITE.fullmatch(cell):
+        return float("nan")
+    if decimal_comma and cell.count(",") == 1 and "." not in cell:
+        cell = cell.replace(",", ".")
+    return float(cell) if _NUMBER.fullmatch(cell) else None
+
+
+def _bad_cell(source: str, line: int, column: Column, cell: str) -> str:
+    shown = " ".join(cell.split())
+    shown = shown if len(shown) <= 40 else shown[:37] + "..."
+    return (
+        f'{source}, line {line}, column "{column.title}": "{shown}" is not a number. '
+        "Correct the cell or leave it empty."
+    )
+
+
+def _odd_cells(title: str, count: int) -> str:
+    cells = "1 cell was" if count == 1 else f"{count} cells were"
+    return f'Column "{title}": {cells} NaN or infinite and left out.'
+
+
+def _placer(text: Text) -> Callable[[int], str]:
+    """Row index to line number, found by reading again: only an error message needs it."""
+
+    def place(row: int) -> str:
+        lines = (line for line, _ in _lines(text, ""))
+        return f"line {next(itertools.islice(lines, row, None), text.first_line + row + 1)}"
+
+    return place

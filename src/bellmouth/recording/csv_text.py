@@ -1,0 +1,100 @@
+"""Bytes of a file to text of a table: compression, encoding, line ends, separator."""
+
+import gzip
+import zlib
+from dataclasses import dataclass
+from pathlib import Path
+
+from bellmouth.errors import RecordingError
+
+__all__ = ["Text", "load", "read_text"]
+
+
+@dataclass(frozen=True)
+class Text:
+    """A table's header line, its body in UTF-8, and how both are written.
+
+    ``first_line`` is the header's line number in the file, counted from 1.
+    """
+
+    header: str
+    body: bytes
+    separator: str
+    first_line: int
+    notes: tuple[str, ...]
+
+
+def load(path: Path) -> bytes:
+    """The file's bytes, gzip undone.
+
+    Raises
+    ------
+    RecordingError
+        Where the file is missing, unreadable, empty or a damaged gzip.
+    """
+    try:
+        raw = path.read_bytes()
+    except OSError as error:
+        raise RecordingError(f"{path.name}: cannot be read ({error.strerror}).") from error
+    except ValueError as error:
+        raise RecordingError(f"{path.name!r}: not a file name.") from error
+    if raw[:2] == b"\x1f\x8b":
+        try:
+            raw = gzip.decompress(raw)
+        except (OSError, EOFError, zlib.error) as error:
+            raise RecordingError(
+                f"{path.name}: a gzip file that is damaged or cut short. Copy it again."
+            ) from error
+    if not raw.strip():
+        raise RecordingError(f"{path.name}: the file is empty.")
+    return raw
+
+
+def read_text(raw: bytes, source: str) -> Text:
+    """Decode and split off the header.
+
+    Raises
+    ------
+    RecordingError
+        Where the bytes are no text.
+    """
+    raw, notes = _utf8(raw, source)
+    if b"\n" not in raw:
+        raw = raw.replace(b"\r", b"\n")
+    skipped = 0
+    while True:
+        line, _, raw = raw.partition(b"\n")
+        skipped += 1
+        if line.strip(b' \t\r,;"') or not raw:
+            break
+    header = line.decode("utf-8").rstrip("\r")
+    separator = max(",;\t", key=lambda mark: (header.count(mark), mark == ","))
+    return Text(header, raw, separator, skipped, notes)
+
+
+def _utf8(raw: bytes, source: str) -> tuple[bytes, tuple[str, ...]]:
+    """The text as UTF-8 without a byte-order mark, whatever it was written in."""
+    for mark, codec in ((b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16")):
+        if raw.startswith(mark):
+            try:
+                return raw.decode(codec).encode("utf-8"), ("The file was read as UTF-16.",)
+            except UnicodeError:
+                raise RecordingError(_not_text(source)) from None
+    raw = raw.removeprefix(b"\xef\xbb\xbf")
+    if b"\0" in raw:
+        raise RecordingError(_not_text(source))
+    if raw.isascii():
+        return raw, ()
+    try:
+        raw.decode("utf-8")
+    except UnicodeDecodeError:
+        # Every byte is a letter in Latin-1, so a file that is no text at all would pass too.
+        controls = sum(byte < 32 and byte not in b"\t\r\n" for byte in raw[:4096])
+        if controls > 4:
+            raise RecordingError(_not_text(source)) from None
+        return raw.decode("latin-1").encode("utf-8"), ("The file was read as Latin-1.",)
+    return raw, ()
+
+
+def _not_text(source: str) -> str:
+    return f"{source}: a binary file, not a table. Give a CSV (also .csv.gz) or Parquet file."

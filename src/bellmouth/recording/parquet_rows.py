@@ -1,0 +1,47 @@
+"""Rows of a Parquet file with the columns of the CSV contract."""
+
+import io
+from collections.abc import Mapping
+
+import numpy as np
+import polars as pl
+
+from bellmouth.errors import RecordingError
+from bellmouth.recording.header import read_header
+from bellmouth.recording.rows import Rows
+
+__all__ = ["rows_of_parquet"]
+
+
+def rows_of_parquet(raw: bytes, mapping: Mapping[str, str], source: str) -> Rows:
+    """Rows of a Parquet file already in memory.
+
+    Raises
+    ------
+    RecordingError
+        Where it is damaged, a header is wrong or a column holds no numbers.
+    """
+    try:
+        frame = pl.read_parquet(io.BytesIO(raw))
+    except (pl.exceptions.PolarsError, OSError) as error:
+        raise RecordingError(
+            f"{source}: a Parquet file that is damaged or cut short. Copy it again."
+        ) from error
+    header = read_header(frame.columns, mapping, source, None)
+    arrays = {}
+    notes = []
+    for column in (header.time, *header.columns):
+        series = frame.to_series(column.index)
+        if not (series.dtype.is_numeric() or series.dtype == pl.Null):
+            raise RecordingError(
+                f'{source}, column "{column.title}": holds {series.dtype}, not numbers.'
+            )
+        array = series.cast(pl.Float64).to_numpy()
+        finite = np.isfinite(array)
+        odd = int(np.count_nonzero(~finite)) - series.null_count()
+        if odd:
+            cells = "1 cell was" if odd == 1 else f"{odd} cells were"
+            notes.append(f'Column "{column.title}": {cells} NaN or infinite and left out.')
+        arrays[column.name] = np.where(finite, array, np.nan)
+    time = arrays.pop("time")
+    return Rows(header, time, arrays, lambda row: f"row {row + 1}", tuple(notes))

@@ -1,0 +1,142 @@
+"""Cut a stretch of running engine into pieces of constant operating point.
+
+Least squares with a penalty per piece (optimal partitioning: Jackson et al., IEEE Signal
+Processing Letters 12 (2005) 105-108; cited from memory), on the signals of the grid in units of
+their tolerance.
+"""
+
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from bellmouth.recording.grid import Bools, Grid, runs
+from bellmouth.recording.series import Floats
+
+__all__ = ["Plateau", "plateaus"]
+
+# What a further piece must gain in summed squares of tolerances.
+PENALTY = 25.0
+SHORTEST = 3
+LONGEST = 150
+# A piece is used from this many seconds on, its ends cut off.
+SHORTEST_CORE = 7
+# Pieces closer than this in all signals are one operating point.
+SAME = 2.2
+
+
+@dataclass(frozen=True)
+class Plateau:
+    """Grid cells ``first`` up to ``stop`` (exclusive) at one operating point.
+
+    ``level`` is the mean of each signal, in its own tolerances.
+    """
+
+    first: int
+    stop: int
+    level: Floats
+
+
+def plateaus(grid: Grid) -> list[Plateau]:
+    """The pieces of the running engine that hold still, in order of time."""
+    if not grid.running.any():
+        return []
+    noise = np.array([_tolerance(s.value, s.scale, grid.running) for s in grid.signals])
+    scaled = np.stack([s.value for s in grid.signals]) / noise[:, None]
+    weight = np.sqrt([[s.weight] for s in grid.signals])
+    found: list[Plateau] = []
+    for first, stop in runs(grid.running):
+        edges = _partition(weight * scaled[:, first:stop])
+        pieces = _merge(scaled[:, first:stop], edges)
+        for start, end in pieces:
+            core = _core(scaled[:, first + start : first + end])
+            if core is not None:
+                low, high = first + start + core[0], first + start + core[1]
+                found.append(Plateau(low, high, scaled[:, low:high].mean(axis=1)))
+    return found
+
+
+def _tolerance(value: Floats, scale: float, running: Bools) -> float:
+    """The signal's tolerance, raised to its usual scatter within eight cells (a hunting idle)."""
+    value = value[running]
+    width = 8
+    if value.size < 2 * width:
+        return scale
+    value = value - value.mean()
+    one = np.concatenate([[0.0], np.cumsum(value)])
+    two = np.concatenate([[0.0], np.cumsum(value * value)])
+    mean = (one[width:] - one[:-width]) / width
+    spread = np.maximum((two[width:] - two[:-width]) / width - mean * mean, 0.0)
+    return float(np.clip(np.hypot(scale, np.sqrt(np.median(spread))), scale, 6 * scale))
+
+
+def _partition(scaled: Floats) -> list[int]:
+    """Edges of the pieces with the least sum of squares plus penalty."""
+    size = scaled.shape[1]
+    if size < 2 * SHORTEST:
+        return [0, size]
+    cost = _costs(scaled)
+    best = np.full(size + 1, np.inf)
+    best[0] = -PENALTY
+    back = np.zeros(size + 1, dtype=np.intp)
+    longest = cost.shape[1]
+    for end in range(SHORTEST, size + 1):
+        most = min(end, longest)
+        # Lengths most..SHORTEST, so that starts run upwards.
+        total = best[end - most : end - SHORTEST + 1] + cost[end, SHORTEST - 1 : most][::-1]
+        at = int(total.argmin())
+        best[end] = total[at] + PENALTY
+        back[end] = end - most + at
+    edges = [size]
+    while edges[-1] > 0:
+        edges.append(int(back[edges[-1]]))
+    return edges[::-1]
+
+
+def _costs(scaled: Floats) -> Floats:
+    """Sum of squares about the mean of the piece that ends before ``end``: [end, length - 1]."""
+    signals, size = scaled.shape
+    longest = min(LONGEST, size)
+    ends = np.arange(size + 1)[:, None]
+    lengths = np.arange(1, longest + 1)[None, :]
+    starts = np.maximum(ends - lengths, 0)
+    centred = scaled - scaled.mean(axis=1, keepdims=True)
+    two = np.concatenate([[0.0], np.cumsum((centred**2).sum(axis=0))])
+    cost: Floats = two[:, None] - two[starts]
+    one = np.concatenate([np.zeros((signals, 1)), np.cumsum(centred, axis=1)], axis=1)
+    for row in one:
+        cost -= (row[:, None] - row[starts]) ** 2 / lengths
+    return cost
+
+
+def _merge(scaled: Floats, edges: list[int]) -> list[tuple[int, int]]:
+    """Join neighbours at the same operating point, closest first."""
+    pieces = list(pairwise(edges))
+    means = [scaled[:, start:end].mean(axis=1) for start, end in pieces]
+    while len(pieces) > 1:
+        levels = np.stack(means)
+        apart = np.abs(np.diff(levels, axis=0)).max(axis=1)
+        at = int(apart.argmin())
+        if apart[at] > SAME:
+            break
+        pieces[at] = (pieces[at][0], pieces[at + 1][1])
+        means[at] = scaled[:, pieces[at][0] : pieces[at][1]].mean(axis=1)
+        del pieces[at + 1], means[at + 1]
+    return pieces
+
+
+def _core(piece: Floats) -> tuple[int, int] | None:
+    """The piece without the ways in and out; None where it never holds still."""
+    size = piece.shape[1]
+    if size < SHORTEST_CORE:
+        return None
+    quarter = size // 5
+    level = np.median(piece[:, quarter : size - quarter], axis=1)
+    inside: Bools = np.all(np.abs(piece - level[:, None]) <= 3.0, axis=0)
+    pairs = np.flatnonzero(inside[:-1] & inside[1:])
+    if not pairs.size:
+        return None
+    first, stop = int(pairs[0]), int(pairs[-1]) + 2
+    if stop - first < SHORTEST_CORE or inside[first:stop].mean() < 0.7:
+        return None
+    return first, stop

@@ -1,0 +1,238 @@
+"""Is a recording good enough, and for what? Rate, gaps, resolution, range, and what is missing."""
+
+import functools
+import tomllib
+from dataclasses import dataclass
+from importlib import resources
+
+import numpy as np
+
+from bellmouth.recording.quantum import quantum
+from bellmouth.recording.series import Recording, Series
+from bellmouth.recording.steady import stretches
+from bellmouth.recording.stretch import Kind, Stretch
+
+__all__ = ["Missing", "ParameterQuality", "Piece", "Quality", "assess"]
+
+# Slower than this in all, a stretch of ten seconds holds too few samples of each parameter.
+SLOWEST_PER_S = 3.0
+# Without a sample of anything for this long, the recording has a hole. [s]
+HOLE_S = 5.0
+# A parameter that never moved is stuck when it had this many chances and speed changed so much.
+STUCK_SAMPLES = 10
+STUCK_SPEED_RANGE = 0.2
+# Air follows engine speed; a quick trim that never moves is not working or not in closed loop.
+MOVES = (
+    "mass_air_flow",
+    "intake_manifold_pressure",
+    "calculated_load",
+    "absolute_load",
+    "throttle_position",
+    "short_term_fuel_trim_bank_1",
+    "short_term_fuel_trim_bank_2",
+)
+
+
+@dataclass(frozen=True)
+class ParameterQuality:
+    """How well one parameter was recorded.
+
+    ``samples_per_s`` [1/s]; ``longest_gap_s`` between its samples [s]; ``quantum``, ``least``
+    and ``most`` in its unit; ``dropped`` counts impossible samples left out; ``stuck``: never
+    moved although it should have.
+    """
+
+    name: str
+    unit: str
+    samples: int
+    samples_per_s: float
+    longest_gap_s: float
+    quantum: float
+    least: float
+    most: float
+    dropped: int
+    stuck: bool
+
+
+@dataclass(frozen=True)
+class Piece:
+    """A steady stretch in short. [s], [rpm]"""
+
+    kind: Kind
+    start_s: float
+    end_s: float
+    engine_speed_rpm: float | None
+    warm: bool | None
+    closed_loop: bool | None
+
+
+@dataclass(frozen=True)
+class Missing:
+    """Something not recorded, the causes that suffer, and how."""
+
+    what: str
+    causes: tuple[str, ...]
+    why: str
+
+
+@dataclass(frozen=True)
+class Quality:
+    """What a recording is good for. ``warnings`` are whole sentences, the gravest first;
+    ``notes`` what the reader mended; ``usable`` whether a finding can be asked of it at all."""
+
+    source: str
+    usable: bool
+    seconds: float
+    samples_per_s: float
+    parameters: tuple[ParameterQuality, ...]
+    stretches: tuple[Piece, ...]
+    missing: tuple[Missing, ...]
+    warnings: tuple[str, ...]
+    notes: tuple[str, ...]
+    unmapped: tuple[str, ...]
+
+
+def assess(recording: Recording) -> Quality:
+    """Judge a recording, parameter by parameter and as a whole."""
+    found = stretches(recording)
+    seconds = max(float(series.time_s[-1]) for series in recording.series.values())
+    parameters = tuple(_parameter(recording, series) for series in recording.series.values())
+    missing = tuple(need for need, names in _needs() if not any(n in recording for n in names))
+    reasons = _unusable(recording, found)
+    warnings = (
+        *reasons,
+        *_holes(recording),
+        *_slow(recording),
+        *_stuck(parameters),
+        *_coverage(recording, found),
+    )
+    return Quality(
+        source=recording.source,
+        usable=not reasons,
+        seconds=seconds,
+        samples_per_s=recording.samples_per_s,
+        parameters=parameters,
+        stretches=tuple(_piece(stretch) for stretch in found),
+        missing=missing,
+        warnings=warnings,
+        notes=recording.notes,
+        unmapped=recording.unmapped,
+    )
+
+
+def _parameter(recording: Recording, series: Series) -> ParameterQuality:
+    time = series.time_s
+    seconds = float(time[-1] - time[0])
+    return ParameterQuality(
+        name=series.name,
+        unit=series.unit,
+        samples=time.size,
+        samples_per_s=(time.size - 1) / seconds if seconds > 0 else 0.0,
+        longest_gap_s=float(np.diff(time).max()) if time.size > 1 else 0.0,
+        quantum=quantum(series),
+        least=float(series.value.min()),
+        most=float(series.value.max()),
+        dropped=recording.dropped.get(series.name, 0),
+        stuck=_is_stuck(recording, series),
+    )
+
+
+def _is_stuck(recording: Recording, series: Series) -> bool:
+    """Never moved although engine speed did, from this parameter's first to its last sample."""
+    if series.name not in MOVES or series.value.size < STUCK_SAMPLES or np.ptp(series.value) > 0:
+        return False
+    speed = recording.get("engine_speed")
+    if speed is None:
+        return False
+    during = (speed.time_s >= series.time_s[0]) & (speed.time_s <= series.time_s[-1])
+    rpm = speed.value[during]
+    return bool(rpm.size > 1 and np.ptp(rpm) > STUCK_SPEED_RANGE * rpm.max())
+
+
+def _piece(stretch: Stretch) -> Piece:
+    rpm = stretch.readings.get("engine_speed")
+    return Piece(
+        stretch.kind,
+        stretch.start_s,
+        stretch.end_s,
+        None if rpm is None else rpm.value,
+        stretch.warm,
+        stretch.closed_loop,
+    )
+
+
+def _unusable(recording: Recording, found: tuple[Stretch, ...]) -> list[str]:
+    """Reasons why no finding can be asked of it."""
+    speed = recording.get("engine_speed")
+    if speed is None:
+        return ["Engine speed was not recorded: no operating point can be found."]
+    if speed.value.max() < 50:
+        return ["The engine was off throughout: record it idling, warm, for at least a minute."]
+    running = [stretch for stretch in found if stretch.kind != "engine off"]
+    if not running:
+        return ["Nothing held still for long enough: record at least half a minute of warm idle."]
+    if all(stretch.warm is False for stretch in running):
+        return ["The engine was cold throughout: record it again at working temperature."]
+    return []
+
+
+def _holes(recording: Recording) -> list[str]:
+    """Times at which nothing at all was recorded."""
+    time = np.unique(np.concatenate([series.time_s for series in recording.series.values()]))
+    gaps = np.diff(time)
+    holes = np.flatnonzero(gaps > HOLE_S)
+    if not holes.size:
+        return []
+    longest = int(gaps.argmax())
+    times = "once" if holes.size == 1 else f"{holes.size} times"
+    return [
+        f"Nothing was recorded for more than {HOLE_S:g} s {times}; the longest hole is "
+        f"{gaps[longest]:.0f} s, from {time[longest]:.0f} s on."
+    ]
+
+
+def _slow(recording: Recording) -> list[str]:
+    if recording.samples_per_s >= SLOWEST_PER_S:
+        return []
+    return [
+        f"Only {recording.samples_per_s:.1f} samples a second in all: record fewer parameters, "
+        "or use a faster adapter."
+    ]
+
+
+def _stuck(parameters: tuple[ParameterQuality, ...]) -> list[str]:
+    return [
+        f"{one.name} stayed at {one.least:g} {one.unit} while engine speed changed: stuck."
+        for one in parameters
+        if one.stuck
+    ]
+
+
+def _coverage(recording: Recording, found: tuple[Stretch, ...]) -> list[str]:
+    """Operating points that were not recorded."""
+    kinds = {stretch.kind for stretch in found}
+    warnings = []
+    if not kinds & {"idle"} and kinds - {"engine off"}:
+        warnings.append("No idle was found: deposits, stale learning and leaks show there most.")
+    if "idle" in kinds and not kinds & {"held", "drive"}:
+        warnings.append(
+            "Idle alone was recorded: a leak and a meter or fuel error are told apart by how trim "
+            "changes with airflow. Record 1500 and 2500 rpm as well, half a minute each."
+        )
+    if found and all(stretch.closed_loop is False for stretch in found):
+        warnings.append("The engine ran in open loop throughout: trims say nothing.")
+    if "engine off" not in kinds and "barometric_pressure" not in recording:
+        warnings.append(
+            "Neither barometric pressure nor the key-on, engine-off pressure was recorded: "
+            "record the first seconds with the key on before starting."
+        )
+    return warnings
+
+
+@functools.cache
+def _needs() -> tuple[tuple[Missing, tuple[str, ...]], ...]:
+    text = resources.files(__package__).joinpath("needs.toml").read_text("utf-8")
+    return tuple(
+        (Missing(need["what"], tuple(need["causes"]), need["why"]), tuple(need["any"]))
+        for need in tomllib.loads(text)["need"]
+    )

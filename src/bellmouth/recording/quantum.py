@@ -1,0 +1,46 @@
+"""The smallest step a reading moves in, and what it leaves unknown of a mean."""
+
+import numpy as np
+
+from bellmouth.recording.names import table
+from bellmouth.recording.series import Floats, Series
+
+__all__ = ["quantisation_error", "quantum"]
+
+
+def quantum(series: Series) -> float:
+    """Smallest step between the values of a series, in its unit; 0 where none shows.
+
+    A reading that never moved, or hardly, has the step that the standard gives it.
+    """
+    levels = np.unique(series.value)
+    known = table().get(series.name)
+    if levels.size < 2:
+        return known.resolution if known else 0.0
+    steps = np.diff(levels)
+    steps = steps[steps > 1e-9 * max(1.0, float(np.abs(levels).max()))]
+    least = float(steps.min()) if steps.size else 0.0
+    if levels.size < 6 and known is not None and known.resolution > 0:
+        return min(least, known.resolution) if least > 0 else known.resolution
+    return least
+
+
+def quantisation_error(step: float, variance: Floats) -> Floats:
+    """Standard error that rounding to ``step`` leaves in a mean, however many samples.
+
+    ``step / sqrt(12)`` where the reading never moved (GUM 4.3.7); noise dithers it away as
+    ``exp(-2 pi^2 sigma^2 / step^2)``, the first harmonic of the rounding error's mean under
+    Gaussian noise (Widrow and Kollar, Quantization Noise, 2008; cited from memory).
+
+    Parameters
+    ----------
+    step
+        The quantum. [unit]
+    variance
+        Of the rounded samples; a uniform rounding error's share is taken out. [unit squared]
+    """
+    if step <= 0:
+        return np.zeros_like(variance)
+    true = np.maximum(variance - step * step / 12, 0.0)
+    error: Floats = step / np.sqrt(12) * np.exp(-2 * np.pi**2 * true / step**2)
+    return error

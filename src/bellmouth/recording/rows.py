@@ -1,0 +1,25 @@
+"""What every file format hands on: the header's columns as arrays, and where each row stood."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+from bellmouth.recording.header import Header
+from bellmouth.recording.series import Floats
+
+__all__ = ["Rows"]
+
+
+@dataclass(frozen=True)
+class Rows:
+    """A table as it stood in the file, units not yet converted.
+
+    ``time`` and the arrays of ``cells`` (by parameter) have one element a row; an empty cell is
+    NaN, a cell that said NaN or infinity is infinite or counted in ``notes``. ``place`` names the
+    row of an index for an error message (``line 17``).
+    """
+
+    header: Header
+    time: Floats
+    cells: Mapping[str, Floats]
+    place: Callable[[int], str]
+    notes: tuple[str, ...] = ()

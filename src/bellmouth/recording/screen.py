@@ -1,0 +1,55 @@
+"""Samples that cannot be: dropped, counted and said."""
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+import numpy as np
+
+from bellmouth.errors import RecordingError
+from bellmouth.recording.names import Parameter, table
+from bellmouth.recording.series import Recording, Series
+
+__all__ = ["plausible_range", "screen"]
+
+# Tighter than what the standard can express: no road car's petrol engine turns faster. [rpm]
+MOST_RPM = 12_000.0
+
+
+def plausible_range(parameter: Parameter) -> tuple[float, float]:
+    """What the standard can express, half a step wider; engine speed up to 12,000 rpm."""
+    if parameter.name == "engine_speed":
+        return 0.0, MOST_RPM
+    margin = 0.5 * parameter.resolution
+    return parameter.least - margin, parameter.most + margin
+
+
+def screen(recording: Recording, titles: Mapping[str, str]) -> Recording:
+    """The recording without samples outside the plausible range.
+
+    Raises
+    ------
+    RecordingError
+        Where every sample of a parameter is outside.
+    """
+    kept: dict[str, Series] = {}
+    dropped: dict[str, int] = {}
+    notes = list(recording.notes)
+    for name, series in recording.series.items():
+        low, high = plausible_range(table()[name])
+        if series.value.min() >= low and series.value.max() <= high:
+            kept[name] = series
+            continue
+        good = (series.value >= low) & (series.value <= high)
+        extent = f"{table()[name].least:g} to {min(high, table()[name].most):g} {series.unit}"
+        if not good.any():
+            raise RecordingError(
+                f'{recording.source}, column "{titles[name]}": every value is outside what is '
+                f"possible ({extent}; first {series.value[0]:g}). Check the unit and the column."
+            )
+        kept[name] = Series(name, series.unit, series.time_s[good], series.value[good])
+        dropped[name] = int(np.count_nonzero(~good))
+        lost = "1 sample" if dropped[name] == 1 else f"{dropped[name]} samples"
+        notes.append(f'Column "{titles[name]}": {lost} outside {extent} left out.')
+    if not dropped:
+        return recording
+    return replace(recording, series=kept, notes=tuple(notes), dropped=dropped)

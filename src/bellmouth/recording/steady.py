@@ -1,0 +1,225 @@
+"""Find the operating points of a recording: steady stretches, each value with its error."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bellmouth.recording.drive import cell_readings, cells
+from bellmouth.recording.grid import STEP_S, Bools, Grid, grid_of, resample, runs
+from bellmouth.recording.levels import Group, gather
+from bellmouth.recording.plateaus import Plateau, plateaus
+from bellmouth.recording.readings import Asked, Windows, readings, statistics
+from bellmouth.recording.series import Floats, Recording
+from bellmouth.recording.state import closed_loop, purging, warm
+from bellmouth.recording.stretch import Kind, Reading, Stretch
+from bellmouth.recording.trims import BANKS, is_trim, limits, log_total_trim, total_trim_series
+
+__all__ = ["stretches"]
+
+MOST = 24
+MOST_IDLE = 6
+MOST_HELD = 12
+MOST_OFF = 2
+# A reading settles after a change of operating point: manifold and meter at once, trims through
+# the exhaust and the controller's integrator. Common practice, no source. [s]
+GUARD_S = 1.0
+TRIM_GUARD_S = 7.0
+# Of a short stretch at most this share is given to the trims' settling.
+TRIM_GUARD_SHARE = 0.45
+# Idle is the lowest band of speeds, as wide as a compressor and a cold start raise it.
+IDLE_BAND = 1.5
+PEDAL_UP_BAND = 2.0
+UNTOUCHED_BAND = 2.5
+FASTEST_IDLE_RPM = 1800.0
+# The pedal counts as up this close to its lowest reading. [%]
+PEDAL_UP = 0.6
+# Share of a plateau with road speed above walking pace that still counts as standing. Road speed
+# may be read every eight seconds only, and what lies between is interpolated.
+MOVING_IDLE = 0.8
+MOVING_HELD = 0.2
+# In a drive an idle is this near to the usual one, in ln speed.
+ROLLING = 0.08
+# Without road speed: so many raised plateaus, or so little of the time in any, is a drive.
+MOST_HELD_PLATEAUS = 12
+LEAST_HELD_SHARE = 0.6
+
+
+def stretches(recording: Recording) -> tuple[Stretch, ...]:
+    """The steady stretches of a recording in order of time, at most 24.
+
+    Key on with the engine off, idles, held speeds; from a drive, operating points gathered from
+    calm moments (``kind`` ``drive``). Long recordings with many returns to one idle level have
+    them gathered into one stretch. Empty where engine speed is not reported or nothing held
+    still. Beside the parameters reported a stretch holds ``log_total_trim_bank_1`` and ``_2``:
+    ln((1 + short/100)(1 + long/100)), with ``at_limit``.
+    """
+    grid = grid_of(recording)
+    if grid is None:
+        return ()
+    standing, driving, idle = _kinds(recording, grid, plateaus(grid))
+    groups = gather(standing, "idle", MOST_IDLE) + gather(standing, "held", MOST_HELD)
+    groups += _off(grid)
+    found = _measured(recording, groups)
+    if driving.any():
+        found += _driven(recording, grid, driving, idle, MOST - len(found))
+    return tuple(sorted(found, key=lambda stretch: stretch.start_s))
+
+
+def _kinds(
+    recording: Recording, grid: Grid, found: Sequence[Plateau]
+) -> tuple[list[tuple[Kind, Plateau]], Bools, Floats | None]:
+    """Each standing plateau with its kind, where the car drives, and the idle's speed and load."""
+    is_idle = _idling(recording, grid, found)
+    idle = [p for p, pedal_up in zip(found, is_idle, strict=True) if pedal_up]
+    raised = [p for p, pedal_up in zip(found, is_idle, strict=True) if not pedal_up]
+    moving = grid.moving
+    if moving is None:
+        moving = _without_plateaus(grid, idle, raised)
+    still = [p for p in idle if moving[p.first : p.stop].mean() <= MOVING_IDLE]
+    held = [p for p in raised if moving[p.first : p.stop].mean() <= MOVING_HELD]
+    kinds: list[tuple[Kind, Plateau]] = [("idle", p) for p in still]
+    kinds += [("held", p) for p in held]
+    return kinds, moving & grid.running, _idle_point(grid, still)
+
+
+def _idling(recording: Recording, grid: Grid, found: Sequence[Plateau]) -> list[bool]:
+    """Whether each plateau is an idle: by the pedal where it is reported, else by its speed."""
+    pedal = recording.get("accelerator_pedal_position_d")
+    if pedal is not None and pedal.time_s.size > 2:
+        if np.ptp(pedal.value) == 0:
+            # Nobody touched it, or it is dead: a cold start alone may go this high.
+            return _slow(grid, found, UNTOUCHED_BAND)
+        position = resample(pedal, grid.time_s)
+        up = float(pedal.value.min()) + PEDAL_UP
+        pedal_up = [float(position[p.first : p.stop].mean()) <= up for p in found]
+        return [
+            still and slow
+            for still, slow in zip(pedal_up, _slow(grid, found, PEDAL_UP_BAND), strict=True)
+        ]
+    return _slow(grid, found, IDLE_BAND)
+
+
+def _slow(grid: Grid, found: Sequence[Plateau], band: float) -> list[bool]:
+    """Whether each plateau's speed is within ``band`` times the lowest."""
+    speed = grid.signals[0].value
+    ln_rpm = [float(speed[p.first : p.stop].mean()) for p in found]
+    lowest = min(ln_rpm, default=np.inf)
+    edge = lowest + np.log(band) if lowest < np.log(FASTEST_IDLE_RPM) else -np.inf
+    return [level <= edge for level in ln_rpm]
+
+
+def _without_plateaus(grid: Grid, idle: Sequence[Plateau], raised: Sequence[Plateau]) -> Bools:
+    """Where the car drives if only engine speed and load can tell: outside idle, all or nothing."""
+    running = int(np.count_nonzero(grid.running))
+    calm = sum(p.stop - p.first for p in [*idle, *raised])
+    restless = running - calm > 60 / STEP_S and calm < LEAST_HELD_SHARE * running
+    moving = np.zeros(grid.time_s.size, dtype=bool)
+    if restless or len(raised) > MOST_HELD_PLATEAUS:
+        moving |= grid.running
+        for plateau in _usual(grid, idle):
+            moving[plateau.first : plateau.stop] = False
+    return moving
+
+
+def _usual(grid: Grid, idle: Sequence[Plateau]) -> list[Plateau]:
+    """The idles near the commonest idle speed: the others are a car that rolls to a stop."""
+    if not idle:
+        return []
+    speed = grid.signals[0].value
+    each = [float(speed[p.first : p.stop].mean()) for p in idle]
+    usual = float(np.median(np.repeat(each, [p.stop - p.first for p in idle])))
+    return [p for p, level in zip(idle, each, strict=True) if abs(level - usual) < ROLLING]
+
+
+def _idle_point(grid: Grid, idle: Sequence[Plateau]) -> Floats | None:
+    if not idle or len(grid.signals) < 2:
+        return None
+    longest = max(idle, key=lambda p: p.stop - p.first)
+    return np.array([s.value[longest.first : longest.stop].mean() for s in grid.signals[:2]])
+
+
+def _off(grid: Grid) -> list[Group]:
+    """The longest pieces with the key on and the engine standing."""
+    pieces = sorted(runs(grid.off), key=lambda piece: piece[0] - piece[1])[:MOST_OFF]
+    return [Group("engine off", [piece]) for piece in pieces if piece[1] - piece[0] >= 2]
+
+
+def _measured(recording: Recording, groups: Sequence[Group]) -> list[Stretch]:
+    """The groups as stretches, with every parameter's reading."""
+    if not groups:
+        return []
+    quick, late = _windows(groups, GUARD_S, 0.3), _windows(groups, TRIM_GUARD_S, 1.0)
+    every = recording.series.values()
+    totals = {bank: total_trim_series(recording, bank) for bank in BANKS}
+    asked = [Asked(series, late if is_trim(series.name) else quick) for series in every]
+    asked += [Asked(total, late, 0.0) for total in totals.values() if total is not None]
+    each = {one.series.name: found for one, found in zip(asked, statistics(asked), strict=True)}
+    for series in every:
+        if "fuel_trim" in series.name:
+            found = each[series.name]
+            each[series.name] = replace(found, at_limit=limits(series, late, found))
+    for bank, total in totals.items():
+        if total is not None:
+            each[total.name] = log_total_trim(recording, bank, total, late, each)
+    by_name = {name: readings(found) for name, found in each.items()}
+    return [_stretch(recording, group, number, by_name) for number, group in enumerate(groups)]
+
+
+def _stretch(
+    recording: Recording,
+    group: Group,
+    number: int,
+    by_name: Mapping[str, Sequence[Reading | None]],
+) -> Stretch:
+    held = {name: row[number] for name, row in by_name.items()}
+    values = {name: reading for name, reading in held.items() if reading is not None}
+    start, end = group.start_s + GUARD_S, group.end_s
+    return Stretch(
+        kind=group.kind,
+        start_s=start if start < end else group.start_s,
+        end_s=end,
+        readings=values,
+        warm=warm(recording, values, group.start_s),
+        closed_loop=closed_loop(recording, group.pieces),
+        purging=purging(recording, group.pieces),
+    )
+
+
+def _windows(groups: Sequence[Group], guard_s: float, before_s: float) -> Windows:
+    """All pieces in order of time, each without the seconds in which a reading settles."""
+    pieces = sorted(
+        (first * STEP_S, stop * STEP_S, number)
+        for number, group in enumerate(groups)
+        for first, stop in group.pieces
+    )
+    start, end, stretch = (np.array(column) for column in zip(*pieces, strict=True))
+    seconds = end - start
+    # Nothing changed before the recording began.
+    settle = np.where(start > STEP_S, np.minimum(guard_s, TRIM_GUARD_SHARE * seconds), 0.0)
+    early = np.minimum(before_s, 0.1 * seconds)
+    alike = np.array([group.kind != "engine off" for group in groups])
+    return Windows(start + settle, end - early, stretch.astype(np.intp), len(groups), alike)
+
+
+def _driven(
+    recording: Recording, grid: Grid, driving: Bools, idle: Floats | None, most: int
+) -> list[Stretch]:
+    points = cells(grid, driving, idle, most)
+    return [
+        Stretch(
+            kind="drive",
+            start_s=float(point.first.min() * STEP_S),
+            end_s=float(point.stop.max() * STEP_S),
+            readings=values,
+            warm=warm(recording, values, float(point.first.min() * STEP_S)),
+            closed_loop=closed_loop(recording, _pairs(point.first, point.stop)),
+            purging=purging(recording, _pairs(point.first, point.stop)),
+        )
+        for point, values in zip(points, cell_readings(recording, grid, points), strict=True)
+    ]
+
+
+def _pairs(first: NDArray[np.intp], stop: NDArray[np.intp]) -> list[tuple[int, int]]:
+    return list(zip(first.tolist(), stop.tolist(), strict=True))

@@ -1,0 +1,160 @@
+"""Fuel trims over stretches: total trim as one number, and trims that sat at their limit."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bellmouth.recording.readings import Statistics, Windows
+from bellmouth.recording.series import Floats, Recording, Series
+
+__all__ = ["BANKS", "is_trim", "limits", "log_total_trim", "total_trim_name", "total_trim_series"]
+
+BANKS = (1, 2)
+# A trim that does not move counts as clamped from here on. Controllers clamp the quick term at
+# 15 to 30 % and the sum at 25 to 50 %: common practice, no source. [%]
+LEAST_SHORT_LIMIT = 12.0
+LEAST_LONG_LIMIT = 18.0
+# The same for ln of total trim that lies still, and for one that a sensor contradicts.
+LEAST_SUM_LIMIT = 0.18
+LEAST_OFF_MIXTURE = 0.10
+# A narrow oxygen sensor below and above these for this share of a stretch. [V]
+LEAN_V = 0.3
+RICH_V = 0.6
+STAYS = 0.95
+# A wide-range sensor this far from what is commanded. [ratio]
+OFF_RATIO = 0.025
+# The wide-range sensors before the catalyst (numbered through, four to a bank).
+WIDE_RANGE = {
+    bank: tuple(
+        f"wide_range_sensor_{number}_equivalence_ratio_with_{kind}"
+        for kind in ("current", "voltage")
+    )
+    for bank, number in ((1, 1), (2, 5))
+}
+
+
+def is_trim(name: str) -> bool:
+    """Whether a parameter follows the operating point through the oxygen sensors, late."""
+    return "_trim_bank" in name or "oxygen" in name or "equivalence_ratio" in name
+
+
+def total_trim_name(bank: int) -> str:
+    """What a bank's total trim is called among a stretch's readings."""
+    return f"log_total_trim_bank_{bank}"
+
+
+def log_total_trim(
+    recording: Recording, bank: int, sum_: Series, windows: Windows, each: Mapping[str, Statistics]
+) -> Statistics:
+    """ln((1 + short/100)(1 + long/100)) over each stretch, from the statistics of its series.
+
+    The two were brought onto common times first: what one gives up the other takes over, and
+    their sum is steadier than either. Rounding errors of the two add. ``at_limit`` is set where
+    the quick term sat at its limit, where the sum lay still at its extreme, or where an oxygen
+    sensor says throughout that the mixture is still lean or rich.
+    """
+    terms = _terms(recording, bank)
+    total = each[sum_.name]
+    rounding2 = np.zeros(windows.stretches)
+    empty = np.zeros(windows.stretches, dtype=bool)
+    for term in terms:
+        own = each[term.name]
+        # Without a sample of its own in the stretch a term is only known by interpolation.
+        empty |= own.count == 0
+        rounding2 += (own.rounding / (100 + np.nan_to_num(own.mean))) ** 2
+    step = max(each[term.name].quantum for term in terms) / 100
+    clamped = _clamped(sum_, total, step)
+    for evidence in _mixture(recording, bank, windows, each):
+        clamped = np.where((np.sign(total.mean) == evidence) & _large(total), evidence, clamped)
+    first = each[terms[0].name].at_limit
+    return replace(
+        total,
+        count=np.where(empty, 0, total.count),
+        rounding=np.sqrt(rounding2),
+        quantum=step,
+        at_limit=np.where(first != 0, first, clamped),
+    )
+
+
+def _terms(recording: Recording, bank: int) -> list[Series]:
+    names = [f"{term}_term_fuel_trim_bank_{bank}" for term in ("short", "long")]
+    return [recording.series[name] for name in names if name in recording]
+
+
+def total_trim_series(recording: Recording, bank: int) -> Series | None:
+    """ln((1 + short/100)(1 + long/100)) at the times of both; None where neither is reported."""
+    terms = _terms(recording, bank)
+    if not terms:
+        return None
+    time = terms[0].time_s
+    if len(terms) == 2:
+        time = np.union1d(time, terms[1].time_s)
+    value = np.zeros(time.size)
+    for term in terms:
+        ratio = np.maximum(1 + term.value / 100, 0.01)
+        value += np.log(np.interp(time, term.time_s, ratio))
+    return Series(total_trim_name(bank), "ln", time, value)
+
+
+def _clamped(sum_: Series, total: Statistics, step: float) -> NDArray[np.intp]:
+    """Where the sum lay still at the largest or smallest it ever was: a clamp on the sum."""
+    mean = np.nan_to_num(total.mean)
+    still = (total.scatter <= 0.6 * step) & (total.count >= 4)
+    high = mean >= float(sum_.value.max()) - 2.2 * step
+    low = mean <= float(sum_.value.min()) + 2.2 * step
+    result = np.zeros(mean.size, dtype=np.intp)
+    result[still & high & (mean >= LEAST_SUM_LIMIT)] = 1
+    result[still & low & (mean <= -LEAST_SUM_LIMIT)] = -1
+    return result
+
+
+def _large(total: Statistics) -> NDArray[np.bool_]:
+    large: NDArray[np.bool_] = np.abs(np.nan_to_num(total.mean)) >= LEAST_OFF_MIXTURE
+    return large
+
+
+def _mixture(
+    recording: Recording, bank: int, windows: Windows, each: Mapping[str, Statistics]
+) -> Iterator[NDArray[np.intp]]:
+    """Where an oxygen sensor says that the trim did not reach its aim: +1 still lean, -1 rich.
+
+    A narrow sensor of a controller that regulates switches; one that stays on a side does not.
+    """
+    volts = recording.get(f"oxygen_sensor_voltage_bank_{bank}_sensor_1")
+    if volts is not None:
+        low = _share(volts, windows, volts.value < LEAN_V) > STAYS
+        high = _share(volts, windows, volts.value > RICH_V) > STAYS
+        yield low.astype(np.intp) - high.astype(np.intp)
+    commanded = each.get("commanded_equivalence_ratio")
+    for sensor in WIDE_RANGE[bank]:
+        found = each.get(sensor)
+        if found is not None:
+            aim = 1.0 if commanded is None else np.nan_to_num(commanded.mean, nan=1.0)
+            off = np.nan_to_num(found.mean, nan=1.0) - aim
+            sure = np.abs(off) > OFF_RATIO + 2 * np.nan_to_num(found.chance)
+            yield np.where(sure, np.sign(off), 0).astype(np.intp)
+
+
+def limits(series: Series, windows: Windows, found: Statistics) -> NDArray[np.intp]:
+    """-1 or +1 for stretches over which a trim stayed at its lower or upper extreme, else 0."""
+    least = LEAST_SHORT_LIMIT if series.name.startswith("short") else LEAST_LONG_LIMIT
+    high, low = float(series.value.max()), float(series.value.min())
+    result = np.zeros(windows.stretches, dtype=np.intp)
+    slack = 0.2 * found.quantum
+    for extreme, sign in ((high, 1), (low, -1)):
+        if sign * extreme >= least:
+            share = _share(series, windows, np.abs(series.value - extreme) <= slack)
+            result[(share >= 0.9) & (found.count > 0)] = sign
+    return result
+
+
+def _share(series: Series, windows: Windows, mask: NDArray[np.bool_]) -> Floats:
+    """Share of each stretch's samples that the mask holds for."""
+    sums = np.concatenate([[0], np.cumsum(mask)])
+    low = np.searchsorted(series.time_s, windows.start_s)
+    high = np.maximum(np.searchsorted(series.time_s, windows.end_s, side="right"), low)
+    held = np.bincount(windows.stretch, sums[high] - sums[low], windows.stretches)
+    count = np.bincount(windows.stretch, high - low, windows.stretches)
+    return held / np.maximum(count, 1)

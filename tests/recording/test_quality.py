@@ -1,0 +1,114 @@
+"""What a recording is good for, said before anything is concluded from it."""
+
+import dataclasses
+import json
+
+import numpy as np
+import pytest
+
+from bellmouth.recording import Recording, Series, assess
+from tests.recording.made import LEVELS, Level, make
+
+
+@pytest.fixture(scope="module")
+def recording() -> Recording:
+    return make(LEVELS, np.random.default_rng(1))
+
+
+def without(recording: Recording, *names: str) -> Recording:
+    series = {name: one for name, one in recording.series.items() if name not in names}
+    return dataclasses.replace(recording, series=series)
+
+
+def test_rate_gaps_and_resolution_are_measured(recording: Recording) -> None:
+    quality = assess(recording)
+    by_name = {one.name: one for one in quality.parameters}
+    pressure = by_name["intake_manifold_pressure"]
+    assert pressure.quantum == 1.0
+    assert pressure.samples_per_s == pytest.approx(12 / 8 * 0.95, rel=0.1)
+    assert 0.5 < pressure.longest_gap_s < 6
+    assert pressure.least < 31
+    assert pressure.most <= 102
+    assert not pressure.stuck
+    assert quality.usable
+    assert [one.kind for one in quality.stretches] == ["engine off", "idle", "held", "held", "idle"]
+    assert quality.warnings == ()
+
+
+def test_the_whole_goes_into_json(recording: Recording) -> None:
+    document = json.loads(json.dumps(dataclasses.asdict(assess(recording))))
+    assert document["usable"] is True
+    assert document["stretches"][0]["kind"] == "engine off"
+
+
+def test_what_is_missing_names_the_causes_that_suffer(recording: Recording) -> None:
+    trims = [name for name in recording.series if "trim" in name]
+    missing = {one.what: one for one in assess(without(recording, *trims)).missing}
+    assert set(missing["fuel trims"].causes) == {
+        "leak", "meter_low", "meter_high", "fuel_low", "fuel_high",
+    }  # fmt: skip
+    assert "fuel trims" not in {one.what for one in assess(recording).missing}
+
+
+def test_a_stuck_reading_is_said(recording: Recording) -> None:
+    name = "intake_manifold_pressure"
+    time = recording.series[name].time_s
+    stuck = Series(name, "kPa", time, np.full(time.size, 35.0))
+    quality = assess(dataclasses.replace(recording, series={**recording.series, name: stuck}))
+    assert (
+        "intake_manifold_pressure stayed at 35 kPa while engine speed changed: stuck."
+        in quality.warnings
+    )
+
+
+@pytest.mark.parametrize(
+    ("levels", "names", "sentence"),
+    [
+        (
+            LEVELS,
+            ("engine_speed",),
+            "Engine speed was not recorded: no operating point can be found.",
+        ),
+        (
+            [Level(40, 0, 99, 0, 17)],
+            (),
+            "The engine was off throughout: record it idling, warm, for at least a minute.",
+        ),
+        (
+            [Level(40, 700, 34, 2.6, 15, engine_coolant_temperature=20.0)],
+            (),
+            "The engine was cold throughout: record it again at working temperature.",
+        ),
+        (
+            [Level(4, 700, 34, 2.6, 15)],
+            (),
+            "Nothing held still for long enough: record at least half a minute of warm idle.",
+        ),
+    ],
+)
+def test_what_no_finding_can_be_asked_of_says_why(
+    levels: list[Level], names: tuple[str, ...], sentence: str
+) -> None:
+    quality = assess(without(make(levels, np.random.default_rng(2)), *names))
+    assert not quality.usable
+    assert quality.warnings[0] == sentence
+
+
+def test_idle_alone_and_slow_polling_are_warned_of() -> None:
+    quality = assess(make([LEVELS[1]], np.random.default_rng(3), samples_per_s=2.5))
+    assert quality.usable
+    assert quality.warnings[0] == (
+        "Only 2.5 samples a second in all: record fewer parameters, or use a faster adapter."
+    )
+    assert quality.warnings[1].startswith("Idle alone was recorded: ")
+
+
+def test_a_hole_is_said(recording: Recording) -> None:
+    series = {}
+    for name, one in recording.series.items():
+        kept = (one.time_s < 60) | (one.time_s > 72)
+        series[name] = Series(name, one.unit, one.time_s[kept], one.value[kept])
+    quality = assess(dataclasses.replace(recording, series=series))
+    assert quality.warnings[0] == (
+        "Nothing was recorded for more than 5 s once; the longest hole is 12 s, from 60 s on."
+    )
