@@ -7,6 +7,7 @@ import numpy as np
 
 from bellmouth.finding.causes import CAUSES
 from bellmouth.finding.result import Evidence
+from bellmouth.finding.telling import telling
 from bellmouth.recording.series import Recording
 from bellmouth.recording.stretch import Stretch
 
@@ -16,6 +17,7 @@ if TYPE_CHECKING:
 __all__ = ["confusions", "evidence_of", "excluded_of", "warnings_of"]
 
 _SAME_FIT_NATS = 2.0
+_LED_TO = 0.15  # a cause this likely has the readings named that led to it
 
 
 def confusions(case: "Case", posterior: Mapping[str, float]) -> dict[str, tuple[str, ...]]:
@@ -37,30 +39,20 @@ def confusions(case: "Case", posterior: Mapping[str, float]) -> dict[str, tuple[
 
 
 def evidence_of(case: "Case", posterior: Mapping[str, float]) -> tuple[Evidence, ...]:
-    """What speaks for the top cause against a healthy car, and which readings fit badly."""
+    """What speaks for each likely cause against a healthy car, and which readings fit badly."""
     names = case.hypotheses.names
-    best = int(np.argmax([posterior[name] for name in names]))
-    log = case.posterior.log_evidence
-    found = []
-    if best != 0:
-        found.append(
-            Evidence(
-                f"{names[best]} explains the readings {np.exp(min(log[best] - log[0], 20.0)):.3g} "
-                "times as well as a healthy car",
-                float(log[best] - log[0]),
-                _telling(case, best),
-            )
+    rows = sorted(range(1, len(names)), key=lambda row: -posterior[names[row]])
+    found: list[Evidence] = []
+    for row in rows[:3]:
+        if posterior[names[row]] < _LED_TO and row != rows[0]:
+            continue
+        found.extend(
+            Evidence(f"{names[row]}: {part.what}", part.strength, part.readings)
+            for part in telling(case, row)[:3]
         )
+    best = int(np.argmax([posterior[name] for name in names]))
     found.extend(_misfits(case, best))
     return tuple(found)
-
-
-def _telling(case: "Case", best: int) -> tuple[str, ...]:
-    """Channels whose residuals the cause mends most, against the healthy fit."""
-    zero = case.posterior.standardised[0] ** 2 - case.posterior.standardised[best] ** 2
-    channels = case.model.channels
-    gain = {str(name): float(zero[channels == name].sum()) for name in np.unique(channels)}
-    return tuple(name for name in sorted(gain, key=lambda n: -gain[n]) if gain[name] > 1.0)
 
 
 def _misfits(case: "Case", best: int) -> list[Evidence]:

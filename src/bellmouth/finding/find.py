@@ -14,13 +14,13 @@ from bellmouth.finding import model_error, nominal
 from bellmouth.finding.checks import CheckResult, next_checks, parse_results, result_log
 from bellmouth.finding.explain import confusions, evidence_of, excluded_of, warnings_of
 from bellmouth.finding.hypothesis import Hypotheses, Scale, enumerate_hypotheses
-from bellmouth.finding.idle_speed import idle_speed
+from bellmouth.finding.idle_speed import IdleSpeed, idle_speed
 from bellmouth.finding.infer import Posterior, infer
 from bellmouth.finding.model import Model
 from bellmouth.finding.nuisance import unknowns
 from bellmouth.finding.observations import Observations, observe
 from bellmouth.finding.picture import draw
-from bellmouth.finding.plate_position import plate_position
+from bellmouth.finding.plate_position import PlatePosition, plate_position
 from bellmouth.finding.priors import Priors, cause_weights, load_priors, read_weights, weights_from
 from bellmouth.finding.result import CauseProbability, Finding
 from bellmouth.finding.sizes import sizes_of
@@ -46,6 +46,8 @@ class Case:
     posterior: Posterior
     priors: Priors
     car: Car
+    idle: IdleSpeed
+    plate: PlatePosition
 
 
 def find(
@@ -116,7 +118,9 @@ def solve(
     plate = plate_position(observations, priors, hypotheses, scale)
     scale_weights = np.array(priors.model_error["scale_weights"])
     posterior = infer(model, hypotheses, covariances, scale_weights, (idle, plate))
-    return Case(observations, model, hypotheses, covariances, scale, posterior, priors, car)
+    return Case(
+        observations, model, hypotheses, covariances, scale, posterior, priors, car, idle, plate
+    )
 
 
 def _weights(

@@ -47,7 +47,8 @@ class Posterior:
 
     ``coordinates`` (hypotheses, unknowns) and ``sizes`` (hypotheses, 2) are the best fit;
     ``curvature`` (hypotheses, unknowns + 2, unknowns + 2) the Fisher information there, prior
-    included; ``misfit`` (hypotheses,) the chi-square a residual at the best fit.
+    included; ``misfit`` (hypotheses,) the chi-square a residual at the best fit; ``residuals``
+    and ``standardised`` (hypotheses, residuals) what is left there, as logarithms and whitened.
     """
 
     log_evidence: Floats
@@ -58,6 +59,7 @@ class Posterior:
     curvature: Floats
     misfit: Floats
     standardised: Floats
+    residuals: Floats
     scale_weights: Floats
 
 
@@ -110,6 +112,7 @@ def infer(
         curvature=curvature,
         misfit=np.mean(white**2, axis=1) if white.shape[1] else np.zeros(hypotheses.count),
         standardised=white,
+        residuals=residual,
         scale_weights=(weight / weight.sum(axis=0)).T,
     )
 
@@ -185,17 +188,16 @@ def _linearise(
     sizes: Floats,
 ) -> tuple[Floats, Floats]:
     """Residuals and their Jacobian in unknowns then the two sizes."""
-    every = np.arange(hypotheses.count)
-    effects = hypotheses.effects(every, sizes, bends)
-    base = model.residuals(coordinates, effects)
-    unknown = unknown_jacobian(model, coordinates, effects)
-    size_columns = []
-    for d in (0, 1):
-        step = np.zeros_like(sizes)
-        step[:, d] = _STEP
-        moved = model.residuals(coordinates, hypotheses.effects(every, sizes + step, bends))
-        size_columns.append((moved - base) / _STEP)
-    return base, np.concatenate([unknown, np.stack(size_columns, axis=2)], axis=2)
+    count = hypotheses.count
+    every = np.arange(count)
+    # Base and one step in each size in one call: the arrays are small, the calls are not.
+    steps = _STEP * np.array([[0.0, 0.0], [1.0, 0.0], [0.0, 1.0]])
+    moved = (sizes + steps[:, None, :]).reshape(-1, 2)
+    effects = hypotheses.effects(np.tile(every, 3), moved, bends)
+    residual = model.residuals(np.tile(coordinates, (3, 1)), effects).reshape(3, count, -1)
+    by_size = (residual[1:] - residual[0]) / _STEP
+    unknown = unknown_jacobian(model, coordinates, hypotheses.effects(every, sizes, bends))
+    return residual[0], np.concatenate([unknown, np.moveaxis(by_size, 0, 2)], axis=2)
 
 
 def _curvature(jacobian: Floats, metric: Floats) -> Floats:
@@ -228,19 +230,20 @@ def _improve(
     gradient[:, :unknowns] += coordinates
     step = -np.linalg.solve(information, gradient[:, :, None])[:, :, 0]
     step = np.clip(step, -1.5, 1.5)
-    every = np.arange(hypotheses.count)
-    best_cost = (white**2).sum(axis=1) + (coordinates**2).sum(axis=1)
-    best = coordinates.copy(), sizes.copy()
-    for length in (1.0, 0.35):
-        trial = coordinates + length * step[:, :unknowns]
-        trial_sizes = np.clip(sizes + length * step[:, unknowns:], hypotheses.low, hypotheses.high)
-        effects = hypotheses.effects(every, trial_sizes, bends)
-        trial_white = model.residuals(trial, effects) @ metric.T
-        cost = (trial_white**2).sum(axis=1) + (trial**2).sum(axis=1)
-        better = cost < best_cost
-        best_cost = np.where(better, cost, best_cost)
-        best[0][better], best[1][better] = trial[better], trial_sizes[better]
-    return best
+    count = hypotheses.count
+    lengths = np.repeat([1.0, 0.35], count)[:, None]
+    trial = np.tile(coordinates, (2, 1)) + lengths * np.tile(step[:, :unknowns], (2, 1))
+    moved = np.tile(sizes, (2, 1)) + lengths * np.tile(step[:, unknowns:], (2, 1))
+    moved = np.clip(moved, np.tile(hypotheses.low, (2, 1)), np.tile(hypotheses.high, (2, 1)))
+    effects = hypotheses.effects(np.tile(np.arange(count), 2), moved, bends)
+    trial_white = model.residuals(trial, effects) @ metric.T
+    cost = ((trial_white**2).sum(axis=1) + (trial**2).sum(axis=1)).reshape(2, count)
+    here = (white**2).sum(axis=1) + (coordinates**2).sum(axis=1)
+    choice = np.argmin(np.vstack([here, cost]), axis=0)
+    rows = np.arange(count)
+    kept = np.stack([coordinates, *trial.reshape(2, count, -1)])[choice, rows]
+    kept_sizes = np.stack([sizes, *moved.reshape(2, count, -1)])[choice, rows]
+    return kept, kept_sizes
 
 
 def _size_spread(curvature: Floats, hypotheses: Hypotheses) -> Floats:

@@ -156,16 +156,23 @@ class _Columns:
 
 
 def _throttle(column: _Columns) -> tuple[Floats, Floats]:
-    for name in (
-        "throttle_position",
-        "absolute_throttle_position_b",
-        "relative_throttle_position",
-        "commanded_throttle_actuator",
+    """The throttle reading that the most points have; only its changes are used.
+
+    A relative reading that sits at zero says no more than that the plate is below its zero.
+    """
+    best, best_error, most = column.value("throttle_position"), column.error("throttle_position"), 0
+    for name, zero in (
+        ("throttle_position", 0.0),
+        ("absolute_throttle_position_b", 0.0),
+        ("relative_throttle_position", 0.3),
+        ("commanded_throttle_actuator", 0.3),
     ):
         value = column.value(name)
-        if np.isfinite(value).any():
-            return value, column.error(name)
-    return column.value("throttle_position"), column.error("throttle_position")
+        value = np.where(value > zero, value, np.nan)
+        seen = int(np.isfinite(value).sum())
+        if seen > most:
+            best, best_error, most = value, column.error(name), seen
+    return best, best_error
 
 
 def _metered(

@@ -1,0 +1,129 @@
+"""Which readings speak for a cause against a healthy car, in words with numbers."""
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bellmouth.finding.idle_speed import IdleSpeed
+from bellmouth.finding.plate_position import PlatePosition
+from bellmouth.finding.result import Evidence
+
+if TYPE_CHECKING:
+    from bellmouth.finding.find import Case
+
+__all__ = ["telling"]
+
+Floats = NDArray[np.float64]
+
+_WORTH_SAYING_NATS = 0.3
+_NAMES = {
+    "filling": ("mass_air_flow", "intake_manifold_pressure", "engine_speed"),
+    "plate": ("throttle_position",),
+    "trim": ("short_term_fuel_trim_bank_1", "long_term_fuel_trim_bank_1"),
+    "computed": ("absolute_load", "intake_manifold_pressure"),
+    "boost": ("boost_pressure", "barometric_pressure"),
+    "idle": ("engine_speed",),
+    "rest": ("throttle_position", "relative_throttle_position"),
+    "unusual": (),
+}
+
+
+def telling(case: "Case", row: int) -> tuple[Evidence, ...]:
+    """What favours hypothesis ``row`` over a healthy car, strongest first, in nats.
+
+    The readings share one covariance, so the parts are told channel by channel and need not add
+    up to the difference of evidence.
+    """
+    parts = {**_by_channel(case, row), **_by_side(case, row)}
+    found = [
+        Evidence(_words(case, source), round(nats, 2), _NAMES[source])
+        for source, nats in parts.items()
+        if nats > _WORTH_SAYING_NATS
+    ]
+    return tuple(sorted(found, key=lambda evidence: -evidence.strength))
+
+
+def _by_channel(case: "Case", row: int) -> dict[str, float]:
+    p = case.posterior
+    channels = np.array([name.split(" ")[0] for name in case.model.channels])
+    covariance = np.mean(case.covariances[:-1], axis=0)
+    parts = {}
+    for name in dict.fromkeys(channels.tolist()):
+        places = np.flatnonzero(channels == name)
+        factor = np.linalg.cholesky(covariance[np.ix_(places, places)])
+        white = np.linalg.solve(factor, p.residuals[[0, row]][:, places].T)
+        healthy, cause = (white**2).sum(axis=0)
+        parts[name] = 0.5 * float(healthy - cause)
+    stretched = (p.coordinates[[0, row]] ** 2).sum(axis=1)
+    parts["unusual"] = 0.5 * float(stretched[0] - stretched[1])
+    return parts
+
+
+def _by_side(case: "Case", row: int) -> dict[str, float]:
+    which = np.array([0, row], dtype=np.intp)
+    sizes = case.posterior.sizes[which]
+    parts = {}
+    for name, side in (("idle", case.idle), ("rest", case.plate)):
+        healthy, cause = _at_best(side, which, sizes, case)
+        parts[name] = cause - healthy
+    return parts
+
+
+def _at_best(
+    side: IdleSpeed | PlatePosition, which: NDArray[np.intp], sizes: Floats, case: "Case"
+) -> tuple[float, float]:
+    """Log likelihood of healthy, and of the cause averaged over its posterior sizes."""
+    grid = case.posterior.grid
+    mine = grid.hypothesis == which[1]
+    log = grid.log_weight[mine] + grid.log_likelihood[mine]
+    weight = np.exp(log - np.logaddexp.reduce(log))
+    values = side(grid.hypothesis[mine], grid.sizes[mine])
+    healthy = side(which[:1], sizes[:1])
+    return float(healthy[0]), float(weight @ values)
+
+
+def _words(case: "Case", source: str) -> str:
+    if source == "trim":
+        return _trim_words(case)
+    if source == "filling":
+        return "airflow by the meter against airflow by speed and pressure" + _filling_words(case)
+    if source == "idle":
+        return f"warm idle {case.idle.excess_rpm:+.0f} rpm against what is expected of this car"
+    return {
+        "plate": "throttle opening against the air that passes, point by point",
+        "computed": "the controller's own computed airflow against speed and pressure",
+        "boost": "boost pressure with the plate nearly closed against the barometer",
+        "rest": "where the plate stands at idle against where it rests with the key on",
+        "unusual": "a healthy car would have to be an unusual one",
+    }[source]
+
+
+def _trim_words(case: "Case") -> str:
+    o = case.observations
+    trim = o.log_trim[:, 0]
+    mask = o.judged & np.isfinite(trim)
+    if not mask.any():
+        return "total trim"
+    order = np.argsort(o.speed_rev_s[mask])
+    speeds = o.speed_rev_s[mask][order] * 60
+    trims = np.expm1(trim[mask][order]) * 100
+    low = f"total trim {trims[0]:+.1f} % at {speeds[0]:.0f} rpm"
+    if len(trims) == 1 or speeds[-1] < speeds[0] + 100:
+        return low
+    return f"{low}, {trims[-1]:+.1f} % at {speeds[-1]:.0f} rpm"
+
+
+def _filling_words(case: "Case") -> str:
+    rows = case.model.rows[case.model.channels == "filling"]
+    o = case.observations
+    rows = rows[o.judged[rows]]
+    if not len(rows):
+        return ""
+    zero = np.zeros((1, case.model.unknowns.size))
+    healthy = case.hypotheses.effects(
+        np.zeros(1, dtype=np.intp), np.full((1, 2), np.nan), (0.0, 0.0)
+    )
+    state = case.model.states(zero, healthy)
+    ratio = float(np.median(np.log(state["passed"] / state["filled"])[0, rows]))
+    return f": {np.expm1(ratio) * 100:+.0f} % against a typical engine"
