@@ -1,0 +1,59 @@
+# Each target does all of its own set-up; the stamps say which extras are installed.
+# `make demo` needs only the package itself, `make test` everything.
+
+SHELL := /bin/bash
+VENV := .venv
+BIN := $(VENV)/bin
+RUN_STAMP := $(VENV)/.installed-run
+DEV_STAMP := $(VENV)/.installed-dev
+BENCH_STAMP := $(VENV)/.installed-bench
+PYTEST_ARGS ?=
+
+.PHONY: help demo test lint docs bench accuracy real soak clean
+
+help: ## show this list
+	@sed -n 's/^\([a-z-]*\):[^#]*## /\1\t/p' $(MAKEFILE_LIST) | column -t -s "$$(printf '\t')"
+
+$(RUN_STAMP): pyproject.toml scripts/set-up
+	scripts/set-up $@
+
+$(DEV_STAMP): pyproject.toml scripts/set-up
+	scripts/set-up $@ dev,test,docs
+
+$(BENCH_STAMP): pyproject.toml scripts/set-up
+	scripts/set-up $@ dev,test,docs,bench
+
+demo: $(RUN_STAMP) ## run the finding on a packaged recording and write its report
+	@mkdir -p out
+	$(BIN)/bellmouth demo --report out/demo.html
+
+lint: $(DEV_STAMP) ## style, types and the order of the rooms
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy --strict
+	$(BIN)/lint-imports
+
+test: $(DEV_STAMP) lint ## everything: lint, tests, documentation
+	$(BIN)/pytest -n 2 $(PYTEST_ARGS)
+	$(MAKE) docs
+
+docs: $(DEV_STAMP) ## build the documentation into docs/_build; a warning is an error
+	$(BIN)/sphinx-build -W --keep-going -q -b html docs docs/_build/html
+	@echo "Open docs/_build/html/index.html"
+
+bench: $(BENCH_STAMP) ## speed and agreement, each row against its reference in the same run
+	$(BIN)/python -m measure.bench
+
+accuracy: $(BENCH_STAMP) ## right and wrong on simulated cars, the real recordings beside them
+	$(BIN)/python -m measure.accuracy
+
+real: $(DEV_STAMP) ## the finding on every real recording in ../shared/data
+	$(BIN)/python -m measure.real
+
+soak: $(DEV_STAMP) ## the property tests for much longer
+	HYPOTHESIS_PROFILE=soak $(BIN)/pytest -n 2 -m "not browser" $(PYTEST_ARGS)
+
+clean: ## remove everything that was made, .venv included
+	rm -rf $(VENV) build dist out docs/_build .pytest_cache .mypy_cache .ruff_cache .hypothesis \
+	  .import_linter_cache
+	find . -name __pycache__ -type d -prune -exec rm -rf {} +

@@ -1,0 +1,40 @@
+"""``bellmouth check``: is this recording good enough?"""
+
+from pathlib import Path
+
+import click
+
+from bellmouth.cli.waiting import waiting
+
+__all__ = ["command"]
+
+
+@click.command("check")
+@click.argument("recording", type=click.Path(path_type=Path), metavar="REC")
+@click.option(
+    "--mapping",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Which column of the recording is which parameter (TOML).",
+)
+@click.option("--json", "as_json", is_flag=True, help="Print the result as one JSON document.")
+def command(recording: Path, mapping: Path | None, as_json: bool) -> int:
+    """Say whether the recording REC is good enough to judge an engine by.
+
+    Exit code 1 means it is not.
+    """
+    from bellmouth import read_recording  # noqa: PLC0415 - --help stays quick
+    from bellmouth.pages.quality import print_quality, quality_document  # noqa: PLC0415
+    from bellmouth.recording.quality import assess  # noqa: PLC0415
+
+    with waiting("Reading the recording"):
+        quality = assess(read_recording(recording, mapping=mapping))
+    if as_json:
+        from bellmouth.pages.document import to_json  # noqa: PLC0415
+
+        click.echo(to_json(quality_document(quality)))
+    else:
+        from bellmouth.pages.lists import console  # noqa: PLC0415
+
+        print_quality(quality, console())
+    return 0 if quality.usable else 1

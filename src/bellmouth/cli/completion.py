@@ -1,0 +1,21 @@
+"""``bellmouth completion``: a script that lets the shell complete commands and options."""
+
+import click
+from click.shell_completion import get_completion_class
+
+__all__ = ["command"]
+
+
+@click.command("completion")
+@click.argument("shell", type=click.Choice(["bash", "zsh", "fish"]))
+@click.pass_context
+def command(ctx: click.Context, shell: str) -> None:
+    """Print the completion script for SHELL: bash, zsh or fish.
+
+    For bash: bellmouth completion bash >> ~/.bashrc
+    """
+    found = get_completion_class(shell)
+    if found is None:
+        raise click.UsageError(f"no completion for {shell} here")
+    complete = found(ctx.find_root().command, {}, "bellmouth", "_BELLMOUTH_COMPLETE")
+    click.echo(complete.source())

@@ -1,0 +1,34 @@
+"""``bellmouth demo``: the finding on a packaged recording, with no car and no file of one's own."""
+
+from importlib.resources import as_file, files
+from pathlib import Path
+
+import click
+
+from bellmouth.cli.find import show
+from bellmouth.cli.waiting import waiting
+
+__all__ = ["command"]
+
+
+@click.command("demo")
+@click.option("--json", "as_json", is_flag=True, help="Print the finding as one JSON document.")
+@click.option(
+    "--report",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Also write a page with pictures (HTML).",
+)
+def command(as_json: bool, report: Path | None) -> None:
+    """Find what is wrong with a practice car whose recording comes with Bellmouth."""
+    from bellmouth import find, read_car, read_recording  # noqa: PLC0415 - --help stays quick
+
+    packaged = files("bellmouth") / "data" / "demo"
+    with as_file(packaged) as folder:
+        if not as_json:
+            click.echo((folder / "story.txt").read_text(encoding="utf-8").rstrip())
+        car = read_car(folder / "car.toml")
+        recording = read_recording(folder / "recording.csv")
+    with waiting("Weighing the causes"):
+        finding = find(recording, car)
+    show(finding, recording, car, as_json=as_json, report=report)

@@ -1,0 +1,122 @@
+"""``bellmouth find``: what is wrong, how big, how sure, what to check next."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from bellmouth.cli.waiting import waiting
+
+if TYPE_CHECKING:
+    from bellmouth.car.description import Car
+    from bellmouth.finding.result import Finding
+    from bellmouth.recording.series import Recording
+
+__all__ = ["command", "show"]
+
+_FILE = click.Path(path_type=Path)
+
+
+def _complaints(_: click.Context, __: click.Parameter, begun: str) -> list[str]:
+    from bellmouth.car import COMPLAINTS  # noqa: PLC0415 - only the shell's tab key pays for it
+
+    return [complaint for complaint in COMPLAINTS if complaint.startswith(begun)]
+
+
+@click.command("find")
+@click.argument("recording", type=_FILE, metavar="REC")
+@click.option(
+    "--car",
+    "car_file",
+    type=_FILE,
+    required=True,
+    metavar="FILE",
+    help="What you know about the car: displacement, metering and whatever else (TOML).",
+)
+@click.option(
+    "--complaint",
+    shell_complete=_complaints,
+    metavar="TEXT",
+    help='What the owner says, such as "high idle".',
+)
+@click.option(
+    "--reference",
+    "references",
+    type=_FILE,
+    multiple=True,
+    metavar="REC",
+    help="A recording of the same car when it was good. May be given more than once.",
+)
+@click.option(
+    "--result",
+    "results",
+    multiple=True,
+    metavar="CHECK=OUTCOME",
+    help="What a check showed, such as smoke=none. May be given more than once.",
+)
+@click.option(
+    "--prior",
+    type=_FILE,
+    metavar="FILE",
+    help="Your own weights of the causes before the recording is looked at (TOML).",
+)
+@click.option(
+    "--mapping",
+    type=_FILE,
+    metavar="FILE",
+    help="Which column of the recording is which parameter (TOML).",
+)
+@click.option("--json", "as_json", is_flag=True, help="Print the finding as one JSON document.")
+@click.option(
+    "--report", type=_FILE, metavar="FILE", help="Also write a page with pictures (HTML)."
+)
+def command(
+    recording: Path,
+    car_file: Path,
+    complaint: str | None,
+    references: tuple[Path, ...],
+    results: tuple[str, ...],
+    prior: Path | None,
+    mapping: Path | None,
+    as_json: bool,
+    report: Path | None,
+) -> None:
+    """Find what is wrong with the air path in the recording REC.
+
+    REC is a CSV or Parquet file: a column of times and one column a parameter.
+    """
+    from bellmouth import find, read_car, read_recording  # noqa: PLC0415 - --help stays quick
+
+    if complaint is not None and not complaint.strip():
+        raise click.UsageError("--complaint is empty: say what the owner says, or leave it out.")
+    car = read_car(car_file)
+    with waiting("Reading the recording"):
+        judged = read_recording(recording, mapping=mapping)
+        good = tuple(read_recording(path, mapping=mapping) for path in references)
+    with waiting("Weighing the causes"):
+        finding = find(
+            judged, car, references=good, results=results, prior=prior, complaint=complaint
+        )
+    show(finding, judged, car, as_json=as_json, report=report)
+
+
+def show(
+    finding: "Finding", recording: "Recording", car: "Car", *, as_json: bool, report: Path | None
+) -> None:
+    """Print a finding, as JSON or for people, and write its report where one is wanted."""
+    if report is not None:
+        from bellmouth.pages.report import write_report  # noqa: PLC0415 - only reports draw
+
+        with waiting("Drawing the report"):
+            write_report(report, finding, recording, car)
+    if as_json:
+        from bellmouth.pages.document import finding_document, to_json  # noqa: PLC0415
+
+        click.echo(to_json(finding_document(finding)))
+        return
+    from bellmouth.pages.lists import console  # noqa: PLC0415
+    from bellmouth.pages.screen import print_finding  # noqa: PLC0415
+
+    print_finding(finding, recording, console())
+    if report is not None:
+        click.echo(f"\nReport with pictures: {report} (open it in a browser)")

@@ -1,0 +1,81 @@
+"""The group of commands: loads each when it is called for, and turns bad input into a sentence."""
+
+import os
+import sys
+from collections.abc import Sequence
+from importlib import import_module
+from typing import Any, NoReturn
+
+import click
+
+from bellmouth import __version__
+from bellmouth.errors import BellmouthError
+
+__all__ = ["BAD_INPUT", "Commands", "main"]
+
+BAD_INPUT = 2
+_INTERRUPTED = 130  # what a shell reports for a program that ctrl-C ended
+
+_COMMANDS = ("find", "check", "demo", "causes", "completion")
+
+
+class Commands(click.Group):
+    """Commands that are imported one by one, so that none waits for another's libraries."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002
+        """The commands, the main one first."""
+        return list(_COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002
+        """Load one command; ``None`` where there is none of that name."""
+        if cmd_name not in _COMMANDS:
+            return None
+        command = import_module(f"bellmouth.cli.{cmd_name}").command
+        return command if isinstance(command, click.Command) else None
+
+    def main(self, args: Sequence[str] | None = None, *_: Any, **extra: Any) -> NoReturn:
+        """Run, and leave with the exit code; a mistake of the user's never shows a traceback."""
+        extra["standalone_mode"] = False
+        try:
+            code = super().main(args, **extra)
+        except click.exceptions.Abort:
+            sys.exit(_INTERRUPTED)
+        except click.UsageError as error:
+            _refuse(f"{error.format_message()} {_where_help_is(error)}")
+        except click.ClickException as error:
+            _refuse(error.format_message())
+        except BellmouthError as error:
+            _refuse(str(error))
+        except BrokenPipeError:
+            # Whoever read our output has seen enough; Python must not complain when it closes.
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+            sys.exit(0)
+        except OSError as error:
+            _refuse(_file_sentence(error))
+        sys.exit(code if isinstance(code, int) else 0)
+
+
+def _where_help_is(error: click.UsageError) -> str:
+    path = error.ctx.command_path if error.ctx else "bellmouth"
+    return f"See {path} --help."
+
+
+def _file_sentence(error: OSError) -> str:
+    name = error.filename if isinstance(error.filename, str | bytes | os.PathLike) else None
+    reason = (error.strerror or str(error)).lower()
+    where = f"{os.fsdecode(name)}: " if name else ""
+    return f"{where}{reason}. Check the name and that you may read or write it."
+
+
+def _refuse(sentence: str) -> NoReturn:
+    click.echo(f"bellmouth: {' '.join(sentence.split())}", err=True)
+    sys.exit(BAD_INPUT)
+
+
+@click.command(cls=Commands, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="bellmouth")
+def main() -> None:
+    """Say what is wrong with a petrol engine's air path, how big it is and how sure that is.
+
+    Start with: bellmouth find recording.csv --car car.toml
+    """

@@ -1,0 +1,76 @@
+"""The finding as one JSON document: the contract that other programs read."""
+
+import json
+import math
+from typing import Any
+
+from bellmouth import __version__
+from bellmouth.finding.result import Finding, Size
+
+__all__ = ["finding_document", "to_json"]
+
+Document = dict[str, Any]
+
+
+def _plain(value: Any) -> Any:
+    """The same value with every NaN and infinity, which JSON does not have, as ``None``."""
+    if isinstance(value, dict):
+        return {str(key): _plain(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(item) for item in value]
+    if isinstance(value, bool | int | str) or value is None:
+        return value
+    number = float(value)
+    return number if math.isfinite(number) else None
+
+
+def _size(size: Size) -> Document:
+    return {"value": size.value, "low": size.low, "high": size.high, "unit": size.unit}
+
+
+def finding_document(finding: Finding) -> Document:
+    """A finding as plain data, key by key as ``docs/finding.schema.json`` describes it.
+
+    ``low`` and ``high`` of a size bound 90 %. Numbers that are not finite become ``None``.
+    """
+    document: Document = {
+        "causes": [
+            {
+                "cause": entry.cause,
+                "probability": entry.probability,
+                "sizes": {name: _size(size) for name, size in entry.sizes.items()},
+                "confusable_with": list(entry.confusable_with),
+            }
+            for entry in finding.causes
+        ],
+        "prior": dict(finding.prior),
+        "present": dict(finding.present),
+        "next_checks": [
+            {
+                "check": check.check,
+                "bits": check.bits,
+                "minutes": check.minutes,
+                "why": check.why,
+                "how": check.how,
+                "outcomes": list(check.outcomes),
+                "caution": check.caution,
+            }
+            for check in finding.next_checks
+        ],
+        "evidence": [
+            {"what": item.what, "strength": item.strength, "readings": list(item.readings)}
+            for item in finding.evidence
+        ],
+        "excluded": list(finding.excluded),
+        "warnings": list(finding.warnings),
+        "misfit": finding.misfit,
+        "complaint": finding.complaint,
+        "software": {"name": "bellmouth", "version": __version__},
+    }
+    plain: Document = _plain(document)
+    return plain
+
+
+def to_json(document: Document) -> str:
+    """A document as JSON text; anything JSON cannot hold becomes ``null`` first."""
+    return json.dumps(_plain(document), indent=2, ensure_ascii=False, allow_nan=False)

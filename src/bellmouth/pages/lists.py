@@ -1,0 +1,46 @@
+"""Sections and lists on the terminal, shared by the finding and the quality."""
+
+import sys
+from collections.abc import Iterable
+
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+__all__ = ["console", "hanging", "print_list", "section"]
+
+_WIDEST = 96  # longer lines are hard to read
+
+
+def console() -> Console:
+    """A console on stdout as it is now; colour only where a terminal shows it (NO_COLOR holds)."""
+    found = Console(file=sys.stdout, highlight=False, markup=False, emoji=False)
+    found.width = min(found.width, _WIDEST)
+    return found
+
+
+def section(out: Console, title: str) -> None:
+    """A heading with an empty line before it."""
+    out.print()
+    out.print(Text(title, style="bold underline"))
+
+
+def print_list(out: Console, title: str, sentences: Iterable[str], most: int) -> None:
+    """A heading and at most ``most`` sentences; nothing at all where there are none."""
+    sentences = list(sentences)
+    if not sentences:
+        return
+    section(out, title)
+    for sentence in sentences[:most]:
+        out.print(hanging("-", sentence))
+    if len(sentences) > most:
+        out.print(hanging(" ", f"and {len(sentences) - most} more: see --json"))
+
+
+def hanging(mark: str, sentence: str) -> Table:
+    """A sentence whose later lines are indented under its first."""
+    row = Table.grid(padding=(0, 1))
+    row.add_column(width=1)
+    row.add_column(overflow="fold")
+    row.add_row(mark, Text(sentence))
+    return row

@@ -1,0 +1,126 @@
+"""A finding on the terminal, to be read in ten seconds: what, how big, how sure, what next."""
+
+from rich.console import Console
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from bellmouth.finding.causes import CAUSES
+from bellmouth.finding.result import CauseProbability, Finding, NextCheck
+from bellmouth.pages.lists import hanging, print_list, section
+from bellmouth.pages.words import (
+    SAFETY,
+    alternatives,
+    cause_words,
+    chance,
+    chosen,
+    headline,
+    interval_words,
+    name_words,
+    unit_words,
+)
+from bellmouth.recording.series import Recording
+
+__all__ = ["print_causes", "print_finding"]
+
+_NARROW = 72  # below this, sizes go on a line of their own
+_LEFT_OUT_SHOWN = 6
+_EVIDENCE_SHOWN = 5
+
+
+def print_finding(finding: Finding, recording: Recording, out: Console) -> None:
+    """Print a finding for people."""
+    out.print()
+    out.print(Text(headline(finding), style="bold"))
+    section(out, "How likely each cause is")
+    out.print(_bars(finding, out))
+    _print_confusions(finding, out)
+    _print_checks(finding.next_checks, out)
+    print_list(out, "Mind", finding.warnings, _LEFT_OUT_SHOWN)
+    strongest = sorted(finding.evidence, key=lambda item: -abs(item.strength))
+    print_list(out, "What led there", [item.what for item in strongest], _EVIDENCE_SHOWN)
+    left_out = [*finding.excluded, *recording.notes]
+    if recording.unmapped:
+        left_out.append(f"Columns that were not used: {', '.join(recording.unmapped)}.")
+    print_list(out, "What was left out, and why", left_out, _LEFT_OUT_SHOWN)
+    out.print()
+    out.print(Text(f"Complaint: {finding.complaint}. {SAFETY}", style="dim"))
+
+
+def _bars(finding: Finding, out: Console) -> Table:
+    shown, rest = chosen(finding)
+    rows = [(name_words(entry.cause), entry.probability, _sizes(entry)) for entry in shown]
+    if rest:
+        rows.append(("all others", rest, ""))
+    narrow = out.width < _NARROW
+    longest = max(len(name) for name, _, _ in rows)
+    table = Table.grid(padding=(0, 2, 0, 0))
+    table.add_column(width=min(longest, out.width // 3), overflow="fold")
+    table.add_column(width=8, justify="right")
+    table.add_column(overflow="fold")
+    for place, (name, probability, sizes) in enumerate(rows):
+        style = "bold" if place == 0 else ""
+        bar = Text(_bar(probability, out.width // 4, out), style="cyan" if place == 0 else "")
+        told = Text("\n" if narrow else "  ").append(sizes) if sizes else Text()
+        cells = (Text(name, style=style), Text(chance(probability), style=style))
+        table.add_row(*cells, bar.append_text(told))
+    return table
+
+
+def _bar(probability: float, width: int, out: Console) -> str:
+    full, empty = ("█", "·") if out.encoding.lower().startswith("utf") else ("#", ".")
+    filled = round(probability * width)
+    return full * filled + empty * (width - filled)
+
+
+def _sizes(entry: CauseProbability) -> str:
+    several = len(entry.sizes) > 1
+    return "; ".join(
+        (f"{name_words(cause)} " if several else "") + interval_words(size)
+        for cause, size in entry.sizes.items()
+    )
+
+
+def _print_confusions(finding: Finding, out: Console) -> None:
+    top = finding.causes[0]
+    if top.confusable_with:
+        others = alternatives(name_words(name) for name in top.confusable_with)
+        text = f"This recording cannot tell {name_words(top.cause)} from {others}."
+        out.print(Padding(Text(text, style="italic"), (1, 0, 0, 0)))
+
+
+def _print_checks(checks: tuple[NextCheck, ...], out: Console) -> None:
+    if not checks:
+        return
+    first, *others = checks
+    section(out, "Next check")
+    out.print(Text(f"{name_words(first.check)}: about {first.minutes:.0f} minutes", style="bold"))
+    for text in (first.how, first.why):
+        if text:
+            out.print(hanging(" ", text))
+    if first.caution:
+        out.print(hanging("!", f"Caution: {first.caution}"))
+    if first.outcomes:
+        told = f"--result {first.check}=OUTCOME, where OUTCOME is {alternatives(first.outcomes)}."
+        out.print(hanging(" ", f"Then run find again with {told}"))
+    if others:
+        listed = ", ".join(
+            f"{name_words(check.check)} ({check.minutes:.0f} min)" for check in others[:4]
+        )
+        out.print(hanging(" ", f"Or: {listed}."))
+
+
+def print_causes(out: Console) -> None:
+    """Print every cause that a finding can name."""
+    table = Table.grid(padding=(0, 2))
+    table.add_column(no_wrap=True)
+    table.add_column(overflow="fold")
+    table.add_column(no_wrap=True)
+    table.add_row(*(Text(head, style="bold") for head in ("Cause", "Meaning", "Size")))
+    table.add_row("healthy", cause_words("healthy"), "")
+    for cause in CAUSES.values():
+        table.add_row(cause.name, cause_words(cause.name), unit_words(cause.unit) or cause.unit)
+    table.add_row("unexplained", cause_words("unexplained"), "")
+    out.print(table)
+    out.print()
+    out.print(Text("Two causes at once are joined with a plus, such as leak+meter_low."))

@@ -1,0 +1,186 @@
+"""Plain words for a finding, shared by the screen and the report: what, how big, how sure."""
+
+import math
+from collections.abc import Iterable
+
+from bellmouth.finding.result import CauseProbability, Finding, Size
+
+__all__ = [
+    "CAUTIONS",
+    "SAFETY",
+    "alternatives",
+    "cause_words",
+    "chance",
+    "chosen",
+    "headline",
+    "how_sure",
+    "interval_words",
+    "misfit_words",
+    "name_words",
+    "number",
+    "size_words",
+    "unit_words",
+]
+
+_WORDS = {
+    "healthy": "nothing is wrong with the air path",
+    "leak": "air leaks in after the meter and the throttle",
+    "meter_low": "the airflow reading is too low",
+    "meter_high": "the airflow reading is too high",
+    "fuel_low": "too little fuel is delivered",
+    "fuel_high": "too much fuel is delivered",
+    "deposit": "deposit narrows the gap round the closed throttle plate",
+    "learned_stale": "the learned idle opening is out of date",
+    "pressure_low": "the manifold pressure sensor reads low",
+    "pressure_high": "the manifold pressure sensor reads high",
+    "boost_low": "the boost pressure sensor reads low",
+    "boost_high": "the boost pressure sensor reads high",
+    "unexplained": "no cause known here fits these readings",
+}
+SAFETY = (
+    "The car maker's manual and local law come first. Run the engine only in open air or with "
+    "extraction; keep clear of hot parts, belts and fans."
+)
+CAUTIONS = (
+    "The car maker's manual, local law and licensed practice come before anything here. If the "
+    "car has a high-voltage drive or can start by itself, follow the manual's service mode.",
+    "Run the engine only in open air or with extraction: exhaust gas kills.",
+    "Park brake on, wheels chocked, P or N. Keep hands, hair and leads clear of belts and fans; "
+    "they can move with the key off. Mind hot parts.",
+    "No flame or spark near fuel or solvent vapour; an extinguisher in reach; eyes and hands "
+    "protected. No fingers in the bore while anything could move the plate.",
+    "Do not clean anything when too little fuel or a misfire is the likeliest cause.",
+)
+_UNITS = {"mm": "mm", "mm2": "mm²", "g/s": "g/s", "ratio": ""}
+
+
+def cause_words(cause: str) -> str:
+    """A cause in plain words; the members of a pair are joined with "and"."""
+    return ", and ".join(_WORDS.get(part, part.replace("_", " ")) for part in cause.split("+"))
+
+
+def name_words(cause: str) -> str:
+    """A cause's name as it is shown: ``leak + meter low`` for ``leak+meter_low``."""
+    return cause.replace("+", " + ").replace("_", " ")
+
+
+def alternatives(names: Iterable[str]) -> str:
+    """Names as in a sentence: ``a, b or c``."""
+    *others, last = names
+    return f"{', '.join(others)} or {last}" if others else last
+
+
+def chance(probability: float) -> str:
+    """A probability as a whole percentage; never 0 % or 100 %, which nobody can know."""
+    if probability < 0.01:
+        return "under 1 %"
+    if probability > 0.99:
+        return "over 99 %"
+    return f"{probability:.0%}".replace("%", " %")
+
+
+def how_sure(probability: float) -> str:
+    """The words that go with a probability."""
+    for least, words in ((0.9, "Almost certainly"), (0.75, "Very probably"), (0.5, "Probably")):
+        if round(probability, 2) >= least:
+            return words
+    return "Not settled, but likeliest"
+
+
+def unit_words(unit: str) -> str:
+    """The unit of a size as it is shown: mm² for mm2, nothing for a ratio."""
+    return _UNITS.get(unit, unit)
+
+
+def number(value: float, unit: str) -> str:
+    """A size to the digits that matter in its unit: 0.88, 2.1 mm, 14 mm²."""
+    if unit == "ratio":
+        return f"{value:.2f}"
+    return (
+        f"{value:.2f}" if abs(value) < 1 else f"{value:.1f}" if abs(value) < 10 else f"{value:.0f}"
+    )
+
+
+def interval_words(size: Size) -> str:
+    """Value and interval: ``2.1 mm (1.8 to 2.5)``."""
+    low, high = number(size.low, size.unit), number(size.high, size.unit)
+    return (
+        f"{number(size.value, size.unit)} {unit_words(size.unit)}".strip() + f" ({low} to {high})"
+    )
+
+
+def _percent_off(ratio: float) -> str:
+    return f"{abs(ratio - 1):.0%}".replace("%", " %")
+
+
+def _ratio_words(size: Size) -> str:
+    way = "below" if size.value < 1 else "above"
+    if (size.low < 1) != (size.high < 1):
+        span = f"{_percent_off(size.low)} below to {_percent_off(size.high)} above"
+    else:
+        least, most = sorted((abs(size.low - 1), abs(size.high - 1)))
+        span = f"{least * 100:.0f} to {most * 100:.0f} %"
+    return f"{_percent_off(size.value)} {way} what is right ({span})"
+
+
+def size_words(cause: str, size: Size) -> str:
+    """How big a single cause is, in a phrase that can follow its words.
+
+    ``leak`` of 2.1 mm becomes "like a round hole of 2.1 mm (1.8 to 2.5)"; a ratio becomes per
+    cent above or below what is right.
+    """
+    if size.unit == "ratio":
+        return _ratio_words(size)
+    if cause == "leak" and size.unit == "mm":
+        return f"like a round hole of {interval_words(size)}"
+    if cause == "deposit":
+        return f"{interval_words(size)} of opening lost"
+    if cause == "learned_stale":
+        return f"{interval_words(size)} of opening too much"
+    return interval_words(size)
+
+
+def _described(entry: CauseProbability) -> str:
+    parts = []
+    for cause in entry.cause.split("+"):
+        words = cause_words(cause)
+        size = entry.sizes.get(cause)
+        parts.append(f"{words}, {size_words(cause, size)}" if size else words)
+    return "; and ".join(parts)
+
+
+def headline(finding: Finding) -> str:
+    """The finding in one sentence: how sure, what, how big."""
+    top = finding.causes[0]
+    if top.cause == "unexplained":
+        return (
+            f"No cause known here fits these readings ({chance(top.probability)}): "
+            "see which disagree before replacing anything."
+        )
+    return f"{how_sure(top.probability)} ({chance(top.probability)}): {_described(top)}."
+
+
+def chosen(
+    finding: Finding, most: int = 6, least: float = 0.015
+) -> tuple[tuple[CauseProbability, ...], float]:
+    """The causes worth a line, and the probability of all others together."""
+    shown = tuple(
+        entry
+        for place, entry in enumerate(finding.causes[:most])
+        if place < 2 or entry.probability >= least
+    )
+    rest = sum(entry.probability for entry in finding.causes[len(shown) :])
+    return shown, rest if rest >= 0.0005 else 0.0
+
+
+def misfit_words(misfit: float) -> str:
+    """How well the likeliest cause fits the readings; about 1 is as well as can be expected."""
+    if not math.isfinite(misfit):
+        return "How well the readings fit could not be told."
+    if misfit < 1.5:
+        verdict = "They fit as well as can be expected"
+    elif misfit < 2.5:
+        verdict = "They fit poorly: take the answer with care"
+    else:
+        verdict = "They do not fit: see which readings disagree"
+    return f"{verdict} (misfit {misfit:.1f}; about 1 is a good fit)."

@@ -1,0 +1,82 @@
+"""A recording's quality on the terminal and as data."""
+
+import io
+import json
+from dataclasses import replace
+
+import pytest
+from rich.console import Console
+
+from bellmouth.pages.document import to_json
+from bellmouth.pages.quality import print_quality, quality_document
+from bellmouth.recording.quality import Missing, ParameterQuality, Piece, Quality
+
+
+def _quality() -> Quality:
+    flow = ParameterQuality(
+        name="mass_air_flow",
+        unit="g/s",
+        samples=300,
+        samples_per_s=1.6,
+        longest_gap_s=2.4,
+        quantum=0.01,
+        least=2.1,
+        most=14.0,
+        dropped=3,
+        stuck=False,
+    )
+    return Quality(
+        source="idle.csv",
+        usable=True,
+        seconds=181.2,
+        samples_per_s=6.4,
+        parameters=(flow, replace(flow, name="calculated_load", unit="%", stuck=True)),
+        stretches=(Piece("idle", 3.0, 61.0, 702.0, False, False),) * 30,
+        missing=(Missing("fuel trims", ("leak", "fuel_low"), "a fuel error cannot be seen"),),
+        warnings=("Idle alone was recorded.",),
+        notes=("2 rows were read twice.",),
+        unmapped=("Cabin",),
+    )
+
+
+def _shown(quality: Quality, width: int = 80) -> str:
+    file = io.StringIO()
+    print_quality(quality, Console(file=file, width=width, highlight=False, markup=False))
+    return file.getvalue()
+
+
+def test_everything_is_told() -> None:
+    text = " ".join(_shown(_quality()).split())
+    for part in (
+        "idle.csv can be used: 181 s, 6.4 samples a second in all.",
+        "Idle alone was recorded.",
+        "mass air flow 1.6 2.4 s 0.01 2.1 to 14 g/s, 3 impossible",
+        "STUCK",
+        "idle 3 s 61 s 702 rpm cold, open loop",
+        "and 6 more",
+        "fuel trims (leak, fuel low): a fuel error cannot be seen",
+        "2 rows were read twice.",
+        "Columns that were not used: Cabin.",
+    ):
+        assert part in text
+
+
+def test_a_recording_that_cannot_be_used_says_so_first() -> None:
+    text = _shown(replace(_quality(), usable=False, stretches=()))
+    assert text.strip().startswith("idle.csv cannot be used")
+    assert "Steady stretches" not in text
+
+
+@pytest.mark.parametrize("width", [60, 80])
+def test_it_fits_the_terminal(width: int) -> None:
+    text = _shown(_quality(), width)
+    assert max(map(len, text.splitlines())) <= width
+    assert "…" not in text
+
+
+def test_the_document_holds_the_same_and_no_nan() -> None:
+    document = json.loads(to_json(quality_document(replace(_quality(), seconds=float("nan")))))
+    assert document["seconds"] is None
+    assert document["parameters"][0]["name"] == "mass_air_flow"
+    assert document["stretches"][0]["warm"] is False
+    assert document["software"]["name"] == "bellmouth"

@@ -1,0 +1,85 @@
+"""The finding on a terminal: readable in ten seconds, at any width, with or without colour."""
+
+import io
+from dataclasses import replace
+
+import pytest
+from rich.console import Console
+
+from bellmouth.finding.causes import CAUSES
+from bellmouth.finding.result import Evidence, Finding
+from bellmouth.pages.lists import console
+from bellmouth.pages.screen import print_causes, print_finding
+from tests.example_finding import example_finding, example_recording
+
+
+def _shown(finding: Finding, width: int = 80, *, colour: bool = False, ascii_: bool = False) -> str:
+    raw = io.BytesIO()
+    file = io.TextIOWrapper(raw, encoding="ascii" if ascii_ else "utf-8", errors="replace")
+    out = Console(file=file, width=width, force_terminal=colour, highlight=False, markup=False)
+    print_finding(finding, example_recording(), out)
+    file.flush()
+    return raw.getvalue().decode("utf-8")
+
+
+def test_the_answer_comes_first() -> None:
+    text = _shown(example_finding())
+    assert " ".join(text.split()).startswith("Very probably (81 %): air leaks in after the meter")
+    assert text.index("Next check") < text.index("What led there") < text.index("What was left out")
+
+
+def test_everything_a_mechanic_needs_is_there() -> None:
+    text = " ".join(_shown(example_finding()).split())
+    for part in (
+        "leak + meter low 11 %",
+        "2.1 mm (1.8 to 2.5)",
+        "This recording cannot tell leak from leak + meter low.",
+        "smoke: about 20 minutes",
+        "Caution: Low pressure only; open air.",
+        "--result smoke=OUTCOME, where OUTCOME is none or seen.",
+        "From 0 s to 31 s: the engine was cold.",
+        "2 rows with a time seen before were left out.",
+        "Columns that were not used: Cabin temperature.",
+        "Barometric pressure is not reported",
+        "Trim falls from +43 % at idle",
+        "Run the engine only in open air",
+    ):
+        assert part in text
+
+
+@pytest.mark.parametrize("width", [40, 60, 72, 80, 96])
+def test_no_line_is_wider_than_the_terminal_and_no_chance_is_cut(width: int) -> None:
+    text = _shown(example_finding(), width)
+    assert max(map(len, text.splitlines())) <= width
+    assert "…" not in text
+    for chance in ("81 %", "11 %", "5 %", "2 %", "1 %"):
+        assert chance in text
+
+
+def test_colour_says_nothing_that_is_not_also_written() -> None:
+    coloured = _shown(example_finding(), colour=True)
+    plain = _shown(example_finding())
+    assert "\x1b[" in coloured
+    assert "\x1b[" not in plain
+
+
+def test_no_color_is_respected(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("NO_COLOR", "1")
+    monkeypatch.setenv("FORCE_COLOR", "1")
+    assert console().no_color
+
+
+def test_a_terminal_without_unicode_gets_plain_bars() -> None:
+    assert "####" in _shown(example_finding(), ascii_=True)
+
+
+def test_brackets_in_a_users_text_are_not_markup() -> None:
+    odd = replace(example_finding(), evidence=(Evidence("mass_air_flow [g/s] [/bold]", 1.0),))
+    assert "mass_air_flow [g/s] [/bold]" in _shown(odd)
+
+
+def test_every_cause_is_listed(capsys: pytest.CaptureFixture[str]) -> None:
+    print_causes(console())
+    listed = capsys.readouterr().out
+    for cause in ("healthy", "unexplained", *CAUSES):
+        assert cause in listed

@@ -1,0 +1,93 @@
+"""Plain words: every cause has them, numbers keep the digits that matter."""
+
+from dataclasses import replace
+
+import pytest
+
+from bellmouth.finding.causes import CAUSES
+from bellmouth.finding.result import CauseProbability, Size
+from bellmouth.pages import words
+from tests.example_finding import example_finding
+
+
+@pytest.mark.parametrize("cause", ["healthy", "unexplained", *CAUSES])
+def test_every_cause_has_words_of_its_own(cause: str) -> None:
+    told = words.cause_words(cause)
+    assert "_" not in told
+    assert told != cause
+
+
+def test_both_members_of_a_pair_are_told() -> None:
+    told = words.cause_words("leak+meter_low")
+    assert words.cause_words("leak") in told
+    assert words.cause_words("meter_low") in told
+
+
+@pytest.mark.parametrize(
+    ("probability", "told"),
+    [(0.0, "under 1 %"), (0.004, "under 1 %"), (0.5, "50 %"), (0.876, "88 %"), (1.0, "over 99 %")],
+)
+def test_a_chance_is_never_none_or_certain(probability: float, told: str) -> None:
+    assert words.chance(probability) == told
+
+
+@pytest.mark.parametrize(
+    ("cause", "size", "told"),
+    [
+        ("leak", Size(2.1, 1.8, 2.5, "mm"), "like a round hole of 2.1 mm (1.8 to 2.5)"),
+        ("leak", Size(0.52, 0.4, 0.61, "mm"), "like a round hole of 0.52 mm (0.40 to 0.61)"),
+        ("deposit", Size(14.2, 9.7, 21.0, "mm2"), "14 mm² (9.7 to 21) of opening lost"),
+        ("meter_low", Size(0.88, 0.85, 0.91, "ratio"), "12 % below what is right (9 to 15 %)"),
+        ("fuel_high", Size(1.2, 1.1, 1.4, "ratio"), "20 % above what is right (10 to 40 %)"),
+        (
+            "meter_low",
+            Size(0.99, 0.97, 1.02, "ratio"),
+            "1 % below what is right (3 % below to 2 % above)",
+        ),
+    ],
+)
+def test_a_size_is_told_in_the_words_of_its_cause(cause: str, size: Size, told: str) -> None:
+    assert words.size_words(cause, size) == told
+
+
+def test_the_headline_says_how_sure_what_and_how_big() -> None:
+    assert words.headline(example_finding()) == (
+        "Very probably (81 %): air leaks in after the meter and the throttle, "
+        "like a round hole of 2.1 mm (1.8 to 2.5)."
+    )
+
+
+@pytest.mark.parametrize(
+    ("probability", "start"),
+    [
+        (0.95, "Almost certainly (95 %): "),
+        (0.6, "Probably (60 %): "),
+        (0.3, "Not settled, but likeliest (30 %): "),
+    ],
+)
+def test_the_headline_is_no_surer_than_the_finding(probability: float, start: str) -> None:
+    finding = replace(example_finding(), causes=(CauseProbability("healthy", probability, {}),))
+    assert words.headline(finding).startswith(start)
+
+
+def test_the_headline_admits_that_nothing_fits() -> None:
+    finding = replace(example_finding(), causes=(CauseProbability("unexplained", 0.7, {}),))
+    assert words.headline(finding).startswith("No cause known here fits these readings (70 %)")
+
+
+def test_the_causes_chosen_and_the_rest_are_everything() -> None:
+    shown, rest = words.chosen(example_finding())
+    assert sum(entry.probability for entry in shown) + rest == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize(
+    ("misfit", "told"),
+    [
+        (1.0, "as well as can be expected"),
+        (2.0, "poorly"),
+        (5.0, "do not fit"),
+        (float("nan"), "could not be told"),
+    ],
+)
+def test_a_misfit_is_told(misfit: float, told: str) -> None:
+    assert told in words.misfit_words(misfit)
