@@ -1,8 +1,9 @@
 """Checks: what they accept, what their outcomes do to a finding, and how they are ranked."""
 
+from collections.abc import Sequence
+
 import numpy as np
 import pytest
-from garage import car, stretches
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import entropy
@@ -16,16 +17,19 @@ from bellmouth.finding.checks import (
     parse_results,
     result_log,
 )
-from bellmouth.finding.find import hypothesis_weights, solve
+from bellmouth.finding.find import Case, hypothesis_weights, solve
 from bellmouth.finding.priors import cause_weights
+from tests.finding.garage import car, stretches
 
 
 @pytest.fixture(scope="module")
-def case():
+def case() -> Case:
     return solve(stretches(meter=0.8), [], car())
 
 
-def posterior_of(case, results=()):
+def posterior_of(
+    case: Case, results: Sequence[str] = ()
+) -> tuple[dict[str, float], dict[str, float]]:
     prior = hypothesis_weights(cause_weights("unknown"), case.hypotheses)
     names = (*case.hypotheses.names, "unexplained")
     logs = np.append(case.posterior.log_evidence, case.posterior.log_unexplained)
@@ -44,7 +48,7 @@ def posterior_of(case, results=()):
         ("meter_swap=better", CheckResult("meter_swap", "improved")),
     ],
 )
-def test_results_are_read_as_people_write_them(text, expected):
+def test_results_are_read_as_people_write_them(text: str, expected: CheckResult) -> None:
     assert parse_results([text]) == (expected,)
 
 
@@ -58,21 +62,21 @@ def test_results_are_read_as_people_write_them(text, expected):
         ("fuel_delivery=nan", "use low, normal, high"),
     ],
 )
-def test_a_result_that_means_nothing_says_what_would(text, words):
+def test_a_result_that_means_nothing_says_what_would(text: str, words: str) -> None:
     with pytest.raises(FindingError, match="result") as caught:
         parse_results([text])
     assert words in str(caught.value)
 
 
 @given(st.text(max_size=40))
-def test_any_text_is_read_or_refused(text):
+def test_any_text_is_read_or_refused(text: str) -> None:
     try:
         parse_results([text])
     except FindingError:
         return
 
 
-def test_outcomes_are_probabilities(case):
+def test_outcomes_are_probabilities(case: Case) -> None:
     for check in CHECKS.values():
         table = outcome_table(case, check)
         assert table.shape == (case.hypotheses.count + 1, len(check.outcomes))
@@ -80,7 +84,7 @@ def test_outcomes_are_probabilities(case):
         assert table.sum(axis=1) == pytest.approx(1.0, abs=1e-6)
 
 
-def test_a_fuel_reading_tells_meter_from_fuel(case):
+def test_a_fuel_reading_tells_meter_from_fuel(case: Case) -> None:
     """Normal delivery moves the weight to the meter, short delivery to the fuel."""
     _, before = posterior_of(case)
     _, normal = posterior_of(case, ["fuel_delivery=1.0"])
@@ -90,7 +94,7 @@ def test_a_fuel_reading_tells_meter_from_fuel(case):
     assert short["fuel_low"] > 5 * short["meter_low"]
 
 
-def test_next_checks_are_ranked_by_information_a_minute(case):
+def test_next_checks_are_ranked_by_information_a_minute(case: Case) -> None:
     _, posterior = posterior_of(case)
     ranked = next_checks(case, posterior, ())
     worth = [check.bits / (check.minutes + 8.0) for check in ranked]
@@ -100,7 +104,7 @@ def test_next_checks_are_ranked_by_information_a_minute(case):
     assert "meter_swap" not in [check.check for check in done]
 
 
-def test_bits_are_the_mutual_information_that_scipy_computes(case):
+def test_bits_are_the_mutual_information_that_scipy_computes(case: Case) -> None:
     """scipy.stats.entropy as the outside road: H(outcome) - sum p H(outcome | cause)."""
     _, posterior = posterior_of(case)
     weight = np.array(list(posterior.values()))
@@ -110,7 +114,7 @@ def test_bits_are_the_mutual_information_that_scipy_computes(case):
         assert told.bits == pytest.approx(bits, abs=1e-3)
 
 
-def test_every_check_says_how_and_dangerous_ones_warn():
+def test_every_check_says_how_and_dangerous_ones_warn() -> None:
     for check in CHECKS.values():
         assert check.how
         assert check.why

@@ -2,12 +2,13 @@
 
 import numpy as np
 import pytest
-from garage import car
 
 from bellmouth.car.description import Car, Known
 from bellmouth.errors import FindingError
 from bellmouth.finding.find import find
+from bellmouth.finding.result import Finding
 from bellmouth.recording.series import Recording, Series
+from tests.finding.garage import car
 
 SECONDS = 150.0
 
@@ -38,18 +39,18 @@ def recording(**changed: float | None) -> Recording:
 
 
 @pytest.fixture(scope="module")
-def healthy():
+def healthy() -> Finding:
     return find(recording(), car())
 
 
-def test_probabilities_sum_to_one_and_are_sorted(healthy):
+def test_probabilities_sum_to_one_and_are_sorted(healthy: Finding) -> None:
     told = [cause.probability for cause in healthy.causes]
     assert sum(told) == pytest.approx(1.0)
     assert told == sorted(told, reverse=True)
     assert healthy.causes[0].cause == "healthy"
 
 
-def test_the_prior_can_be_taken_out_again(healthy):
+def test_the_prior_can_be_taken_out_again(healthy: Finding) -> None:
     """Dividing by the stated prior and multiplying by another is the finding with that other."""
     flat = dict.fromkeys(healthy.prior, 1.0)
     again = find(recording(), car(), prior=flat)
@@ -59,54 +60,55 @@ def test_the_prior_can_be_taken_out_again(healthy):
         assert cause.probability == pytest.approx(weight[cause.cause] / total, abs=1e-9)
 
 
-def test_present_counts_a_cause_alone_and_in_pairs(healthy):
+def test_present_counts_a_cause_alone_and_in_pairs(healthy: Finding) -> None:
     leaks = sum(c.probability for c in healthy.causes if "leak" in c.cause.split("+"))
     assert healthy.present["leak"] == pytest.approx(leaks)
 
 
-def test_the_complaint_moves_the_prior():
+def test_the_complaint_moves_the_prior() -> None:
     calm = find(recording(), car(), complaint="none")
     assert calm.prior["healthy"] > 0.9
     assert calm.complaint == "none"
 
 
-def test_metering_that_the_readings_contradict_is_refused():
+def test_metering_that_the_readings_contradict_is_refused() -> None:
     with pytest.raises(FindingError, match='metered by "airflow" but no mass_air_flow'):
         find(recording(mass_air_flow=None), car())
     with pytest.raises(FindingError, match='metered by "pressure" but no intake_manifold'):
         find(recording(intake_manifold_pressure=None), car("pressure"))
 
 
-def test_an_unthrottled_engine_is_refused():
+def test_an_unthrottled_engine_is_refused() -> None:
     """A diesel idles near ambient pressure."""
     with pytest.raises(FindingError, match="idles unthrottled"):
         find(recording(intake_manifold_pressure=2.9, mass_air_flow=3.0), car())
 
 
-def test_a_cold_engine_is_refused():
+def test_a_cold_engine_is_refused() -> None:
     with pytest.raises(FindingError, match="cold throughout"):
         find(recording(engine_coolant_temperature=0.2), car())
 
 
-def test_an_engine_that_is_off_is_refused():
+def test_an_engine_that_is_off_is_refused() -> None:
     with pytest.raises(FindingError, match=r"engine is off|no steady stretch"):
         find(recording(engine_speed=0.0001), car())
 
 
-def test_missing_trims_are_said():
+def test_missing_trims_are_said() -> None:
     told = find(recording(short_term_fuel_trim_bank_1=None, long_term_fuel_trim_bank_1=None), car())
     assert any("No fuel trims" in warning for warning in told.warnings)
 
 
-def test_an_unknown_car_is_wider_than_a_known_one():
+def test_an_unknown_car_is_wider_than_a_known_one() -> None:
     """Nothing but displacement and metering is enough, and says less."""
     bare = find(recording(), Car(Known(2.0), "airflow"))
     assert sum(c.probability for c in bare.causes) == pytest.approx(1.0)
 
 
-def test_the_picture_holds_every_point(healthy):
+def test_the_picture_holds_every_point(healthy: Finding) -> None:
     assert len(healthy.picture.points) >= 2
     for point in healthy.picture.points:
-        low, high = point.airflow_speed_density_g_s[1:]
+        assert point.airflow_speed_density_g_s is not None
+        _, low, high = point.airflow_speed_density_g_s
         assert low < high
     assert "healthy" in healthy.picture.trim_curves

@@ -1,15 +1,18 @@
 """The inference: it names what was put in, sizes it, and agrees with slower roads."""
 
+from typing import Any
+
 import numpy as np
 import pytest
-from garage import car, stretches
+from numpy.typing import NDArray
 
-from bellmouth.finding.find import hypothesis_weights, solve
+from bellmouth.finding.find import Case, hypothesis_weights, solve
 from bellmouth.finding.idle_speed import idle_speed
 from bellmouth.finding.infer import log_likelihood
 from bellmouth.finding.plate_position import plate_position
 from bellmouth.finding.priors import cause_weights, load_priors
 from bellmouth.finding.sizes import sizes_of
+from tests.finding.garage import car, stretches
 
 CASES = [
     ("leak", {"leak_mm": 2.0}, 2.0),
@@ -20,20 +23,20 @@ CASES = [
 ]
 
 
-def probabilities(case, complaint="unknown"):
-    prior = hypothesis_weights(cause_weights(complaint), case.hypotheses)
+def probabilities(case: Case) -> dict[str, float]:
+    prior = hypothesis_weights(cause_weights("unknown"), case.hypotheses)
     logs = np.append(case.posterior.log_evidence, case.posterior.log_unexplained)
     names = (*case.hypotheses.names, "unexplained")
     joint = logs + np.log([prior[name] for name in names])
     return dict(zip(names, np.exp(joint - np.logaddexp.reduce(joint)), strict=True))
 
 
-def top_effects(case):
+def top_effects(case: Case) -> str:
     found = probabilities(case)
     return max(found, key=lambda name: found[name])
 
 
-def test_a_healthy_car_is_called_healthy():
+def test_a_healthy_car_is_called_healthy() -> None:
     """Nothing wrong gives nothing wrong, with room for doubt."""
     found = probabilities(solve(stretches(), [], car()))
     assert max(found, key=lambda n: found[n]) == "healthy"
@@ -41,7 +44,9 @@ def test_a_healthy_car_is_called_healthy():
 
 
 @pytest.mark.parametrize(("cause", "fault", "size"), CASES)
-def test_each_fault_is_sized_under_its_own_cause(cause, fault, size):
+def test_each_fault_is_sized_under_its_own_cause(
+    cause: str, fault: dict[str, Any], size: float
+) -> None:
     """Whatever ranks first, the size under the true cause holds the truth."""
     case = solve(stretches(**fault), [], car())
     told = sizes_of(case)[cause][cause]
@@ -49,13 +54,13 @@ def test_each_fault_is_sized_under_its_own_cause(cause, fault, size):
     assert told.value == pytest.approx(size, rel=0.08)
 
 
-def test_a_leak_is_told_from_a_false_meter():
+def test_a_leak_is_told_from_a_false_meter() -> None:
     """The share of a leak falls with flow; that is what tells it."""
     assert top_effects(solve(stretches(leak_mm=2.0), [], car())) == "leak"
     assert top_effects(solve(stretches(meter=0.75), [], car())) in ("meter_low", "fuel_low")
 
 
-def test_a_reference_sharpens_the_finding():
+def test_a_reference_sharpens_the_finding() -> None:
     """The same car when good shares its unknowns: the true cause gains, its interval shrinks."""
     judged, good = stretches(meter=1.1), stretches()
     alone, joint = solve(judged, [], car()), solve(judged, [good], car())
@@ -69,14 +74,14 @@ def test_a_reference_sharpens_the_finding():
     assert narrow.low <= 1.1 <= narrow.high
 
 
-def test_a_false_pressure_sensor_shows_against_a_reference():
+def test_a_false_pressure_sensor_shows_against_a_reference() -> None:
     case = solve(stretches(pressure=0.88), [stretches()], car())
     assert top_effects(case) == "pressure_low"
     told = sizes_of(case)["pressure_low"]["pressure_low"]
     assert told.low <= 0.88 <= told.high
 
 
-def test_deposit_shows_against_a_reference():
+def test_deposit_shows_against_a_reference() -> None:
     """The same air at more opening, and only near closed."""
     case = solve(stretches(deposit_mm2=6.0), [stretches()], car())
     assert top_effects(case) == "deposit"
@@ -84,7 +89,7 @@ def test_deposit_shows_against_a_reference():
     assert told.low <= 6.0 <= told.high
 
 
-def test_a_pressure_metered_car_does_not_trim_a_leak():
+def test_a_pressure_metered_car_does_not_trim_a_leak() -> None:
     """On a pressure-metered car a leak leaves the trims alone and the idle high."""
     judged = stretches(leak_mm=3.0, metering="pressure", idle_up_rpm=170.0)
     found = probabilities(solve(judged, [], car("pressure")))
@@ -92,7 +97,7 @@ def test_a_pressure_metered_car_does_not_trim_a_leak():
     assert found["leak"] + found["learned_stale"] > 2 * found["healthy"]
 
 
-def test_a_clamped_trim_is_a_bound():
+def test_a_clamped_trim_is_a_bound() -> None:
     """At the limit the size may be anything from what the limit says upwards."""
     free = sizes_of(solve(stretches(meter=0.65), [], car()))["meter_low"]["meter_low"]
     held = sizes_of(solve(stretches(meter=0.65, trim_limit=0.25), [], car()))["meter_low"][
@@ -102,7 +107,7 @@ def test_a_clamped_trim_is_a_bound():
     assert held.low <= 0.65
 
 
-def test_without_trims_fuel_is_left_at_its_prior():
+def test_without_trims_fuel_is_left_at_its_prior() -> None:
     """Nothing bears on fuel, so nothing is said about it."""
     case = solve(stretches(trims=False), [], car())
     log = dict(zip(case.hypotheses.names, case.posterior.log_evidence, strict=True))
@@ -110,7 +115,7 @@ def test_without_trims_fuel_is_left_at_its_prior():
     assert log["fuel_high"] == pytest.approx(log["healthy"], abs=0.02)
 
 
-def test_readings_that_no_cause_fits_are_unexplained():
+def test_readings_that_no_cause_fits_are_unexplained() -> None:
     """Trims that jump about by 20 % between idle and held speeds fit nothing here."""
     odd = list(stretches())
     for stretch, shift in zip(odd, (0.25, -0.25, 0.25), strict=True):
@@ -121,7 +126,7 @@ def test_readings_that_no_cause_fits_are_unexplained():
 
 
 @pytest.mark.parametrize(("cause", "fault"), [("healthy", {}), ("leak", {"leak_mm": 2.0})])
-def test_evidence_agrees_with_importance_sampling(cause, fault):
+def test_evidence_agrees_with_importance_sampling(cause: str, fault: dict[str, Any]) -> None:
     """The fast evidence against a slow one on the exact posterior, nothing linearised."""
     case = solve(stretches(**fault), [], car())
     row = case.hypotheses.names.index(cause)
@@ -159,7 +164,7 @@ def test_evidence_agrees_with_importance_sampling(cause, fault):
     assert fast == pytest.approx(sampled, abs=0.5)
 
 
-def _side(case, row, sizes):
+def _side(case: Case, row: int, sizes: NDArray[np.float64]) -> NDArray[np.float64]:
     which = np.full(len(sizes), row, dtype=np.intp)
     idle = idle_speed(case.observations, case.car, case.priors, case.hypotheses, case.scale)
     plate = plate_position(case.observations, case.priors, case.hypotheses, case.scale)

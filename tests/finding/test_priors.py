@@ -1,32 +1,35 @@
 """Priors and causes: stated, normalised, replaceable, and strict about what they are given."""
 
+from pathlib import Path
+
 import pytest
 
 from bellmouth.car.complaint import COMPLAINTS
+from bellmouth.car.description import Complaint
 from bellmouth.errors import FindingError
 from bellmouth.finding.causes import CAUSES, pairs, singles
 from bellmouth.finding.priors import cause_weights, load_priors, read_weights, weights_from
 
 
 @pytest.mark.parametrize("complaint", list(load_priors().complaint))
-def test_every_complaint_states_weights_that_sum_to_one(complaint):
+def test_every_complaint_states_weights_that_sum_to_one(complaint: Complaint) -> None:
     weights = cause_weights(complaint)
     assert sum(weights.values()) == pytest.approx(1.0)
     assert set(weights) == {"healthy", *CAUSES, "pairs", "unexplained"}
 
 
-def test_every_complaint_of_a_car_has_its_weights():
+def test_every_complaint_of_a_car_has_its_weights() -> None:
     assert set(COMPLAINTS) == set(load_priors().complaint)
 
 
-def test_no_complaint_is_mostly_healthy():
+def test_no_complaint_is_mostly_healthy() -> None:
     assert cause_weights("none")["healthy"] > 0.9
     assert (
         cause_weights("after cleaning")["learned_stale"] > cause_weights("unknown")["learned_stale"]
     )
 
 
-def test_weights_from_a_file_are_scaled(tmp_path):
+def test_weights_from_a_file_are_scaled(tmp_path: Path) -> None:
     path = tmp_path / "prior.toml"
     path.write_text("[prior]\nhealthy = 3\nleak = 1\n")
     assert read_weights(path) == {"healthy": 0.75, "leak": 0.25}
@@ -43,7 +46,7 @@ def test_weights_from_a_file_are_scaled(tmp_path):
         ("leak = ", "not valid TOML"),
     ],
 )
-def test_a_bad_prior_file_says_what_is_wrong(tmp_path, text, words):
+def test_a_bad_prior_file_says_what_is_wrong(tmp_path: Path, text: str, words: str) -> None:
     path = tmp_path / "prior.toml"
     path.write_text(text)
     with pytest.raises(FindingError) as caught:
@@ -52,22 +55,22 @@ def test_a_bad_prior_file_says_what_is_wrong(tmp_path, text, words):
     assert str(path) in str(caught.value)
 
 
-def test_a_missing_prior_file_is_said(tmp_path):
+def test_a_missing_prior_file_is_said(tmp_path: Path) -> None:
     with pytest.raises(FindingError, match="cannot be read"):
         read_weights(tmp_path / "none.toml")
 
 
-def test_pairs_may_be_weighted_in_either_order():
+def test_pairs_may_be_weighted_in_either_order() -> None:
     assert weights_from({"meter_low+leak": 1}, "prior") == {"leak+meter_low": 1.0}
 
 
-def test_a_pressure_sensor_is_a_cause_only_beside_a_meter():
+def test_a_pressure_sensor_is_a_cause_only_beside_a_meter() -> None:
     assert "pressure_low" not in singles(both_sensors=False, boost=False)
     assert "pressure_low" in singles(both_sensors=True, boost=False)
     assert "boost_high" not in singles(both_sensors=True, boost=False)
 
 
-def test_pairs_leave_out_what_cannot_stand_together():
+def test_pairs_leave_out_what_cannot_stand_together() -> None:
     found = pairs(singles(both_sensors=True, boost=True))
     assert ("leak", "meter_low") in found
     assert ("meter_low", "meter_high") not in found

@@ -1,11 +1,14 @@
 """Derivatives by hand against finite differences, on every kind of car."""
 
+from typing import Any
+
 import numpy as np
 import pytest
-from garage import car, stretches
 
+from bellmouth.car.description import Metering
 from bellmouth.finding.find import solve
 from bellmouth.finding.sensitivity import unknown_jacobian
+from tests.finding.garage import car, stretches
 
 KINDS = [
     ({"leak_mm": 2.0}, "airflow", True),
@@ -17,7 +20,9 @@ KINDS = [
 
 @pytest.mark.parametrize(("fault", "metering", "manifold"), KINDS)
 @pytest.mark.parametrize("referenced", [False, True])
-def test_jacobian_is_the_finite_difference(fault, metering, manifold, referenced):
+def test_jacobian_is_the_finite_difference(
+    fault: dict[str, Any], metering: Metering, manifold: bool, referenced: bool
+) -> None:
     judged = stretches(manifold=manifold, **fault)
     good = [stretches(manifold=manifold, metering=metering)] if referenced else []
     case = solve(judged, good, car(metering))

@@ -16,6 +16,7 @@ from bellmouth.finding.explain import confusions, evidence_of, excluded_of, warn
 from bellmouth.finding.hypothesis import Hypotheses, Scale, enumerate_hypotheses
 from bellmouth.finding.idle_speed import IdleSpeed, idle_speed
 from bellmouth.finding.infer import Posterior, infer
+from bellmouth.finding.key_on import key_on
 from bellmouth.finding.model import Model
 from bellmouth.finding.nuisance import unknowns
 from bellmouth.finding.observations import Observations, observe
@@ -116,8 +117,9 @@ def solve(
     covariances = model_error.covariances(model, priors, flow, pressure)
     idle = idle_speed(observations, car, priors, hypotheses, scale)
     plate = plate_position(observations, priors, hypotheses, scale)
+    sides = (idle, plate, key_on(observations, priors, hypotheses))
     scale_weights = np.array(priors.model_error["scale_weights"])
-    posterior = infer(model, hypotheses, covariances, scale_weights, (idle, plate))
+    posterior = infer(model, hypotheses, covariances, scale_weights, sides)
     return Case(
         observations, model, hypotheses, covariances, scale, posterior, priors, car, idle, plate
     )

@@ -17,6 +17,9 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
 _LUKEWARM_C = 45.0
+_LEAST_KPA = 8.0
+_LEAST_BOOST_KPA = 40.0
+_LARGEST_LOG_TRIM = 0.9
 _ZERO_C = 273.15
 _RATED_DENSITY_KG_M3 = 1.184  # SAE J1979, absolute load: air at 25 degC and 101.325 kPa
 _TRIM_NAMES = ("log_total_trim_bank_1", "log_total_trim_bank_2")
@@ -116,9 +119,9 @@ def observe(
         metered_error=metered_error,
         computed_kg_s=computed,
         computed_error=computed_error,
-        manifold_pa=column.value("intake_manifold_pressure") * 1e3,
+        manifold_pa=_plausible(column.value("intake_manifold_pressure"), _LEAST_KPA) * 1e3,
         manifold_error_pa=column.error("intake_manifold_pressure") * 1e3,
-        boost_pa=column.value("boost_pressure") * 1e3,
+        boost_pa=_plausible(column.value("boost_pressure"), _LEAST_BOOST_KPA) * 1e3,
         throttle_pct=throttle,
         throttle_error_pct=throttle_error,
         log_trim=trim,
@@ -136,6 +139,11 @@ def observe(
         displacement_m3=displacement_m3,
         airflow_metered=car.metering == "airflow",
     )
+
+
+def _plausible(value: Floats, least: float) -> Floats:
+    """Readings below what any running engine shows are no readings."""
+    return np.where(value > least, value, np.nan)
 
 
 class _Columns:
@@ -220,6 +228,7 @@ def _trims(
     trim = np.stack([column.value(name) for name in _TRIM_NAMES], axis=1)
     error = np.stack([column.error(name) for name in _TRIM_NAMES], axis=1)
     limit = np.stack([column.limit(name) for name in _TRIM_NAMES], axis=1)
+    trim = np.where(np.abs(trim) < _LARGEST_LOG_TRIM, trim, np.nan)
     if not np.isfinite(trim).any():
         trim[:, 0], error[:, 0] = _trim_from_fuel_rate(column, metered, metered_error)
     left, left_error = _mixture_left(column)
