@@ -124,6 +124,8 @@ def _range(name: str, priors: Priors, scale: Scale, airflow_metered: bool) -> tu
     elif effect == "deposit":
         low, high = priors.sizes["deposit"]
         offset = np.log(scale.slope_mm2_deg)
+        # What it took away may be several times what idle now breathes through.
+        high = max(high, float(np.log(8.0 * scale.idle_area_m2 * 1e6)) - offset)
     else:
         low, high = priors.sizes["learned_stale" if effect == "learned" else effect]
         offset = 0.0

@@ -67,14 +67,27 @@ def idle_speed(
 ) -> IdleSpeed:
     """Prepare the likelihood for these recordings."""
     table = priors.idle_speed
-    speed, levels = _lowest(observations, judged=True)
-    target, sd, off_share = _target(observations, car, priors)
-    load_share = table["load_share_two_levels"] if levels > 1 else table["load_share"]
-    excess = speed - target
+    judged = _lowest(observations, judged=True)
+    target, sd, off_share, reference = _target(observations, car, priors)
+    shares = {
+        "off": off_share,
+        "load": table["load_share_two_levels" if judged.levels > 1 else "load_share"],
+        "target load": 0.0,
+    }
+    drop = float("nan")
+    if reference is not None:
+        lone = table["load_share_two_levels" if reference.levels > 1 else "load_share"]
+        shares["target load"] = lone
+        drop = reference.timing_deg - judged.timing_deg
+    excess = judged.speed_rpm - target
 
     def log_density(closable: tuple[float, float]) -> Floats:
-        left = excess - _rises(closable, table, target)
-        return _log_mixture(left, sd, off_share, load_share, table)
+        rises = _rises(closable, table, target)
+        density = _mixture(excess - rises, sd, shares, table)
+        if np.isfinite(drop):
+            density = density * _timing(drop, rises / target, table)
+        stray = table["stray_share"]
+        return np.asarray(np.log((1 - stray) * density.mean(axis=-1) + stray / 900.0))
 
     return IdleSpeed(
         excess_rpm=float(excess),
@@ -85,38 +98,47 @@ def idle_speed(
     )
 
 
-def _lowest(observations: Observations, *, judged: bool) -> tuple[float, int]:
-    """Lowest warm idle speed [rpm] of the judged recording (or of the references) and how many
-    levels it idled at."""
+@dataclass(frozen=True)
+class _Lowest:
+    """Lowest warm idle [rpm], how many levels there are, and the spark there [deg]."""
+
+    speed_rpm: float
+    levels: int
+    timing_deg: float
+
+
+def _lowest(observations: Observations, *, judged: bool) -> _Lowest:
+    """Lowest warm idle of the judged recording, or of the references."""
     o = observations
     mask = o.idle & (o.judged == judged) & (o.speed_rev_s * 60.0 < _HIGHEST_IDLE_RPM)
     if not mask.any():
-        return float("nan"), 0
+        return _Lowest(float("nan"), 0, float("nan"))
     order = np.argsort(o.speed_rev_s[mask])
     speeds = o.speed_rev_s[mask][order] * 60.0
     seconds = (o.end_s - o.start_s)[mask][order]
     # A dip that lasts a moment is not where the engine idles.
     share = np.cumsum(seconds) / seconds.sum()
-    lowest = speeds[np.argmax(share > _SHORTEST_SHARE)]
-    lasting = speeds[(seconds > _SHORTEST_SHARE * seconds.sum()) & (speeds >= lowest)]
-    return float(lowest), 1 + int(np.sum(np.diff(lasting) > 30.0))
+    place = int(np.argmax(share > _SHORTEST_SHARE))
+    lasting = speeds[(seconds > _SHORTEST_SHARE * seconds.sum()) & (speeds >= speeds[place])]
+    timing = float(o.timing_deg[mask][order][place])
+    return _Lowest(float(speeds[place]), 1 + int(np.sum(np.diff(lasting) > 30.0)), timing)
 
 
-def _target(observations: Observations, car: Car, priors: Priors) -> tuple[float, float, float]:
-    """Idle speed to expect [rpm], its sd, and the share of cars that idle off it."""
+def _target(
+    observations: Observations, car: Car, priors: Priors
+) -> tuple[float, float, float, _Lowest | None]:
+    """Idle speed to expect [rpm], its sd, the share of cars that idle off it, and the reference
+    that told it."""
     table = priors.idle_speed
     known = float(table["known_sd_rpm"])
-    reference, _ = _lowest(observations, judged=False)
-    if np.isfinite(reference):
-        return reference, 1.4 * known, 0.05
+    reference = _lowest(observations, judged=False)
+    if np.isfinite(reference.speed_rpm):
+        return reference.speed_rpm, 1.4 * known, 0.03, reference
     if car.idle_rpm is not None:
-        return (
-            car.idle_rpm.value,
-            float(np.hypot(known, car.idle_rpm.sd)),
-            float(table["off_share"]),
-        )
+        sd = float(np.hypot(known, car.idle_rpm.sd))
+        return car.idle_rpm.value, sd, float(table["off_share"]), None
     mean, sd = table["unknown_rpm"]
-    return float(mean), float(sd), 0.0
+    return float(mean), float(sd), 0.0, None
 
 
 def _rises(closable: tuple[float, float], table: Mapping[str, Any], target: float) -> Floats:
@@ -137,24 +159,39 @@ def _rises(closable: tuple[float, float], table: Mapping[str, Any], target: floa
     return rise
 
 
-def _log_mixture(
-    left: Floats, sd: float, off_share: float, load_share: float, table: Mapping[str, Any]
+def _mixture(
+    left: Floats, sd: float, shares: Mapping[str, float], table: Mapping[str, Any]
 ) -> Floats:
-    """Log density of what the rises leave (shares, draws), averaged over the draws."""
+    """Density of what the rises leave: on the mark or off it, under load or not, and with the
+    reference itself under load or not. Same shape as ``left``."""
     loads = (np.arange(6) + 0.5) / 6.0 * table["load_rpm"]
     wide = table["load_rpm"] / 12.0
     off = table["off_rpm"]
-    density = (1 - load_share) * (
-        (1 - off_share) * _normal(left, sd) + off_share * _normal(left, float(np.hypot(sd, off)))
-    )
-    loaded = left[..., None] - loads
-    density += load_share * np.mean(
-        (1 - off_share) * _normal(loaded, float(np.hypot(sd, wide)))
-        + off_share * _normal(loaded, float(np.sqrt(sd**2 + wide**2 + off**2))),
-        axis=-1,
-    )
-    stray = table["stray_share"]
-    return np.asarray(np.log((1 - stray) * density.mean(axis=-1) + stray / 900.0))
+
+    def density(x: Floats, extra: float) -> Floats:
+        narrow = _normal(x, float(np.hypot(sd, extra)))
+        broad = _normal(x, float(np.sqrt(sd**2 + extra**2 + off**2)))
+        return (1 - shares["off"]) * narrow + shares["off"] * broad
+
+    up = shares["load"] * (1 - shares["target load"])
+    down = shares["target load"] * (1 - shares["load"])
+    total = (1 - up - down) * density(left, 0.0)
+    total += up * density(left[..., None] - loads, wide).mean(axis=-1)
+    if down > 0:
+        total += down * density(left[..., None] + loads, wide).mean(axis=-1)
+    return total
+
+
+def _timing(drop_deg: float, rise_share: Floats, table: Mapping[str, Any]) -> Floats:
+    """Density of the spark's drop since the reference [deg]: a controller that cannot shut out
+    surplus air retards the spark against it; under a load it does not."""
+    steady = 0.9 * _normal(np.array(drop_deg), table["timing_sd_deg"])
+    steady = steady + 0.1 * _normal(np.array(drop_deg), 4.0)
+    most = table["timing_drop_deg"]
+    drops = (np.arange(8) + 0.5) / 8.0 * most
+    retarded = _normal(drop_deg - drops, float(np.hypot(table["timing_sd_deg"], most / 16))).mean()
+    retarded = 0.75 * retarded + 0.25 * steady
+    return np.where(rise_share > 0.02, retarded, steady)
 
 
 def _normal(x: Floats, sd: float) -> Floats:

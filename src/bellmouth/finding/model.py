@@ -232,17 +232,19 @@ class Model:
         o = self.observations
         get = _Getter(state["value"])
         fuel = get("fuel_level") - effects.fuel[:, None] * self._judged + state["fuel_fill"]
-        if not o.airflow_metered:
-            shift = -get("meter_gain") - effects.meter[:, None] * self._judged + fuel
-            bank = 0.5 * get("bank_split")
-            return shift + bank, shift - bank
-        nearer = np.tanh(get("leak_bank"))
-        alike = np.ones_like(nearer)
-        share = (1.0 + nearer, 1.0 - nearer) if self.two_banks else (alike, alike)
         trims = []
-        for sign, part in zip((0.5, -0.5), share, strict=True):
-            air_got = state["passed"] + part * state["leak"]
-            trims.append(np.log(air_got / o.metered_kg_s) + fuel + sign * get("bank_split"))
+        for sign in (1.0, -1.0):
+            nearer = sign * np.tanh(get("leak_bank")) * self.two_banks
+            if o.airflow_metered:
+                air_got = np.log(
+                    (state["passed"] + (1.0 + nearer) * state["leak"]) / o.metered_kg_s
+                )
+            else:
+                # The leak is in the computed air, but the banks do not get it alike.
+                lean = nearer * state["leak"] / state["filled"]
+                air_got = np.log1p(np.clip(lean, -0.8, None)) - get("meter_gain")
+                air_got = air_got - effects.meter[:, None] * self._judged
+            trims.append(air_got + fuel + 0.5 * sign * get("bank_split"))
         return trims[0], trims[1]
 
     def residuals(self, coordinates: Floats, effects: Effects) -> Floats:

@@ -69,17 +69,21 @@ def _idle_area_m2(
 
 
 def _slope_mm2_per_pct(o: Observations, area: Floats, ratio: Floats, priors: Priors) -> float:
-    """Area gained per % of throttle reading, pulled to the prior where the points say little."""
+    """Area gained per % of throttle reading, pulled to the prior where the points say little.
+
+    Read within one recording, a good one if there is any: deposit moves the reading itself.
+    """
     mean, sd = priors.plate["log_slope_mm2_per_pct"]
     good = np.isfinite(o.throttle_pct) & np.isfinite(area) & (ratio < 0.9)
-    small = good & (o.throttle_pct < np.nanmin(np.where(good, o.throttle_pct, np.inf)) + 8.0)
-    if small.sum() < 2:
+    one = o.recording == (1 if (good & (o.recording == 1)).any() else 0)
+    good &= one
+    lowest = np.nanmin(np.where(good, o.throttle_pct, np.inf))
+    small = good & (o.throttle_pct < lowest + 8.0)
+    if small.sum() < 2 or np.ptp(o.throttle_pct[small]) < 0.3:
         return float(np.exp(mean))
     rise = np.ptp(o.throttle_pct[small])
-    if rise < 0.3:
-        return float(np.exp(mean))
     slope = np.polyfit(o.throttle_pct[small], area[small] / _MM2, 1)[0]
     error = max(0.35 / rise, 0.2)
-    log_slope = np.log(max(slope, 0.3))
+    log_slope = np.log(np.clip(slope, 0.5, 15.0))
     weight = sd**2 / (sd**2 + error**2)
     return float(np.exp(weight * log_slope + (1 - weight) * mean))

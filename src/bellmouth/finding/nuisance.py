@@ -91,8 +91,8 @@ def unknowns(observations: Observations, car: Car, priors: Priors) -> Unknowns:
         "pressure_offset": (0.0, sensors["pressure_offset_pa"]),
         "boost_gain": (0.0, sensors["boost_log_gain"]),
         "fuel_level": (fuel_mean, fuel_sd),
-        "bank_split": (0.0, 0.01),
-        "leak_bank": (0.0, 0.35),
+        "bank_split": (0.0, fuel["log_bank_split"]),
+        "leak_bank": (0.0, fuel["leak_bank"]),
     }
     ambient = _ambient_blocks(observations, priors)
     recordings = observations.recordings

@@ -56,6 +56,7 @@ class Observations:
     intake_k: Floats
     purging: Floats
     relative_pct: Floats
+    timing_deg: Floats
     start_s: Floats
     end_s: Floats
     ambient_known: Bools  # (recordings,)
@@ -130,6 +131,7 @@ def observe(
         ambient_pa=np.array([ambient[number][0] for number in recording]),
         intake_k=intake,
         purging=np.array([stretch.purging or 0.0 for stretch in stretches]),
+        timing_deg=column.value("ignition_timing_advance"),
         relative_pct=column.value("relative_throttle_position"),
         start_s=np.array([stretch.start_s for stretch in stretches]),
         end_s=np.array([stretch.end_s for stretch in stretches]),

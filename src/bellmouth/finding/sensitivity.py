@@ -172,18 +172,21 @@ def _trim(
     one = np.ones(1)
     sign = 0.5 if bank == 0 else -0.5
     fuel: Slopes = {"fuel_level": one, "fuel_fill": one, "bank_split": sign * one}
-    if not o.airflow_metered:
-        predicted = _sum((1.0, fuel), (1.0, {"meter_gain": -one}))
-    else:
-        value = state["value"]
-        nearer = np.tanh(value[:, [model.unknowns.index("leak_bank")]])
-        both = model.two_banks
-        part = 1.0 + 2.0 * sign * nearer if both else np.ones(1)
-        got = state["passed"] + part * state["leak"]
-        share = part * state["leak"] / got
+    value = state["value"]
+    direction = 2.0 * sign * model.two_banks
+    nearer = direction * np.tanh(value[:, [model.unknowns.index("leak_bank")]])
+    turning = direction - nearer * np.tanh(value[:, [model.unknowns.index("leak_bank")]])
+    if o.airflow_metered:
+        got = state["passed"] + (1.0 + nearer) * state["leak"]
+        share = (1.0 + nearer) * state["leak"] / got
         predicted = _sum((1.0 - share, passed), (share, leak), (1.0, fuel))
-        if both:
-            shift = 2.0 * sign * (1.0 - nearer**2) * state["leak"] / got
-            predicted = _sum((1.0, predicted), (1.0, {"leak_bank": shift}))
+        shift = turning * state["leak"] / got
+    else:
+        lean = nearer * state["leak"] / state["filled"]
+        inside = np.where(lean > -0.8, 1.0 / (1.0 + np.clip(lean, -0.8, None)), 0.0)
+        moved = _sum((1.0, leak), (-1.0, passed))
+        predicted = _sum((inside * lean, moved), (1.0, fuel), (1.0, {"meter_gain": -one}))
+        shift = inside * turning * state["leak"] / state["filled"]
+    predicted = _sum((1.0, predicted), (1.0, {"leak_bank": shift}))
     passes = model.clamp_slope(model.predicted_log_trim(state, effects)[bank], bank)
     return _sum((-passes, predicted))
