@@ -101,7 +101,8 @@ def unknowns(observations: Observations, car: Car, priors: Priors) -> Unknowns:
         + [pair[0] for pair in ambient]
         + [0.0] * 2 * recordings
     )
-    per_recording = [fuel["log_fill"]] * recordings
+    fill = fuel["log_fill" if observations.airflow_metered else "log_fill_pressure"]
+    per_recording = [fill] * recordings
     per_recording += [priors.weather["intake_log_heating"]] * recordings
     sd = np.array(
         [shared[name][1] for name in _SHARED] + [pair[1] for pair in ambient] + per_recording

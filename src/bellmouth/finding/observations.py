@@ -19,6 +19,7 @@ Bools = NDArray[np.bool_]
 _LUKEWARM_C = 45.0
 _LEAST_KPA = 8.0
 _LEAST_BOOST_KPA = 40.0
+_LIMIT_STEP = 0.008
 _LARGEST_LOG_TRIM = 0.9
 _ZERO_C = 273.15
 _RATED_DENSITY_KG_M3 = 1.184  # SAE J1979, absolute load: air at 25 degC and 101.325 kPa
@@ -104,6 +105,7 @@ def observe(
     metered, metered_error = _metered(column, speed, displacement_m3, car)
     computed, computed_error = _computed(column, speed, displacement_m3, car)
     trim, trim_error, limit = _trims(column, metered, metered_error)
+    limit = _same_limit(trim, limit, recording)
     intake = column.value("intake_air_temperature")
     fallback_c = car.ambient_air_temperature_c.value if car.ambient_air_temperature_c else 30.0
     intake = np.where(np.isfinite(intake), intake, fallback_c) + _ZERO_C
@@ -239,6 +241,19 @@ def _trims(
     error[:, 0] = np.where(seen, np.hypot(error[:, 0], left_error), error[:, 0])
     limit[:, 0] = np.where(seen, 0.0, limit[:, 0])
     return trim, error, limit
+
+
+def _same_limit(trim: Floats, limit: Floats, recording: NDArray[np.int64]) -> Floats:
+    """A trim that stands where another of the same recording is at its limit is there too."""
+    found = limit.copy()
+    for number in np.unique(recording):
+        mine = recording == number
+        for sign in (-1.0, 1.0):
+            flagged = mine[:, None] & (limit == sign)
+            if flagged.any():
+                least = float((sign * trim[flagged]).min()) - _LIMIT_STEP
+                found[mine[:, None] & (sign * trim >= least)] = sign
+    return found
 
 
 def _mixture_left(column: _Columns) -> tuple[Floats, Floats]:
