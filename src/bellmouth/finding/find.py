@@ -106,14 +106,7 @@ def solve(
     flow, pressure = nominal.flow_and_pressure(observations, priors, unknown_pa)
     scale = nominal.scale_of(observations, flow, pressure, priors, unknown_pa)
     model = Model(observations, unknowns(observations, car, priors), unknown_pa)
-    hypotheses = enumerate_hypotheses(
-        priors,
-        scale,
-        airflow_metered=observations.airflow_metered,
-        both_sensors=observations.airflow_metered
-        and bool(np.isfinite(observations.manifold_pa).any()),
-        boost=bool(np.isfinite(observations.boost_pa).any()),
-    )
+    hypotheses = enumerate_hypotheses(priors, scale, observations)
     covariances = model_error.covariances(model, priors, flow, pressure)
     idle = idle_speed(observations, car, priors, hypotheses, scale)
     plate = plate_position(observations, priors, hypotheses, scale)

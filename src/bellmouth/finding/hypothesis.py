@@ -4,6 +4,7 @@ A size's coordinate is the natural logarithm of what it changes: leak area [m²]
 for ratios, lost area [mm²], and the share of idle air for stale learning.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -12,6 +13,7 @@ from numpy.typing import NDArray
 
 from bellmouth.finding.causes import CAUSES, pairs, singles
 from bellmouth.finding.model import Effects, neutral
+from bellmouth.finding.observations import Observations
 from bellmouth.finding.priors import Priors
 
 __all__ = ["Hypotheses", "Scale", "enumerate_hypotheses"]
@@ -100,13 +102,20 @@ def _apply(
         table["bend_sd"][chosen] = bend
 
 
-def enumerate_hypotheses(
-    priors: Priors, scale: Scale, *, airflow_metered: bool, both_sensors: bool, boost: bool
-) -> Hypotheses:
-    """Healthy, every single cause and every pair that these recordings can be asked about."""
-    alone = singles(both_sensors=both_sensors, boost=boost)
-    causes: list[tuple[str, ...]] = [(), *((name,) for name in alone), *pairs(alone)]
-    bounds = {name: _range(name, priors, scale, airflow_metered) for name in alone}
+def enumerate_hypotheses(priors: Priors, scale: Scale, observations: Observations) -> Hypotheses:
+    """Healthy, every single cause and every pair that these recordings can be asked about.
+
+    Where nothing recorded bears on fuel, a fuel fault is left at its prior and in no pair.
+    """
+    o = observations
+    boosted = bool(np.isfinite(o.boost_pa).any())
+    both = o.airflow_metered and bool(np.isfinite(o.manifold_pa).any())
+    alone = singles(both_sensors=both, boost=boosted)
+    fuelled = bool(np.isfinite(o.log_trim).any())
+    paired = tuple(name for name in alone if fuelled or CAUSES[name].effect != "fuel")
+    causes: list[tuple[str, ...]] = [(), *((name,) for name in alone), *pairs(paired)]
+    table = priors.sizes_with_reference if o.recordings > 1 else priors.sizes
+    bounds = {name: _range(name, table, scale, o.airflow_metered) for name in alone}
     low = np.full((len(causes), 2), np.nan)
     high = np.full((len(causes), 2), np.nan)
     for row, members in enumerate(causes):
@@ -116,17 +125,19 @@ def enumerate_hypotheses(
     return Hypotheses(names, tuple(causes), low, high)
 
 
-def _range(name: str, priors: Priors, scale: Scale, airflow_metered: bool) -> tuple[float, float]:
+def _range(
+    name: str, sizes: Mapping[str, tuple[float, float]], scale: Scale, airflow_metered: bool
+) -> tuple[float, float]:
     effect = CAUSES[name].effect
     if effect == "leak":
-        low, high = priors.sizes["leak_airflow" if airflow_metered else "leak_pressure"]
+        low, high = sizes["leak_airflow" if airflow_metered else "leak_pressure"]
         offset = np.log(scale.idle_area_m2)
     elif effect == "deposit":
-        low, high = priors.sizes["deposit"]
+        low, high = sizes["deposit"]
         offset = np.log(scale.slope_mm2_deg)
         # What it took away may be several times what idle now breathes through.
         high = max(high, float(np.log(8.0 * scale.idle_area_m2 * 1e6)) - offset)
     else:
-        low, high = priors.sizes["learned_stale" if effect == "learned" else effect]
+        low, high = sizes["learned_stale" if effect == "learned" else effect]
         offset = 0.0
     return float(low + offset), float(high + offset)

@@ -140,7 +140,7 @@ class Model:
         judged = self._judged
         per = {
             name: value[:, u.block(name, o.recordings)][:, o.recording]
-            for name in ("ambient", "fuel_fill", "heating")
+            for name in ("ambient", "fuel_fill", "heating", "meter_day")
         }
         ambient = self._ambient * np.exp(per["ambient"])
         boost_gain = get("boost_gain") + effects.boost[:, None] * judged
@@ -148,7 +148,7 @@ class Model:
         gain = get("pressure_gain") + effects.pressure[:, None] * judged
         manifold = o.manifold_pa * np.exp(-gain) - get("pressure_offset")
         passed = o.metered_kg_s * np.exp(
-            -(get("meter_gain") + effects.meter[:, None] * judged)
+            -(get("meter_gain") + per["meter_day"] + effects.meter[:, None] * judged)
             - get("meter_bend") * bend_applies(self, effects) * self.log_relative_flow
         )
         per_pa = self._swept * np.exp(-per["heating"])

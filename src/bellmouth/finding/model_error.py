@@ -84,17 +84,21 @@ def _misfit(
     pressure = (manifold_pa / 1e3)[rows]
     same = (rows[:, None] == rows) * 1.0
 
-    def smooth(*axes: tuple[Floats, float]) -> Floats:
+    def smooth(kind: str, *axes: tuple[Floats, float]) -> Floats:
         distance = sum(((x[:, None] - x) / length) ** 2 for x, length in axes)
         near: Floats = np.exp(-0.5 * np.asarray(distance))
-        local = float(table["local_share"])
-        return np.asarray((1.0 - local) * near + local * same)
+        # Ripples shorter than the law's own misfit come back at the same point of the same car.
+        ripple = near ** (1.0 / table["ripple_length_share"] ** 2)
+        local, short = (float(share) for share in table[f"{kind}_shares"])
+        return np.asarray((1.0 - local - short) * near + short * ripple + local * same)
 
     filling = smooth(
-        (log_speed, table["filling_length_log_speed"]), (pressure, table["filling_length_kpa"])
+        "law",
+        (log_speed, table["filling_length_log_speed"]),
+        (pressure, table["filling_length_kpa"]),
     )
-    plate = smooth((log_flow, table["plate_length_log_area"]))
-    trim = smooth((log_flow, table["trim_length_log_flow"]))
+    plate = smooth("law", (log_flow, table["plate_length_log_area"]))
+    trim = smooth("trim", (log_flow, table["trim_length_log_flow"]))
     trim_sd = table["trim_log_airflow" if o.airflow_metered else "trim_log_pressure"][scale]
     fill_gain = np.select([channels == "filling", channels == "computed"], [1.0, 1.0], 0.0)
     if not o.airflow_metered:

@@ -31,7 +31,7 @@ _SHARED = (
     "bank_split",
     "leak_bank",
 )
-_PER_RECORDING = ("ambient", "fuel_fill", "heating")
+_PER_RECORDING = ("ambient", "fuel_fill", "heating", "meter_day")
 
 
 @dataclass(frozen=True)
@@ -99,11 +99,13 @@ def unknowns(observations: Observations, car: Car, priors: Priors) -> Unknowns:
     mean = np.array(
         [shared[name][0] for name in _SHARED]
         + [pair[0] for pair in ambient]
-        + [0.0] * 2 * recordings
+        + [0.0] * 3 * recordings
     )
     fill = fuel["log_fill" if observations.airflow_metered else "log_fill_pressure"]
     per_recording = [fill] * recordings
     per_recording += [priors.weather["intake_log_heating"]] * recordings
+    day = priors.weather["meter_day_log_gain"] if observations.airflow_metered else 0.0
+    per_recording += [day] * recordings
     sd = np.array(
         [shared[name][1] for name in _SHARED] + [pair[1] for pair in ambient] + per_recording
     )

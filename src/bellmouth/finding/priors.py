@@ -31,6 +31,7 @@ class Priors:
     idle_speed: Mapping[str, Any]
     plate_position: Mapping[str, Any]
     sizes: Mapping[str, tuple[float, float]]
+    sizes_with_reference: Mapping[str, tuple[float, float]]
     complaint: Mapping[str, Mapping[str, float]]
 
 

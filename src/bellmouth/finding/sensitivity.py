@@ -18,7 +18,7 @@ __all__ = ["unknown_jacobian"]
 Floats = NDArray[np.float64]
 Slopes = dict[str, Floats]
 
-_BLOCKS = ("ambient", "fuel_fill", "heating")
+_BLOCKS = ("ambient", "fuel_fill", "heating", "meter_day")
 
 
 def unknown_jacobian(model: Model, coordinates: Floats, effects: Effects) -> Floats:
@@ -92,7 +92,7 @@ def _inputs(
     """Slopes of the logarithms of metered-true flow, manifold, ambient and upstream pressure."""
     one = np.ones(1)
     bend = -bend_applies(model, effects) * model.log_relative_flow
-    passed: Slopes = {"meter_gain": -one, "meter_bend": bend}
+    passed: Slopes = {"meter_gain": -one, "meter_day": -one, "meter_bend": bend}
     manifold_pa = state["manifold"]
     offset = 1.0 / manifold_pa
     seen = model.has_manifold * 1.0
