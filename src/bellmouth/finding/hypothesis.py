@@ -12,13 +12,25 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bellmouth.finding.causes import CAUSES, pairs, singles
-from bellmouth.finding.model import Effects, neutral
+from bellmouth.finding.model import Effects
 from bellmouth.finding.observations import Observations
 from bellmouth.finding.priors import Priors
 
 __all__ = ["Hypotheses", "Scale", "enumerate_hypotheses"]
 
 Floats = NDArray[np.float64]
+
+
+#: Columns of the table of effects; 0 takes what acts on nothing here (stale learning).
+_COLUMNS = {"leak": 1, "meter": 2, "fuel": 3, "deposit": 4, "pressure": 5, "boost": 6}
+_FIELDS = {
+    "leak_area_m2": 1,
+    "meter": 2,
+    "fuel": 3,
+    "deposit_mm2": 4,
+    "pressure": 5,
+    "boost": 6,
+}
 
 
 @dataclass(frozen=True)
@@ -67,6 +79,17 @@ class Hypotheses:
         """Which hypotheses hold a cause as their first (0) or second (1)."""
         return self._places[cause, place]
 
+    @cached_property
+    def _codes(self) -> tuple[NDArray[np.intp], Floats]:
+        """Which effect each size acts through, as a column of the effects, and its sign."""
+        codes = np.zeros((self.count, 2), dtype=np.intp)
+        signs = np.ones((self.count, 2))
+        for row, causes in enumerate(self.causes):
+            for place, name in enumerate(causes):
+                codes[row, place] = _COLUMNS.get(CAUSES[name].effect, 0)
+                signs[row, place] = CAUSES[name].sign
+        return codes, signs
+
     def effects(
         self, which: NDArray[np.intp], sizes: Floats, bends: tuple[float, float]
     ) -> Effects:
@@ -74,32 +97,19 @@ class Hypotheses:
 
         ``bends`` are the spread of a healthy and of a contaminated meter's exponent.
         """
-        table = neutral(len(which), bends[0])
-        for place in (0, 1):
-            for cause in CAUSES.values():
-                held = self.holds(cause.name, place)
-                if held.any():
-                    chosen = held[which]
-                    _apply(table, cause.effect, cause.sign, chosen, sizes[:, place], bends[1])
-        return Effects(**table)
-
-
-def _apply(
-    table: dict[str, Floats],
-    effect: str,
-    sign: int,
-    chosen: NDArray[np.bool_],
-    size: Floats,
-    bend: float,
-) -> None:
-    if effect == "leak":
-        table["leak_area_m2"][chosen] = np.exp(size[chosen])
-    elif effect == "deposit":
-        table["deposit_mm2"][chosen] = np.exp(size[chosen])
-    elif effect in ("meter", "fuel", "pressure", "boost"):
-        table[effect][chosen] = sign * size[chosen]
-    if effect == "meter":
-        table["bend_sd"][chosen] = bend
+        codes, signs = self._codes
+        column = codes[which]
+        size = np.where(column > 0, sizes, 0.0)
+        areas = (column == _COLUMNS["leak"]) | (column == _COLUMNS["deposit"])
+        value = np.where(areas, np.exp(np.where(areas, size, 0.0)), signs[which] * size)
+        table = np.zeros((len(which), len(_COLUMNS) + 1))
+        batch = np.arange(len(which))
+        # One after the other: no two causes of a hypothesis share a column, but both may be none.
+        table[batch, column[:, 0]] = value[:, 0]
+        table[batch, column[:, 1]] += value[:, 1]
+        bent = (column == _COLUMNS["meter"]).any(axis=1)
+        columns = {name: table[:, place] for name, place in _FIELDS.items()}
+        return Effects(**columns, bend_sd=np.where(bent, bends[1], bends[0]))
 
 
 def enumerate_hypotheses(priors: Priors, scale: Scale, observations: Observations) -> Hypotheses:

@@ -23,10 +23,10 @@ Ints = NDArray[np.intp]
 SideLog = Callable[[Ints, Floats], Floats]
 
 _STEP = 1e-4
-_ITERATIONS = 4
+_ITERATIONS = 3
 _WIDTH = 4.5
 _HOPELESS_NATS = 10.0
-_NODES = {1: 31, 2: 9}
+_NODES = {1: 25, 2: 8}
 _COARSE = {1: 9, 2: 5}
 
 

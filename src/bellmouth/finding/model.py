@@ -18,7 +18,7 @@ from bellmouth.finding.nuisance import Unknowns
 from bellmouth.finding.observations import Observations
 from bellmouth.physics import air, orifice
 
-__all__ = ["NEARLY_ONE", "RISE_PA", "RISE_SPAN", "Effects", "Model", "bend_applies", "neutral"]
+__all__ = ["NEARLY_ONE", "RISE_PA", "RISE_SPAN", "Effects", "Model", "bend_applies"]
 
 Floats = NDArray[np.float64]
 
@@ -45,14 +45,6 @@ class Effects:
     pressure: Floats
     boost: Floats
     bend_sd: Floats
-
-
-def neutral(batch: int, bend_sd: float) -> dict[str, Floats]:
-    """No effect at all, to be overwritten by the causes of a hypothesis."""
-    names = ("leak_area_m2", "meter", "fuel", "deposit_mm2", "pressure", "boost")
-    effects = {name: np.zeros(batch) for name in names}
-    effects["bend_sd"] = np.full(batch, bend_sd)
-    return effects
 
 
 class Model:

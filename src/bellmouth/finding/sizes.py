@@ -17,6 +17,7 @@ __all__ = ["size_from_coordinate", "sizes_of"]
 Floats = NDArray[np.float64]
 
 _QUANTILES = (0.05, 0.5, 0.95)
+_NORMAL = np.array([-1.645, 0.0, 1.645])
 _DISCHARGE = 0.8  # of the round hole that a leak's diameter is told as
 
 
@@ -34,29 +35,49 @@ def size_from_coordinate(cause: str, coordinate: Floats, scale: Scale) -> Floats
 
 def sizes_of(case: "Case") -> dict[str, dict[str, Size]]:
     """Sizes of every hypothesis, by cause."""
-    grid = case.posterior.grid
+    grid, hypotheses = case.posterior.grid, case.hypotheses
     log = grid.log_weight + grid.log_likelihood
+    highest = np.full(hypotheses.count, -np.inf)
+    np.maximum.at(highest, grid.hypothesis, log)
+    mass = np.exp(log - highest[grid.hypothesis])
+    moments = [_moments(grid.hypothesis, grid.sizes[:, place], mass) for place in (0, 1)]
     result: dict[str, dict[str, Size]] = {}
-    for row, causes in enumerate(case.hypotheses.causes):
-        mine = np.flatnonzero(grid.hypothesis == row)
-        mass = np.exp(log[mine] - log[mine].max())
-        result[case.hypotheses.names[row]] = {
-            cause: _size(cause, grid.sizes[mine, place], mass, case.scale)
-            for place, cause in enumerate(causes)
-        }
+    for row, causes in enumerate(hypotheses.causes):
+        told = {}
+        for place, cause in enumerate(causes):
+            mean, sd, low, high = (column[row] for column in moments[place])
+            quantiles = np.clip(mean + _NORMAL * sd, low, high)
+            if len(causes) == 1:
+                mine = grid.hypothesis == row
+                quantiles = _by_steps(grid.sizes[mine, 0], mass[mine], quantiles)
+            told[cause] = _size(cause, quantiles, case.scale)
+        result[hypotheses.names[row]] = told
     return result
 
 
-def _size(cause: str, coordinate: Floats, mass: Floats, scale: Scale) -> Size:
-    nodes, where = np.unique(coordinate, return_inverse=True)
-    weight = np.bincount(where, weights=mass)
-    mean = float(np.average(nodes, weights=weight))
-    sd = float(np.sqrt(np.average((nodes - mean) ** 2, weights=weight)))
-    if weight.max() > 0.2 * weight.sum() or len(nodes) < 12:
-        # Few nodes carry the mass: the moments are better known than the steps of the sum.
-        quantiles = np.clip(mean + np.array([-1.645, 0.0, 1.645]) * sd, nodes[0], nodes[-1])
-    else:
-        steps = (np.cumsum(weight) - 0.5 * weight) / weight.sum()
-        quantiles = np.interp(_QUANTILES, steps, nodes)
+def _moments(which: NDArray[np.intp], coordinate: Floats, mass: Floats) -> tuple[Floats, ...]:
+    """Mean, standard deviation, lowest and highest node of each hypothesis."""
+    known = np.isfinite(coordinate)
+    count = int(which.max()) + 1
+    node = np.where(known, coordinate, 0.0)
+    weight = np.where(known, mass, 0.0)
+    total = np.maximum(np.bincount(which, weight, count), 1e-300)
+    mean = np.bincount(which, weight * node, count) / total
+    variance = np.bincount(which, weight * (node - mean[which]) ** 2, count) / total
+    low, high = np.full(count, np.inf), np.full(count, -np.inf)
+    np.minimum.at(low, which[known], node[known])
+    np.maximum.at(high, which[known], node[known])
+    return mean, np.sqrt(variance), low, high
+
+
+def _by_steps(nodes: Floats, weight: Floats, by_moments: Floats) -> Floats:
+    """Quantiles of the sum over nodes; the moments where few nodes carry the mass."""
+    if weight.max() > 0.2 * weight.sum():
+        return by_moments
+    steps = (np.cumsum(weight) - 0.5 * weight) / weight.sum()
+    return np.interp(_QUANTILES, steps, nodes)
+
+
+def _size(cause: str, quantiles: Floats, scale: Scale) -> Size:
     values = size_from_coordinate(cause, quantiles, scale)
     return Size(float(values[1]), float(values.min()), float(values.max()), CAUSES[cause].unit)
