@@ -42,11 +42,11 @@ def on_course(cases: list[Case]) -> list[Case]:
 
 @pytest.fixture(scope="session")
 def healthy_by_variant() -> dict[str, list[SimulatedCase]]:
-    """Twelve healthy cars of each of three variants on the course."""
-    return {v: run(on_course(draw(12, v, 7, causes=["healthy"]))) for v in "ABC"}
+    """Twelve healthy cars of each of four variants on the course."""
+    return {v: run(on_course(draw(12, v, 7, causes=["healthy"]))) for v in "ABCE"}
 
 
 @pytest.fixture(scope="session")
 def drawn_sample() -> list[SimulatedCase]:
-    """Recordings as the population has them, two variants, eight causes."""
-    return run([shortened(c, 40.0) for v in "AC" for c in draw(16, v, 3)])
+    """Recordings as the population has them, three variants, eight causes."""
+    return run([shortened(c, 40.0) for v in "ACE" for c in draw(16, v, 3)])

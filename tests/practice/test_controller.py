@@ -14,7 +14,7 @@ def test_ethanol_lowers_the_stoichiometric_ratio(ethanol: float, ratio: float) -
     assert stoichiometric(np.array([ethanol]))[0] == pytest.approx(ratio, abs=0.01)
 
 
-@pytest.mark.parametrize("variant", ["A", "B", "C"])
+@pytest.mark.parametrize("variant", ["A", "B", "C", "E"])
 def test_lambda_is_held_at_one(
     healthy_by_variant: dict[str, list[SimulatedCase]], variant: str
 ) -> None:
@@ -46,7 +46,7 @@ def test_trims_stay_within_their_limits(drawn_sample: list[SimulatedCase]) -> No
             assert np.max(np.abs(short + long)[closed], initial=0.0) <= car.total_limit[0] + slack
 
 
-@pytest.mark.parametrize("variant", ["A", "B", "C"])
+@pytest.mark.parametrize("variant", ["A", "B", "C", "E"])
 def test_total_trim_is_true_over_metered_air_over_delivery(
     healthy_by_variant: dict[str, list[SimulatedCase]], variant: str
 ) -> None:

@@ -142,8 +142,8 @@ def test_the_same_car_when_good_differs_in_weather_alone() -> None:
 
 
 def test_unknown_variants_and_plans_are_named() -> None:
-    with pytest.raises(ValueError, match=r'^practice variant "E": use one of A, B, C, D\.$'):
-        draw(1, "E", 1)
+    with pytest.raises(ValueError, match=r'^practice variant "F": use one of A, B, C, D, E\.$'):
+        draw(1, "F", 1)
     with pytest.raises(
         ValueError, match=r'^recording plan "race": use one of idle, held, drive\.$'
     ):

@@ -3,6 +3,11 @@
 Exit codes: 0 done, 1 the answer is "no" where a command asks a question, 2 bad input or use.
 """
 
-from bellmouth.cli.group import main
+import os
+
+# The matrices are small: more threads cost more than they give. Before numpy is loaded.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+from bellmouth.cli.group import main  # noqa: E402
 
 __all__ = ["main"]

@@ -15,6 +15,7 @@ class Check:
 
     ``given`` maps a cause to the probability of each outcome when it is there, ``otherwise``
     holds them when it is not. ``half_seen`` is the size at which a fault is seen half the time.
+    ``needs`` are causes without which the check makes no sense, ``confirms`` those it shows.
     A check that ``reads`` a number has an ``error``, a range, and the ``edges`` between its words.
     """
 
@@ -33,6 +34,7 @@ class Check:
     low: float = 0.0
     high: float = 0.0
     needs: tuple[str, ...] = ()
+    confirms: tuple[str, ...] = ()
     synonyms: Mapping[str, str] = field(default_factory=dict)
 
 
@@ -41,7 +43,7 @@ def _load() -> Mapping[str, Check]:
     checks = {}
     for name, table in tomllib.loads(text).items():
         given = {cause: tuple(values) for cause, values in table.pop("given", {}).items()}
-        for key in ("outcomes", "otherwise", "edges", "needs"):
+        for key in ("outcomes", "otherwise", "edges", "needs", "confirms"):
             if key in table:
                 table[key] = tuple(table[key])
         checks[name] = Check(name=name, given=given, **table)

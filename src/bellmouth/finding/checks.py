@@ -25,7 +25,8 @@ __all__ = ["CheckResult", "next_checks", "parse_results", "result_log"]
 Floats = NDArray[np.float64]
 
 _SETTING_UP_MINUTES = 8.0  # getting ready costs something for the quickest check too
-_NUMBER_BINS = 9
+_SETTLED_BITS = 0.15
+_LEAST_BITS = 0.005
 
 
 @dataclass(frozen=True)
@@ -216,12 +217,13 @@ def next_checks(
     names = (*case.hypotheses.names, "unexplained")
     weight = np.array([posterior[name] for name in names])
     done = {result.check for result in results}
+    top = max(posterior, key=lambda name: posterior[name])
     found = []
     for check in CHECKS.values():
         if check.name in done or not _possible(case, check):
             continue
         bits = _information_bits(weight, outcome_table(case, check))
-        if bits > 0.005:
+        if bits > _LEAST_BITS or set(top.split("+")) & set(check.confirms):
             found.append(
                 NextCheck(
                     check=check.name,
@@ -234,7 +236,20 @@ def next_checks(
                     caution=check.caution,
                 )
             )
-    return tuple(sorted(found, key=lambda c: -c.bits / (c.minutes + _SETTING_UP_MINUTES)))
+    return _ranked(found, posterior)
+
+
+def _ranked(found: list[NextCheck], posterior: Mapping[str, float]) -> tuple[NextCheck, ...]:
+    """Most expected information a minute first; where hardly any is left to be had, the checks
+    that would confirm the likeliest cause before anything is unbolted."""
+    top = max(posterior, key=lambda name: posterior[name])
+    settled = all(check.bits < _SETTLED_BITS for check in found)
+
+    def order(check: NextCheck) -> tuple[bool, float]:
+        confirms = bool(set(top.split("+")) & set(CHECKS[check.check].confirms))
+        return settled and not confirms, -check.bits / (check.minutes + _SETTING_UP_MINUTES)
+
+    return tuple(sorted(found, key=order))
 
 
 def _possible(case: "Case", check: Check) -> bool:

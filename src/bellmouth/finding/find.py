@@ -88,7 +88,8 @@ def find(
     others = [stretches(reference) for reference in references]
     case = solve(judged, others, car, recording.source)
     weights = _weights(prior, said)
-    return _report(case, weights, said, parse_results(results), recording, judged)
+    told = (*parse_results(results), *_from_the_car(case))
+    return _report(case, weights, said, told, recording, judged)
 
 
 def solve(
@@ -116,6 +117,14 @@ def solve(
     return Case(
         observations, model, hypotheses, covariances, scale, posterior, priors, car, idle, plate
     )
+
+
+def _from_the_car(case: Case) -> tuple[CheckResult, ...]:
+    """What the car file holds that a check would have read: the throttle reading at its stop."""
+    closed, lowest = case.car.closed_throttle_position_pct, case.model.throttle_reference_pct
+    if closed is None or not np.isfinite(case.observations.throttle_pct).any():
+        return ()
+    return (CheckResult("closed_reading", "value", lowest - closed.value),)
 
 
 def _weights(

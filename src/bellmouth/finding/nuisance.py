@@ -8,10 +8,13 @@ from numpy.typing import NDArray
 from bellmouth.car.description import Car
 from bellmouth.finding.observations import Observations
 from bellmouth.finding.priors import Priors
+from bellmouth.physics.fuel import injector_time_factor
 
 __all__ = ["Unknowns", "unknowns"]
 
 Floats = NDArray[np.float64]
+
+_EXPECTED_ETHANOL = 0.05  # blend that petrol cars are calibrated for: common practice, no source
 
 _SHARED = (
     "fill_level",
@@ -74,8 +77,11 @@ def unknowns(observations: Observations, car: Car, priors: Priors) -> Unknowns:
         gain = sensors["computed_log_gain"]
     ethanol = car.ethanol_pct
     fuel_mean, fuel_sd = fuel["log_level"]
-    if ethanol is not None:
-        fuel_sd = 0.9 * fuel_sd
+    if ethanol is not None and not observations.ethanol_reported:
+        # Nobody tells this controller what is in the tank: its trims make up for the blend.
+        factor = injector_time_factor(ethanol.value / 100.0, _EXPECTED_ETHANOL)
+        fuel_mean += float(np.log(factor))
+        fuel_sd = float(np.hypot(fuel_sd, 0.004 * ethanol.sd))
     shared: dict[str, tuple[float, float]] = {
         "fill_level": tuple(priors.filling["log_level"]),
         "fill_rise": tuple(priors.filling["log_rise"]),

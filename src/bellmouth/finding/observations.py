@@ -65,6 +65,7 @@ class Observations:
     rest_pct: Floats  # (recordings,) throttle reading with the engine off
     displacement_m3: float
     airflow_metered: bool
+    ethanol_reported: bool
 
     @property
     def points(self) -> int:
@@ -142,6 +143,7 @@ def observe(
         rest_pct=np.array([_rest(group) for group in groups]),
         displacement_m3=displacement_m3,
         airflow_metered=car.metering == "airflow",
+        ethanol_reported=bool(np.isfinite(column.value("ethanol_percentage")).any()),
     )
 
 

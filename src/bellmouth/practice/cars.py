@@ -10,11 +10,19 @@ import numpy as np
 
 from bellmouth.practice.columns import Columns, Floats
 
-__all__ = ["HEAT_PER_GRAM", "Cars", "draw_cars", "idle_spark_factor", "spark_factor"]
+__all__ = [
+    "HEAT_PER_GRAM",
+    "Cars",
+    "draw_cars",
+    "idle_spark_factor",
+    "spark_away_deg",
+    "spark_factor",
+]
 
 #: Heat of combustion per gram of air in a stoichiometric charge, whatever the blend. [J/g]
 HEAT_PER_GRAM = 2950.0
 _R = 0.28705
+_SPARK_CURVE = 0.00045
 
 
 @dataclass(frozen=True)
@@ -113,7 +121,12 @@ class Cars(Columns):
 
 def spark_factor(away_deg: Floats) -> Floats:
     """Torque at a spark this far from the best, over the best. [deg] -> [-]"""
-    return np.asarray(np.maximum(0.25, 1.0 - 0.00045 * away_deg * away_deg))
+    return np.asarray(np.maximum(0.25, 1.0 - _SPARK_CURVE * away_deg * away_deg))
+
+
+def spark_away_deg(factor: Floats) -> Floats:
+    """How far from the best spark this share of its torque is left; 0 for more. [-] -> [deg]"""
+    return np.asarray(np.sqrt(np.maximum(1.0 - factor, 0.0) / _SPARK_CURVE))
 
 
 def idle_spark_factor(car: Cars) -> Floats:
@@ -276,15 +289,15 @@ def _idle_state(rng: np.random.Generator, d: dict[str, Floats]) -> dict[str, Flo
 def draw_cars(rng: np.random.Generator, n: int, variant: str) -> Cars:
     """Draw ``n`` cars; some of them are impossible, see :func:`possible` in ``population``.
 
-    ``variant`` only decides the kind of oxygen sensor: wide-range on B and D, narrow on A, and
-    either on C.
+    ``variant`` only decides the kind of oxygen sensor: wide-range on B and D, narrow on A and
+    E, and either on C.
     """
     d = _body(rng, n)
     d |= _filling(rng, n)
     d |= _crank(rng, n, d["displacement_l"]) | _plate(rng, n, d["displacement_l"])
     d |= _idle(rng, n) | _sensors(rng, n) | _fuel(rng, n, d["displacement_l"])
     d |= _idle_state(rng, d)
-    share = {"A": 0.0, "B": 1.0, "C": 0.5, "D": 1.0}[variant]
+    share = {"A": 0.0, "B": 1.0, "C": 0.5, "D": 1.0, "E": 0.0}[variant]
     d["wide_range"] = _flag(rng, share, n)
     d["floor_deg"] = rng.uniform(0.0, 0.7, n)  # of the idle opening, until that is solved
     d["idle_opening_deg"] = np.full(n, np.nan)

@@ -10,7 +10,7 @@ from bellmouth.practice.engine import Engine, Flows
 from bellmouth.practice.faults import Faults, Weather
 from bellmouth.practice.laws import heating_k
 
-__all__ = ["FuelControl", "FuelInput", "Metering", "stoichiometric"]
+__all__ = ["Flags", "FuelControl", "FuelInput", "Metering", "stoichiometric"]
 
 Flags = np.ndarray[tuple[int, ...], np.dtype[np.bool_]]
 _R = 0.28705
@@ -85,8 +85,10 @@ class FuelControl:
 
     Variants differ in how many long trims there are and what they do: A one factor, B one at
     idle and one off it, C four by flow (and short and long multiply), D an amount of fuel at
-    idle beside a factor.
+    idle beside a factor, E cells of speed and load (:mod:`bellmouth.practice.cells`).
     """
+
+    cell_count: int | None = None
 
     def __init__(self, car: Cars, fault: Faults, weather: Weather, variant: str) -> None:
         n = len(car)
@@ -99,7 +101,8 @@ class FuelControl:
         self.delivery = np.exp(gain + bank) * richer
         self._leak_tilt = np.where(car.banks > 1, fault.leak_bank - 0.5, 0.0)
         self.short = np.zeros((2, n))
-        self.cells = np.zeros(({"A": 1, "B": 2, "C": 4, "D": 2}[variant], 2, n))
+        count = self.cell_count or {"A": 1, "B": 2, "C": 4, "D": 2}[variant]
+        self.cells = np.zeros((count, 2, n))
         self.long_s: Floats | float = 1.5
         self._integral = np.zeros((2, n))
         self._film = np.zeros((2, n))
@@ -139,11 +142,7 @@ class FuelControl:
     ) -> Floats:  # fmt: skip
         """Inject, burn, sense and correct. Returns the banks' mean lambda in the cylinders."""
         self._active = self.long(metered_g_s, told.idling)
-        if self.variant == "C":
-            correction = (1.0 + self.short) * (1.0 + self._active)
-        else:
-            correction = 1.0 + self.short + self._active
-        wanted = 0.5 * metered_g_s * correction / told.commanded_lambda
+        wanted = 0.5 * metered_g_s * self._correction(told) / told.commanded_lambda
         self.injected = np.where(told.cut, 0.0, wanted)
         # Mixing and metering wander by a per cent or so over seconds, as real short trims show.
         self._scatter += (noise * 7.0 * self.car.mixture_scatter - self._scatter) * (dt_s / 1.2)
@@ -156,6 +155,12 @@ class FuelControl:
         self._correct(dt_s, told)
         self._learn(dt_s, metered_g_s, told)
         return np.asarray(self.true_lambda.mean(axis=0))
+
+    def _correction(self, told: FuelInput) -> Floats:  # noqa: ARG002
+        """What both trims make of the metered air, shape (2, cars). [-]"""
+        if self.variant == "C":
+            return np.asarray((1.0 + self.short) * (1.0 + self._active))
+        return np.asarray(1.0 + self.short + self._active)
 
     def _wet(self, dt_s: float, arriving: Floats) -> Floats:
         """Part of the fuel wets the port walls and comes off later."""
@@ -176,10 +181,7 @@ class FuelControl:
 
     def _correct(self, dt_s: float, told: FuelInput) -> None:
         error = self.sensed - 1.0 - self.car.lambda_bias
-        self._lean = np.where(error > 0.004, 1.0, np.where(error < -0.004, -1.0, self._lean))
-        wide = self.car.wide_range > 0
-        rate = np.where(wide, 0.7 * between(error, -0.25, 0.25), 0.022 * self._lean)
-        jump = np.where(wide, 0.25 * between(error, -0.2, 0.2), 0.010 * self._lean)
+        rate, jump = self._law(dt_s, error)
         moved = self._integral + dt_s * self.car.trim_speed * rate
         most = np.minimum(self.car.short_limit, self.car.total_limit - self._active)
         least = np.maximum(-self.car.short_limit, -self.car.total_limit - self._active)
@@ -187,8 +189,23 @@ class FuelControl:
         short = between(self._integral + jump, least, most)
         self.short = np.where(told.closed_loop, short, 0.0)
 
+    def _law(self, dt_s: float, error: Floats) -> tuple[Floats, Floats]:  # noqa: ARG002
+        """Rate of the integral and the step beside it. [1/s], [-]"""
+        self._lean = np.where(error > 0.004, 1.0, np.where(error < -0.004, -1.0, self._lean))
+        wide = self.car.wide_range > 0
+        rate = np.where(wide, 0.7 * between(error, -0.25, 0.25), 0.022 * self._lean)
+        jump = np.where(wide, 0.25 * between(error, -0.2, 0.2), 0.010 * self._lean)
+        return rate, jump
+
     def _learn(self, dt_s: float, metered_g_s: Floats, told: FuelInput) -> None:
         moved = np.where(told.learning, self._integral * (dt_s / self.long_s), 0.0)
+        before = self._active
+        self._store(moved, metered_g_s, told)
+        after = self.long(metered_g_s, told.idling)
+        self._integral = self._integral - (after - before)
+
+    def _store(self, moved: Floats, metered_g_s: Floats, told: FuelInput) -> None:
+        """Move the long trims that are in force, shape (2, cars)."""
         limit = self.car.long_limit
         if self.variant in {"A", "B"}:
             everywhere = np.ones_like(told.idling)
@@ -198,12 +215,9 @@ class FuelControl:
             rows = [cell == k for k in range(4)]
         else:
             rows = [told.idling, ~told.idling]
-        before = self._active
         for cell_at, mask in enumerate(rows):
             moving = np.where(mask, moved, 0.0)
             self.cells[cell_at] = between(self.cells[cell_at] + moving, -limit, limit)
-        after = self.long(metered_g_s, told.idling)
-        self._integral = self._integral - (after - before)
 
     def forget(self, kept: Floats) -> None:
         """Keep only this share of the long trims, as after a reset some time ago. [-]"""

@@ -14,7 +14,14 @@ from bellmouth.physics.orifice import flow_function
 from bellmouth.practice.cars import HEAT_PER_GRAM, Cars, spark_factor
 from bellmouth.practice.columns import Floats, between
 from bellmouth.practice.faults import Faults, Weather
-from bellmouth.practice.laws import FADES, FILLING_LAWS, PLATE_LAWS, filling_waves, heating_k
+from bellmouth.practice.laws import (
+    BLEEDS,
+    FADES,
+    FILLING_LAWS,
+    PLATE_LAWS,
+    filling_waves,
+    heating_k,
+)
 
 __all__ = ["Engine", "Flows"]
 
@@ -60,6 +67,7 @@ class Engine:
         self.filling = FILLING_LAWS[variant](car)
         self._plate = PLATE_LAWS[variant](car)
         self._fade = FADES[variant]
+        self._bleed = BLEEDS[variant]
         self.ambient_kpa = weather.barometric_kpa
         self.ambient_k = weather.ambient_c + 273.15
         self.pressure_kpa = car.idle_kpa.copy()
@@ -75,8 +83,12 @@ class Engine:
         self.flows = Flows(idle, 0 * idle, 0 * idle, idle)
 
     def area_mm2(self, opening_deg: Floats) -> Floats:
-        """Effective area past the plate: plate and bypass, less deposit. [deg] -> [mm²]"""
-        clean = self._plate(opening_deg) + self.car.bypass_mm2
+        """Effective area past the plate: plate and bypass, less deposit. [deg] -> [mm²]
+
+        A bypass that moves is as the present pressure difference has it.
+        """
+        bleed = self._bleed(self.car, self.boost_kpa - self.pressure_kpa)
+        clean = self._plate(opening_deg) + bleed
         lost = self.fault.deposit_mm2 * self._fade(np.maximum(opening_deg, 0.0), self.car.fade_deg)
         # Soot never seals the plate: a tenth of the clean gap remains.
         return np.asarray(np.maximum(clean - lost, 0.1 * clean))

@@ -1,4 +1,4 @@
-"""Idle control of practice cars: four kinds, each with an opening that it learns and remembers.
+"""Idle control of practice cars: five kinds, each with an opening that it learns and remembers.
 
 The controller knows the opening that a clean, nominal engine idles at, and learns what this one
 needs beside it. In :meth:`IdleControl.step` angles are degrees above the stop.
@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bellmouth.practice.cars import Cars
+from bellmouth.practice.cars import Cars, idle_spark_factor, spark_away_deg
 from bellmouth.practice.columns import Floats, between
 
 __all__ = ["IDLE_CONTROLS", "IdleControl", "IdleInput"]
@@ -34,7 +34,8 @@ class IdleControl:
     Attributes
     ----------
     learned
-        What learning added, [deg] here, a factor in :class:`_Banded` and :class:`_Demand`.
+        What learning added, [deg] here, a factor in :class:`_Banded` and :class:`_Demand`,
+        a logarithm in :class:`_Reserve`.
     learn_s
         Time constant of learning; short while a practice car settles before its recording.
     """
@@ -174,6 +175,62 @@ class _Demand(IdleControl):
         return self.remembered_deg() + share * self.unit_deg
 
 
+class _Reserve(IdleControl):
+    """Torque reserve: spark answers at once with the torque asked for, air follows slowly.
+
+    Spark makes up what the air of this moment lacks or has too much, and rests at its idle value
+    when air has arrived; where air may not follow, spark keeps what is left over. Learning is the
+    logarithm of the whole idle area, bypass included.
+    """
+
+    #: Share of the way that air goes in a step: half a second.
+    air_share = 0.05
+
+    def __init__(self, car: Cars, area_mm2: Floats) -> None:
+        super().__init__(car, area_mm2)
+        self._bypass_deg = car.bypass_mm2 / car.slope_mm2_deg
+        self._torque = np.zeros(len(car))
+        self._air = np.zeros(len(car))
+        self._asked = np.ones(len(car))
+        self._at_rest = idle_spark_factor(car)
+
+    def remembered_deg(self) -> Floats:
+        whole = self.car.idle_opening_deg + self._bypass_deg
+        return np.asarray(whole * np.exp(self.learned) - self._bypass_deg)
+
+    def _log_of(self, opening_deg: Floats) -> Floats:
+        whole = np.maximum(opening_deg + self._bypass_deg, 1e-3)
+        return np.log(whole / (self.car.idle_opening_deg + self._bypass_deg))
+
+    def _shift(self, extra_deg: Floats) -> None:
+        self.learned = self._log_of(self.remembered_deg() + extra_deg)
+
+    def _limit(self) -> None:
+        most = self.car.idle_opening_deg + 1.6 * self.car.authority_up_deg + 3.0
+        self.learned = between(self.learned, self._log_of(self.car.floor_deg), self._log_of(most))
+
+    def _feedback(self, dt_s: float, relative: Floats, active: Flags) -> Floats:
+        gain = self.car.idle_gain * self.unit_deg * relative
+        moved = self.integral + np.where(active, 0.55 * gain * dt_s, 0.0)
+        self.integral = between(moved, -self.down_deg, self.car.authority_up_deg)
+        self._torque = self.integral + np.where(active, 1.8 * gain, 0.0)
+        return between(self._torque, -self.down_deg, self.car.authority_up_deg)
+
+    def _opening(self, seen: IdleInput, feedback: Floats) -> Floats:
+        ahead = self._ahead(seen)
+        wanted = feedback + ahead * self.unit_deg
+        self._air = self._air + (wanted - self._air) * self.air_share
+        torque = np.maximum(1.0 + ahead + self._torque / self.unit_deg, 0.1)
+        self._asked = torque / np.maximum(1.0 + self._air / self.unit_deg, 0.1)
+        return self.remembered_deg() + self._air
+
+    def _spark_deg(self, error: Floats, seen: IdleInput) -> Floats:  # noqa: ARG002
+        car = self.car
+        spark = car.best_spark_deg - spark_away_deg(self._at_rest * self._asked)
+        spark = between(spark, car.idle_spark_deg - 12.0, car.idle_spark_deg + 8.0)
+        return np.where(seen.pedal_up, spark, np.nan)
+
+
 IDLE_CONTROLS: dict[str, type[IdleControl]] = {
-    "A": IdleControl, "B": _Stepper, "C": _Banded, "D": _Demand,
+    "A": IdleControl, "B": _Stepper, "C": _Banded, "D": _Demand, "E": _Reserve,
 }  # fmt: skip

@@ -1,4 +1,4 @@
-"""How a practice engine fills and how its plate opens: four structurally different sets of laws.
+"""How a practice engine fills and how its plate opens: five structurally different sets of laws.
 
 Each law is a small class built from arrays with one element a car. Filling laws are solved so that
 they pass through the car's two drawn levels (idle, and 85 kPa at 2500 rpm); plate laws through
@@ -13,8 +13,10 @@ import numpy as np
 
 from bellmouth.practice.cars import Cars
 from bellmouth.practice.columns import Floats, between
+from bellmouth.practice.surface import knotted_surface
 
 __all__ = [
+    "BLEEDS",
     "FADES",
     "FILLING_LAWS",
     "LOAD_KPA",
@@ -174,8 +176,12 @@ def _saturating(car: Cars) -> Filling:
     return _Saturating(car.filling_idle - gain * low, gain, scale, ram, peak, idle_ram)
 
 
+def _knotted(car: Cars) -> Filling:
+    return knotted_surface(car, LOAD_KPA, LOAD_RPM)
+
+
 FILLING_LAWS: dict[str, Callable[[Cars], Filling]] = {
-    "A": _affine, "B": _residual, "C": _moving, "D": _saturating,
+    "A": _affine, "B": _residual, "C": _moving, "D": _saturating, "E": _knotted,
 }  # fmt: skip
 
 
@@ -270,8 +276,42 @@ def _tabulated(car: Cars) -> Plate:
     return area
 
 
+def _two_stage(car: Cars) -> Plate:
+    """A linkage in two stages: the first tires as it opens, the second then opens the bore."""
+    tire_deg = 22.0 + 2.0 * car.plate_shape_deg
+    second_deg = 6.0 + 0.8 * car.wave_speed
+    first_most = car.slope_mm2_deg * tire_deg
+    rest = np.maximum(_most(car) - first_most, 0.0)
+
+    def area(opening_deg: Floats) -> Floats:
+        x = np.maximum(opening_deg, 0.0)
+        first = first_most * (1.0 - np.exp(-x / tire_deg))
+        share = between((x - second_deg) / (82.0 - second_deg), 0.0, 1.0)
+        return first * _shape(car, x) + rest * share * np.sqrt(share)
+
+    return area
+
+
 PLATE_LAWS: dict[str, Callable[[Cars], Plate]] = {
-    "A": _round, "B": _quadratic, "C": _progressive, "D": _tabulated,
+    "A": _round, "B": _quadratic, "C": _progressive, "D": _tabulated, "E": _two_stage,
+}  # fmt: skip
+
+
+def _constant_bleed(car: Cars, difference_kpa: Floats) -> Floats:  # noqa: ARG001
+    return car.bypass_mm2
+
+
+def _sprung_bleed(car: Cars, difference_kpa: Floats) -> Floats:
+    """A second bleed whose valve the pressure difference opens against a spring."""
+    share = 0.1 + 1.5 * car.filling_dip
+    drawn_open = np.tanh(np.maximum(difference_kpa, 0.0) / 40.0)
+    return np.asarray(car.bypass_mm2 * (1.0 - share * (1.0 - drawn_open)))
+
+
+#: Bypass and clearance at a pressure difference over the plate, per variant. [kPa] -> [mm²]
+BLEEDS: dict[str, Callable[[Cars, Floats], Floats]] = {
+    "A": _constant_bleed, "B": _constant_bleed, "C": _constant_bleed, "D": _constant_bleed,
+    "E": _sprung_bleed,
 }  # fmt: skip
 
 
@@ -291,7 +331,13 @@ def _fade_bell(opening_deg: Floats, fade_deg: Floats) -> Floats:
     return np.exp(-((opening_deg / (1.5 * fade_deg)) ** 2))
 
 
+def _fade_ring(opening_deg: Floats, fade_deg: Floats) -> Floats:
+    """A ring of soot counts whole until the plate's edge clears it."""
+    return np.exp(-np.maximum(opening_deg / fade_deg - 0.4, 0.0))
+
+
 #: Share of a deposit's area still lost at an opening, per variant.
 FADES: dict[str, Callable[[Floats, Floats], Floats]] = {
     "A": _fade_exponential, "B": _fade_rational, "C": _fade_linear, "D": _fade_bell,
+    "E": _fade_ring,
 }  # fmt: skip

@@ -8,13 +8,13 @@ import numpy as np
 from bellmouth.practice.cars import Cars, draw_cars
 from bellmouth.practice.columns import Floats
 from bellmouth.practice.faults import CAUSES, Faults, Weather, draw_faults, draw_weather, sizes_of
-from bellmouth.practice.laws import PLATE_LAWS, round_plate_mm2
+from bellmouth.practice.laws import BLEEDS, PLATE_LAWS, round_plate_mm2
 from bellmouth.practice.plans import PLANS, Plan, draw_plan
 from bellmouth.practice.signals import draw_reports
 
 __all__ = ["SINGLE_CAUSES", "VARIANTS", "Case", "draw", "healthy_again"]
 
-VARIANTS = ("A", "B", "C", "D")
+VARIANTS = ("A", "B", "C", "D", "E")
 #: The eight causes that any car can have; the rest need a sensor that not every car reports.
 SINGLE_CAUSES = CAUSES[:8]
 _CHOKED_G_S_PER_MM2 = 0.2362
@@ -47,7 +47,7 @@ def _solve_opening(car: Cars, variant: str) -> Cars:
     unit = round_plate_mm2(two, car.plate_closed_deg, two / 2.0, 0.16 * two / 2.0) / 2.0
     car = replace(car, bore_mm=np.sqrt(car.slope_mm2_deg / (unit * car.discharge)))
     area = PLATE_LAWS[variant](car)
-    needed = car.idle_airflow_g_s / _CHOKED_G_S_PER_MM2 - car.bypass_mm2
+    needed = car.idle_airflow_g_s / _CHOKED_G_S_PER_MM2 - BLEEDS[variant](car, 100.0 - car.idle_kpa)
     low, high = np.zeros(len(car)), np.full(len(car), 40.0)
     for _ in range(40):
         middle = 0.5 * (low + high)
@@ -138,7 +138,7 @@ def draw(
     n
         How many.
     variant
-        ``A`` to ``D``: structurally different engines and controllers.
+        ``A`` to ``E``: structurally different engines and controllers.
     seed
         The same arguments give the same cases.
     causes

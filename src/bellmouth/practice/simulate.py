@@ -7,8 +7,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bellmouth.practice.cars import Cars
+from bellmouth.practice.cells import fuel_control
 from bellmouth.practice.columns import Floats, between
-from bellmouth.practice.controller import FuelControl, FuelInput, Metering
+from bellmouth.practice.controller import FuelInput, Metering
 from bellmouth.practice.driver import Driver, DriverOutput
 from bellmouth.practice.engine import Crank, Engine
 from bellmouth.practice.faults import Faults, Weather
@@ -66,7 +67,7 @@ class _Run:
         self._noise_at = 0
         self.engine = Engine(car, fault, weather, variant)
         self.metering = Metering(car, fault, self.engine)
-        self.fuel = FuelControl(car, fault, weather, variant)
+        self.fuel = fuel_control(car, fault, weather, variant)
         self.idle = IDLE_CONTROLS[variant](car, car.idle_airflow_g_s / 0.2362)
         habits = np.stack([r.random(7) for r in self._rngs])
         self.driver = Driver(car, habits[:, :6])
@@ -260,7 +261,7 @@ def simulate(
     plans
         One plan a car; shorter ones are padded to the longest.
     variant
-        ``A`` to ``D``.
+        ``A`` to ``E``.
     seeds
         Of the noise, one a car: a car's traces do not depend on its company.
     """
