@@ -8,6 +8,6 @@ import os
 # The matrices are small: more threads cost more than they give. Before numpy is loaded.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
-from bellmouth.cli.group import main  # noqa: E402
+from bellmouth.cli.group import main
 
 __all__ = ["main"]
