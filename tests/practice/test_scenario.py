@@ -43,8 +43,9 @@ def test_metering_decides_what_is_reported(drawn_sample: list[SimulatedCase]) ->
         assert two <= (sim.car.banks == 2)
 
 
-def test_a_case_does_not_depend_on_its_company() -> None:
-    cases = [replace(c, plan=plan_of((0.0, 6.0))) for c in draw(3, "B", 9)]
+@pytest.mark.parametrize("variant", ["B", "E"])
+def test_a_case_does_not_depend_on_its_company(variant: str) -> None:
+    cases = [replace(c, plan=plan_of((0.0, 6.0))) for c in draw(3, variant, 9)]
     together, alone = run(cases), run([cases[1]])
     assert csv_text(together[1].recording) == csv_text(alone[0].recording)
 

@@ -3,6 +3,7 @@ recordings of the car in one row, the judged one marked."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -94,57 +95,74 @@ def observe(
 ) -> Observations:
     """Gather the usable stretches (engine running, not known to be cold) of all recordings."""
     groups = [judged, *references]
-    rows: list[tuple[int, Stretch]] = [
+    rows = [
         (number, stretch) for number, group in enumerate(groups) for stretch in judgeable(group)
     ]
     stretches = [stretch for _, stretch in rows]
     recording = np.array([number for number, _ in rows], dtype=np.int64)
-    ambient = [_ambient_pa(group, car) for group in groups]
     column = _Columns(stretches)
     displacement_m3 = car.displacement_l.value * 1e-3
-    speed = column.value("engine_speed") / 60.0
-    metered, metered_error = _metered(column, speed, displacement_m3, car)
-    computed, computed_error = _computed(column, speed, displacement_m3, car)
-    trim, trim_error, limit = _trims(column, metered, metered_error)
-    limit = _same_limit(trim, limit, recording)
-    intake = column.value("intake_air_temperature")
-    fallback_c = car.ambient_air_temperature_c.value if car.ambient_air_temperature_c else 30.0
-    intake = np.where(np.isfinite(intake), intake, fallback_c) + _ZERO_C
-    throttle, throttle_error = _throttle(column)
-    idle_kind = np.array([stretch.kind == "idle" for stretch in stretches], dtype=bool)
-    held_kind = np.array([stretch.kind == "held" for stretch in stretches], dtype=bool)
+    ambient = [_ambient_pa(group, car) for group in groups]
     return Observations(
         recording=recording,
         judged=recording == 0,
-        idle=idle_kind,
-        held=held_kind,
-        speed_rev_s=speed,
-        metered_kg_s=metered,
-        metered_error=metered_error,
-        computed_kg_s=computed,
-        computed_error=computed_error,
-        manifold_pa=_plausible(column.value("intake_manifold_pressure"), _LEAST_KPA) * 1e3,
-        manifold_error_pa=column.error("intake_manifold_pressure") * 1e3,
-        boost_pa=_plausible(column.value("boost_pressure"), _LEAST_BOOST_KPA) * 1e3,
-        throttle_pct=throttle,
-        throttle_error_pct=throttle_error,
-        log_trim=trim,
-        trim_error=trim_error,
-        trim_limit=limit,
-        ambient_pa=np.array([ambient[number][0] for number in recording]),
-        intake_k=intake,
+        idle=np.array([stretch.kind == "idle" for stretch in stretches], dtype=bool),
+        held=np.array([stretch.kind == "held" for stretch in stretches], dtype=bool),
         purging=np.array([stretch.purging or 0.0 for stretch in stretches]),
-        timing_deg=column.value("ignition_timing_advance"),
-        relative_pct=column.value("relative_throttle_position"),
         start_s=np.array([stretch.start_s for stretch in stretches]),
         end_s=np.array([stretch.end_s for stretch in stretches]),
+        ambient_pa=np.array([ambient[number][0] for number in recording]),
         ambient_known=np.array([known for _, known in ambient], dtype=bool),
         key_on_log_ratio=np.array([_key_on(group) for group in groups]),
         rest_pct=np.array([_rest(group) for group in groups]),
         displacement_m3=displacement_m3,
         airflow_metered=car.metering == "airflow",
         ethanol_reported=bool(np.isfinite(column.value("ethanol_percentage")).any()),
+        **_air(column, displacement_m3, car),
+        **_fuel(column, displacement_m3, car, recording),
     )
+
+
+def _air(column: "_Columns", displacement_m3: float, car: Car) -> dict[str, Any]:
+    """Everything about air, speed and plate, point by point."""
+    speed = column.value("engine_speed") / 60.0
+    metered, metered_error = _metered(column, speed, displacement_m3, car)
+    computed, computed_error = _computed(column, speed, displacement_m3, car)
+    throttle, throttle_error = _throttle(column)
+    intake = column.value("intake_air_temperature")
+    fallback_c = car.ambient_air_temperature_c.value if car.ambient_air_temperature_c else 30.0
+    manifold = _plausible(column.value("intake_manifold_pressure"), _LEAST_KPA)
+    return {
+        "speed_rev_s": speed,
+        "metered_kg_s": metered,
+        "metered_error": metered_error,
+        "computed_kg_s": computed,
+        "computed_error": computed_error,
+        "manifold_pa": manifold * 1e3,
+        "manifold_error_pa": column.error("intake_manifold_pressure") * 1e3,
+        "boost_pa": _plausible(column.value("boost_pressure"), _LEAST_BOOST_KPA) * 1e3,
+        "throttle_pct": throttle,
+        "throttle_error_pct": throttle_error,
+        "timing_deg": column.value("ignition_timing_advance"),
+        "relative_pct": column.value("relative_throttle_position"),
+        "intake_k": np.where(np.isfinite(intake), intake, fallback_c) + _ZERO_C,
+    }
+
+
+def _fuel(
+    column: "_Columns", displacement_m3: float, car: Car, recording: NDArray[np.int64]
+) -> dict[str, Any]:
+    """The trims of both banks, their errors, and where they sit at a limit."""
+    speed = column.value("engine_speed") / 60.0
+    metered, metered_error = _metered(column, speed, displacement_m3, car)
+    trim, error, limit = _trims(column, metered, metered_error)
+    # In open loop the trims stand still: they say nothing about the air.
+    trim[column.open_loop()] = np.nan
+    return {
+        "log_trim": trim,
+        "trim_error": error,
+        "trim_limit": _same_limit(trim, limit, recording),
+    }
 
 
 def _plausible(value: Floats, least: float) -> Floats:
@@ -163,6 +181,9 @@ class _Columns:
 
     def error(self, name: str) -> Floats:
         return np.array([stretch.error(name) for stretch in self._stretches], dtype=np.float64)
+
+    def open_loop(self) -> Bools:
+        return np.array([stretch.closed_loop is False for stretch in self._stretches], dtype=bool)
 
     def limit(self, name: str) -> Floats:
         found = [stretch.readings.get(name) for stretch in self._stretches]
