@@ -24,6 +24,8 @@ Floats = NDArray[np.float64]
 
 _FLUX = np.sqrt(1.0 / air.R_DRY)
 _TRIM_SOFTNESS = 0.01
+_NEAR_AMBIENT = 0.93
+_NEAR_CHOKED = 0.6  # a guessed pressure is good enough only where it hardly matters
 NEARLY_ONE = 0.99  # closest that a manifold comes to what feeds it
 RISE_PA = 35e3  # filling's level is told at this pressure, its rise from here to 95 kPa
 RISE_SPAN = 1.0 - 35.0 / 95.0
@@ -96,10 +98,12 @@ class Model:
         # Near ambient the flow says little about the opening: a small pressure error is a large
         # error of area there.
         upstream = np.where(self.has_boost, o.boost_pa, self._ambient)
-        ratio = np.where(self.has_manifold, o.manifold_pa, 0.0) / upstream
+        guess = o.metered_kg_s / (self._swept * np.exp(self.unknowns.mean[0]))
+        ratio = np.where(self.has_manifold, o.manifold_pa, np.nan_to_num(guess)) / upstream
+        limit = np.where(self.has_manifold, _NEAR_AMBIENT, _NEAR_CHOKED)
         table = {
             "filling": np.isfinite(o.metered_kg_s) & self.has_manifold,
-            "plate": throttled & (ratio < 0.93),
+            "plate": throttled & (ratio < limit),
             "trim 1": np.isfinite(o.log_trim[:, 0]),
             "trim 2": np.isfinite(o.log_trim[:, 1]),
             "computed": np.isfinite(o.computed_kg_s) & self.has_manifold,
