@@ -97,7 +97,7 @@ def test_a_fuel_reading_tells_meter_from_fuel(case: Case) -> None:
 def test_next_checks_are_ranked_by_information_a_minute(case: Case) -> None:
     _, posterior = posterior_of(case)
     ranked = next_checks(case, posterior, ())
-    worth = [check.bits / (check.minutes + 8.0) for check in ranked]
+    worth = [check.bits / (check.minutes + 20.0) for check in ranked]
     assert worth == sorted(worth, reverse=True)
     assert ranked[0].check in ("fuel_delivery", "meter_swap")
     done = next_checks(case, posterior, parse_results(["meter_swap=no_change"]))

@@ -24,7 +24,7 @@ __all__ = ["CheckResult", "next_checks", "parse_results", "result_log"]
 
 Floats = NDArray[np.float64]
 
-_SETTING_UP_MINUTES = 8.0  # getting ready costs something for the quickest check too
+_SETTING_UP_MINUTES = 20.0  # getting ready costs something for the quickest check too
 _SETTLED_BITS = 0.15
 _LEAST_BITS = 0.005
 
@@ -256,6 +256,8 @@ def _possible(case: "Case", check: Check) -> bool:
     alone = set(case.hypotheses.names)
     if check.needs and not alone & set(check.needs):
         return False
+    if check.name == "key_on_pressure" and np.isfinite(case.observations.key_on_log_ratio[0]):
+        return False  # recorded already
     if check.name == "closed_reading":
         return bool(np.isfinite(case.observations.throttle_pct).any())
     if check.name == "hold_2500":
