@@ -13,8 +13,7 @@ class Cause:
     """One cause.
 
     ``effect`` is what it acts on, ``sign`` the direction of a ratio (+1 reads or delivers too
-    much), ``range_key`` the entry of ``[sizes]`` that bounds it, ``unit`` the unit of its size
-    and ``plain`` the words for a mechanic.
+    much), ``unit`` the unit of its size and ``plain`` the words for a mechanic.
     """
 
     name: str

@@ -46,12 +46,13 @@ def parse_results(results: Sequence["str | CheckResult"]) -> tuple[CheckResult, 
     FindingError
         If a check or an outcome is not known.
     """
-    return tuple(r if isinstance(r, CheckResult) else _parse(r) for r in results)
+    told = [results] if isinstance(results, str) else results
+    return tuple(r if isinstance(r, CheckResult) else _parse(r) for r in told)
 
 
 def _parse(text: str) -> CheckResult:
     name, sign, outcome = text.partition("=")
-    name = name.strip().lower().replace("-", "_").replace(" ", "_")
+    name = _full_name(name.strip().lower().replace("-", "_").replace(" ", "_"))
     outcome = outcome.strip()
     if not sign or not outcome or name not in CHECKS:
         known = ", ".join(CHECKS)
@@ -70,6 +71,12 @@ def _parse(text: str) -> CheckResult:
             f"{check.low:g} to {check.high:g}."
         )
     raise FindingError(f'result "{text}": use one of {", ".join(check.outcomes)}.')
+
+
+def _full_name(begun: str) -> str:
+    """The check that a name begins, where only one does: ``smoke`` is ``smoke_test``."""
+    meant = [name for name in CHECKS if name.split("_")[0] == begun]
+    return meant[0] if len(meant) == 1 else begun
 
 
 def _number(text: str) -> float | None:
@@ -184,7 +191,11 @@ def _predict_trim(case: "Case", flow_over_idle: float = 3.2) -> tuple[Floats, Fl
 
 
 def _predict_opening(case: "Case") -> tuple[Floats, Floats]:
-    """Throttle reading at the lowest idle less the reading held closed [%]."""
+    """Throttle reading at the lowest idle less the reading held closed [%].
+
+    Judged alone, what deposit took is made up on top of the car's own opening; against a
+    reference, the opening is known from how far the reading stands from the reference's.
+    """
     u = case.model.unknowns
     index = u.index("opening")
     coordinate = case.posterior.coordinates
@@ -196,7 +207,13 @@ def _predict_opening(case: "Case") -> tuple[Floats, Floats]:
     covariance = np.linalg.inv(case.posterior.curvature[:, : u.size, : u.size])
     sd = u.sd[index] * np.sqrt(covariance[:, index, index])
     opening = np.exp(log_opening)
-    return opening + np.where(holds, np.exp(area) / slope, 0.0), opening * np.minimum(sd, 1.0)
+    made_up = np.where(holds, np.exp(area) / slope, 0.0)
+    if not case.model.reference_is_judged:
+        o = case.observations
+        judged = o.throttle_pct[o.judged & np.isfinite(o.throttle_pct)]
+        rise = judged.min() - case.model.throttle_reference_pct if len(judged) else 0.0
+        made_up = np.full_like(made_up, rise)
+    return opening + made_up, opening * np.minimum(sd, 1.0)
 
 
 _PREDICTIONS: dict[str, Callable[["Case"], tuple[Floats, Floats]]] = {

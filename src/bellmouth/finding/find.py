@@ -1,7 +1,7 @@
 """From a recording and a car to a finding: the one call that does it all."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -19,7 +19,7 @@ from bellmouth.finding.infer import Posterior, infer
 from bellmouth.finding.key_on import key_on
 from bellmouth.finding.model import Model
 from bellmouth.finding.nuisance import unknowns
-from bellmouth.finding.observations import Observations, observe
+from bellmouth.finding.observations import Observations, judgeable, observe
 from bellmouth.finding.picture import draw
 from bellmouth.finding.plate_position import PlatePosition, plate_position
 from bellmouth.finding.priors import Priors, cause_weights, load_priors, read_weights, weights_from
@@ -88,8 +88,13 @@ def find(
     others = [stretches(reference) for reference in references]
     case = solve(judged, others, car, recording.source)
     weights = _weights(prior, said)
-    told = (*parse_results(results), *_from_the_car(case))
-    return _report(case, weights, said, told, recording, judged)
+    told = parse_results(results)
+    if "closed_reading" not in {result.check for result in told}:
+        told = (*told, *_from_the_car(case))
+    finding = _report(case, weights, said, told, recording, judged)
+    idle = [r.source for r, found in zip(references, others, strict=True) if not judgeable(found)]
+    unused = [f"reference {source}: no warm running engine in it" for source in idle]
+    return replace(finding, excluded=(*finding.excluded, *unused))
 
 
 def solve(
@@ -101,7 +106,8 @@ def solve(
     """Infer every hypothesis from stretches; the part of `find` between files and words."""
     usable(judged, source)
     priors = load_priors()
-    observations = observe(judged, references, car)
+    # A reference without a running engine would only look like knowledge of the car.
+    observations = observe(judged, [one for one in references if judgeable(one)], car)
     refuse_foreign(observations, source)
     unknown_pa = priors.weather["barometric_kpa"][0] * 1e3
     flow, pressure = nominal.flow_and_pressure(observations, priors, unknown_pa)
@@ -121,10 +127,11 @@ def solve(
 
 def _from_the_car(case: Case) -> tuple[CheckResult, ...]:
     """What the car file holds that a check would have read: the throttle reading at its stop."""
-    closed, lowest = case.car.closed_throttle_position_pct, case.model.throttle_reference_pct
-    if closed is None or not np.isfinite(case.observations.throttle_pct).any():
+    o, closed = case.observations, case.car.closed_throttle_position_pct
+    readings = o.throttle_pct[o.judged & np.isfinite(o.throttle_pct)]
+    if closed is None or not o.throttle_absolute or not len(readings):
         return ()
-    return (CheckResult("closed_reading", "value", lowest - closed.value),)
+    return (CheckResult("closed_reading", "value", float(readings.min()) - closed.value),)
 
 
 def _weights(

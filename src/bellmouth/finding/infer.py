@@ -23,7 +23,7 @@ Ints = NDArray[np.intp]
 SideLog = Callable[[Ints, Floats], Floats]
 
 _STEP = 1e-4
-_ITERATIONS = 3
+_ITERATIONS = 2
 _WIDTH = 4.5
 _HOPELESS_NATS = 10.0
 _NODES = {1: 25, 2: 8}

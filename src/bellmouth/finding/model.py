@@ -77,7 +77,7 @@ class Model:
             np.where(np.isfinite(flow), flow, 1.0) / (0.003 * o.displacement_m3 / 0.001)
         )
         self.two_banks = bool(np.isfinite(o.log_trim[:, 1]).any())
-        self.throttle_reference_pct, self._reference_is_judged = self._lowest_throttle()
+        self.throttle_reference_pct, self.reference_is_judged = self._lowest_throttle()
         self.channels, self._rows = self._select()
 
     # -- what is compared ---------------------------------------------------------------------
@@ -101,11 +101,13 @@ class Model:
         guess = o.metered_kg_s / (self._swept * np.exp(self.unknowns.mean[0]))
         ratio = np.where(self.has_manifold, o.manifold_pa, np.nan_to_num(guess)) / upstream
         limit = np.where(self.has_manifold, _NEAR_AMBIENT, _NEAR_CHOKED)
+        # A trim is judged by the air that the controller metered at the same point.
+        measured = np.isfinite(flow)
         table = {
             "filling": np.isfinite(o.metered_kg_s) & self.has_manifold,
             "plate": throttled & (ratio < limit),
-            "trim 1": np.isfinite(o.log_trim[:, 0]),
-            "trim 2": np.isfinite(o.log_trim[:, 1]),
+            "trim 1": np.isfinite(o.log_trim[:, 0]) & measured,
+            "trim 2": np.isfinite(o.log_trim[:, 1]) & measured,
             "computed": np.isfinite(o.computed_kg_s) & self.has_manifold,
             "boost": self.has_boost & self._low_flow(),
         }
@@ -188,7 +190,7 @@ class Model:
         slope, deposit = np.exp(get("slope")), effects.deposit_mm2[:, None]
         own = np.exp(get("opening"))
         # Judged alone, the lowest reading is already opened by what the deposit took.
-        made_up = deposit / slope if self._reference_is_judged else np.zeros(1)
+        made_up = deposit / slope if self.reference_is_judged else np.zeros(1)
         raw = self.observations.throttle_pct - self.throttle_reference_pct + own + made_up
         root = np.sqrt(raw**2 + 0.04)
         opening = 0.5 * (raw + root)

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from bellmouth.car.description import Car
 from bellmouth.physics import air
 from bellmouth.recording.stretch import Stretch
+from bellmouth.recording.trims import BANKS, WIDE_RANGE, total_trim_name
 
 __all__ = ["Observations", "judgeable", "observe"]
 
@@ -20,11 +21,19 @@ Bools = NDArray[np.bool_]
 _LUKEWARM_C = 45.0
 _LEAST_KPA = 8.0
 _LEAST_BOOST_KPA = 40.0
+_AMBIENT_KPA = (40.0, 115.0)  # no road is higher or lower: a barometer that says so is no reading
 _LIMIT_STEP = 0.008
 _LARGEST_LOG_TRIM = 0.9
 _ZERO_C = 273.15
 _RATED_DENSITY_KG_M3 = 1.184  # SAE J1979, absolute load: air at 25 degC and 101.325 kPa
-_TRIM_NAMES = ("log_total_trim_bank_1", "log_total_trim_bank_2")
+# Throttle readings, and what each reads at its zero at most. [%]
+_THROTTLES = {
+    "throttle_position": 0.0,
+    "absolute_throttle_position_b": 0.0,
+    "relative_throttle_position": 0.3,
+    "commanded_throttle_actuator": 0.3,
+}
+_TRIM_NAMES = tuple(total_trim_name(bank) for bank in BANKS)
 
 
 @dataclass(frozen=True)
@@ -51,6 +60,7 @@ class Observations:
     boost_pa: Floats
     throttle_pct: Floats
     throttle_error_pct: Floats
+    throttle_absolute: bool  # whether the throttle reading is throttle_position itself
     log_trim: Floats
     trim_error: Floats
     trim_limit: Floats
@@ -114,21 +124,23 @@ def observe(
         ambient_pa=np.array([ambient[number][0] for number in recording]),
         ambient_known=np.array([known for _, known in ambient], dtype=bool),
         key_on_log_ratio=np.array([_key_on(group) for group in groups]),
-        rest_pct=np.array([_rest(group) for group in groups]),
         displacement_m3=displacement_m3,
         airflow_metered=car.metering == "airflow",
         ethanol_reported=bool(np.isfinite(column.value("ethanol_percentage")).any()),
-        **_air(column, displacement_m3, car),
+        **_air(column, displacement_m3, car, groups),
         **_fuel(column, displacement_m3, car, recording),
     )
 
 
-def _air(column: "_Columns", displacement_m3: float, car: Car) -> dict[str, Any]:
+def _air(
+    column: "_Columns", displacement_m3: float, car: Car, groups: Sequence[Sequence[Stretch]]
+) -> dict[str, Any]:
     """Everything about air, speed and plate, point by point."""
     speed = column.value("engine_speed") / 60.0
     metered, metered_error = _metered(column, speed, displacement_m3, car)
     computed, computed_error = _computed(column, speed, displacement_m3, car)
-    throttle, throttle_error = _throttle(column)
+    throttle_name = _throttle_name(column)
+    throttle = _opened(column, throttle_name)
     intake = column.value("intake_air_temperature")
     fallback_c = car.ambient_air_temperature_c.value if car.ambient_air_temperature_c else 30.0
     manifold = _plausible(column.value("intake_manifold_pressure"), _LEAST_KPA)
@@ -142,7 +154,9 @@ def _air(column: "_Columns", displacement_m3: float, car: Car) -> dict[str, Any]
         "manifold_error_pa": column.error("intake_manifold_pressure") * 1e3,
         "boost_pa": _plausible(column.value("boost_pressure"), _LEAST_BOOST_KPA) * 1e3,
         "throttle_pct": throttle,
-        "throttle_error_pct": throttle_error,
+        "throttle_error_pct": column.error(throttle_name),
+        "throttle_absolute": throttle_name == "throttle_position",
+        "rest_pct": np.array([_rest(group, throttle_name) for group in groups]),
         "timing_deg": column.value("ignition_timing_advance"),
         "relative_pct": column.value("relative_throttle_position"),
         "intake_k": np.where(np.isfinite(intake), intake, fallback_c) + _ZERO_C,
@@ -158,6 +172,7 @@ def _fuel(
     trim, error, limit = _trims(column, metered, metered_error)
     # In open loop the trims stand still: they say nothing about the air.
     trim[column.open_loop()] = np.nan
+    limit = np.where(np.isfinite(trim), limit, 0.0)
     return {
         "log_trim": trim,
         "trim_error": error,
@@ -190,24 +205,16 @@ class _Columns:
         return np.array([0.0 if r is None else float(r.at_limit) for r in found])
 
 
-def _throttle(column: _Columns) -> tuple[Floats, Floats]:
-    """The throttle reading that the most points have; only its changes are used.
+def _throttle_name(column: _Columns) -> str:
+    """The throttle reading that the most points have; only its changes are used."""
+    seen = {name: int(np.isfinite(_opened(column, name)).sum()) for name in _THROTTLES}
+    return max(_THROTTLES, key=lambda name: seen[name])
 
-    A relative reading that sits at zero says no more than that the plate is below its zero.
-    """
-    best, best_error, most = column.value("throttle_position"), column.error("throttle_position"), 0
-    for name, zero in (
-        ("throttle_position", 0.0),
-        ("absolute_throttle_position_b", 0.0),
-        ("relative_throttle_position", 0.3),
-        ("commanded_throttle_actuator", 0.3),
-    ):
-        value = column.value(name)
-        value = np.where(value > zero, value, np.nan)
-        seen = int(np.isfinite(value).sum())
-        if seen > most:
-            best, best_error, most = value, column.error(name), seen
-    return best, best_error
+
+def _opened(column: _Columns, name: str) -> Floats:
+    """A throttle reading; one that sits at its zero says no more than that the plate is there."""
+    value = column.value(name)
+    return np.where(value > _THROTTLES[name], value, np.nan)
 
 
 def _metered(
@@ -258,11 +265,12 @@ def _trims(
     trim = np.where(np.abs(trim) < _LARGEST_LOG_TRIM, trim, np.nan)
     if not np.isfinite(trim).any():
         trim[:, 0], error[:, 0] = _trim_from_fuel_rate(column, metered, metered_error)
-    left, left_error = _mixture_left(column)
-    seen = np.isfinite(left) & (np.abs(left) > 3 * left_error)
-    trim[:, 0] += np.where(seen, left, 0.0)
-    error[:, 0] = np.where(seen, np.hypot(error[:, 0], left_error), error[:, 0])
-    limit[:, 0] = np.where(seen, 0.0, limit[:, 0])
+    for place, bank in enumerate(BANKS):
+        left, left_error = _mixture_left(column, bank)
+        seen = np.isfinite(left) & (np.abs(left) > 3 * left_error)
+        trim[:, place] += np.where(seen, left, 0.0)
+        error[:, place] = np.where(seen, np.hypot(error[:, place], left_error), error[:, place])
+        limit[:, place] = np.where(seen, 0.0, limit[:, place])
     return trim, error, limit
 
 
@@ -279,11 +287,11 @@ def _same_limit(trim: Floats, limit: Floats, recording: NDArray[np.int64]) -> Fl
     return found
 
 
-def _mixture_left(column: _Columns) -> tuple[Floats, Floats]:
+def _mixture_left(column: _Columns, bank: int) -> tuple[Floats, Floats]:
+    """Log of what a bank's wide-range sensor reads over the command, NaN where none reads."""
     command = column.value("commanded_equivalence_ratio")
     command = np.where(command > 0.5, command, 1.0)
-    for ending in ("voltage", "current"):
-        name = f"wide_range_sensor_1_equivalence_ratio_with_{ending}"
+    for name in WIDE_RANGE[bank]:
         ratio = column.value(name)
         if np.isfinite(ratio).any():
             good = (ratio > 0.6) & (ratio < 1.8)
@@ -308,7 +316,7 @@ def _trim_from_fuel_rate(
 def _ambient_pa(group: Sequence[Stretch], car: Car) -> tuple[float, bool]:
     """Ambient pressure of a recording and whether anything told it."""
     values = [stretch.value("barometric_pressure") for stretch in group]
-    values = [value for value in values if np.isfinite(value)]
+    values = [value for value in values if _is_ambient(value)]
     if values:
         return float(np.median(values)) * 1e3, True
     if car.barometric_pressure_kpa is not None:
@@ -318,7 +326,7 @@ def _ambient_pa(group: Sequence[Stretch], car: Car) -> tuple[float, bool]:
         for stretch in group
         if stretch.kind == "engine off"
     ]
-    off = [value for value in off if np.isfinite(value)]
+    off = [value for value in off if _is_ambient(value)]
     if off:
         return float(np.median(off)) * 1e3, True
     if car.altitude_m is not None:
@@ -332,14 +340,22 @@ def _key_on(group: Sequence[Stretch]) -> float:
         if stretch.kind == "engine off":
             manifold = stretch.value("intake_manifold_pressure")
             barometer = stretch.value("barometric_pressure")
-            if np.isfinite(manifold) and np.isfinite(barometer):
+            if manifold > _LEAST_KPA and _is_ambient(barometer):
                 return float(np.log(manifold / barometer))
     return float("nan")
 
 
-def _rest(group: Sequence[Stretch]) -> float:
-    """Throttle reading with the engine off, where the plate rests on its spring."""
+def _is_ambient(kpa: float) -> bool:
+    """Whether a pressure can be the outside air's; NaN is not."""
+    low, high = _AMBIENT_KPA
+    return low <= kpa <= high
+
+
+def _rest(group: Sequence[Stretch], name: str) -> float:
+    """The absolute throttle reading that is used, engine off: there the plate is on its spring."""
+    if not name.endswith(("throttle_position", "throttle_position_b")) or "relative" in name:
+        return float("nan")
     for stretch in group:
-        if stretch.kind == "engine off" and np.isfinite(stretch.value("throttle_position")):
-            return stretch.value("throttle_position")
+        if stretch.kind == "engine off" and np.isfinite(stretch.value(name)):
+            return stretch.value(name)
     return float("nan")

@@ -66,7 +66,12 @@ def read_weights(path: str | Path) -> dict[str, float]:
         raise FindingError(f"{path}: cannot be read ({error}). Give a TOML file.") from error
     except tomllib.TOMLDecodeError as error:
         raise FindingError(f"{path}: not valid TOML ({error}).") from error
-    return weights_from(table.get("prior", table), str(path))
+    found = table.get("prior", table)
+    if not isinstance(found, Mapping):
+        raise FindingError(
+            f"{path}: prior is {found!r}. Make it a table: [prior], then lines of cause = weight."
+        )
+    return weights_from(found, str(path))
 
 
 def weights_from(table: Mapping[str, Any], source: str) -> dict[str, float]:

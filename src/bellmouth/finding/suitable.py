@@ -49,7 +49,9 @@ def refuse_foreign(observations: Observations, source: str) -> None:
         If nothing that the metering needs was recorded, or idle is unthrottled (a diesel).
     """
     o = observations
-    airflow, pressure = np.isfinite(o.metered_kg_s), np.isfinite(o.manifold_pa)
+    # A reference cannot stand in for what the judged recording lacks.
+    airflow = np.isfinite(o.metered_kg_s) & o.judged
+    pressure = np.isfinite(o.manifold_pa) & o.judged
     if o.airflow_metered and not airflow.any():
         raise FindingError(
             f'{source}: the car is metered by "airflow" but no mass_air_flow was recorded. Record '

@@ -136,7 +136,7 @@ def size_words(cause: str, size: Size) -> str:
     if cause == "deposit":
         return f"{interval_words(size)} of opening lost"
     if cause == "learned_stale":
-        return f"{interval_words(size)} of opening too much"
+        return f"{interval_words(size)} of air too much"
     return interval_words(size)
 
 

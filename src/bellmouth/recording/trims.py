@@ -9,7 +9,15 @@ from numpy.typing import NDArray
 from bellmouth.recording.readings import Statistics, Windows
 from bellmouth.recording.series import Floats, Recording, Series
 
-__all__ = ["BANKS", "is_trim", "limits", "log_total_trim", "total_trim_name", "total_trim_series"]
+__all__ = [
+    "BANKS",
+    "WIDE_RANGE",
+    "is_trim",
+    "limits",
+    "log_total_trim",
+    "total_trim_name",
+    "total_trim_series",
+]
 
 BANKS = (1, 2)
 # A trim that does not move counts as clamped from here on. Controllers clamp the quick term at
@@ -63,7 +71,7 @@ def log_total_trim(
         own = each[term.name]
         # Without a sample of its own in the stretch a term is only known by interpolation.
         empty |= own.count == 0
-        rounding2 += (own.rounding / (100 + np.nan_to_num(own.mean))) ** 2
+        rounding2 += (own.rounding / np.maximum(100 + np.nan_to_num(own.mean), 1.0)) ** 2
     step = max(each[term.name].quantum for term in terms) / 100
     clamped = _clamped(sum_, total, step)
     for evidence in _mixture(recording, bank, windows, each):
