@@ -1,0 +1,127 @@
+"""Simulated cases: a recording as the finding sees it, and the truth, cached on disk.
+
+Recordings are cached by the code they are made with (``bellmouth.practice``), steady stretches by
+the code that finds them as well, so that a change of the inference alone costs only inference.
+"""
+
+import hashlib
+import pickle
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from bellmouth.car.description import Car
+from bellmouth.recording.series import Recording
+from bellmouth.recording.steady import stretches
+from bellmouth.recording.stretch import Stretch
+from measure import OUT, ROOT, simulated
+from measure.pool import spread
+from measure.simulated import Plan
+
+__all__ = ["CHUNK", "Sample", "recordings", "samples"]
+
+#: Simulating two hundred cars costs little more than simulating one.
+CHUNK = 200
+
+
+@dataclass(frozen=True)
+class Sample:
+    """One case: truth, what the car reports, and its stretches; see `measure.simulated`."""
+
+    number: int
+    variant: str
+    cause: str
+    sizes: Mapping[str, float]
+    reports: str
+    plan: str
+    complaint: str
+    car: Car
+    judged: tuple[Stretch, ...]
+    references: tuple[tuple[Stretch, ...], ...]
+    facts: Mapping[str, float]
+
+
+def samples(plan: Plan, count: int, processes: int = 2, *, keep: bool = False) -> list[Sample]:
+    """The first ``count`` cases of a plan; the same plan always gives the same cases.
+
+    ``keep`` takes recordings that an older practice car made, where there are any.
+    """
+    size = min(CHUNK, count)
+    chunks = [(plan, number, size, keep) for number in range(-(-count // size))]
+    found = [sample for chunk in spread(_chunk, chunks, processes, "drawing") for sample in chunk]
+    return found[:count]
+
+
+def recordings(plan: Plan, count: int) -> list[simulated.Simulated]:
+    """The first ``count`` cases as recordings, at most `CHUNK`; made in this process."""
+    path = _recordings_path(plan, 0, count)
+    return _cached(path, lambda: simulated.chunk(plan, 0, count))  # type: ignore[no-any-return]
+
+
+def _chunk(which: tuple[Plan, int, int, bool]) -> list[Sample]:
+    plan, number, size, keep = which
+    path = _recordings_path(plan, number, size)
+    if keep and not path.exists():
+        pattern = path.stem.rpartition("-")[0] + "-*"
+        older = sorted(path.parent.glob(pattern), key=lambda p: p.stat().st_mtime)
+        path = older[-1] if older else path
+    found = _path("stretches", path.stem, ["recording"])
+    if found.exists():
+        return _read(found)  # type: ignore[no-any-return]
+    made = _cached(path, lambda: simulated.chunk(plan, number, size))
+    return _cached(found, lambda: [_sample(one) for one in made])  # type: ignore[no-any-return]
+
+
+def _recordings_path(plan: Plan, number: int, size: int) -> Path:
+    mark = hashlib.sha256(repr((plan, number, size)).encode()).hexdigest()
+    return _path("recordings", f"{plan.variant}-{mark[:12]}", ["practice"])
+
+
+def _sample(one: simulated.Simulated) -> Sample:
+    return Sample(
+        number=one.number,
+        variant=one.variant,
+        cause=one.cause,
+        sizes=one.sizes,
+        reports=one.reports,
+        plan=one.plan,
+        complaint=one.complaint,
+        car=one.car,
+        judged=_stretches(one.recording),
+        references=tuple(_stretches(reference) for reference in one.references),
+        facts=one.facts,
+    )
+
+
+def _stretches(recording: Recording) -> tuple[Stretch, ...]:
+    return tuple(stretches(recording))
+
+
+def _cached(path: Path, make: Callable[[], Any]) -> Any:
+    if path.exists():
+        return _read(path)
+    made = make()
+    path.parent.mkdir(parents=True, exist_ok=True)
+    part = path.with_suffix(".part")
+    part.write_bytes(pickle.dumps(made, protocol=pickle.HIGHEST_PROTOCOL))
+    part.replace(path)
+    return made
+
+
+def _read(path: Path) -> Any:
+    # Written above by this program, in its own folder.
+    return pickle.loads(path.read_bytes())  # noqa: S301
+
+
+def _path(kind: str, name: str, rooms: Sequence[str]) -> Path:
+    """Where a pickle stands, by its name and the sources it depends on."""
+    files: list[Path] = []
+    for room in rooms:
+        files += sorted((ROOT / "src" / "bellmouth" / room).glob("*.*"))
+    digest = hashlib.sha256(str(simulated.VERSION).encode())
+    for file in files:
+        digest.update(file.read_bytes())
+    return (
+        OUT / "cases" / f"v{simulated.VERSION}" / f"{kind}-{name}-{digest.hexdigest()[:12]}.pickle"
+    )

@@ -1,0 +1,107 @@
+"""After one, two, three checks: the tool's own first suggestion is followed each time, and its
+outcome drawn from the truth with the error rates of ``check_rates.toml``."""
+
+import tomllib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bellmouth.errors import BellmouthError
+from bellmouth.finding.checks import CheckResult, next_checks, result_log
+from bellmouth.finding.find import Case, solve
+from bellmouth.finding.priors import cause_weights
+from measure.cases import Sample
+from measure.judge import log_prior, posterior
+
+__all__ = ["Followed", "follow", "outcome", "rates"]
+
+Floats = NDArray[np.float64]
+
+_STEPS = 3
+
+
+@dataclass(frozen=True)
+class Followed:
+    """Causes' probabilities before any check and after each, and which checks were made."""
+
+    sample: Sample
+    names: tuple[str, ...]
+    probability: Floats
+    made: tuple[str, ...]
+
+
+@cache
+def rates() -> Mapping[str, Mapping[str, Any]]:
+    """The stated error rates by check."""
+    text = Path(__file__).with_name("check_rates.toml").read_text(encoding="utf-8")
+    return tomllib.loads(text)
+
+
+def outcome(check: str, sample: Sample, rng: np.random.Generator) -> CheckResult | None:
+    """What a check shows on this car; ``None`` where it could not be made."""
+    table = rates()[check]
+    if "fact" in table:
+        value = sample.facts[table["fact"]] + rng.normal(0.0, table["error"])
+        return CheckResult(check, "value", float(value)) if np.isfinite(value) else None
+    chances = np.array(table["otherwise"])
+    for cause in sample.cause.split("+"):
+        if cause in table.get("given", {}):
+            chances = _given(table, sample, cause, chances)
+    word = table["outcomes"][int(rng.choice(len(chances), p=chances / chances.sum()))]
+    return CheckResult(check, word)
+
+
+def _given(table: Mapping[str, Any], sample: Sample, cause: str, otherwise: Floats) -> Floats:
+    hit = np.array(table["given"][cause])
+    if "seen_mm" not in table:
+        return hit
+    size, chance = np.array(table["seen_mm"]).T
+    seen = np.interp(sample.sizes[cause], size, chance) / chance[-1]
+    return np.asarray(seen * hit + (1.0 - seen) * otherwise)
+
+
+def follow(sample: Sample) -> Followed | None:
+    """Judge a case and follow the first suggestion three times; ``None`` where it is refused."""
+    try:
+        case = solve(sample.judged, sample.references, sample.car, f"case {sample.number}")
+    except BellmouthError:
+        return None
+    rng = np.random.default_rng([sample.number, 41])
+    names = (*case.hypotheses.names, "unexplained")
+    log_weight = log_prior(case, cause_weights("unknown"))
+    logs = np.append(case.posterior.log_evidence, case.posterior.log_unexplained)
+    results: list[CheckResult] = []
+    not_possible: set[str] = set()
+    history = [posterior(logs, log_weight)]
+    for _ in range(_STEPS):
+        made = _next(case, history[-1], results, not_possible, sample, rng)
+        if made is not None:
+            results.append(made)
+        history.append(posterior(logs + result_log(case, results), log_weight))
+    return Followed(sample, names, np.stack(history), tuple(one.check for one in results))
+
+
+def _next(
+    case: Case,
+    probability: Floats,
+    results: Sequence[CheckResult],
+    not_possible: set[str],
+    sample: Sample,
+    rng: np.random.Generator,
+) -> CheckResult | None:
+    """The first suggestion that can be made on this car, and what it showed."""
+    names = (*case.hypotheses.names, "unexplained")
+    table = dict(zip(names, map(float, probability), strict=True))
+    for suggested in next_checks(case, table, results):
+        if suggested.check in not_possible:
+            continue
+        shown = outcome(suggested.check, sample, rng)
+        if shown is not None:
+            return shown
+        not_possible.add(suggested.check)
+    return None
