@@ -67,7 +67,9 @@ def _misfits(case: "Case", best: int) -> list[Evidence]:
         found.append(
             Evidence(
                 f"{case.model.channels[index]} disagrees at {o.speed_rev_s[point] * 60:.0f} rpm "
-                f"({o.start_s[point]:.0f}-{o.end_s[point]:.0f} s)",
+                f"({o.start_s[point]:.0f}-{o.end_s[point]:.0f} s"
+                + ("" if o.judged[point] else " of a reference")
+                + ")",
                 float(white[index]),
                 (str(case.model.channels[index]),),
             )
@@ -85,8 +87,10 @@ def excluded_of(judged: Sequence[Stretch], recording: Recording) -> tuple[str, .
     open_loop = [s for s in judged if s.closed_loop is False]
     if open_loop:
         left.append(f"trims of {len(open_loop)} open-loop stretches")
-    if recording.unmapped:
-        left.append("columns that no parameter claims: " + ", ".join(recording.unmapped))
+    told = " ".join(recording.notes)
+    unmapped = [name for name in recording.unmapped if name not in told]
+    if unmapped:
+        left.append("columns that no parameter claims: " + ", ".join(unmapped))
     return tuple(left)
 
 

@@ -16,7 +16,7 @@ from bellmouth.finding.explain import confusions, evidence_of, excluded_of, warn
 from bellmouth.finding.hypothesis import Hypotheses, Scale, enumerate_hypotheses
 from bellmouth.finding.idle_speed import IdleSpeed, idle_speed
 from bellmouth.finding.infer import Posterior, infer
-from bellmouth.finding.key_on import key_on
+from bellmouth.finding.key_on import KeyOn, key_on
 from bellmouth.finding.model import Model
 from bellmouth.finding.nuisance import unknowns
 from bellmouth.finding.observations import Observations, judgeable, observe
@@ -49,6 +49,7 @@ class Case:
     car: Car
     idle: IdleSpeed
     plate: PlatePosition
+    key_on: KeyOn
 
 
 def find(
@@ -117,11 +118,21 @@ def solve(
     covariances = model_error.covariances(model, priors, flow, pressure)
     idle = idle_speed(observations, car, priors, hypotheses, scale)
     plate = plate_position(observations, priors, hypotheses, scale)
-    sides = (idle, plate, key_on(observations, priors, hypotheses))
+    off = key_on(observations, priors, hypotheses)
     scale_weights = np.array(priors.model_error["scale_weights"])
-    posterior = infer(model, hypotheses, covariances, scale_weights, sides)
+    posterior = infer(model, hypotheses, covariances, scale_weights, (idle, plate, off))
     return Case(
-        observations, model, hypotheses, covariances, scale, posterior, priors, car, idle, plate
+        observations=observations,
+        model=model,
+        hypotheses=hypotheses,
+        covariances=covariances,
+        scale=scale,
+        posterior=posterior,
+        priors=priors,
+        car=car,
+        idle=idle,
+        plate=plate,
+        key_on=off,
     )
 
 

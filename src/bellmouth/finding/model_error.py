@@ -112,4 +112,7 @@ def _misfit(
         covariance += (trim_sd**2) * np.outer(gain, gain) * trim
     both_banks = np.char.startswith(channels, "trim")
     purge = table["purge_log"] * o.purging[rows] * both_banks
-    return np.asarray(covariance + np.outer(purge, purge) * same)
+    covariance += np.outer(purge, purge) * same
+    # Exhaust gas takes up room: how much is not reported, only that it was asked for.
+    recirculated = table["egr_log"] * o.recirculating[rows] * fill_gain
+    return np.asarray(covariance + np.outer(recirculated, recirculated) * same)

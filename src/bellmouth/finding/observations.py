@@ -67,6 +67,7 @@ class Observations:
     ambient_pa: Floats
     intake_k: Floats
     purging: Floats
+    recirculating: Floats
     relative_pct: Floats
     timing_deg: Floats
     start_s: Floats
@@ -119,6 +120,7 @@ def observe(
         idle=np.array([stretch.kind == "idle" for stretch in stretches], dtype=bool),
         held=np.array([stretch.kind == "held" for stretch in stretches], dtype=bool),
         purging=np.array([stretch.purging or 0.0 for stretch in stretches]),
+        recirculating=np.nan_to_num(column.value("commanded_egr")) / 100.0,
         start_s=np.array([stretch.start_s for stretch in stretches]),
         end_s=np.array([stretch.end_s for stretch in stretches]),
         ambient_pa=np.array([ambient[number][0] for number in recording]),
@@ -126,7 +128,7 @@ def observe(
         key_on_log_ratio=np.array([_key_on(group) for group in groups]),
         displacement_m3=displacement_m3,
         airflow_metered=car.metering == "airflow",
-        ethanol_reported=bool(np.isfinite(column.value("ethanol_percentage")).any()),
+        ethanol_reported=_reports(column, "ethanol_percentage"),
         **_air(column, displacement_m3, car, groups),
         **_fuel(column, displacement_m3, car, recording),
     )
@@ -242,12 +244,19 @@ def _computed(
     if np.isfinite(flow).any():
         flow = np.where(flow > 0, flow, np.nan) * 1e-3
         return flow, column.error("mass_air_flow") * 1e-3 / flow
+    # The calculated load is left out: what it is a share of differs with speed from engine to
+    # engine, and on the real idles it only fed a false leak.
     return _flow_from_load(column, speed, displacement_m3)
+
+
+def _reports(column: "_Columns", name: str) -> bool:
+    return bool(np.isfinite(column.value(name)).any())
 
 
 def _flow_from_load(
     column: _Columns, speed: Floats, displacement_m3: float
 ) -> tuple[Floats, Floats]:
+    """Airflow from the absolute load, a share of filling at rated density."""
     load = column.value("absolute_load")
     load = np.where(load > 0, load, np.nan)
     flow = load / 100.0 * _RATED_DENSITY_KG_M3 * displacement_m3 * speed / 2.0

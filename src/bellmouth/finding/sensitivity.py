@@ -67,7 +67,7 @@ def _channel_slopes(
         supply = _sum((1.0 - share, _sum((1.0, plate), (1.0, flux))), (share, leak))
         result["plate"] = _sum((1.0, passed), (-1.0, supply))
     if "computed" in kinds:
-        result["computed"] = _sum((-1.0, filled), (1.0, {"meter_gain": -np.ones(1)}))
+        result["computed"] = _sum((-1.0, filled), (-1.0, {"meter_gain": np.ones(1)}))
     if "boost" in kinds:
         result["boost"] = _sum((1.0, upstream), (-1.0, ambient))
     for bank in (0, 1):

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bellmouth.finding.idle_speed import IdleSpeed
+from bellmouth.finding.key_on import KeyOn
 from bellmouth.finding.plate_position import PlatePosition
 from bellmouth.finding.result import Evidence
 
@@ -25,6 +26,7 @@ _NAMES = {
     "boost": ("boost_pressure", "barometric_pressure"),
     "idle": ("engine_speed",),
     "rest": ("throttle_position", "relative_throttle_position"),
+    "key on": ("intake_manifold_pressure", "barometric_pressure"),
     "unusual": (),
 }
 
@@ -36,10 +38,12 @@ def telling(case: "Case", row: int) -> tuple[Evidence, ...]:
     up to the difference of evidence.
     """
     parts = {**_by_channel(case, row), **_by_side(case, row)}
+    # Weak evidence is still what led there: the strongest is always said.
+    least = min(_WORTH_SAYING_NATS, max(parts.values()))
     found = [
         Evidence(_words(case, source), round(nats, 2), _NAMES[source])
         for source, nats in parts.items()
-        if nats > _WORTH_SAYING_NATS
+        if nats >= least > 0
     ]
     return tuple(sorted(found, key=lambda evidence: -evidence.strength))
 
@@ -64,14 +68,14 @@ def _by_side(case: "Case", row: int) -> dict[str, float]:
     which = np.array([0, row], dtype=np.intp)
     sizes = case.posterior.sizes[which]
     parts = {}
-    for name, side in (("idle", case.idle), ("rest", case.plate)):
+    for name, side in (("idle", case.idle), ("rest", case.plate), ("key on", case.key_on)):
         healthy, cause = _at_best(side, which, sizes, case)
         parts[name] = cause - healthy
     return parts
 
 
 def _at_best(
-    side: IdleSpeed | PlatePosition, which: NDArray[np.intp], sizes: Floats, case: "Case"
+    side: IdleSpeed | PlatePosition | KeyOn, which: NDArray[np.intp], sizes: Floats, case: "Case"
 ) -> tuple[float, float]:
     """Log likelihood of healthy, and of the cause averaged over its posterior sizes."""
     grid = case.posterior.grid
@@ -94,6 +98,7 @@ def _words(case: "Case", source: str) -> str:
         "plate": "throttle opening against the air that passes, point by point",
         "computed": "the controller's own computed airflow against speed and pressure",
         "boost": "boost pressure with the plate nearly closed against the barometer",
+        "key on": "manifold pressure against the barometer with the engine off",
         "rest": "where the plate stands at idle against where it rests with the key on",
         "unusual": "a healthy car would have to be an unusual one",
     }[source]

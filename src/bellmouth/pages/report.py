@@ -126,7 +126,10 @@ def report_page(finding: Finding, recording: Recording, car: Car) -> ReportPage:
         sizes=_size_rows(finding),
         evidence=tuple(sorted(finding.evidence, key=lambda item: -abs(item.strength))),
         misfit=misfit_words(finding.misfit),
-        excluded=(*finding.excluded, *recording.notes),
+        excluded=(
+            *finding.excluded,
+            *(note for note in recording.notes if note not in finding.warnings),
+        ),
         warnings=finding.warnings,
         car=_car_rows(car),
         recording=_recording_rows(recording),

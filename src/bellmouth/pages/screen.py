@@ -39,9 +39,13 @@ def print_finding(finding: Finding, recording: Recording, out: Console) -> None:
     print_list(out, "Mind", finding.warnings, _LEFT_OUT_SHOWN)
     strongest = sorted(finding.evidence, key=lambda item: -abs(item.strength))
     print_list(out, "What led there", [item.what for item in strongest], _EVIDENCE_SHOWN)
-    left_out = [*finding.excluded, *recording.notes]
-    if recording.unmapped:
-        left_out.append(f"Columns that were not used: {', '.join(recording.unmapped)}.")
+    # Once is enough: a finding made from this recording has its notes among the warnings.
+    notes = [note for note in recording.notes if note not in finding.warnings]
+    left_out = [*finding.excluded, *notes]
+    told = " ".join([*left_out, *finding.warnings])
+    unmapped = [name for name in recording.unmapped if name not in told]
+    if unmapped:
+        left_out.append(f"Columns that were not used: {', '.join(unmapped)}.")
     print_list(out, "What was left out, and why", left_out, _LEFT_OUT_SHOWN)
     out.print()
     out.print(Text(f"Complaint: {finding.complaint}. {SAFETY}", style="dim"))
@@ -56,7 +60,7 @@ def _bars(finding: Finding, out: Console) -> Table:
     longest = max(len(name) for name, _, _ in rows)
     table = Table.grid(padding=(0, 2, 0, 0))
     table.add_column(width=min(longest, out.width // 3), overflow="fold")
-    table.add_column(width=8, justify="right")
+    table.add_column(width=9, justify="right")
     table.add_column(overflow="fold")
     for place, (name, probability, sizes) in enumerate(rows):
         style = "bold" if place == 0 else ""
