@@ -69,7 +69,7 @@ def measure(plan: Plan, count: int, processes: int, *, keep: bool) -> Run:
 def _boosted(
     plan: Plan, main: Sequence[Sample], count: int, processes: int, *, keep: bool
 ) -> Mapping[str, tuple[tuple[str, ...], np.ndarray[tuple[int, ...], np.dtype[np.float64]]]]:
-    """The yardstick; variant D trains nothing unless it is the one that is judged."""
+    """The yardstick; variants D and E train nothing unless they are the one that is judged."""
     others = [
         sample
         for variant in "ABC"

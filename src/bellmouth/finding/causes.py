@@ -13,30 +13,29 @@ class Cause:
     """One cause.
 
     ``effect`` is what it acts on, ``sign`` the direction of a ratio (+1 reads or delivers too
-    much), ``unit`` the unit of its size and ``plain`` the words for a mechanic.
+    much), and ``unit`` the unit of its size.
     """
 
     name: str
     effect: Effect
     sign: int
     unit: str
-    plain: str
 
 
 CAUSES: dict[str, Cause] = {
     cause.name: cause
     for cause in (
-        Cause("leak", "leak", 1, "mm", "air leaks in after the meter and throttle"),
-        Cause("meter_low", "meter", -1, "ratio", "the air reading is too low"),
-        Cause("meter_high", "meter", 1, "ratio", "the air reading is too high"),
-        Cause("fuel_low", "fuel", -1, "ratio", "too little fuel is delivered"),
-        Cause("fuel_high", "fuel", 1, "ratio", "too much fuel is delivered"),
-        Cause("deposit", "deposit", 1, "mm2", "deposit blocks the throttle near closed"),
-        Cause("learned_stale", "learned", 1, "g/s", "idle learning is from before a service"),
-        Cause("pressure_low", "pressure", -1, "ratio", "the manifold pressure sensor reads low"),
-        Cause("pressure_high", "pressure", 1, "ratio", "the manifold pressure sensor reads high"),
-        Cause("boost_low", "boost", -1, "ratio", "the boost pressure sensor reads low"),
-        Cause("boost_high", "boost", 1, "ratio", "the boost pressure sensor reads high"),
+        Cause("leak", "leak", 1, "mm"),
+        Cause("meter_low", "meter", -1, "ratio"),
+        Cause("meter_high", "meter", 1, "ratio"),
+        Cause("fuel_low", "fuel", -1, "ratio"),
+        Cause("fuel_high", "fuel", 1, "ratio"),
+        Cause("deposit", "deposit", 1, "mm2"),
+        Cause("learned_stale", "learned", 1, "g/s"),
+        Cause("pressure_low", "pressure", -1, "ratio"),
+        Cause("pressure_high", "pressure", 1, "ratio"),
+        Cause("boost_low", "boost", -1, "ratio"),
+        Cause("boost_high", "boost", 1, "ratio"),
     )
 }
 SINGLE_CAUSES = tuple(CAUSES)

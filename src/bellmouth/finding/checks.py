@@ -47,7 +47,16 @@ def parse_results(results: Sequence["str | CheckResult"]) -> tuple[CheckResult, 
         If a check or an outcome is not known.
     """
     told = [results] if isinstance(results, str) else results
-    return tuple(r if isinstance(r, CheckResult) else _parse(r) for r in told)
+    # The same check told twice is one check: the last word stands.
+    parsed = {one.check: one for one in map(_checked, told)}
+    return tuple(parsed.values())
+
+
+def _checked(result: "str | CheckResult") -> CheckResult:
+    if isinstance(result, str):
+        return _parse(result)
+    outcome = f"{result.value:g}" if result.value is not None else result.outcome
+    return _parse(f"{result.check}={outcome}")
 
 
 def _parse(text: str) -> CheckResult:

@@ -17,12 +17,20 @@ if TYPE_CHECKING:
 __all__ = ["confusions", "evidence_of", "excluded_of", "warnings_of"]
 
 _SAME_FIT_NATS = 2.0
+_MISFIT = 3.0
 _LED_TO = 0.15  # a cause this likely has the readings named that led to it
 
 
-def confusions(case: "Case", posterior: Mapping[str, float]) -> dict[str, tuple[str, ...]]:
-    """For each cause that matters, the others that fit these readings about as well."""
-    log = dict(zip(case.hypotheses.names, case.posterior.log_evidence, strict=True))
+def confusions(
+    case: "Case", posterior: Mapping[str, float], told: Sequence[float] | None = None
+) -> dict[str, tuple[str, ...]]:
+    """For each cause that matters, the others that fit about as well.
+
+    ``told`` is the log evidence with the results of checks in it, hypotheses first; without it,
+    that of the readings alone.
+    """
+    logs = case.posterior.log_evidence if told is None else told[: case.hypotheses.count]
+    log = dict(zip(case.hypotheses.names, map(float, logs), strict=True))
     kept = [name for name in log if "+" not in name or posterior[name] > 0.05]
     result = {}
     for name in kept:
@@ -94,6 +102,13 @@ def excluded_of(judged: Sequence[Stretch], recording: Recording) -> tuple[str, .
     return tuple(left)
 
 
+def _reference_disagrees(case: "Case", best: int) -> bool:
+    """Whether the readings that fit worst are those of a reference."""
+    square = case.posterior.standardised[best] ** 2
+    judged = case.observations.judged[case.model.rows]
+    return bool((~judged).any() and square[~judged].sum() > 2.0 * square[judged].sum())
+
+
 def warnings_of(
     case: "Case", posterior: Mapping[str, float], recording: Recording, judged: Sequence[Stretch]
 ) -> tuple[str, ...]:
@@ -111,8 +126,11 @@ def warnings_of(
         found.append("One operating point only: hold 1,500 and 2,500 rpm as well.")
     if (np.abs(o.trim_limit[o.judged]) > 0).any():
         found.append("A fuel trim sits at its limit: the fault is at least this big.")
-    if posterior["unexplained"] > 0.3:
+    best = max(range(case.hypotheses.count), key=lambda row: posterior[case.hypotheses.names[row]])
+    if posterior["unexplained"] > 0.3 or case.posterior.misfit[best] > _MISFIT:
         found.append("No cause here fits these readings well; see which disagree.")
+        if _reference_disagrees(case, best):
+            found.append("The misfit lies in a reference: was the car really good then?")
     top = max(case.hypotheses.names, key=lambda name: posterior[name])
     if any(CAUSES[cause].effect == "fuel" for cause in top.split("+") if cause in CAUSES):
         found.append(

@@ -30,7 +30,7 @@ from bellmouth.recording.series import Recording
 from bellmouth.recording.steady import stretches
 from bellmouth.recording.stretch import Stretch
 
-__all__ = ["Case", "find", "solve"]
+__all__ = ["Case", "find", "hypothesis_weights", "solve"]
 
 Floats = NDArray[np.float64]
 
@@ -191,7 +191,7 @@ def _report(
     probability = np.exp(joint - np.logaddexp.reduce(joint))
     posterior = dict(zip(names, map(float, probability), strict=True))
     sizes = sizes_of(case)
-    confusable = confusions(case, posterior)
+    confusable = confusions(case, posterior, logs.tolist())
     causes = tuple(
         CauseProbability(name, posterior[name], sizes.get(name, {}), confusable.get(name, ()))
         for name in sorted(posterior, key=lambda name: -posterior[name])

@@ -98,7 +98,9 @@ class Model:
         # Near ambient the flow says little about the opening: a small pressure error is a large
         # error of area there.
         upstream = np.where(self.has_boost, o.boost_pa, self._ambient)
-        guess = o.metered_kg_s / (self._swept * np.exp(self.unknowns.mean[0]))
+        guess = o.metered_kg_s / (
+            self._swept * np.exp(self.unknowns.mean[self.unknowns.index("fill_level")])
+        )
         ratio = np.where(self.has_manifold, o.manifold_pa, np.nan_to_num(guess)) / upstream
         limit = np.where(self.has_manifold, _NEAR_AMBIENT, _NEAR_CHOKED)
         # A trim is judged by the air that the controller metered at the same point.

@@ -110,6 +110,8 @@ def _misfit(
     for name in ("trim 1", "trim 2"):
         gain = (channels == name) * 1.0
         covariance += (trim_sd**2) * np.outer(gain, gain) * trim
+    boost_gain = (channels == "boost") * float(table["boost_log"])
+    covariance += np.outer(boost_gain, boost_gain) * same
     both_banks = np.char.startswith(channels, "trim")
     purge = table["purge_log"] * o.purging[rows] * both_banks
     covariance += np.outer(purge, purge) * same

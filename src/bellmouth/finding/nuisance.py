@@ -82,11 +82,13 @@ def unknowns(observations: Observations, car: Car, priors: Priors) -> Unknowns:
         factor = injector_time_factor(ethanol.value / 100.0, _EXPECTED_ETHANOL)
         fuel_mean += float(np.log(factor))
         fuel_sd = float(np.hypot(fuel_sd, 0.004 * ethanol.sd))
+    displacement_sd = car.displacement_l.sd / car.displacement_l.value
+    level, level_sd = priors.filling["log_level"]
     shared: dict[str, tuple[float, float]] = {
-        "fill_level": tuple(priors.filling["log_level"]),
+        "fill_level": (level, float(np.hypot(level_sd, displacement_sd))),
         "fill_rise": tuple(priors.filling["log_rise"]),
         "fill_speed": tuple(priors.filling["log_speed"]),
-        "bypass": (bypass_mean + np.log(litres), bypass_sd),
+        "bypass": (bypass_mean + np.log(litres), float(np.hypot(bypass_sd, displacement_sd))),
         "slope": tuple(plate["log_slope_mm2_per_pct"]),
         "opening": tuple(plate["log_idle_opening_pct"]),
         "curve": tuple(plate["curve_per_pct"]),
@@ -121,6 +123,8 @@ def unknowns(observations: Observations, car: Car, priors: Priors) -> Unknowns:
 def _ambient_blocks(observations: Observations, priors: Priors) -> list[tuple[float, float]]:
     """Ambient pressure as a log factor on what was reported, or on the prior's mean."""
     unknown_kpa, unknown_sd = priors.weather["barometric_kpa"]
-    known = (0.0, priors.weather["barometric_log_error"])
-    unknown = (0.0, unknown_sd / unknown_kpa)
-    return [known if reported else unknown for reported in observations.ambient_known]
+    own = priors.weather["barometric_log_error"]
+    return [
+        (0.0, float(np.hypot(own, log_sd)) if np.isfinite(log_sd) else unknown_sd / unknown_kpa)
+        for log_sd in observations.ambient_log_sd
+    ]

@@ -19,6 +19,9 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
 _LUKEWARM_C = 45.0
+_SENSOR_LOG_SD = 0.012  # a manifold sensor taken for a barometer may itself be off
+_WEATHER_LOG_SD = 0.013  # weather about the standard atmosphere: common practice, no source
+_SCALE_HEIGHT_M = 8400.0
 _LEAST_KPA = 8.0
 _LEAST_BOOST_KPA = 40.0
 _AMBIENT_KPA = (40.0, 115.0)  # no road is higher or lower: a barometer that says so is no reading
@@ -72,7 +75,7 @@ class Observations:
     timing_deg: Floats
     start_s: Floats
     end_s: Floats
-    ambient_known: Bools  # (recordings,)
+    ambient_log_sd: Floats  # (recordings,) beyond a barometer's own error; NaN where not told
     key_on_log_ratio: Floats  # (recordings,) manifold sensor over barometer, engine off
     rest_pct: Floats  # (recordings,) throttle reading with the engine off
     displacement_m3: float
@@ -87,7 +90,12 @@ class Observations:
     @property
     def recordings(self) -> int:
         """How many recordings there are, the judged one first."""
-        return len(self.ambient_known)
+        return len(self.ambient_log_sd)
+
+    @property
+    def ambient_known(self) -> Bools:
+        """Whether anything told the ambient pressure, (recordings,)."""
+        return np.isfinite(self.ambient_log_sd)
 
 
 def judgeable(stretches: Sequence[Stretch]) -> tuple[Stretch, ...]:
@@ -124,7 +132,7 @@ def observe(
         start_s=np.array([stretch.start_s for stretch in stretches]),
         end_s=np.array([stretch.end_s for stretch in stretches]),
         ambient_pa=np.array([ambient[number][0] for number in recording]),
-        ambient_known=np.array([known for _, known in ambient], dtype=bool),
+        ambient_log_sd=np.array([log_sd for _, log_sd in ambient]),
         key_on_log_ratio=np.array([_key_on(group) for group in groups]),
         displacement_m3=displacement_m3,
         airflow_metered=car.metering == "airflow",
@@ -322,14 +330,15 @@ def _trim_from_fuel_rate(
     return log, np.sqrt(relative**2 + metered_error**2 + 0.03**2)
 
 
-def _ambient_pa(group: Sequence[Stretch], car: Car) -> tuple[float, bool]:
-    """Ambient pressure of a recording and whether anything told it."""
+def _ambient_pa(group: Sequence[Stretch], car: Car) -> tuple[float, float]:
+    """Ambient pressure of a recording, and how much worse than a barometer's it is known."""
     values = [stretch.value("barometric_pressure") for stretch in group]
     values = [value for value in values if _is_ambient(value)]
     if values:
-        return float(np.median(values)) * 1e3, True
+        return float(np.median(values)) * 1e3, 0.0
     if car.barometric_pressure_kpa is not None:
-        return car.barometric_pressure_kpa.value * 1e3, True
+        told = car.barometric_pressure_kpa
+        return told.value * 1e3, told.sd / told.value
     off = [
         stretch.value("intake_manifold_pressure")
         for stretch in group
@@ -337,10 +346,12 @@ def _ambient_pa(group: Sequence[Stretch], car: Car) -> tuple[float, bool]:
     ]
     off = [value for value in off if _is_ambient(value)]
     if off:
-        return float(np.median(off)) * 1e3, True
+        return float(np.median(off)) * 1e3, _SENSOR_LOG_SD
     if car.altitude_m is not None:
-        return float(air.standard_pressure_pa(car.altitude_m.value)), True
-    return float("nan"), False
+        height = car.altitude_m
+        log_sd = float(np.hypot(_WEATHER_LOG_SD, height.sd / _SCALE_HEIGHT_M))
+        return float(air.standard_pressure_pa(height.value)), log_sd
+    return float("nan"), float("nan")
 
 
 def _key_on(group: Sequence[Stretch]) -> float:
