@@ -32,8 +32,9 @@ OTHER_CAUSES = (
 class Run:
     """What was judged: the main population, and the special ones beside it.
 
-    ``followed`` are the main cases with checks; ``boosted`` the yardstick's probabilities on the
-    main cases, learnt from other variants and from the very variant.
+    ``variants`` are the like cases of the other variants, ``followed`` the main cases with checks,
+    ``boosted`` the yardstick's probabilities on the main cases, learnt from other variants and
+    from the very variant.
     """
 
     plan: Plan
@@ -41,6 +42,7 @@ class Run:
     drive: Sequence[Judgement]
     reference: Sequence[Judgement]
     other: Sequence[Judgement]
+    variants: Mapping[str, Sequence[Judgement]]
     followed: Sequence[Followed]
     boosted: Mapping[str, tuple[tuple[str, ...], np.ndarray[tuple[int, ...], np.dtype[np.float64]]]]
 
@@ -61,9 +63,22 @@ def measure(plan: Plan, count: int, processes: int, *, keep: bool) -> Run:
         drive=spread(judge, drive, processes, "judging drives"),
         reference=spread(judge, reference, processes, "judging with reference"),
         other=spread(judge, other, processes, "judging pairs"),
+        variants=_variants(plan, count, processes, keep=keep),
         followed=[one for one in spread(follow, main, processes, "following up") if one],
         boosted=_boosted(plan, main, count, processes, keep=keep),
     )
+
+
+def _variants(
+    plan: Plan, count: int, processes: int, *, keep: bool
+) -> Mapping[str, Sequence[Judgement]]:
+    """The development variants, each judged on up to 200 of the cases that the yardstick needs."""
+    found = {}
+    for variant in "ABC":
+        if variant != plan.variant:
+            cases = samples(replace(plan, variant=variant), count, processes, keep=keep)[:200]
+            found[variant] = spread(judge, cases, processes, f"judging variant {variant}")
+    return found
 
 
 def _boosted(
@@ -98,6 +113,8 @@ def show(run: Run) -> None:
     )
     groups = splits(fair)
     print(by_split(groups | _beside(run, weights)))
+    print("\nper variant, weights as drawn")
+    print(by_split({f"variant {run.plan.variant}": fair} | _per_variant(run, weights)))
     print("\nStated weights (complaint unknown), equal weights, and healthy cars with no complaint")
     none = gather_default(run.main, "none").where(lambda one: one.sample.cause == "healthy")
     print(by_split({"stated": stated, "equal": single, "complaint none": none}))
@@ -129,6 +146,13 @@ def _beside(run: Run, weights: Mapping[str, float]) -> dict[str, Judged]:
     return {
         name: gather(some, lambda one: log_weights(one.names, weights))
         for name, some in (("a drive", run.drive), ("with a reference", run.reference))
+    }
+
+
+def _per_variant(run: Run, weights: Mapping[str, float]) -> dict[str, Judged]:
+    return {
+        f"variant {name}": gather(some, lambda one: log_weights(one.names, weights))
+        for name, some in run.variants.items()
     }
 
 

@@ -18,7 +18,7 @@ def test_band_is_the_binomials_where_every_prediction_is_alike() -> None:
 
 
 def test_table_is_scikit_learns_curve() -> None:
-    calibration = pytest.importorskip("sklearn.calibration", reason="scikit-learn: bench extra")
+    calibration = pytest.importorskip("sklearn.calibration", reason="scikit-learn: test extra")
     rng = np.random.default_rng(1)
     confidence = rng.random(2000)
     right = rng.random(2000) < confidence**1.5

@@ -5,7 +5,7 @@ import pytest
 
 from measure import scores
 
-sklearn_metrics = pytest.importorskip("sklearn.metrics", reason="scikit-learn is a bench extra")
+sklearn_metrics = pytest.importorskip("sklearn.metrics", reason="scikit-learn is a test extra")
 
 
 @pytest.fixture

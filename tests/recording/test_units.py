@@ -3,6 +3,7 @@
 import csv
 from pathlib import Path
 
+import pint
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -10,7 +11,6 @@ from hypothesis import strategies as st
 from bellmouth.recording.names import nearest, table
 from bellmouth.recording.units import _table, conversion, spellings
 
-pint = pytest.importorskip("pint")
 TABLE = Path(__file__).parents[1] / "reference" / "tables" / "units.csv"
 # Spellings that Pint writes otherwise, or reads as something else.
 PINT = {
@@ -33,7 +33,7 @@ PINT = {
     "km": {"mile": "mile", "miles": "mile", "mi": "mile"},
     "deg": {"°": "deg", "degrees": "deg"},
 }
-REGISTRY = pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
+REGISTRY: pint.UnitRegistry[float] = pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
 WITHOUT = ("%", "ratio", "count", "code")
 PAIRS = [
     (unit, own) for own, units in _table().items() if own not in WITHOUT
