@@ -20,7 +20,7 @@ COMMANDS = main.list_commands(click.Context(main))
 
 def test_the_commands_are_the_ones_promised() -> None:
     assert isinstance(main, Commands)
-    assert COMMANDS == ["find", "check", "demo", "causes", "completion"]
+    assert COMMANDS == ["find", "check", "demo", "causes", "checks", "completion"]
 
 
 def test_version(run: Run) -> None:

@@ -93,10 +93,32 @@ def test_the_result_of_a_check_moves_the_finding(run: Run, recording: Path, car:
     assert leak("--result", "smoke_test=none") < leak() < leak("--result", "smoke_test=seen") + 1e-9
 
 
-def test_a_reference_is_read(run: Run, recording: Path, car: Path) -> None:
-    ran = run("find", recording, "--car", car, "--json", "--reference", recording)
+def test_a_reference_is_read(run: Run, recording: Path, car: Path, tmp_path: Path) -> None:
+    shorter = tmp_path / "earlier.csv"
+    shorter.write_text("\n".join(recording.read_text("utf-8").splitlines()[:-20]), "utf-8")
+    ran = run("find", recording, "--car", car, "--json", "--reference", shorter)
     assert ran.exit_code == 0
     json.loads(ran.stdout)
+
+
+def test_a_recording_cannot_be_its_own_reference(run: Run, recording: Path, car: Path) -> None:
+    ran = run("find", recording, "--car", car, "--reference", recording)
+    assert ran.exit_code == 2
+    assert "the reference is the recording itself" in ran.stderr
+
+
+def test_contradicting_results_are_refused(run: Run, recording: Path, car: Path) -> None:
+    told = ("--result", "smoke_test=none", "--result", "smoke_test=seen")
+    ran = run("find", recording, "--car", car, *told)
+    assert ran.exit_code == 2
+    assert "given twice with different outcomes" in ran.stderr
+
+
+def test_checks_are_listed(run: Run) -> None:
+    ran = run("checks")
+    assert ran.exit_code == 0
+    assert "smoke_test" in ran.stdout
+    assert "Caution" in ran.stdout
 
 
 def test_a_mapping_is_read(run: Run, recording: Path, car: Path, tmp_path: Path) -> None:

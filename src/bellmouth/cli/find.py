@@ -52,19 +52,22 @@ def _complaints(_: click.Context, __: click.Parameter, begun: str) -> list[str]:
     "results",
     multiple=True,
     metavar="CHECK=OUTCOME",
-    help="What a check showed, such as smoke=none. May be given more than once.",
+    help="What a check showed, such as smoke_test=none (bellmouth checks lists them). May be "
+    "given more than once.",
 )
 @click.option(
     "--prior",
     type=_FILE,
     metavar="FILE",
-    help="Your own weights of the causes before the recording is looked at (TOML).",
+    help="Your own weights of the causes before the recording is looked at (TOML, lines such as "
+    "leak = 0.5; causes left out count as 0).",
 )
 @click.option(
     "--mapping",
     type=_FILE,
     metavar="FILE",
-    help="Which column of the recording is which parameter (TOML).",
+    help="Which column is which parameter (TOML, under [columns] lines such as "
+    '"Drehzahl" = "engine_speed [rpm]").',
 )
 @click.option("--json", "as_json", is_flag=True, help="Print the finding as one JSON document.")
 @click.option(

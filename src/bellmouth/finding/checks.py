@@ -47,8 +47,13 @@ def parse_results(results: Sequence["str | CheckResult"]) -> tuple[CheckResult, 
         If a check or an outcome is not known.
     """
     told = [results] if isinstance(results, str) else results
-    # The same check told twice is one check: the last word stands.
-    parsed = {one.check: one for one in map(_checked, told)}
+    parsed: dict[str, CheckResult] = {}
+    for one in map(_checked, told):
+        if parsed.setdefault(one.check, one) != one:
+            raise FindingError(
+                f'result "{one.check}": given twice with different outcomes. Give the one that '
+                "stands."
+            )
     return tuple(parsed.values())
 
 
@@ -281,6 +286,8 @@ def _ranked(found: list[NextCheck], posterior: Mapping[str, float]) -> tuple[Nex
 def _possible(case: "Case", check: Check) -> bool:
     alone = set(case.hypotheses.names)
     if check.needs and not alone & set(check.needs):
+        return False
+    if check.name == "meter_swap" and not case.observations.airflow_metered:
         return False
     if check.name == "key_on_pressure" and np.isfinite(case.observations.key_on_log_ratio[0]):
         return False  # recorded already

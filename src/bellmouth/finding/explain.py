@@ -18,7 +18,19 @@ __all__ = ["confusions", "evidence_of", "excluded_of", "warnings_of"]
 
 _SAME_FIT_NATS = 2.0
 _MISFIT = 3.0
+_LIKELY = 0.3
+_FAINT_NATS = 0.1
 _LED_TO = 0.15  # a cause this likely has the readings named that led to it
+
+
+_CHANNELS = {
+    "filling": "airflow by the meter against speed and pressure",
+    "plate": "throttle opening against the air that passes",
+    "trim 1": "total trim of bank 1",
+    "trim 2": "total trim of bank 2",
+    "computed": "the controller's computed airflow against speed and pressure",
+    "boost": "boost pressure against the barometer",
+}
 
 
 def confusions(
@@ -54,9 +66,12 @@ def evidence_of(case: "Case", posterior: Mapping[str, float]) -> tuple[Evidence,
     for row in rows[:3]:
         if posterior[names[row]] < _LED_TO and row != rows[0]:
             continue
+        named = names[row].replace("_", " ")
+        likely = posterior[names[row]] > _LIKELY
         found.extend(
-            Evidence(f"{names[row]}: {part.what}", part.strength, part.readings)
+            Evidence(f"{named}: {part.what}", part.strength, part.readings)
             for part in telling(case, row)[:3]
+            if part.strength > _FAINT_NATS or likely
         )
     best = int(np.argmax([posterior[name] for name in names]))
     found.extend(_misfits(case, best))
@@ -74,7 +89,8 @@ def _misfits(case: "Case", best: int) -> list[Evidence]:
         o = case.observations
         found.append(
             Evidence(
-                f"{case.model.channels[index]} disagrees at {o.speed_rev_s[point] * 60:.0f} rpm "
+                f"{_CHANNELS[str(case.model.channels[index])]} disagrees at "
+                f"{o.speed_rev_s[point] * 60:.0f} rpm "
                 f"({o.start_s[point]:.0f}-{o.end_s[point]:.0f} s"
                 + ("" if o.judged[point] else " of a reference")
                 + ")",
@@ -102,6 +118,15 @@ def excluded_of(judged: Sequence[Stretch], recording: Recording) -> tuple[str, .
     return tuple(left)
 
 
+def _impossible(recording: Recording) -> list[str]:
+    """Columns of which much had to be dropped: more often a wrong unit than a broken sensor."""
+    return [
+        f"{name}: {dropped} impossible samples were left out. Is the unit in its header right?"
+        for name, dropped in recording.dropped.items()
+        if name not in recording or dropped > 0.2 * (dropped + len(recording.series[name].value))
+    ]
+
+
 def _reference_disagrees(case: "Case", best: int) -> bool:
     """Whether the readings that fit worst are those of a reference."""
     square = case.posterior.standardised[best] ** 2
@@ -115,6 +140,7 @@ def warnings_of(
     """What the reader of a finding should be wary of."""
     o = case.observations
     found = list(recording.notes)
+    found.extend(_impossible(recording))
     running = [stretch for stretch in judged if stretch.kind != "engine off"]
     if all(stretch.warm is False for stretch in running):
         found.append("The engine never got warm: record again at 70 degC coolant to be sure.")
@@ -125,7 +151,7 @@ def warnings_of(
     if o.judged.sum() == 1:
         found.append("One operating point only: hold 1,500 and 2,500 rpm as well.")
     if (np.abs(o.trim_limit[o.judged]) > 0).any():
-        found.append("A fuel trim sits at its limit: the fault is at least this big.")
+        found.append("A fuel trim sits at its limit: there it is taken as a bound, not as a value.")
     best = max(range(case.hypotheses.count), key=lambda row: posterior[case.hypotheses.names[row]])
     if posterior["unexplained"] > 0.3 or case.posterior.misfit[best] > _MISFIT:
         found.append("No cause here fits these readings well; see which disagree.")

@@ -85,6 +85,8 @@ def find(
         engine, or metering that the readings contradict.
     """
     said: Complaint = parse_complaint(complaint) if complaint else (car.complaint or "unknown")
+    for reference in references:
+        _refuse_itself(recording, reference)
     judged = stretches(recording)
     others = [stretches(reference) for reference in references]
     case = solve(judged, others, car, recording.source)
@@ -133,6 +135,21 @@ def solve(
         idle=idle,
         plate=plate,
         key_on=off,
+    )
+
+
+def _refuse_itself(recording: Recording, reference: Recording) -> None:
+    """A recording cannot vouch for itself."""
+    if recording.series.keys() != reference.series.keys():
+        return
+    for name, series in recording.series.items():
+        other = reference.series[name]
+        same = np.array_equal(series.time_s, other.time_s)
+        if not same or not np.array_equal(series.value, other.value):
+            return
+    raise FindingError(
+        f"{reference.source}: the reference is the recording itself. Give a recording of the same "
+        "car from when it was good."
     )
 
 
@@ -204,12 +221,23 @@ def _report(
         next_checks=next_checks(case, posterior, results),
         evidence=evidence_of(case, posterior),
         excluded=excluded_of(judged, recording),
-        warnings=warnings_of(case, posterior, recording, judged),
+        warnings=(*_counted(results), *warnings_of(case, posterior, recording, judged)),
         misfit=float(case.posterior.misfit[_best(case, posterior)]),
         complaint=complaint,
         picture=draw(case, posterior),
         log_evidence=dict(zip(names, map(float, logs), strict=True)),
     )
+
+
+def _counted(results: Sequence[CheckResult]) -> tuple[str, ...]:
+    """Which checks the finding has in it, so that nobody has to guess."""
+    if not results:
+        return ()
+    told = ", ".join(
+        f"{one.check.replace('_', ' ')}: {one.outcome if one.value is None else f'{one.value:g}'}"
+        for one in results
+    )
+    return (f"Checks counted: {told}.".replace("no_change", "no change"),)
 
 
 def _best(case: Case, posterior: Mapping[str, float]) -> int:

@@ -22,6 +22,7 @@ _LUKEWARM_C = 45.0
 _SENSOR_LOG_SD = 0.012  # a manifold sensor taken for a barometer may itself be off
 _WEATHER_LOG_SD = 0.013  # weather about the standard atmosphere: common practice, no source
 _SCALE_HEIGHT_M = 8400.0
+_LEAST_G_S = 0.02
 _LEAST_KPA = 8.0
 _LEAST_BOOST_KPA = 40.0
 _AMBIENT_KPA = (40.0, 115.0)  # no road is higher or lower: a barometer that says so is no reading
@@ -237,7 +238,7 @@ def _metered(
     for name in ("mass_air_flow", "mass_air_flow_sensor_a_extended"):
         flow = column.value(name)
         if np.isfinite(flow).any():
-            flow = np.where(flow > 0, flow, np.nan) * 1e-3
+            flow = np.where(flow > _LEAST_G_S, flow, np.nan) * 1e-3
             return flow, column.error(name) * 1e-3 / flow
     return _flow_from_load(column, speed, displacement_m3)
 
@@ -250,7 +251,7 @@ def _computed(
         return nothing, nothing
     flow = column.value("mass_air_flow")
     if np.isfinite(flow).any():
-        flow = np.where(flow > 0, flow, np.nan) * 1e-3
+        flow = np.where(flow > _LEAST_G_S, flow, np.nan) * 1e-3
         return flow, column.error("mass_air_flow") * 1e-3 / flow
     # The calculated load is left out: what it is a share of differs with speed from engine to
     # engine, and on the real idles it only fed a false leak.

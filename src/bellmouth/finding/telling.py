@@ -100,7 +100,7 @@ def _words(case: "Case", source: str) -> str:
         "boost": "boost pressure with the plate nearly closed against the barometer",
         "key on": "manifold pressure against the barometer with the engine off",
         "rest": "where the plate stands at idle against where it rests with the key on",
-        "unusual": "a healthy car would have to be an unusual one",
+        "unusual": "without it the car itself would have to be out of the ordinary",
     }[source]
 
 

@@ -6,6 +6,7 @@ from rich.table import Table
 from rich.text import Text
 
 from bellmouth.finding.causes import CAUSES
+from bellmouth.finding.check_table import CHECKS
 from bellmouth.finding.result import CauseProbability, Finding, NextCheck
 from bellmouth.pages.lists import hanging, print_list, section
 from bellmouth.pages.words import (
@@ -21,7 +22,7 @@ from bellmouth.pages.words import (
 )
 from bellmouth.recording.series import Recording
 
-__all__ = ["print_causes", "print_finding"]
+__all__ = ["print_causes", "print_finding", "print_known_checks"]
 
 _NARROW = 72  # below this, sizes go on a line of their own
 _LEFT_OUT_SHOWN = 6
@@ -128,3 +129,18 @@ def print_causes(out: Console) -> None:
     out.print(table)
     out.print()
     out.print(Text("Two causes at once are joined with a plus, such as leak+meter_low."))
+
+
+def print_known_checks(out: Console) -> None:
+    """Print every check that a finding can suggest, and the outcomes it may be told."""
+    for check in CHECKS.values():
+        out.print(Text(f"{check.name}: about {check.minutes:g} minutes", style="bold"))
+        outcomes = (*check.outcomes, f"a number: {check.reads}") if check.reads else check.outcomes
+        lines = [
+            check.how,
+            f"--result {check.name}=OUTCOME, where OUTCOME is {alternatives(outcomes)}.",
+        ]
+        if check.caution:
+            lines.insert(1, f"! Caution: {check.caution}")
+        for line in lines:
+            out.print(Padding(Text(line), (0, 0, 0, 2)))

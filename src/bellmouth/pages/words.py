@@ -51,6 +51,7 @@ CAUTIONS = (
     "protected. No fingers in the bore while anything could move the plate.",
     "Do not clean anything when too little fuel or a misfire is the likeliest cause.",
 )
+_MISFIT = 3.0
 _UNITS = {"mm": "mm", "mm2": "mm²", "g/s": "g/s", "ratio": ""}
 
 
@@ -156,6 +157,11 @@ def headline(finding: Finding) -> str:
         return (
             f"No cause known here fits these readings ({chance(top.probability)}): "
             "see which disagree before replacing anything."
+        )
+    if finding.misfit > _MISFIT:
+        return (
+            f"The readings do not fit together; the least bad answer ({chance(top.probability)} of "
+            f"those known here) is: {_described(top)}."
         )
     return f"{how_sure(top.probability)} ({chance(top.probability)}): {_described(top)}."
 

@@ -4,6 +4,7 @@ import re
 import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from difflib import get_close_matches
 from pathlib import Path
 
 from bellmouth.errors import RecordingError
@@ -82,6 +83,7 @@ def read_header(
         Where the time is missing, a parameter has no or an unknown unit or stands twice.
     """
     where = source if line is None else f"{source}, line {line}"
+    _refuse_strangers(titles, mapping, where)
     time: Column | None = None
     columns: dict[str, Column] = {}
     unmapped: list[str] = []
@@ -111,6 +113,18 @@ def read_header(
             '"engine_speed [rpm]", or give a mapping.'
         )
     return Header(time, tuple(columns.values()), tuple(unmapped), tuple(notes))
+
+
+def _refuse_strangers(titles: Sequence[str], mapping: Mapping[str, str], where: str) -> None:
+    """A mapping that names a column which is not there is a typing mistake."""
+    there = [title.strip() for title in titles]
+    for title in mapping:
+        if title not in there:
+            near = get_close_matches(title, there, 1)
+            hint = f' Did you mean "{near[0]}"?' if near else ""
+            raise RecordingError(
+                f'{where}: the mapping names the column "{title}", which is not there.{hint}'
+            )
 
 
 def _column(index: int, title: str, ours: str, where: str) -> Column | None:

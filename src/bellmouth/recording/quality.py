@@ -101,6 +101,7 @@ def assess(recording: Recording) -> Quality:
     reasons = _unusable(recording, found)
     warnings = (
         *reasons,
+        *_impossible(recording),
         *_holes(recording),
         *_slow(recording),
         *_stuck(parameters),
@@ -118,6 +119,15 @@ def assess(recording: Recording) -> Quality:
         notes=recording.notes,
         unmapped=recording.unmapped,
     )
+
+
+def _impossible(recording: Recording) -> list[str]:
+    """Much out of range is more often a wrong unit than a broken sensor."""
+    return [
+        f"{name}: {dropped} impossible samples were left out. Is the unit in its header right?"
+        for name, dropped in recording.dropped.items()
+        if name not in recording or dropped > 0.2 * (dropped + recording.series[name].value.size)
+    ]
 
 
 def _parameter(recording: Recording, series: Series) -> ParameterQuality:
