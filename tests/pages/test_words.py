@@ -1,8 +1,9 @@
 """Plain words: every cause has them, numbers keep the digits that matter."""
 
-from dataclasses import replace
+from dataclasses import dataclasses
 
 import pytest
+import replace
 
 from bellmouth.finding.causes import CAUSES
 from bellmouth.finding.result import CauseProbability, Size
@@ -91,3 +92,8 @@ def test_the_causes_chosen_and_the_rest_are_everything() -> None:
 )
 def test_a_misfit_is_told(misfit: float, told: str) -> None:
     assert told in words.misfit_words(misfit)
+
+
+def test_the_headline_is_not_sure_where_the_readings_do_not_fit() -> None:
+    finding = dataclasses.replace(example_finding(), misfit=4.0)
+    assert words.headline(finding).startswith("The readings do not fit together")

@@ -112,3 +112,12 @@ def test_a_hole_is_said(recording: Recording) -> None:
     assert quality.warnings[0] == (
         "Nothing was recorded for more than 5 s once; the longest hole is 12 s, from 60 s on."
     )
+
+
+def test_much_out_of_range_asks_for_the_unit(recording: Recording) -> None:
+    """Most samples impossible is more often a wrong unit in the header than a broken sensor."""
+    dropped = dataclasses.replace(recording, dropped={"intake_manifold_pressure": 500})
+    assert any(
+        "intake_manifold_pressure: 500 impossible samples were left out. Is the unit" in warning
+        for warning in assess(dropped).warnings
+    )
