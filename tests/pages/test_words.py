@@ -1,7 +1,5 @@
 """Plain words: every cause has them, numbers keep the digits that matter."""
 
-from dataclasses import dataclasses
-
 import pytest
 import replace
 
@@ -95,5 +93,5 @@ def test_a_misfit_is_told(misfit: float, told: str) -> None:
 
 
 def test_the_headline_is_not_sure_where_the_readings_do_not_fit() -> None:
-    finding = dataclasses.replace(example_finding(), misfit=4.0)
+    finding = replace(example_finding(), misfit=4.0)
     assert words.headline(finding).startswith("The readings do not fit together")
