@@ -1,9 +1,9 @@
 """Plain words: every cause has them, numbers keep the digits that matter."""
 
-import pytest
-import replace
+from dataclasses import replace
 
-from bellmouth.finding.causes import CAUSES
+import pytest
+
 from bellmouth.finding.result import CauseProbability, Size
 from bellmouth.pages import words
 from tests.example_finding import example_finding
