@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import pytest
 
+from bellmouth.finding.causes import CAUSES
 from bellmouth.finding.result import CauseProbability, Size
 from bellmouth.pages import words
 from tests.example_finding import example_finding
