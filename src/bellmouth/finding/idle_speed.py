@@ -67,7 +67,7 @@ def idle_speed(
 ) -> IdleSpeed:
     """Prepare the likelihood for these recordings."""
     table = priors.idle_speed
-    judged = _lowest(observations, judged=True)
+    judged = _lowest(observations, table, judged=True)
     target, sd, off_share, reference = _target(observations, car, priors)
     shares = {
         "off": off_share,
@@ -79,7 +79,11 @@ def idle_speed(
         lone = table["load_share_two_levels" if reference.levels > 1 else "load_share"]
         shares["target load"] = lone
         drop = reference.timing_deg - judged.timing_deg
-    excess = judged.speed_rpm - target
+    # An engine that is not quite hot idles up to its warm-up allowance higher: half of it is
+    # taken off, and as much is left as doubt.
+    before = reference.warming_rpm if reference is not None else 0.0
+    excess = judged.speed_rpm - target - 0.5 * (judged.warming_rpm - before)
+    sd = float(np.sqrt(sd**2 + (0.5 * judged.warming_rpm) ** 2 + (0.5 * before) ** 2))
 
     def log_density(closable: tuple[float, float]) -> Floats:
         rises = _rises(closable, table, target)
@@ -100,19 +104,21 @@ def idle_speed(
 
 @dataclass(frozen=True)
 class _Lowest:
-    """Lowest warm idle [rpm], how many levels there are, and the spark there [deg]."""
+    """Lowest warm idle [rpm], how many levels there are, the spark there [deg], and how much
+    higher than hot it may idle for its coolant [rpm]."""
 
     speed_rpm: float
     levels: int
     timing_deg: float
+    warming_rpm: float
 
 
-def _lowest(observations: Observations, *, judged: bool) -> _Lowest:
+def _lowest(observations: Observations, table: Mapping[str, Any], *, judged: bool) -> _Lowest:
     """Lowest warm idle of the judged recording, or of the references."""
     o = observations
     mask = o.idle & (o.judged == judged) & (o.speed_rev_s * 60.0 < _HIGHEST_IDLE_RPM)
     if not mask.any():
-        return _Lowest(float("nan"), 0, float("nan"))
+        return _Lowest(float("nan"), 0, float("nan"), 0.0)
     order = np.argsort(o.speed_rev_s[mask])
     speeds = o.speed_rev_s[mask][order] * 60.0
     seconds = (o.end_s - o.start_s)[mask][order]
@@ -121,7 +127,10 @@ def _lowest(observations: Observations, *, judged: bool) -> _Lowest:
     place = int(np.argmax(share > _SHORTEST_SHARE))
     lasting = speeds[(seconds > _SHORTEST_SHARE * seconds.sum()) & (speeds >= speeds[place])]
     timing = float(o.timing_deg[mask][order][place])
-    return _Lowest(float(speeds[place]), 1 + int(np.sum(np.diff(lasting) > 30.0)), timing)
+    coolant = float(np.nan_to_num(o.coolant_c[mask][order][place], nan=table["hot_c"]))
+    warming = max(table["hot_c"] - coolant, 0.0) * table["warming_rpm_per_k"]
+    levels = 1 + int(np.sum(np.diff(lasting) > 30.0))
+    return _Lowest(float(speeds[place]), levels, timing, float(warming))
 
 
 def _target(
@@ -131,7 +140,7 @@ def _target(
     that told it."""
     table = priors.idle_speed
     known = float(table["known_sd_rpm"])
-    reference = _lowest(observations, judged=False)
+    reference = _lowest(observations, table, judged=False)
     if np.isfinite(reference.speed_rpm):
         return reference.speed_rpm, 1.4 * known, 0.03, reference
     if car.idle_rpm is not None:

@@ -74,6 +74,7 @@ class Observations:
     recirculating: Floats
     relative_pct: Floats
     timing_deg: Floats
+    coolant_c: Floats
     start_s: Floats
     end_s: Floats
     ambient_log_sd: Floats  # (recordings,) beyond a barometer's own error; NaN where not told
@@ -169,6 +170,7 @@ def _air(
         "throttle_absolute": throttle_name == "throttle_position",
         "rest_pct": np.array([_rest(group, throttle_name) for group in groups]),
         "timing_deg": column.value("ignition_timing_advance"),
+        "coolant_c": column.value("engine_coolant_temperature"),
         "relative_pct": column.value("relative_throttle_position"),
         "intake_k": np.where(np.isfinite(intake), intake, fallback_c) + _ZERO_C,
     }
