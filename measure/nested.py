@@ -123,7 +123,7 @@ class Target:
 
     def _log_at(self, unknowns: Floats, where: Floats) -> float:
         """`bellmouth.finding.infer.log_likelihood` with its factors kept, and what is not
-        Gaussian: idle speed and plate position."""
+        Gaussian: idle speed, plate position and engine-off pressure."""
         case, which = self._case, self._which
         coordinates = np.zeros((1, case.model.unknowns.size))
         coordinates[0, self.active] = unknowns
@@ -131,7 +131,7 @@ class Target:
         residual = case.model.residuals(coordinates, effects)[0]
         squares = [((whitener @ residual) ** 2).sum() for whitener in self._whiteners]
         gaussian = np.logaddexp.reduce(self._log_scale - 0.5 * np.array(squares))
-        side = case.idle(which, where) + case.plate(which, where)
+        side = case.idle(which, where) + case.plate(which, where) + case.key_on(which, where)
         return float(gaussian + side[0])
 
 
