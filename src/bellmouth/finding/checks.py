@@ -172,13 +172,9 @@ def _normal_cdf(z: Floats) -> Floats:
 
 def _log_size(case: "Case", cause: str) -> tuple[Floats, NDArray[np.bool_]]:
     """Coordinate of a cause in each hypothesis, and which hold it."""
-    value = np.zeros(case.hypotheses.count)
-    holds = np.zeros(case.hypotheses.count, dtype=bool)
-    for place in (0, 1):
-        mask = case.hypotheses.holds(cause, place)
-        value[mask] = case.posterior.sizes[mask, place]
-        holds |= mask
-    return value, holds
+    every = np.arange(case.hypotheses.count)
+    value = case.hypotheses.coordinate(cause, every, case.posterior.sizes)
+    return np.nan_to_num(value), np.isfinite(value)
 
 
 def _ratio(case: "Case", low: str, high: str, spread: float) -> tuple[Floats, Floats]:

@@ -79,6 +79,12 @@ class Hypotheses:
         """Which hypotheses hold a cause as their first (0) or second (1)."""
         return self._places[cause, place]
 
+    def coordinate(self, cause: str, which: NDArray[np.intp], sizes: Floats) -> Floats:
+        """A cause's coordinate in hypotheses ``which`` (n,) at ``sizes`` (n, 2); NaN where it is
+        not held."""
+        found = np.where(self.holds(cause, 0)[which], sizes[:, 0], np.nan)
+        return np.where(self.holds(cause, 1)[which], sizes[:, 1], found)
+
     @cached_property
     def _codes(self) -> tuple[NDArray[np.intp], Floats]:
         """Which effect each size acts through, as a column of the effects, and its sign."""

@@ -25,7 +25,7 @@ SideLog = Callable[[Ints, Floats], Floats]
 _STEP = 1e-4
 _ITERATIONS = 2
 _WIDTH = 4.5
-_HOPELESS_NATS = 10.0
+_HOPELESS_NATS = 10.0  # a pair this much worse than the best fit gets few nodes
 _NODES = {1: 25, 2: 8}
 _COARSE = {1: 9, 2: 5}
 

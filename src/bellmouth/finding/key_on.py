@@ -14,6 +14,11 @@ __all__ = ["KeyOn", "key_on"]
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
+_QUANTUM_LOG_SD = (
+    0.004  # two readings in whole kPa: 1 / sqrt(12) each, over 98 kPa, JCGM 100 F.2.2.1
+)
+_STRAY = 1e-4  # a reading taken in a gust or while the pump runs: common practice, no source
+
 
 @dataclass(frozen=True)
 class KeyOn:
@@ -32,14 +37,12 @@ class KeyOn:
         """Log likelihood of hypotheses ``which`` (n,) at coordinates ``sizes`` (n, 2)."""
         if not np.isfinite(self.log_ratio):
             return np.zeros(len(which))
-        expected = np.zeros(len(which))
-        for place in (0, 1):
-            for name, sign in (("pressure_low", -1.0), ("pressure_high", 1.0)):
-                chosen = self.hypotheses.holds(name, place)[which]
-                expected[chosen] += sign * sizes[chosen, place]
+        low = self.hypotheses.coordinate("pressure_low", which, sizes)
+        high = self.hypotheses.coordinate("pressure_high", which, sizes)
+        expected = np.nan_to_num(high) - np.nan_to_num(low)
         own = np.exp(-0.5 * ((self.log_ratio - expected) / self.sd) ** 2)
         agreeing = np.exp(-0.5 * (self.log_ratio / self.sd) ** 2)
-        return np.asarray(np.log((1 - self.shared) * own + self.shared * agreeing + 1e-4))
+        return np.asarray(np.log((1 - self.shared) * own + self.shared * agreeing + _STRAY))
 
 
 def key_on(observations: Observations, priors: Priors, hypotheses: Hypotheses) -> KeyOn:
@@ -49,7 +52,7 @@ def key_on(observations: Observations, priors: Priors, hypotheses: Hypotheses) -
         sensors["pressure_log_gain"] ** 2
         + (sensors["pressure_offset_pa"] / 98e3) ** 2
         + weather["barometric_log_error"] ** 2
-        + 0.004**2
+        + _QUANTUM_LOG_SD**2
     )
     return KeyOn(
         float(observations.key_on_log_ratio[0]), float(sd), sensors["shared_barometer"], hypotheses

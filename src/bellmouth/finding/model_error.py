@@ -15,6 +15,12 @@ __all__ = ["covariances"]
 
 Floats = NDArray[np.float64]
 
+_BY_PRESSURE = (
+    1.2  # d ln flow / d ln pressure near 35 kPa of the prior filling law: 1 + 0.25 / 0.63 / 2
+)
+_BOOST_READING = 0.004  # two readings in whole kPa against each other, JCGM 100 F.2.2.1
+_USUAL_OPENING_PCT = 2.5  # median of the prior over idle openings, exp(0.9)
+
 
 def covariances(model: Model, priors: Priors, flow_kg_s: Floats, manifold_pa: Floats) -> Floats:
     """One covariance a model-error scale, then one for an engine that no cause explains.
@@ -39,8 +45,9 @@ def _noise(model: Model) -> Floats:
     rows, channels = model.rows, model.channels
     size = len(rows)
     pressure = np.nan_to_num(o.manifold_error_pa / o.manifold_pa)
+    # Filled air goes with pressure a little more than in proportion: the filling law's own rise.
     sources = {
-        "pressure": (pressure, {"filling": -1.2, "computed": -1.2}),
+        "pressure": (pressure, {"filling": -_BY_PRESSURE, "computed": -_BY_PRESSURE}),
         "meter": (
             np.nan_to_num(o.metered_error),
             {"filling": 1.0, "plate": 1.0, "trim 1": 0.0, "trim 2": 0.0},
@@ -48,7 +55,7 @@ def _noise(model: Model) -> Floats:
         "computed": (np.nan_to_num(o.computed_error), {"computed": 1.0}),
     }
     if not o.airflow_metered:
-        sources["pressure"][1]["plate"] = 1.2
+        sources["pressure"][1]["plate"] = _BY_PRESSURE
     covariance = np.zeros((size, size))
     for error, weights in sources.values():
         gain = np.array([weights.get(name, 0.0) for name in channels]) * error[rows]
@@ -58,7 +65,7 @@ def _noise(model: Model) -> Floats:
     for bank, name in enumerate(("trim 1", "trim 2")):
         chosen = channels == name
         own[chosen] = o.trim_error[rows[chosen], bank]
-    own[channels == "boost"] = 0.004
+    own[channels == "boost"] = _BOOST_READING
     return np.asarray(covariance + np.diag(own**2 + 1e-8))
 
 
@@ -69,7 +76,7 @@ def _plate_reading_error(model: Model) -> Floats:
     badly in proportion.
     """
     o = model.observations
-    above = o.throttle_pct - model.throttle_reference_pct + 2.5
+    above = o.throttle_pct - model.throttle_reference_pct + _USUAL_OPENING_PCT
     return np.nan_to_num(o.throttle_error_pct / np.maximum(above, 0.5))
 
 

@@ -61,6 +61,8 @@ def _idle_area_m2(
         return float(_IDLE_FLOW_KG_S_M3 * o.displacement_m3 / 240.0)
     trim = np.nan_to_num(np.nanmax(np.nan_to_num(o.log_trim, nan=-9.0), axis=1))
     made_up = area * np.exp(np.clip(trim, 0.0, 0.5))
+    # A leak is judged against no less than a poorly filling engine would breathe, and no less
+    # than half of common practice: scales only, nothing is predicted from them.
     filling = 0.75 * np.exp(priors.filling["log_level"][0])
     per_pa = o.displacement_m3 * o.speed_rev_s / 2.0 / (air.R_DRY * o.intake_k) * filling
     breathed = np.where(np.isfinite(o.manifold_pa), per_pa * pressure / flux, 0.0)

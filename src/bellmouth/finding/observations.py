@@ -124,6 +124,8 @@ def observe(
     column = _Columns(stretches)
     displacement_m3 = car.displacement_l.value * 1e-3
     ambient = [_ambient_pa(group, car) for group in groups]
+    air_side = _air(column, displacement_m3, car, groups)
+    metered, metered_error = air_side["metered_kg_s"], air_side["metered_error"]
     return Observations(
         recording=recording,
         judged=recording == 0,
@@ -139,8 +141,8 @@ def observe(
         displacement_m3=displacement_m3,
         airflow_metered=car.metering == "airflow",
         ethanol_reported=_reports(column, "ethanol_percentage"),
-        **_air(column, displacement_m3, car, groups),
-        **_fuel(column, displacement_m3, car, recording),
+        **air_side,
+        **_fuel(column, metered, metered_error, recording),
     )
 
 
@@ -177,11 +179,9 @@ def _air(
 
 
 def _fuel(
-    column: "_Columns", displacement_m3: float, car: Car, recording: NDArray[np.int64]
+    column: "_Columns", metered: Floats, metered_error: Floats, recording: NDArray[np.int64]
 ) -> dict[str, Any]:
     """The trims of both banks, their errors, and where they sit at a limit."""
-    speed = column.value("engine_speed") / 60.0
-    metered, metered_error = _metered(column, speed, displacement_m3, car)
     trim, error, limit = _trims(column, metered, metered_error)
     # In open loop the trims stand still: they say nothing about the air.
     trim[column.open_loop()] = np.nan

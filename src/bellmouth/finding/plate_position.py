@@ -27,6 +27,7 @@ class PlatePosition:
     log_density: Floats
     scale: Scale
     leak_closes: float
+    stale_opens: float
     hypotheses: Hypotheses
     informed: bool
 
@@ -35,16 +36,14 @@ class PlatePosition:
         if not self.informed:
             return np.zeros(len(which))
         more = np.zeros(len(which))
-        idle_deg = self.scale.idle_area_m2 * 1e6 / self.scale.slope_mm2_deg
-        for place in (0, 1):
-            for name, gain in (
-                ("deposit", 1.0 / self.scale.slope_mm2_deg),
-                ("learned_stale", 0.7 * idle_deg),
-                ("leak", -self.leak_closes * 1e6 / self.scale.slope_mm2_deg),
-            ):
-                chosen = self.hypotheses.holds(name, place)[which]
-                if chosen.any():
-                    more[chosen] += gain * np.exp(sizes[chosen, place])
+        idle_mm2 = self.scale.idle_area_m2 * 1e6
+        for name, gain_mm2 in (
+            ("deposit", 1.0),
+            ("learned_stale", self.stale_opens * idle_mm2),
+            ("leak", -self.leak_closes * 1e6),
+        ):
+            size = np.exp(self.hypotheses.coordinate(name, which, sizes))
+            more += np.nan_to_num(gain_mm2 * size) / self.scale.slope_mm2_deg
         return np.interp(more, _MORE_OPEN_DEG, self.log_density)
 
 
@@ -66,7 +65,8 @@ def plate_position(
     if len(relative):
         total += np.log(_relative_density(float(relative.min()) / per_deg, priors))
         informed = True
-    return PlatePosition(total, scale, float(table["leak_closes"]), hypotheses, informed)
+    closes, opens = float(table["leak_closes"]), float(table["stale_opens"])
+    return PlatePosition(total, scale, closes, opens, hypotheses, informed)
 
 
 def _spread(more: Floats, table: Mapping[str, Any]) -> Floats:
