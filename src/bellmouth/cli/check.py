@@ -9,7 +9,7 @@ from bellmouth.cli.waiting import waiting
 __all__ = ["command"]
 
 
-@click.command("check")
+@click.command("check", short_help="Is a recording good enough to judge by?")
 @click.argument("recording", type=click.Path(path_type=Path), metavar="REC")
 @click.option(
     "--mapping",

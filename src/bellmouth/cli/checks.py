@@ -5,7 +5,7 @@ import click
 __all__ = ["command"]
 
 
-@click.command("checks")
+@click.command("checks", short_help="The checks it can suggest.")
 def command() -> None:
     """List the checks a finding can suggest: how each is made and what --result takes."""
     from bellmouth.pages.lists import console  # noqa: PLC0415 - --help stays quick

@@ -6,7 +6,7 @@ from click.shell_completion import get_completion_class
 __all__ = ["command"]
 
 
-@click.command("completion")
+@click.command("completion", short_help="Completion for bash, zsh or fish.")
 @click.argument("shell", type=click.Choice(["bash", "zsh", "fish"]))
 @click.pass_context
 def command(ctx: click.Context, shell: str) -> None:

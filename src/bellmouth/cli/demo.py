@@ -2,6 +2,7 @@
 
 from importlib.resources import as_file, files
 from pathlib import Path
+from shutil import get_terminal_size
 
 import click
 
@@ -10,8 +11,10 @@ from bellmouth.cli.waiting import waiting
 
 __all__ = ["command"]
 
+_WIDEST = 95
 
-@click.command("demo")
+
+@click.command("demo", short_help="The finding on a packaged recording.")
 @click.option("--json", "as_json", is_flag=True, help="Print the finding as one JSON document.")
 @click.option(
     "--report",
@@ -26,7 +29,9 @@ def command(as_json: bool, report: Path | None) -> None:
     packaged = files("bellmouth") / "data" / "demo"
     with as_file(packaged) as folder:
         if not as_json:
-            click.echo((folder / "story.txt").read_text(encoding="utf-8").rstrip())
+            story = (folder / "story.txt").read_text(encoding="utf-8").rstrip()
+            width = min(get_terminal_size().columns, _WIDEST)
+            click.echo(click.wrap_text(story, width, preserve_paragraphs=True))
         car = read_car(folder / "car.toml")
         recording = read_recording(folder / "recording.csv")
     with waiting("Weighing the causes"):

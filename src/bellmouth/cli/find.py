@@ -23,7 +23,7 @@ def _complaints(_: click.Context, __: click.Parameter, begun: str) -> list[str]:
     return [complaint for complaint in COMPLAINTS if complaint.startswith(begun)]
 
 
-@click.command("find")
+@click.command("find", short_help="What is wrong, how big, how sure, what next.")
 @click.argument("recording", type=_FILE, metavar="REC")
 @click.option(
     "--car",

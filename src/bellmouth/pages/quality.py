@@ -40,6 +40,10 @@ def print_quality(quality: Quality, out: Console) -> None:
     if quality.stretches:
         section(out, "Steady stretches")
         out.print(_stretches(quality))
+        if any(stretch.kind == "drive" for stretch in quality.stretches):
+            out.print(
+                Text("A drive line gathers calm moments at one speed and load between its times.")
+            )
     print_list(
         out,
         "What is missing, and for which cause",
