@@ -149,3 +149,11 @@ def test_an_engine_that_is_not_quite_hot_may_idle_higher() -> None:
         healthy = float(case.idle(_row(case, "healthy"), NONE)[0])
         gain[coolant] = _idle(case, "learned_stale", 0.3) - healthy
     assert gain[70.0] < gain[90.0] - 0.3
+
+
+def test_a_cause_that_no_reading_favours_says_so() -> None:
+    """Its weight then comes from before the recording, and no reading is made up for it."""
+    case = solve(stretches(), [], car())
+    (part,) = telling(case, case.hypotheses.names.index("learned_stale"))
+    assert part.what.startswith("no reading speaks for it")
+    assert part.readings == ()

@@ -18,6 +18,11 @@ __all__ = ["telling"]
 Floats = NDArray[np.float64]
 
 _WORTH_SAYING_NATS = 0.3
+_NOTHING_NATS = 0.01
+_FROM_BEFORE = (
+    "no reading speaks for it over a healthy car; its weight is the complaint's, from before the "
+    "recording"
+)
 _NAMES = {
     "filling": ("mass_air_flow", "intake_manifold_pressure", "engine_speed"),
     "plate": ("throttle_position",),
@@ -38,12 +43,15 @@ def telling(case: "Case", row: int) -> tuple[Evidence, ...]:
     up to the difference of evidence.
     """
     parts = {**_by_channel(case, row), **_by_side(case, row)}
+    strongest = max(parts.values())
+    if strongest < _NOTHING_NATS:
+        return (Evidence(_FROM_BEFORE, 0.0),)
     # Weak evidence is still what led there: the strongest is always said.
-    least = min(_WORTH_SAYING_NATS, max(parts.values()))
+    least = min(_WORTH_SAYING_NATS, strongest)
     found = [
         Evidence(_words(case, source), round(nats, 2), _NAMES[source])
         for source, nats in parts.items()
-        if nats >= least > 0
+        if nats >= least
     ]
     return tuple(sorted(found, key=lambda evidence: -evidence.strength))
 
