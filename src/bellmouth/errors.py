@@ -1,9 +1,17 @@
 """The one family of errors a user can cause. Faces print the text and exit with code 2.
 
-``BellmouthError`` (a ``ValueError``) -> ``RecordingError``, ``CarError``, ``FindingError``.
+``BellmouthError`` (a ``ValueError``) -> ``RecordingError``, ``CarError``, ``FindingError``,
+``BusError``, ``ProcedureError``.
 """
 
-__all__ = ["BellmouthError", "CarError", "FindingError", "RecordingError"]
+__all__ = [
+    "BellmouthError",
+    "BusError",
+    "CarError",
+    "FindingError",
+    "ProcedureError",
+    "RecordingError",
+]
 
 
 class BellmouthError(ValueError):
@@ -20,3 +28,11 @@ class CarError(BellmouthError):
 
 class FindingError(BellmouthError):
     """A question that this recording of this car cannot be asked."""
+
+
+class BusError(BellmouthError):
+    """A car that cannot be talked to: no adapter, wrong channel, no answer, no permission."""
+
+
+class ProcedureError(BellmouthError):
+    """A learning procedure that cannot be used: unknown signal, window that cannot be met."""

@@ -1,0 +1,103 @@
+"""What carries requests to a car and its answers back, whatever the wire: CAN or K-line.
+
+A payload is a whole message of SAE J1979 (:mod:`bellmouth.j1979.messages`): no lengths, frame
+counters, headers or checksums; those are the link's business.
+"""
+
+from dataclasses import dataclass, field
+from typing import Protocol
+
+__all__ = ["Answer", "Exchange", "Link", "Losses"]
+
+
+@dataclass(frozen=True)
+class Answer:
+    """One controller's whole answer.
+
+    Attributes
+    ----------
+    source
+        Diagnostic address of the controller that answered: 0x10 is usually the engine's. On CAN
+        with 11-bit identifiers 0x7E8 counts as 0x10, 0x7E9 as 0x11 and so on.
+    payload
+        The message, at least one byte. Promises of a later answer (negative, code 78) have been
+        waited out and are not handed on.
+    received_s
+        When it was complete, on this machine's monotonic clock. [s]
+    """
+
+    source: int
+    payload: bytes
+    received_s: float
+
+
+@dataclass(frozen=True)
+class Exchange:
+    """A request and all that came back in time; ``answers`` is empty where nobody answered."""
+
+    sent_s: float
+    answers: tuple[Answer, ...]
+
+
+@dataclass
+class Losses:
+    """What went wrong so far, counted: every loss is said, none is guessed over.
+
+    ``unanswered`` requests, ``cut`` messages whose frames did not all come in order, ``damaged``
+    frames or checksums, ``stray`` messages nobody asked for, ``refused`` requests (negative
+    replies), ``malformed`` whole answers whose length or content contradicts the standard,
+    ``reopened`` how often the adapter had to be opened again.
+    """
+
+    unanswered: int = 0
+    cut: int = 0
+    damaged: int = 0
+    stray: int = 0
+    refused: int = 0
+    malformed: int = 0
+    reopened: int = 0
+    seen: dict[str, int] = field(default_factory=dict)
+
+    def total(self) -> int:
+        """All of them together."""
+        return (
+            self.unanswered + self.cut + self.damaged + self.stray + self.refused
+            + self.malformed + self.reopened
+        )  # fmt: skip
+
+
+class Link(Protocol):
+    """A wire to a car. Errors of the adapter are raised as ``BusError``, one clear sentence."""
+
+    @property
+    def description(self) -> str:
+        """Which standard at which speed, such as ``ISO 15765-4, 11-bit, 500 kbit/s``."""
+        ...
+
+    @property
+    def losses(self) -> Losses:
+        """Counted since the link was opened."""
+        ...
+
+    def exchange(self, payload: bytes, to: int | None = None, *, expect: int | None = None) -> Exchange:
+        """Send a request and gather the answers.
+
+        Parameters
+        ----------
+        payload
+            The request.
+        to
+            Address of one controller (physical), or None for all (functional).
+        expect
+            Stop as soon as this many controllers have answered, rather than waiting out the
+            standard's time for more.
+        """
+        ...
+
+    def keep_alive(self) -> None:
+        """Keep the session up where the standard wants it (K-line); nothing on CAN."""
+        ...
+
+    def close(self) -> None:
+        """Let go of the wire."""
+        ...
