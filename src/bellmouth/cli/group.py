@@ -16,7 +16,7 @@ __all__ = ["BAD_INPUT", "Commands", "main"]
 BAD_INPUT = 2
 _INTERRUPTED = 130  # what a shell reports for a program that ctrl-C ended
 
-_COMMANDS = ("find", "check", "demo", "causes", "checks", "completion")
+_COMMANDS = ("find", "check", "demo", "causes", "checks", "convert", "completion")
 
 
 class Commands(click.Group):

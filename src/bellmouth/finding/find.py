@@ -30,7 +30,7 @@ from bellmouth.recording.series import Recording
 from bellmouth.recording.steady import stretches
 from bellmouth.recording.stretch import Stretch
 
-__all__ = ["Case", "find", "hypothesis_weights", "solve"]
+__all__ = ["Case", "find", "hypothesis_weights", "refuse_same", "solve", "weights_of"]
 
 Floats = NDArray[np.float64]
 
@@ -86,11 +86,11 @@ def find(
     """
     said: Complaint = parse_complaint(complaint) if complaint else (car.complaint or "unknown")
     for reference in references:
-        _refuse_itself(recording, reference)
+        refuse_same(recording, reference)
     judged = stretches(recording)
     others = [stretches(reference) for reference in references]
     case = solve(judged, others, car, recording.source)
-    weights = _weights(prior, said)
+    weights = weights_of(prior, said)
     told = parse_results(results)
     if "closed_reading" not in {result.check for result in told}:
         told = (*told, *_from_the_car(case))
@@ -138,8 +138,14 @@ def solve(
     )
 
 
-def _refuse_itself(recording: Recording, reference: Recording) -> None:
-    """A recording cannot vouch for itself."""
+def refuse_same(recording: Recording, reference: Recording) -> None:
+    """A recording cannot vouch for itself.
+
+    Raises
+    ------
+    FindingError
+        If both hold the same samples.
+    """
     if recording.series.keys() != reference.series.keys():
         return
     for name, series in recording.series.items():
@@ -162,9 +168,10 @@ def _from_the_car(case: Case) -> tuple[CheckResult, ...]:
     return (CheckResult("closed_reading", "value", float(readings.min()) - closed.value),)
 
 
-def _weights(
+def weights_of(
     prior: Mapping[str, float] | str | Path | None, complaint: Complaint
 ) -> dict[str, float]:
+    """Weights of the causes: the user's own, or those that the complaint stands for."""
     if prior is None:
         return cause_weights(complaint)
     if isinstance(prior, Mapping):

@@ -7,6 +7,7 @@ for ratios, lost area [mm²], and the share of idle air for stale learning.
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,13 +17,13 @@ from bellmouth.finding.model import Effects
 from bellmouth.finding.observations import Observations
 from bellmouth.finding.priors import Priors
 
-__all__ = ["Hypotheses", "Scale", "enumerate_hypotheses"]
+__all__ = ["EFFECT_COLUMNS", "HasCoordinates", "Hypotheses", "Scale", "effects_of_table", "enumerate_hypotheses"]
 
 Floats = NDArray[np.float64]
 
 
 #: Columns of the table of effects; 0 takes what acts on nothing here (stale learning).
-_COLUMNS = {"leak": 1, "meter": 2, "fuel": 3, "deposit": 4, "pressure": 5, "boost": 6}
+EFFECT_COLUMNS = {"leak": 1, "meter": 2, "fuel": 3, "deposit": 4, "pressure": 5, "boost": 6}
 _FIELDS = {
     "leak_area_m2": 1,
     "meter": 2,
@@ -44,6 +45,14 @@ class Scale:
     idle_area_m2: float
     idle_flow_g_s: float
     slope_mm2_deg: float
+
+
+class HasCoordinates(Protocol):
+    """What is asked where only the size of a cause matters, not what it stands beside."""
+
+    def coordinate(self, cause: str, which: NDArray[np.intp], sizes: Floats) -> Floats:
+        """A cause's coordinate in hypotheses ``which`` at ``sizes``; NaN where it is not held."""
+        ...
 
 
 @dataclass(frozen=True)
@@ -92,7 +101,7 @@ class Hypotheses:
         signs = np.ones((self.count, 2))
         for row, causes in enumerate(self.causes):
             for place, name in enumerate(causes):
-                codes[row, place] = _COLUMNS.get(CAUSES[name].effect, 0)
+                codes[row, place] = EFFECT_COLUMNS.get(CAUSES[name].effect, 0)
                 signs[row, place] = CAUSES[name].sign
         return codes, signs
 
@@ -106,16 +115,21 @@ class Hypotheses:
         codes, signs = self._codes
         column = codes[which]
         size = np.where(column > 0, sizes, 0.0)
-        areas = (column == _COLUMNS["leak"]) | (column == _COLUMNS["deposit"])
+        areas = (column == EFFECT_COLUMNS["leak"]) | (column == EFFECT_COLUMNS["deposit"])
         value = np.where(areas, np.exp(np.where(areas, size, 0.0)), signs[which] * size)
-        table = np.zeros((len(which), len(_COLUMNS) + 1))
+        table = np.zeros((len(which), len(EFFECT_COLUMNS) + 1))
         batch = np.arange(len(which))
         # One after the other: no two causes of a hypothesis share a column, but both may be none.
         table[batch, column[:, 0]] = value[:, 0]
         table[batch, column[:, 1]] += value[:, 1]
-        bent = (column == _COLUMNS["meter"]).any(axis=1)
-        columns = {name: table[:, place] for name, place in _FIELDS.items()}
-        return Effects(**columns, bend_sd=np.where(bent, bends[1], bends[0]))
+        bent = (column == EFFECT_COLUMNS["meter"]).any(axis=1)
+        return effects_of_table(table, np.where(bent, bends[1], bends[0]))
+
+
+def effects_of_table(table: Floats, bend_sd: Floats) -> Effects:
+    """Effects from a table whose last axis is `EFFECT_COLUMNS`, its column 0 acting on nothing."""
+    columns = {name: table[..., place] for name, place in _FIELDS.items()}
+    return Effects(**columns, bend_sd=bend_sd)
 
 
 def enumerate_hypotheses(priors: Priors, scale: Scale, observations: Observations) -> Hypotheses:

@@ -9,18 +9,29 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bellmouth.car.description import Car
-from bellmouth.finding.hypothesis import Hypotheses, Scale
+from bellmouth.finding.hypothesis import HasCoordinates, Scale
 from bellmouth.finding.observations import Observations
 from bellmouth.finding.priors import Priors
 
-__all__ = ["IdleSpeed", "idle_speed"]
+__all__ = [
+    "SHARES",
+    "IdleSpeed",
+    "Lowest",
+    "idle_speed",
+    "lowest_idle",
+    "speed_density",
+    "speed_rises",
+    "surplus_shares",
+    "timing_density",
+]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
 _HIGHEST_IDLE_RPM = 1300.0
 _SHORTEST_SHARE = 0.12
-_SHARES = np.concatenate([[0.0], np.geomspace(0.04, 0.85, 23)])
+#: Shares of all idle air in surplus that the likelihood is worked out at.
+SHARES = np.concatenate([[0.0], np.geomspace(0.04, 0.85, 23)])
 
 
 @dataclass(frozen=True)
@@ -34,34 +45,29 @@ class IdleSpeed:
     leak_log: Floats
     stale_log: Floats
     idle_area_m2: float
-    hypotheses: Hypotheses
+    hypotheses: HasCoordinates
 
     def __call__(self, which: Ints, sizes: Floats) -> Floats:
         """Log likelihood of hypotheses ``which`` (n,) at coordinates ``sizes`` (n, 2)."""
         if not np.isfinite(self.excess_rpm):
             return np.zeros(len(which))
-        leak, stale = self._shares(which, sizes)
+        leak, stale = surplus_shares(self.hypotheses, which, sizes, self.idle_area_m2)
         as_stale = stale > 0
         share = leak + stale
-        result = np.interp(share, _SHARES, self.leak_log)
-        return np.where(as_stale, np.interp(share, _SHARES, self.stale_log), result)
-
-    def _shares(self, which: Ints, sizes: Floats) -> tuple[Floats, Floats]:
-        leak = np.exp(self.hypotheses.coordinate("leak", which, sizes)) / self.idle_area_m2
-        stale = np.exp(self.hypotheses.coordinate("learned_stale", which, sizes))
-        return np.nan_to_num(leak), np.nan_to_num(stale)
+        result = np.interp(share, SHARES, self.leak_log)
+        return np.where(as_stale, np.interp(share, SHARES, self.stale_log), result)
 
 
 def idle_speed(
     observations: Observations,
     car: Car,
     priors: Priors,
-    hypotheses: Hypotheses,
+    hypotheses: HasCoordinates,
     scale: Scale,
 ) -> IdleSpeed:
     """Prepare the likelihood for these recordings."""
     table = priors.idle_speed
-    judged = _lowest(observations, table, judged=True)
+    judged = lowest_idle(observations, table, observations.judged)
     target, sd, off_share, reference = _target(observations, car, priors)
     shares = {
         "off": off_share,
@@ -80,10 +86,10 @@ def idle_speed(
     sd = float(np.sqrt(sd**2 + (0.5 * judged.warming_rpm) ** 2 + (0.5 * before) ** 2))
 
     def log_density(closable: tuple[float, float]) -> Floats:
-        rises = _rises(closable, table, target)
-        density = _mixture(excess - rises, sd, shares, table)
+        rises = speed_rises(closable, table, target)
+        density = speed_density(excess - rises, sd, shares, table)
         if np.isfinite(drop):
-            density = density * _timing(drop, rises / target, table)
+            density = density * timing_density(drop, rises / target, table)
         stray = table["stray_share"]
         return np.asarray(np.log((1 - stray) * density.mean(axis=-1) + stray / 900.0))
 
@@ -97,7 +103,7 @@ def idle_speed(
 
 
 @dataclass(frozen=True)
-class _Lowest:
+class Lowest:
     """Lowest warm idle [rpm], how many levels there are, the spark there [deg], and how much
     higher than hot it may idle for its coolant [rpm]."""
 
@@ -107,12 +113,14 @@ class _Lowest:
     warming_rpm: float
 
 
-def _lowest(observations: Observations, table: Mapping[str, Any], *, judged: bool) -> _Lowest:
-    """Lowest warm idle of the judged recording, or of the references."""
+def lowest_idle(
+    observations: Observations, table: Mapping[str, Any], chosen: NDArray[np.bool_]
+) -> Lowest:
+    """Lowest warm idle of the chosen points (points,)."""
     o = observations
-    mask = o.idle & (o.judged == judged) & (o.speed_rev_s * 60.0 < _HIGHEST_IDLE_RPM)
+    mask = o.idle & chosen & (o.speed_rev_s * 60.0 < _HIGHEST_IDLE_RPM)
     if not mask.any():
-        return _Lowest(float("nan"), 0, float("nan"), 0.0)
+        return Lowest(float("nan"), 0, float("nan"), 0.0)
     order = np.argsort(o.speed_rev_s[mask])
     speeds = o.speed_rev_s[mask][order] * 60.0
     seconds = (o.end_s - o.start_s)[mask][order]
@@ -124,17 +132,17 @@ def _lowest(observations: Observations, table: Mapping[str, Any], *, judged: boo
     coolant = float(np.nan_to_num(o.coolant_c[mask][order][place], nan=table["hot_c"]))
     warming = max(table["hot_c"] - coolant, 0.0) * table["warming_rpm_per_k"]
     levels = 1 + int(np.sum(np.diff(lasting) > 30.0))
-    return _Lowest(float(speeds[place]), levels, timing, float(warming))
+    return Lowest(float(speeds[place]), levels, timing, float(warming))
 
 
 def _target(
     observations: Observations, car: Car, priors: Priors
-) -> tuple[float, float, float, _Lowest | None]:
+) -> tuple[float, float, float, Lowest | None]:
     """Idle speed to expect [rpm], its sd, the share of cars that idle off it, and the reference
     that told it."""
     table = priors.idle_speed
     known = float(table["known_sd_rpm"])
-    reference = _lowest(observations, table, judged=False)
+    reference = lowest_idle(observations, table, ~observations.judged)
     if np.isfinite(reference.speed_rpm):
         return reference.speed_rpm, 1.4 * known, 0.03, reference
     if car.idle_rpm is not None:
@@ -144,7 +152,7 @@ def _target(
     return float(mean), float(sd), 0.0, None
 
 
-def _rises(closable: tuple[float, float], table: Mapping[str, Any], target: float) -> Floats:
+def speed_rises(closable: tuple[float, float], table: Mapping[str, Any], target: float) -> Floats:
     """Speeds [rpm] that each share of surplus air may add, equally likely draws: (shares, draws).
 
     With a share f of all idle air in surplus and c of normal idle air given up by the plate, the
@@ -152,7 +160,7 @@ def _rises(closable: tuple[float, float], table: Mapping[str, Any], target: floa
     """
     low, high = table["speed_power"]
     give, power = np.meshgrid(np.linspace(*closable, 8), np.linspace(low, high, 4))
-    share = _SHARES[:, None]
+    share = SHARES[:, None]
     give = np.asarray(give.reshape(1, -1))
     if closable == tuple(table["leak_closable"]):
         left = np.maximum(share - give, 0.0) / (1.0 - share)
@@ -162,7 +170,7 @@ def _rises(closable: tuple[float, float], table: Mapping[str, Any], target: floa
     return rise
 
 
-def _mixture(
+def speed_density(
     left: Floats, sd: float, shares: Mapping[str, float], table: Mapping[str, Any]
 ) -> Floats:
     """Density of what the rises leave: on the mark or off it, under load or not, and with the
@@ -185,7 +193,7 @@ def _mixture(
     return total
 
 
-def _timing(drop_deg: float, rise_share: Floats, table: Mapping[str, Any]) -> Floats:
+def timing_density(drop_deg: float, rise_share: Floats, table: Mapping[str, Any]) -> Floats:
     """Density of the spark's drop since the reference [deg]: a controller that cannot shut out
     surplus air retards the spark against it; under a load it does not."""
     # One in ten wanders more, a retard seen in three of four: common practice, no source.
@@ -196,6 +204,15 @@ def _timing(drop_deg: float, rise_share: Floats, table: Mapping[str, Any]) -> Fl
     retarded = _normal(drop_deg - drops, float(np.hypot(table["timing_sd_deg"], most / 16))).mean()
     retarded = 0.75 * retarded + 0.25 * steady
     return np.where(rise_share > 0.02, retarded, steady)
+
+
+def surplus_shares(
+    hypotheses: HasCoordinates, which: Ints, sizes: Floats, idle_area_m2: float
+) -> tuple[Floats, Floats]:
+    """Shares of all idle air that a leak and that stale learning let in beyond what is wanted."""
+    leak = np.exp(hypotheses.coordinate("leak", which, sizes)) / idle_area_m2
+    stale = np.exp(hypotheses.coordinate("learned_stale", which, sizes))
+    return np.nan_to_num(leak), np.nan_to_num(stale)
 
 
 def _normal(x: Floats, sd: float) -> Floats:

@@ -8,15 +8,15 @@ Gaussian that the model's linearisation at the best fit makes of them. ``tests/f
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cache
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from bellmouth.finding.hypothesis import Hypotheses
-from bellmouth.finding.model import Model
+from bellmouth.finding.model import Effects, Model
 from bellmouth.finding.sensitivity import unknown_jacobian
 
-__all__ = ["Grid", "Posterior", "infer", "log_likelihood"]
+__all__ = ["Grid", "HypothesisTable", "Posterior", "infer", "log_likelihood"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -28,6 +28,35 @@ _WIDTH = 4.5
 _HOPELESS_NATS = 10.0  # a pair this much worse than the best fit gets few nodes
 _NODES = {1: 25, 2: 8}
 _COARSE = {1: 9, 2: 5}
+
+
+class HypothesisTable(Protocol):
+    """What is inferred: up to two sizes a hypothesis, uniform in their coordinates; the first is
+    a healthy car. Causes of one recording, or courses from one recording to the next."""
+
+    @property
+    def low(self) -> Floats:
+        """Lower ends of the sizes' coordinates, (hypotheses, 2)."""
+        ...
+
+    @property
+    def high(self) -> Floats:
+        """Upper ends, (hypotheses, 2)."""
+        ...
+
+    @property
+    def count(self) -> int:
+        """How many there are."""
+        ...
+
+    @property
+    def dimensions(self) -> Ints:
+        """How many sizes each has."""
+        ...
+
+    def effects(self, which: Ints, sizes: Floats, bends: tuple[float, float]) -> Effects:
+        """What hypotheses ``which`` (n,) do at coordinates ``sizes`` (n, 2)."""
+        ...
 
 
 @dataclass(frozen=True)
@@ -65,7 +94,7 @@ class Posterior:
 
 def infer(
     model: Model,
-    hypotheses: Hypotheses,
+    hypotheses: HypothesisTable,
     covariances: Floats,
     scale_weights: Floats,
     side_logs: Sequence[SideLog],
@@ -119,7 +148,7 @@ def infer(
 
 def log_likelihood(
     model: Model,
-    hypotheses: Hypotheses,
+    hypotheses: HypothesisTable,
     which: int,
     covariances: Floats,
     scale_weights: Floats,
@@ -144,7 +173,7 @@ def _bends(model: Model) -> tuple[float, float]:
 
 
 def _start(
-    model: Model, hypotheses: Hypotheses, metric: Floats, bends: tuple[float, float]
+    model: Model, hypotheses: HypothesisTable, metric: Floats, bends: tuple[float, float]
 ) -> tuple[Floats, Floats]:
     """The best node of a coarse grid, with the unknowns it asks for."""
     unknowns = model.unknowns.size
@@ -165,7 +194,7 @@ def _start(
     return np.clip(coordinates[best], -2.5, 2.5), place[best]
 
 
-def _coarse(hypotheses: Hypotheses) -> tuple[Ints, Floats]:
+def _coarse(hypotheses: HypothesisTable) -> tuple[Ints, Floats]:
     """Evenly spaced sizes over the whole range of each hypothesis."""
     nodes, where = [], []
     for dimensions in (0, 1, 2):
@@ -182,7 +211,7 @@ def _coarse(hypotheses: Hypotheses) -> tuple[Ints, Floats]:
 
 def _linearise(
     model: Model,
-    hypotheses: Hypotheses,
+    hypotheses: HypothesisTable,
     bends: tuple[float, float],
     coordinates: Floats,
     sizes: Floats,
@@ -211,7 +240,7 @@ def _curvature(jacobian: Floats, metric: Floats) -> Floats:
 
 def _improve(
     model: Model,
-    hypotheses: Hypotheses,
+    hypotheses: HypothesisTable,
     metric: Floats,
     bends: tuple[float, float],
     coordinates: Floats,
@@ -246,7 +275,7 @@ def _improve(
     return kept, kept_sizes
 
 
-def _size_spread(curvature: Floats, hypotheses: Hypotheses) -> Floats:
+def _size_spread(curvature: Floats, hypotheses: HypothesisTable) -> Floats:
     """Standard deviation of each size coordinate, the unknowns integrated out."""
     unknowns = curvature.shape[1] - 2
     inner = curvature[:, :unknowns, :unknowns]
@@ -294,7 +323,7 @@ _HEALTHY = _Mesh(
 )
 
 
-def _mesh(hypotheses: Hypotheses, sizes: Floats, spread: Floats, cost: Floats) -> _Mesh:
+def _mesh(hypotheses: HypothesisTable, sizes: Floats, spread: Floats, cost: Floats) -> _Mesh:
     """Gauss-Legendre nodes over each hypothesis's window, with log(weight x prior density).
 
     Hypotheses that fit far worse than the best get few nodes: they only need to be known small.

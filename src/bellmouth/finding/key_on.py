@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from bellmouth.finding.hypothesis import Hypotheses
+from bellmouth.finding.hypothesis import HasCoordinates
 from bellmouth.finding.observations import Observations
 from bellmouth.finding.priors import Priors
 
@@ -31,7 +31,7 @@ class KeyOn:
     log_ratio: float
     sd: float
     shared: float
-    hypotheses: Hypotheses
+    hypotheses: HasCoordinates
 
     def __call__(self, which: Ints, sizes: Floats) -> Floats:
         """Log likelihood of hypotheses ``which`` (n,) at coordinates ``sizes`` (n, 2)."""
@@ -45,8 +45,10 @@ class KeyOn:
         return np.asarray(np.log((1 - self.shared) * own + self.shared * agreeing + _STRAY))
 
 
-def key_on(observations: Observations, priors: Priors, hypotheses: Hypotheses) -> KeyOn:
-    """Prepare the likelihood from the judged recording's engine-off stretch, if it has one."""
+def key_on(
+    observations: Observations, priors: Priors, hypotheses: HasCoordinates, recording: int = 0
+) -> KeyOn:
+    """Prepare the likelihood from a recording's engine-off stretch, if it has one."""
     sensors, weather = priors.sensors, priors.weather
     sd = np.sqrt(
         sensors["pressure_log_gain"] ** 2
@@ -54,6 +56,5 @@ def key_on(observations: Observations, priors: Priors, hypotheses: Hypotheses) -
         + weather["barometric_log_error"] ** 2
         + _QUANTUM_LOG_SD**2
     )
-    return KeyOn(
-        float(observations.key_on_log_ratio[0]), float(sd), sensors["shared_barometer"], hypotheses
-    )
+    log_ratio = float(observations.key_on_log_ratio[recording])
+    return KeyOn(log_ratio, float(sd), sensors["shared_barometer"], hypotheses)

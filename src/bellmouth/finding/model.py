@@ -33,11 +33,12 @@ RISE_SPAN = 1.0 - 35.0 / 95.0
 
 @dataclass(frozen=True)
 class Effects:
-    """What a hypothesis does, shape (batch,) each; zeros are a healthy car.
+    """What a hypothesis does; zeros are a healthy car.
 
+    Shape (batch,) each where only the judged recording is touched, or (batch, recordings).
     ``leak_area_m2`` effective; ``meter``, ``fuel``, ``pressure``, ``boost`` are logarithms of a
-    ratio; ``deposit_mm2`` is the area lost at the stop; ``bend_sd`` the spread of the meter's
-    exponent that the hypothesis allows.
+    ratio; ``deposit_mm2`` is the area lost at the stop; ``bend_sd`` (batch,) the spread of the
+    meter's exponent that the hypothesis allows.
     """
 
     leak_area_m2: Floats
@@ -65,6 +66,7 @@ class Model:
         self.unknowns = unknowns
         o = observations
         self._judged = o.judged.astype(np.float64)
+        self._alone = o.recordings == 1
         self._ambient = np.where(np.isfinite(o.ambient_pa), o.ambient_pa, unknown_pa)
         self._root_t = 1.0 / np.sqrt(o.intake_k)
         self.has_manifold = np.isfinite(o.manifold_pa)
@@ -77,18 +79,38 @@ class Model:
             np.where(np.isfinite(flow), flow, 1.0) / (0.003 * o.displacement_m3 / 0.001)
         )
         self.two_banks = bool(np.isfinite(o.log_trim[:, 1]).any())
-        self.throttle_reference_pct, self.reference_is_judged = self._lowest_throttle()
+        self.throttle_reference_pct, self.reference_recording = self._lowest_throttle()
         self.channels, self._rows = self._select()
 
     # -- what is compared ---------------------------------------------------------------------
-    def _lowest_throttle(self) -> tuple[float, bool]:
+    def _lowest_throttle(self) -> tuple[float, int]:
+        """Lowest throttle reading, of the recordings beside the judged one where there are any,
+        and the recording that it is from."""
         o = self.observations
         good = np.isfinite(o.throttle_pct)
         references = good & ~o.judged
         chosen = references if references.any() else good
         if not chosen.any():
-            return 0.0, True
-        return float(o.throttle_pct[chosen].min()), not references.any()
+            return 0.0, 0
+        at = int(np.argmin(np.where(chosen, o.throttle_pct, np.inf)))
+        return float(o.throttle_pct[at]), int(o.recording[at])
+
+    @property
+    def reference_is_judged(self) -> bool:
+        """Whether openings are counted from a reading of the judged recording itself."""
+        return self.reference_recording == 0
+
+    def at_points(self, effect: Floats) -> Floats:
+        """What a hypothesis does at each point, (batch, points)."""
+        if effect.ndim == 1:
+            return np.asarray(effect[:, None] * self._judged)
+        return effect if self._alone else effect[:, self.observations.recording]
+
+    def _at_reference(self, effect: Floats) -> Floats:
+        """What it does in the recording that openings are counted from, (batch, 1)."""
+        if effect.ndim == 1:
+            return effect[:, None] if self.reference_is_judged else np.zeros((1, 1))
+        return effect[:, [self.reference_recording]]
 
     def _select(self) -> tuple[NDArray[np.str_], NDArray[np.intp]]:
         """Channel name and point of each residual."""
@@ -137,18 +159,17 @@ class Model:
         value = u.mean + u.sd * coordinates
         value[:, u.index("meter_bend")] = coordinates[:, u.index("meter_bend")] * effects.bend_sd
         get = _Getter(value)
-        judged = self._judged
         per = {
             name: value[:, u.block(name, o.recordings)][:, o.recording]
             for name in ("ambient", "fuel_fill", "heating", "meter_day")
         }
         ambient = self._ambient * np.exp(per["ambient"])
-        boost_gain = get("boost_gain") + effects.boost[:, None] * judged
+        boost_gain = get("boost_gain") + self.at_points(effects.boost)
         upstream = np.where(self.has_boost, o.boost_pa * np.exp(-boost_gain), ambient)
-        gain = get("pressure_gain") + effects.pressure[:, None] * judged
+        gain = get("pressure_gain") + self.at_points(effects.pressure)
         manifold = o.manifold_pa * np.exp(-gain) - get("pressure_offset")
         passed = o.metered_kg_s * np.exp(
-            -(get("meter_gain") + per["meter_day"] + effects.meter[:, None] * judged)
+            -(get("meter_gain") + per["meter_day"] + self.at_points(effects.meter))
             - get("meter_bend") * bend_applies(self, effects) * self.log_relative_flow
         )
         per_pa = self._swept * np.exp(-per["heating"])
@@ -159,7 +180,7 @@ class Model:
         filled = per_pa * manifold * np.exp(self._log_filling(get, manifold))
         flux = _FLUX * self._root_t * upstream * _flow_function(manifold / upstream)
         leak = _FLUX * self._root_t * ambient * _flow_function(manifold / ambient)
-        leak = leak * effects.leak_area_m2[:, None] * judged
+        leak = leak * self.at_points(effects.leak_area_m2)
         if o.airflow_metered:
             cylinder = passed + leak
         else:
@@ -189,16 +210,16 @@ class Model:
         """What the effective area at each reading is made of: bypass, plate, and what deposit
         takes near closed. Areas in mm², openings in % of reading."""
         get = _Getter(value)
-        slope, deposit = np.exp(get("slope")), effects.deposit_mm2[:, None]
+        slope = np.exp(get("slope"))
         own = np.exp(get("opening"))
-        # Judged alone, the lowest reading is already opened by what the deposit took.
-        made_up = deposit / slope if self.reference_is_judged else np.zeros(1)
+        # The lowest reading may itself be opened by what the deposit took.
+        made_up = self._at_reference(effects.deposit_mm2) / slope
         raw = self.observations.throttle_pct - self.throttle_reference_pct + own + made_up
         root = np.sqrt(raw**2 + 0.04)
         opening = 0.5 * (raw + root)
         bypass, curve, fade = np.exp(get("bypass")), get("curve"), np.exp(get("fade"))
         clean = bypass + slope * opening * (1.0 + curve * opening)
-        lost = deposit * self._judged * np.exp(-opening / fade)
+        lost = self.at_points(effects.deposit_mm2) * np.exp(-opening / fade)
         return {
             "slope": slope,
             "bypass": bypass,
@@ -231,7 +252,7 @@ class Model:
         """Log total trim of each bank that makes fuel match the true air."""
         o = self.observations
         get = _Getter(state["value"])
-        fuel = get("fuel_level") - effects.fuel[:, None] * self._judged + state["fuel_fill"]
+        fuel = get("fuel_level") - self.at_points(effects.fuel) + state["fuel_fill"]
         trims = []
         for sign in (1.0, -1.0):
             nearer = sign * np.tanh(get("leak_bank")) * self.two_banks
@@ -243,7 +264,7 @@ class Model:
                 # The leak is in the computed air, but the banks do not get it alike.
                 lean = nearer * state["leak"] / state["filled"]
                 air_got = np.log1p(np.clip(lean, -0.8, None)) - get("meter_gain")
-                air_got = air_got - effects.meter[:, None] * self._judged
+                air_got = air_got - self.at_points(effects.meter)
             trims.append(air_got + fuel + 0.5 * sign * get("bank_split"))
         return trims[0], trims[1]
 
@@ -279,7 +300,7 @@ class Model:
             reading = o.log_trim[:, bank]
             return reading - _clamped(predicted, reading, o.trim_limit[:, bank])
         if name == "computed":
-            shift = get("meter_gain") + effects.meter[:, None] * self._judged
+            shift = get("meter_gain") + self.at_points(effects.meter)
             return np.log(o.computed_kg_s / state["filled"]) - shift
         return np.log(state["upstream"] / state["ambient"])
 
@@ -292,10 +313,13 @@ def _flow_function(ratio: Floats) -> Floats:
 
 def bend_applies(model: Model, effects: Effects) -> Floats:
     """Where a meter's bend acts, (batch, points): a healthy meter's is the car's own, a
-    contaminated one bends in the judged recording only."""
+    contaminated one bends in the recordings it is contaminated in only."""
     healthy = model.unknowns.sd[model.unknowns.index("meter_bend")]
     contaminated = effects.bend_sd[:, None] > 1.5 * healthy
-    return np.where(contaminated, model.observations.judged, 1.0)
+    bent = model.observations.judged
+    if effects.meter.ndim == 2:
+        bent = model.at_points(effects.meter) != 0.0
+    return np.where(contaminated, bent, 1.0)
 
 
 def _clamped(predicted: Floats, reading: Floats, limit: Floats) -> Floats:

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from bellmouth.finding.hypothesis import Hypotheses, Scale
+from bellmouth.finding.hypothesis import HasCoordinates, Scale
 from bellmouth.finding.observations import Observations
 from bellmouth.finding.priors import Priors
 
@@ -28,7 +28,7 @@ class PlatePosition:
     scale: Scale
     leak_closes: float
     stale_opens: float
-    hypotheses: Hypotheses
+    hypotheses: HasCoordinates
     informed: bool
 
     def __call__(self, which: Ints, sizes: Floats) -> Floats:
@@ -48,19 +48,24 @@ class PlatePosition:
 
 
 def plate_position(
-    observations: Observations, priors: Priors, hypotheses: Hypotheses, scale: Scale
+    observations: Observations,
+    priors: Priors,
+    hypotheses: HasCoordinates,
+    scale: Scale,
+    recording: int = 0,
 ) -> PlatePosition:
-    """Prepare the likelihood from the key-on and the relative reading, where reported."""
+    """Prepare the likelihood from a recording's key-on and relative reading, where reported."""
     o, table = observations, priors.plate_position
     per_deg = table["pct_per_deg"]
-    idle = o.idle & o.judged & np.isfinite(o.throttle_pct)
+    mine = o.idle & (o.recording == recording)
+    idle = mine & np.isfinite(o.throttle_pct)
     total = np.zeros(len(_MORE_OPEN_DEG))
     informed = False
-    if idle.any() and np.isfinite(o.rest_pct[0]):
-        over = (o.rest_pct[0] - float(o.throttle_pct[idle].min())) / per_deg
+    if idle.any() and np.isfinite(o.rest_pct[recording]):
+        over = (o.rest_pct[recording] - float(o.throttle_pct[idle].min())) / per_deg
         total += np.log(_rest_density(over, table["rest_deg"], table["rest_sd_deg"], table))
         informed = True
-    relative = o.relative_pct[o.idle & o.judged]
+    relative = o.relative_pct[mine]
     relative = relative[np.isfinite(relative)]
     if len(relative):
         total += np.log(_relative_density(float(relative.min()) / per_deg, priors))

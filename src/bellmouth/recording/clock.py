@@ -22,11 +22,15 @@ MOST_RESTARTS = 12
 
 @dataclass(frozen=True)
 class Clock:
-    """Which rows are kept, in order of time, and their times from the recording's start. [s]"""
+    """Which rows are kept, in order of time, and their times from the recording's start. [s]
+
+    ``begins_s`` is what the file's own clock showed at that start.
+    """
 
     order: NDArray[np.intp]
     time_s: Floats
     notes: tuple[str, ...]
+    begins_s: float = 0.0
 
 
 def mend(rows: Rows, source: str) -> Clock:
@@ -63,7 +67,7 @@ def mend(rows: Rows, source: str) -> Clock:
         sort = np.argsort(time, kind="stable")
         order, time = order[sort], time[sort]
         notes.append(f"{_rows(back)} out of order of time sorted in.")
-    return Clock(order, time - time[0], tuple(notes))
+    return Clock(order, time - time[0], tuple(notes), float(time[0]))
 
 
 def _join_restarts(time: Floats) -> tuple[Floats, list[str]]:

@@ -69,7 +69,18 @@ def read_text(raw: bytes, source: str) -> Text:
             break
     header = line.decode("utf-8").rstrip("\r")
     separator = max(",;\t", key=lambda mark: (header.count(mark), mark == ","))
-    return Text(header, raw, separator, skipped, notes)
+    whole = _without_cut_row(raw, separator.encode(), header.count(separator))
+    if len(whole) < len(raw):
+        notes = (*notes, "The last row is cut short and was left out.")
+    return Text(header, whole, separator, skipped, notes)
+
+
+def _without_cut_row(body: bytes, separator: bytes, separators: int) -> bytes:
+    """The body without a last row that has neither its end of line nor all its separators: whoever
+    wrote it was stopped, and its last cell may be cut to another number."""
+    end = body.rfind(b"\n") + 1
+    tail = body[end:]
+    return body[:end] if tail.strip() and tail.count(separator) < separators else body
 
 
 def _utf8(raw: bytes, source: str) -> tuple[bytes, tuple[str, ...]]:
@@ -80,7 +91,8 @@ def _utf8(raw: bytes, source: str) -> tuple[bytes, tuple[str, ...]]:
                 return raw.decode(codec).encode("utf-8"), ("The file was read as UTF-16.",)
             except UnicodeError:
                 raise RecordingError(_not_text(source)) from None
-    raw = raw.removeprefix(b"\xef\xbb\xbf")
+    # A machine that lost its power leaves zeros where the last rows were still to be written.
+    raw = raw.removeprefix(b"\xef\xbb\xbf").rstrip(b"\0")
     if b"\0" in raw:
         raise RecordingError(_not_text(source))
     if raw.isascii():

@@ -1,6 +1,7 @@
 """Read a recording, whatever its format, into one kind of object."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -10,26 +11,34 @@ from bellmouth.recording.clock import Clock, mend
 from bellmouth.recording.csv_rows import rows_of_csv
 from bellmouth.recording.csv_text import load
 from bellmouth.recording.header import Column, read_mapping
-from bellmouth.recording.parquet_rows import rows_of_parquet
 from bellmouth.recording.rows import Rows
 from bellmouth.recording.screen import screen
 from bellmouth.recording.series import Floats, Recording, Series
 
-__all__ = ["read_recording"]
+__all__ = ["journal_of", "read_recording"]
 
 
 def read_recording(
-    path: str | Path, *, mapping: str | Path | Mapping[str, str] | None = None
+    path: str | Path,
+    *,
+    mapping: str | Path | Mapping[str, str] | None = None,
+    controller: int | None = None,
 ) -> Recording:
-    """Read a recording from CSV (also gzip) or Parquet.
+    """Read a recording from CSV, Parquet, ASAM MDF 4 or a raw bus log (all also gzip).
+
+    Which it is, is told by the content. Bus logs are those of candump, ASC, BLF and TRC, holding
+    requests and replies of SAE J1979 on ISO 15765-4.
 
     Parameters
     ----------
     path
         The file. First column ``time [s]``, then ``name [unit]``; cells may be empty.
     mapping
-        Where columns are named otherwise: a table from their header to ``name [unit]``, or a TOML
-        file with one table ``[columns]`` of that kind.
+        Where columns or channels are named otherwise: a table from their header to
+        ``name [unit]``, or a TOML file with one table ``[columns]`` of that kind.
+    controller
+        Of a bus log: diagnostic address of the controller to read (0x10 is usually the engine's;
+        None: the engine's, else whichever answered most).
 
     Returns
     -------
@@ -43,12 +52,63 @@ def read_recording(
         One sentence that says what is wrong, where, and what to do.
     """
     path = Path(path)
+    journal = journal_of(path)
+    if journal.is_file():
+        return _left_by_a_crash(path, journal)
+    return _read(path, read_mapping(mapping), controller)
+
+
+def journal_of(path: Path) -> Path:
+    """Where a capture to a Parquet file keeps what it has until it ends in order."""
+    return path.with_name(f"{path.name}.journal")
+
+
+def _read(path: Path, mapping: Mapping[str, str], controller: int | None) -> Recording:
     raw = load(path)
-    theirs = read_mapping(mapping)
-    parquet = raw[:4] == b"PAR1"
-    rows = (rows_of_parquet if parquet else rows_of_csv)(raw, theirs, path.name)
+    rows = _rows(raw, mapping, path.name, controller)
     del raw
     return recording_from_rows(rows, path.name)
+
+
+def _left_by_a_crash(path: Path, journal: Path) -> Recording:
+    """The longer of a capture's last snapshot and its journal, which holds all of it."""
+    found: list[Recording] = []
+    errors: list[RecordingError] = []
+    for file in (journal, path):
+        try:
+            found.append(_read(file, {}, None))
+        except RecordingError as error:
+            errors.append(error)
+    if not found:
+        raise errors[0]
+    longest = max(found, key=_seconds)
+    more = f", {_seconds(found[0]) - _seconds(found[1]):.1f} s more" if len(found) > 1 else ""
+    note = (
+        f"The capture has not ended in order (or is still going on): read from {longest.source}"
+        f"{more}."
+    )
+    return replace(longest, source=path.name, notes=(note, *longest.notes))
+
+
+def _seconds(recording: Recording) -> float:
+    return max(float(series.time_s[-1]) for series in recording.series.values())
+
+
+def _rows(raw: bytes, mapping: Mapping[str, str], source: str, controller: int | None) -> Rows:
+    """The rows of a file in memory, by its content; libraries of rarer kinds are loaded late."""
+    if raw[:4] == b"PAR1":
+        from bellmouth.recording.parquet_rows import rows_of_parquet  # noqa: PLC0415
+
+        return rows_of_parquet(raw, mapping, source)
+    if raw[:3] == b"MDF" or raw[:7] == b"UnFinMF":
+        from bellmouth.recording.mdf_rows import rows_of_mdf  # noqa: PLC0415
+
+        return rows_of_mdf(raw, mapping, source)
+    from bellmouth.recording.traffic import is_traffic, rows_of_traffic  # noqa: PLC0415
+
+    if is_traffic(raw):
+        return rows_of_traffic(raw, source, controller)
+    return rows_of_csv(raw, mapping, source)
 
 
 def recording_from_rows(rows: Rows, source: str) -> Recording:
@@ -74,7 +134,14 @@ def recording_from_rows(rows: Rows, source: str) -> Recording:
     seconds = float(clock.time_s[-1])
     if samples < 2 or seconds <= 0:
         raise RecordingError(f"{source}: holds one moment only. Record at least half a minute.")
-    recording = Recording(series, source, tuple(notes), rows.header.unmapped, samples / seconds)
+    recording = Recording(
+        series,
+        source,
+        tuple(notes),
+        rows.header.unmapped,
+        samples / seconds,
+        begins_s=clock.begins_s,
+    )
     return screen(recording, {column.name: column.title for column in rows.header.columns})
 
 

@@ -37,7 +37,8 @@ class Recording:
 
     ``notes`` says in whole sentences what the reader mended or dropped (duplicate times, a clock
     that restarted, cells that were not a number); ``unmapped`` lists columns that no parameter
-    claims; ``dropped`` counts impossible samples left out, by parameter.
+    claims; ``dropped`` counts impossible samples left out, by parameter. ``begins_s`` is what the
+    file's own clock showed at time 0. [s]
     """
 
     series: Mapping[str, Series]
@@ -46,6 +47,7 @@ class Recording:
     unmapped: tuple[str, ...] = ()
     samples_per_s: float = field(default=float("nan"))
     dropped: Mapping[str, int] = field(default_factory=dict)
+    begins_s: float = 0.0
 
     def __contains__(self, name: object) -> bool:
         return name in self.series

@@ -1,0 +1,135 @@
+"""Simulated cars before and after work: five ways it can go, each with its truth."""
+
+import hashlib
+import pickle
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from bellmouth.car.description import Car
+from bellmouth.practice import population, scenario
+from bellmouth.practice.faults import draw_faults, draw_weather, leak_area_mm2, sizes_of
+from bellmouth.practice.laws import PLATE_LAWS
+from bellmouth.practice.plans import draw_plan
+from bellmouth.practice.population import Case
+from bellmouth.recording.series import Recording
+from bellmouth.recording.steady import stretches
+from bellmouth.recording.stretch import Stretch
+from measure import OUT
+
+__all__ = ["WAYS", "Worked", "pairs"]
+
+#: How the work went, and the verdict that is right.
+WAYS = {
+    "cleaned and learned": "better",
+    "repaired": "better",
+    "cleaned, not learned": "worse",
+    "cleaned, new leak": "worse",
+    "nothing done": "same",
+    "wrong thing done": "same",
+}
+_CHOKED_G_S_PER_MM2 = 0.2362
+_LEAST_SHARE = 0.10  # of idle air: the smallest surplus worth acting on
+_REPAIRABLE = ("leak", "meter_low", "meter_high", "fuel_low")
+_ANY = ("healthy", "leak", "meter_low", "meter_high", "fuel_low", "fuel_high", "deposit",
+        "learned_stale")  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Worked:
+    """One pair: what was wrong before and after, with sizes in the finding's units."""
+
+    way: str
+    verdict: str
+    before: tuple[Stretch, ...]
+    after: tuple[Stretch, ...]
+    after_recording: Recording
+    causes: tuple[str, str]
+    sizes: tuple[Mapping[str, float], Mapping[str, float]]
+    reports: str
+    complaint: str
+    car: Car
+
+
+def pairs(count: int, variant: str, seed: int) -> list[Worked]:
+    """``count`` pairs of a variant, the ways in equal shares; cached."""
+    mark = hashlib.sha256(f"{count} {variant} {seed} {_source()}".encode()).hexdigest()[:16]
+    path = OUT / "cases" / f"pairs-{variant}-{mark}.pickle"
+    if path.exists():
+        return pickle.loads(path.read_bytes())  # type: ignore[no-any-return]  # noqa: S301
+    made = _make(count, variant, seed)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_bytes(pickle.dumps(made, protocol=pickle.HIGHEST_PROTOCOL))
+    return made
+
+
+def _source() -> str:
+    return hashlib.sha256(open(__file__, "rb").read()).hexdigest()  # noqa: PTH123, SIM115
+
+
+def _make(count: int, variant: str, seed: int) -> list[Worked]:
+    ways = list(WAYS)
+    each = -(-count // len(ways))
+    drawn: list[tuple[str, Case]] = []
+    for number, way in enumerate(ways):
+        causes = _causes(way)
+        cases = population.draw(each, variant, seed + 101 * number, causes=causes)
+        drawn += [(way, replace(case, number=case.number + 1000 * number)) for case in cases]
+    first = scenario.run([case for _, case in drawn], keep_true=False)
+    later = [
+        _after(way, case, one.remembered_deg)
+        for (way, case), one in zip(drawn, first, strict=True)
+    ]
+    second = scenario.run(later, occasion=7, keep_true=False)
+    return [
+        Worked(
+            way=way, verdict="better" if _learned(way, after.truth.cause) else WAYS[way],
+            before=tuple(stretches(before.recording)), after=tuple(stretches(after.recording)),
+            after_recording=after.recording,
+            causes=(before.truth.cause, after.truth.cause),
+            sizes=(before.truth.sizes, after.truth.sizes),
+            reports=before.reported, complaint=before.typical_complaint, car=before.car,
+        )
+        for (way, _), before, after in zip(drawn, first, second, strict=True)
+    ]  # fmt: skip
+
+
+def _learned(way: str, after: str) -> bool:
+    """Where what learning remembers is no surplus worth speaking of, it need not learn again."""
+    return way == "cleaned, not learned" and after == "healthy"
+
+
+def _causes(way: str) -> tuple[str, ...]:
+    if way.startswith("cleaned"):
+        return ("deposit",)
+    if way == "repaired":
+        return _REPAIRABLE
+    return _ANY if way == "nothing done" else tuple(c for c in _ANY if c != "healthy")
+
+
+def _after(way: str, case: Case, remembered_deg: float) -> Case:
+    """The same car on the day after the work: other weather, another recording."""
+    rng = np.random.default_rng([case.seed, case.number, 55])
+    weather = draw_weather(rng, case.car, np.zeros(1))
+    drift = np.clip(case.weather.ethanol_pct + rng.normal(0.0, 2.0, 1), 0.0, 85.0)
+    most = np.where(case.car.flex > 0, 85.0, 10.0)
+    weather = replace(weather, ethanol_pct=np.minimum(drift, most))
+    plan = draw_plan(rng, "held", key_on=bool(rng.random() < 0.33), cold=False)
+    after = replace(case, weather=weather, plan=plan)
+    if WAYS[way] == "same":
+        return after
+    healthy = draw_faults(rng, case.car, ["healthy"], case.variant)
+    cause = "healthy"
+    if way == "cleaned, not learned":
+        # What the plate was opened for the deposit is surplus once it is gone.
+        plate = PLATE_LAWS[case.variant](case.car)
+        open_mm2 = plate(np.array([remembered_deg])) - plate(case.car.idle_opening_deg)
+        stale = np.minimum(open_mm2 * _CHOKED_G_S_PER_MM2, 1.3 * case.car.idle_airflow_g_s)
+        if float(stale[0]) > _LEAST_SHARE * float(case.car.idle_airflow_g_s[0]):
+            cause = "learned_stale"
+            healthy = replace(healthy, stale_g_s=stale)
+    if way == "cleaned, new leak":
+        cause = "leak"
+        healthy = replace(healthy, leak_mm2=leak_area_mm2(rng.uniform(1.0, 3.0, 1)))
+    return replace(after, cause=cause, fault=healthy, sizes=sizes_of(cause, healthy, 0))

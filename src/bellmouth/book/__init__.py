@@ -1,0 +1,3 @@
+"""What happened to this car, and when is it next due? The store and the forecast."""
+
+__all__: list[str] = []

@@ -1,0 +1,193 @@
+"""ISO 15765-4: requests and answers over CAN, through ``python-can`` and an ISO-TP library."""
+
+import threading
+import time
+
+from bellmouth.bus.gathering import Gathering
+from bellmouth.bus.link import Answer, Exchange, Losses
+from bellmouth.bus.matching import is_refusal
+from bellmouth.bus.segments import MARGIN_S, N_CR_S, PADDING, Assembly
+from bellmouth.bus.trouble import stays_away
+from bellmouth.bus.wire import Frame, Wire, WireLostError
+from bellmouth.errors import BusError
+from bellmouth.j1979.addressing import (
+    Identifiers,
+    address_of,
+    functional_id,
+    physical_id,
+)
+
+__all__ = ["CanLink"]
+
+_SINGLE_FRAME_BYTES = 7  # no request of SAE J1979 is longer
+_SETTLE_S = 0.15  # quiet for so long, and nothing that was asked before is still on its way
+_SETTLE_AT_MOST_S = 1.0
+_STRIKES = 3  # refused by the adapter so often in a row: it has lost the bus
+_PAUSES_S = (0.05, 0.1, 0.2, 0.5)  # between attempts to reopen; the last one repeats
+
+
+class CanLink:
+    """A car on CAN; see :class:`bellmouth.bus.link.Link`.
+
+    Parameters
+    ----------
+    wire
+        The open adapter.
+    identifiers
+        Size of the identifiers the car listens on.
+    patience_s
+        How long an adapter that went away is tried again before :class:`BusError`. [s]
+    """
+
+    def __init__(self, wire: Wire, identifiers: Identifiers, *, patience_s: float = 10.0) -> None:
+        self._wire = wire
+        self._identifiers = identifiers
+        self._patience_s = patience_s
+        self._assemblies: dict[int, Assembly] = {}
+        self._lock = threading.Lock()
+        self._is_uneasy = False
+        self._strikes = 0
+
+    @property
+    def description(self) -> str:
+        """Which standard at which speed."""
+        rate = self._wire.bitrate
+        speed = f"{rate / 1000:g} kbit/s" if rate else "bit rate as the adapter is set"
+        return f"ISO 15765-4, {self._identifiers}-bit, {speed}"
+
+    @property
+    def losses(self) -> Losses:
+        """Counted since the link was opened."""
+        return self._wire.losses
+
+    def exchange(
+        self, payload: bytes, to: int | None = None, *, expect: int | None = None
+    ) -> Exchange:
+        """Send a request and gather the answers; see :class:`bellmouth.bus.link.Link`.
+
+        Raises
+        ------
+        BusError
+            If the adapter went away and stays away, or the request does not fit one frame.
+        """
+        if not 0 < len(payload) <= _SINGLE_FRAME_BYTES:
+            raise BusError(f"A request of {len(payload)} bytes cannot be asked; it has 1 to 7.")
+        with self._lock:
+            before = self._wire.refused
+            try:
+                gathered = self._ask(payload, to, expect)
+            except WireLostError as error:
+                gathered = Gathering(payload, time.monotonic(), to, expect, self.losses)
+                self._recover(error)
+            self._judge(gathered, refused=self._wire.refused > before)
+        return Exchange(gathered.sent_s, tuple(gathered.answers.values()))
+
+    def _ask(self, payload: bytes, to: int | None, expect: int | None) -> Gathering:
+        self._settle()
+        sent_s = time.monotonic()
+        ids = self._identifiers
+        identifier = functional_id(ids) if to is None else physical_id(to, ids)
+        data = bytes((len(payload),)) + payload
+        self._send(identifier, data.ljust(8, bytes((PADDING,))))
+        gathered = Gathering(payload, sent_s, to, expect, self.losses)
+        heard_s = sent_s
+        while not gathered.is_complete:
+            deadline = gathered.deadline_s
+            if any(one.is_receiving for one in self._assemblies.values()):
+                deadline = max(deadline, heard_s + N_CR_S + MARGIN_S)
+            left = deadline - time.monotonic()
+            if left <= 0:
+                break
+            frame = self._wire.receive(left)
+            if frame is None:
+                self._tick()
+                continue
+            heard_s = frame.at_s
+            answer = self._assemble(frame)
+            if answer is not None:
+                gathered.take(answer)
+        return gathered
+
+    def _send(self, identifier: int, data: bytes) -> None:
+        self._wire.send(identifier, data, extended=self._identifiers == 29)
+
+    def _assemble(self, frame: Frame) -> Answer | None:
+        source = self._source(frame)
+        if source is None:
+            return None
+        if source not in self._assemblies:
+            self._assemblies[source] = Assembly(
+                source, self._identifiers, self._send, self.losses
+            )
+        whole = self._assemblies[source].feed(frame.data)
+        return None if whole is None else Answer(source, whole, frame.at_s)
+
+    def _source(self, frame: Frame) -> int | None:
+        if frame.extended != (self._identifiers == 29):
+            return None
+        return address_of(frame.identifier, extended=frame.extended)
+
+    def _tick(self) -> None:
+        for one in self._assemblies.values():
+            one.tick()
+
+    def start_counting(self) -> None:
+        """Let whatever is under way arrive, and count losses from here on."""
+        with self._lock:
+            self._is_uneasy = True
+            self._settle()
+            self._wire.forget_losses()
+
+    def _settle(self) -> None:
+        """Throw away what came unasked; after trouble, wait until nothing more comes."""
+        now = time.monotonic()
+        until, at_most = now + (_SETTLE_S if self._is_uneasy else 0.0), now + _SETTLE_AT_MOST_S
+        while True:
+            frame = self._wire.receive(min(until, at_most) - time.monotonic())
+            if frame is not None and self._source(frame) is not None:
+                self.losses.stray += 1
+                if self._is_uneasy:
+                    until = frame.at_s + _SETTLE_S
+            elif frame is None and time.monotonic() >= min(until, at_most):
+                break
+        for one in self._assemblies.values():
+            one.forget()
+        self._is_uneasy = False
+
+    def _judge(self, gathered: Gathering, *, refused: bool) -> None:
+        """Count what is missing; an adapter that refuses again and again is opened anew."""
+        self.losses.refused += sum(is_refusal(a.payload) for a in gathered.answers.values())
+        if gathered.is_complete or (gathered.answers and gathered.expect is None):
+            self._strikes = 0
+            return
+        self.losses.unanswered += 1
+        self._is_uneasy = True
+        self._strikes = self._strikes + 1 if refused else 0
+        if self._strikes >= _STRIKES:
+            self._strikes = 0
+            self._recover(WireLostError("the adapter refuses to send"))
+
+    def _recover(self, error: WireLostError) -> None:
+        """Open the adapter again, with longer and longer pauses, as long as patience lasts."""
+        until = time.monotonic() + self._patience_s
+        attempt = 0
+        while True:
+            try:
+                self._wire.reopen()
+            except BusError as failure:
+                if time.monotonic() >= until:
+                    raise stays_away(self._wire.where, self._patience_s, error) from failure
+                time.sleep(_PAUSES_S[min(attempt, len(_PAUSES_S) - 1)])
+                attempt += 1
+            else:
+                break
+        self.losses.reopened += 1
+        self._is_uneasy = True
+
+    def keep_alive(self) -> None:
+        """Nothing: CAN has no session to keep up."""
+
+    def close(self) -> None:
+        """Let go of the adapter."""
+        with self._lock:
+            self._wire.close()

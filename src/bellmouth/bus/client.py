@@ -1,0 +1,232 @@
+"""The client: asks a car over any link and believes only answers that fit the question."""
+
+from collections.abc import Mapping, Sequence
+from types import TracebackType
+from typing import Self
+
+from bellmouth.bus import clearing, records
+from bellmouth.bus.asking import Asker
+from bellmouth.bus.habits import Habits
+from bellmouth.bus.link import Link, Losses
+from bellmouth.bus.reports import (
+    Cleared,
+    Clearing,
+    Codes,
+    Controller,
+    FreezeFrame,
+    Identity,
+    Sample,
+    Silence,
+)
+from bellmouth.bus.sampling import Doubt, Sampler
+from bellmouth.errors import BusError
+from bellmouth.j1979 import parameters
+from bellmouth.j1979.addressing import ENGINE
+from bellmouth.j1979.codes import MonitorStatus
+from bellmouth.j1979.messages import MOST_PARAMETERS
+
+__all__ = ["Client"]
+
+_ENGINE_SPEED = 0x0C
+_MAXIMA = (0x4F, 0x50)  # replace the full scale of some parameters
+_WHO_IS_THERE = b"\x01\x00"
+
+
+class Client:
+    """A conversation with one car. Sends services 01, 02, 03, 07, 09 and 0A; 04 only to clear.
+
+    Opening finds out who is there and what they claim to know. Not for several threads at once.
+    Also a context manager that closes the link.
+
+    Parameters
+    ----------
+    link
+        The wire; :func:`bellmouth.bus.opening.open_client` opens one by the names users know.
+
+    Raises
+    ------
+    BusError
+        If nobody answers, or the adapter goes away and stays away.
+    """
+
+    def __init__(self, link: Link) -> None:
+        self._link = link
+        self._asker = Asker(link)
+        self._doubt = Doubt(lambda: link.losses.damaged + self._asker.malformed)
+        most = int(getattr(link, "most_parameters", MOST_PARAMETERS))
+        self._claimed: dict[int, frozenset[int]] = {}
+        self._names: dict[int, str | None] = {}
+        self._samplers: dict[int, Sampler] = {}
+        for address in sorted(self._asker.ask_everybody(_WHO_IS_THERE)):
+            claimed = records.supported_parameters(self._asker, address)
+            if claimed:
+                self._claimed[address] = claimed
+                self._samplers[address] = Sampler(
+                    self._asker, address, Habits(most), self._doubt
+                )
+        if not self._claimed:
+            raise BusError(
+                f"Nobody answers ({link.description}); switch the ignition on and check the plug "
+                "at the car."
+            )
+        for address in self._claimed:
+            self._learn(address)
+
+    def _learn(self, address: int) -> None:
+        self._names[address] = records.read_name(self._asker, address)
+        sampler = self._samplers[address]
+        wanted = [one for one in _MAXIMA if one in self._claimed[address]]
+        if wanted:
+            sampler.maxima = sampler.read(wanted).values
+
+    @property
+    def description(self) -> str:
+        """Which standard at which speed, such as ``ISO 15765-4, 11-bit, 500 kbit/s``."""
+        return self._link.description
+
+    @property
+    def controllers(self) -> tuple[Controller, ...]:
+        """Who answers, the engine's controller first: 0x10, or whichever knows engine speed."""
+
+        def rank(address: int) -> tuple[bool, bool, int, int]:
+            claimed = self._claimed[address]
+            return _ENGINE_SPEED not in claimed, address != ENGINE, -len(claimed), address
+
+        return tuple(
+            Controller(
+                address,
+                self._names.get(address),
+                self._claimed[address] - set(self._samplers[address].habits.refused),
+            )
+            for address in sorted(self._claimed, key=rank)
+        )
+
+    @property
+    def losses(self) -> Losses:
+        """What went wrong so far, the link's counts and the client's together."""
+        return self._asker.losses
+
+    @property
+    def silence(self) -> Silence | None:
+        """Since when the car has been quiet, as it is with the ignition off; None while it answers.
+
+        Two requests in a row and a question to everybody went unanswered. If a frame happened to
+        be lost just before, the ignition may have gone off a little later than this says.
+        """
+        return self._asker.silence
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What is worth saying: parameters that a controller claims and refuses."""
+        return tuple(
+            f"Controller {address:02X} lists {_spelt(one)} and does not give it ({why}); it is "
+            "asked no more."
+            for address, sampler in self._samplers.items()
+            for one, why in sampler.habits.refused.items()
+            if one in self._claimed[address]
+        )
+
+    def read(self, identifiers: Sequence[int], controller: int | None = None) -> Sample:
+        """Values of some parameters of one controller (service 01).
+
+        Up to six that the controller takes together are asked in one request; more take several,
+        and the sample's interval covers them all. One question each: where an answer is lost,
+        what it held is ``missing``, and the caller may ask again.
+
+        Parameters
+        ----------
+        identifiers
+            Parameters of service 01.
+        controller
+            Its address, or None for the engine's.
+
+        Raises
+        ------
+        BellmouthError
+            If an identifier is not in the table.
+        BusError
+            If there is no such controller, or the adapter went away and stays away.
+        """
+        return self._sampler(controller).read(identifiers)
+
+    def _sampler(self, controller: int | None) -> Sampler:
+        address = self.controllers[0].address if controller is None else controller
+        if address not in self._samplers:
+            there = ", ".join(f"{one.address:02X}" for one in self.controllers)
+            raise BusError(f"No controller {address:02X} answers; these do: {there}.")
+        return self._samplers[address]
+
+    def codes(self) -> Codes:
+        """Confirmed, pending and permanent trouble codes (services 03, 07, 0A)."""
+        return records.read_codes(self._asker, self._addresses)
+
+    def freeze_frames(self, identifiers: Sequence[int] | None = None) -> tuple[FreezeFrame, ...]:
+        """Freeze frame 0 of every controller that holds one (service 02).
+
+        ``identifiers`` says which parameters; None means all that the controller kept.
+        """
+        frames = (
+            records.read_freeze_frame(self._asker, address, identifiers)
+            for address in self._addresses
+        )
+        return tuple(frame for frame in frames if frame is not None)
+
+    def monitors(self) -> Mapping[int, MonitorStatus]:
+        """Monitor status since codes were cleared (parameter 01), by controller's address."""
+        return records.read_monitors(self._asker, self._addresses)
+
+    def identity(self, *, mask_vin: bool = True) -> tuple[Identity, ...]:
+        """What each controller says of itself (service 09)."""
+        return tuple(
+            records.read_identity(self._asker, address, mask_vin=mask_vin)
+            for address in self._addresses
+        )
+
+    def would_clear(self) -> Clearing:
+        """What :meth:`clear` would lose, and what speaks against it; clears nothing."""
+        engine = self.controllers[0]
+        return clearing.what_would_be_lost(
+            self._samplers[engine.address],
+            engine,
+            self.codes(),
+            self.freeze_frames(()),
+            records.read_monitors(self._asker, self._addresses),
+        )
+
+    def clear(self, confirmed: Clearing) -> Cleared:
+        """Clear (service 04), having shown someone ``confirmed`` and been told to go on.
+
+        Raises
+        ------
+        BusError
+            While the engine runs or the car moves, or where the car does not say.
+        """
+        engine = self.controllers[0]
+        return clearing.clear(self._asker, self._samplers[engine.address], engine, confirmed)
+
+    @property
+    def _addresses(self) -> tuple[int, ...]:
+        return tuple(one.address for one in self.controllers)
+
+    def close(self) -> None:
+        """Let go of the car."""
+        self._link.close()
+
+    def __enter__(self) -> Self:
+        """The client itself."""
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        """Let go of the car."""
+        self.close()
+
+
+def _spelt(identifier: int) -> str:
+    if identifier not in parameters.identifiers():
+        return f"parameter {identifier:02X}"
+    return f"parameter {identifier:02X} ({parameters.by_identifier(identifier)[0].name})"

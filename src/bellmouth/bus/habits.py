@@ -1,0 +1,95 @@
+"""What one controller takes, learned by trying: how many parameters at once, and which not at all.
+
+A controller may take fewer than six parameters in one request, leave some out in company that it
+gives alone, or refuse what its own list claims. What it refuses again and again is asked no more.
+"""
+
+from collections import Counter
+from collections.abc import Collection, Sequence
+
+from bellmouth.j1979.messages import MOST_PARAMETERS
+
+__all__ = ["Habits"]
+
+_TWICE = 2  # once may be a damaged frame
+_LEFT_OUT = 3  # so often left out in company before it is asked alone
+_SILENT = 5  # so often silent to a parameter it never gave, while it answers others
+
+
+class Habits:
+    """One controller's.
+
+    Parameters
+    ----------
+    most
+        Parameters that the link can put into one request.
+
+    Attributes
+    ----------
+    refused
+        Parameters that are asked no more, and why, in words.
+    in_order
+        Whether it answers in the order asked, as far as is known.
+    """
+
+    def __init__(self, most: int = MOST_PARAMETERS) -> None:
+        self.most = most
+        self.refused: dict[int, str] = {}
+        self.in_order = True
+        self._proven = 1
+        self._alone: set[int] = set()
+        self._given: set[int] = set()
+        self._failed: Counter[int] = Counter()  # by number of parameters
+        self._left_out: Counter[int] = Counter()
+        self._denied: Counter[int] = Counter()
+        self._silent: Counter[int] = Counter()
+        self._turn = 0
+
+    def plan(self, identifiers: Sequence[int]) -> list[tuple[int, ...]]:
+        """Requests that ask for these, each with at most as many as the controller takes.
+
+        Their order turns from one time to the next, so that a belated answer to the last request
+        does not look like the answer to this one.
+        """
+        wanted = [one for one in dict.fromkeys(identifiers) if one not in self.refused]
+        together = [one for one in wanted if one not in self._alone]
+        parts = [tuple(together[n : n + self.most]) for n in range(0, len(together), self.most)]
+        self._turn += 1
+        turned = [part[(k := self._turn % len(part)) :] + part[:k] for part in parts]
+        return turned + [(one,) for one in wanted if one in self._alone]
+
+    def is_proven(self, part: Collection[int]) -> bool:
+        """Whether as many parameters at once have been answered whole before."""
+        return len(part) <= self._proven
+
+    def gave(self, part: Sequence[int], given: Collection[int]) -> None:
+        """It answered, with all of a request or part of it."""
+        self._given |= set(given)
+        for one in given:
+            self._denied[one] = self._silent[one] = 0
+        if len(given) == len(part):
+            self._proven = max(self._proven, len(part))
+            for one in given:
+                self._left_out[one] = 0
+        for one in set(part) - set(given):
+            self._left_out[one] += 1
+            if self._left_out[one] >= _LEFT_OUT:
+                self._alone.add(one)
+
+    def failed(self, part: Sequence[int]) -> None:
+        """It refused several at once, or kept silent to them, and then gave some alone."""
+        self._failed[len(part)] += 1
+        if self._failed[len(part)] >= _TWICE and not self.is_proven(part):
+            self.most = max(self._proven, len(part) // 2)
+
+    def denied(self, identifier: int, why: str) -> None:
+        """It refused one parameter, asked alone."""
+        self._denied[identifier] += 1
+        if self._denied[identifier] >= _TWICE:
+            self.refused[identifier] = why
+
+    def kept_silent(self, identifier: int) -> None:
+        """It did not answer to one parameter, asked alone, though it answers others."""
+        self._silent[identifier] += 1
+        if self._silent[identifier] >= _SILENT and identifier not in self._given:
+            self.refused[identifier] = "no answer"

@@ -1,0 +1,296 @@
+"""Crash-safe writing of a capture: whatever stops the machine, what was read is on disk.
+
+A CSV file is its own journal: a row a poll, written at once. Its header and rows end in a
+separator until the capture ends in order, so that a row cut anywhere shows. A Parquet file cannot
+grow, so the rows go to ``NAME.journal`` beside it, and the file itself is a snapshot, written
+anew beside and put in its place about twice a second for as long as that stays cheap.
+``read_recording`` knows both.
+"""
+
+import os
+import threading
+import time
+from array import array
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
+
+import numpy as np
+
+from bellmouth.errors import RecordingError
+from bellmouth.recording.export import frame
+from bellmouth.recording.names import table
+from bellmouth.recording.readers import journal_of
+from bellmouth.recording.series import Recording, Series
+
+__all__ = ["Journal"]
+
+# A snapshot at most this often, and at most this share of the time. [s]
+SNAPSHOT_S = 0.4
+SNAPSHOT_SHARE = 0.05
+# To the disk itself, in case the power fails, at most this share of the time. [s]
+SYNC_S = 1.0
+SYNC_SHARE = 0.02
+# Samples kept in memory: some hours' worth. Beyond, the older half lives on disk alone.
+MOST_SAMPLES = 400_000
+
+
+class Journal:
+    """Samples as they come, on disk before the next is asked for.
+
+    Parameters
+    ----------
+    path
+        What is recorded: ``.csv`` or ``.parquet``. Must not be there yet, unless ``overwrite``.
+    names
+        Parameters that may come, in the order of their columns; others are not written.
+
+    Raises
+    ------
+    RecordingError
+        If the ending is another, the file is there, or it cannot be written.
+    """
+
+    def __init__(
+        self,
+        path: str | Path,
+        names: Sequence[str],
+        *,
+        overwrite: bool = False,
+        clock: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self.path = Path(path)
+        self._parquet = self.path.suffix.lower() == ".parquet"
+        self._rows_path = journal_of(self.path) if self._parquet else self.path
+        self._names = tuple(names)
+        self._clock = clock
+        self._make_room(overwrite)
+        self._file = _opened(self._rows_path)
+        self._written = 0
+        self._kept = _Kept(self._names)
+        self._sync = _Duty(SYNC_S, SYNC_SHARE, clock)
+        self._snapshots = _Snapshots(self.path, clock) if self._parquet else None
+        titles = [f"{name} [{table()[name].unit}]" for name in self._names]
+        self._write(",".join(["time [s]", *titles]) + ",\n")
+
+    @property
+    def seconds(self) -> float:
+        """Time of the last sample. [s]"""
+        return self._kept.last_s
+
+    @property
+    def samples(self) -> int:
+        """How many values were written."""
+        return self._kept.samples
+
+    def add(self, time_s: float, values: Mapping[str, float]) -> None:
+        """Write the values read at one time. [s]
+
+        Raises
+        ------
+        RecordingError
+            If the disk is full or gone; what was written before stays.
+        """
+        known = {name: value for name, value in values.items() if name in self._kept}
+        if not known:
+            return
+        cells = (repr(known[name]) if name in known else "" for name in self._names)
+        self._write(f"{time_s:.6f},{','.join(cells)},\n")
+        self._kept.add(time_s, known)
+        if self._sync.due():
+            with self._sync:
+                os.fsync(self._file)
+        if self._snapshots is not None and self._kept.complete:
+            self._snapshots.take(self._kept.recording)
+
+    def recording(self) -> Recording:
+        """What was recorded so far (of a very long capture, its end)."""
+        return self._kept.recording(self.path.name)
+
+    def close(self) -> None:
+        """End in order: the file is whole, and nothing is left beside it."""
+        if self._file < 0:
+            return
+        os.close(self._file)
+        self._file = -1
+        if self._snapshots is not None:
+            self._snapshots.close()
+        if not self._kept.samples:
+            self._rows_path.unlink(missing_ok=True)
+            return
+        try:
+            self._finish()
+        except OSError as error:
+            raise RecordingError(
+                f"{self.path.name}: could not be finished ({_reason(error)}). All of it is in "
+                f"{self._rows_path.name}, and read from there."
+            ) from error
+
+    def _finish(self) -> None:
+        if not self._parquet:
+            _put(self.path, self._plain_csv)
+        elif self._kept.complete:
+            _put(self.path, lambda file: _write_parquet(self.recording(), file))
+        else:
+            _put(self.path, self._parquet_from_rows)
+        if self._parquet:
+            self._rows_path.unlink()
+
+    def _plain_csv(self, beside: Path) -> None:
+        """The rows without the separator at their end."""
+        with self.path.open("rb") as rows, beside.open("wb") as plain:
+            for row in rows:
+                plain.write(row.removesuffix(b",\n") + b"\n")
+
+    def _parquet_from_rows(self, beside: Path) -> None:
+        import polars as pl  # noqa: PLC0415 - only long captures come here
+
+        rows = pl.scan_csv(self._rows_path, infer_schema=False)
+        titles = [title for title in rows.collect_schema().names() if title]
+        rows.select(pl.col(titles).cast(pl.Float64)).sink_parquet(beside)
+
+    def _write(self, row: str) -> None:
+        """One call for a row: a killed process leaves it whole or not at all."""
+        raw = row.encode()
+        try:
+            done = os.write(self._file, raw)
+            if done < len(raw):
+                os.ftruncate(self._file, self._written)
+                raise OSError(28, os.strerror(28))
+        except OSError as error:
+            raise RecordingError(
+                f"{self.path.name}: cannot be written on ({_reason(error)}). What was recorded "
+                f"until then, {max(self.seconds, 0.0):.0f} s, is kept."
+            ) from error
+        self._written += done
+
+    def _make_room(self, overwrite: bool) -> None:
+        if self.path.suffix.lower() not in (".csv", ".parquet"):
+            raise RecordingError(
+                f"{self.path.name}: what to record is told by the ending; use .parquet or .csv."
+            )
+        there = [path for path in {self.path, self._rows_path} if path.exists()]
+        if there and not overwrite:
+            raise RecordingError(
+                f"{there[0].name}: is there already, and a recording is never overwritten. Choose "
+                "another name."
+            )
+        for path in there:
+            path.unlink()
+
+
+class _Kept:
+    """Samples in memory, a pair of growing arrays a parameter."""
+
+    def __init__(self, names: Sequence[str]) -> None:
+        self._times = {name: array("d") for name in names}
+        self._values = {name: array("d") for name in names}
+        self._held = 0
+        self.samples = 0
+        self.last_s = -1.0
+        self.complete = True
+
+    def __contains__(self, name: object) -> bool:
+        return name in self._times
+
+    def add(self, time_s: float, values: Mapping[str, float]) -> None:
+        for name, value in values.items():
+            self._times[name].append(time_s)
+            self._values[name].append(value)
+        self.samples += len(values)
+        self._held += len(values)
+        self.last_s = time_s
+        if self._held > MOST_SAMPLES:
+            self._forget()
+
+    def _forget(self) -> None:
+        self.complete = False
+        for name, times in self._times.items():
+            half = len(times) // 2
+            del times[:half]
+            del self._values[name][:half]
+        self._held = sum(map(len, self._times.values()))
+
+    def recording(self, source: str) -> Recording:
+        series = {
+            name: Series(name, table()[name].unit, np.array(times), np.array(self._values[name]))
+            for name, times in self._times.items()
+            if times
+        }
+        rate = self.samples / self.last_s if self.last_s > 0 else float("nan")
+        return Recording(series, source, samples_per_s=rate)
+
+
+class _Duty:
+    """Work that is done at most every so often, and takes at most its share of the time."""
+
+    def __init__(self, every_s: float, share: float, clock: Callable[[], float]) -> None:
+        self._every_s, self._share, self._clock = every_s, share, clock
+        self._next = clock() + every_s
+        self._begun = 0.0
+
+    def due(self) -> bool:
+        return self._clock() >= self._next
+
+    def __enter__(self) -> None:
+        self._begun = self._clock()
+
+    def __exit__(self, *_: object) -> None:
+        now = self._clock()
+        self._next = now + max(self._every_s, (now - self._begun) / self._share)
+
+
+class _Snapshots:
+    """Writes the whole capture anew now and then, beside the loop that must not wait for it."""
+
+    def __init__(self, path: Path, clock: Callable[[], float]) -> None:
+        self._path = path
+        self._duty = _Duty(SNAPSHOT_S, SNAPSHOT_SHARE, clock)
+        self._work: threading.Thread | None = None
+
+    def take(self, recording: Callable[[str], Recording]) -> None:
+        if not self._duty.due() or (self._work is not None and self._work.is_alive()):
+            return
+        now = recording(self._path.name)
+        self._work = threading.Thread(target=self._write, args=(now,), daemon=True)
+        self._work.start()
+
+    def close(self) -> None:
+        if self._work is not None:
+            self._work.join()
+
+    def _write(self, recording: Recording) -> None:
+        with self._duty:
+            try:
+                _put(self._path, lambda file: _write_parquet(recording, file))
+            except OSError:
+                return  # the journal holds it all; a full disk shows there
+
+
+def _write_parquet(recording: Recording, path: Path) -> None:
+    frame(recording).write_parquet(path)
+
+
+def _put(path: Path, write: Callable[[Path], None]) -> None:
+    """Write beside, to the disk, and then in place: there is never half a file."""
+    beside = path.with_name(f".{path.name}.part")
+    try:
+        write(beside)
+        file = os.open(beside, os.O_RDONLY)
+        try:
+            os.fsync(file)
+        finally:
+            os.close(file)
+        beside.replace(path)
+    finally:
+        beside.unlink(missing_ok=True)
+
+
+def _opened(path: Path) -> int:
+    try:
+        return os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_APPEND, 0o644)
+    except OSError as error:
+        raise RecordingError(f"{path.name}: cannot be written ({_reason(error)}).") from error
+
+
+def _reason(error: OSError) -> str:
+    return (error.strerror or str(error)).lower()

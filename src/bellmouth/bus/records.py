@@ -1,0 +1,188 @@
+"""What a car keeps on record: codes, freeze frames, monitors, identity. Everything is asked twice.
+
+Each item counts only when its controller has said the same twice in a row of questions, so that a
+wrong digit on the wire does not become a wrong code.
+"""
+
+from collections.abc import Iterable, Sequence
+
+from bellmouth.bus.asking import Asker
+from bellmouth.bus.reports import Codes, FreezeFrame, Identity
+from bellmouth.errors import BellmouthError
+from bellmouth.j1979 import parameters
+from bellmouth.j1979.codes import MonitorStatus, decode_code, decode_monitor_status
+from bellmouth.j1979.messages import (
+    Data,
+    Request,
+    Response,
+    Service,
+    TroubleCodes,
+    VehicleInformation,
+    decode_response,
+    encode_request,
+)
+
+__all__ = [
+    "ask_item",
+    "masked",
+    "read_codes",
+    "read_freeze_frame",
+    "read_identity",
+    "read_monitors",
+    "read_name",
+    "supported_parameters",
+]
+
+_STEP = 0x20  # a supported-parameters reply speaks for the next 32
+_LAST_MASK = 0xE0
+_NUMBER, _CALIBRATIONS, _VERIFICATIONS, _NAME = 0x02, 0x04, 0x06, 0x0A
+_CALIBRATION_BYTES, _VERIFICATION_BYTES = 16, 4
+_SHOWN_START, _SHOWN_END = 3, 2
+_CODE_OF_FRAME = 0x02
+_MONITOR_STATUS = 0x01
+
+
+def ask_item(asker: Asker, address: int, request: Request) -> Response | None:
+    """Reply that one controller gave twice; None where it gave none, or none that can be read."""
+    payload = asker.ask_surely(encode_request(request), address)
+    if payload is None:
+        return None
+    try:
+        return decode_response(payload)
+    except BellmouthError:
+        asker.malformed += 1
+        return None
+
+
+def _data(asker: Asker, address: int, service: Service, identifier: int) -> bytes | None:
+    reply = ask_item(asker, address, Request(service, (identifier,)))
+    if not isinstance(reply, Data) or len(reply.replies) != 1:
+        return None
+    given, data = reply.replies[0]
+    return data if given == identifier else None
+
+
+def supported_parameters(
+    asker: Asker, address: int, service: Service = Service.CURRENT_DATA
+) -> frozenset[int]:
+    """Parameters that a controller lists as supported, the lists themselves left out."""
+    found: set[int] = set()
+    for first in range(0, _LAST_MASK + 1, _STEP):
+        mask = _data(asker, address, service, first)
+        if mask is None:
+            break
+        listed = parameters.supported(first, mask)
+        found |= set(listed)
+        if first + _STEP not in listed:
+            break
+    return frozenset(one for one in found if one % _STEP)
+
+
+def read_codes(asker: Asker, addresses: Iterable[int]) -> Codes:
+    """Confirmed, pending and permanent codes of each controller that answers."""
+    kinds: dict[Service, dict[int, tuple[str, ...]]] = {
+        Service.CONFIRMED_CODES: {},
+        Service.PENDING_CODES: {},
+        Service.PERMANENT_CODES: {},
+    }
+    for address in addresses:
+        for service, found in kinds.items():
+            reply = ask_item(asker, address, Request(service))
+            if isinstance(reply, TroubleCodes) and reply.service == service:
+                found[address] = reply.codes
+    return Codes(*kinds.values())
+
+
+def read_freeze_frame(
+    asker: Asker, address: int, identifiers: Sequence[int] | None = None, frame: int = 0
+) -> FreezeFrame | None:
+    """One freeze frame of a controller; None where it holds none.
+
+    Parameters
+    ----------
+    identifiers
+        Which parameters to read, or None for all that the controller lists and the table knows.
+    """
+    code = _frozen(asker, address, _CODE_OF_FRAME, frame)
+    if code is None or not any(code):
+        return None
+    if identifiers is None:
+        listed = supported_parameters(asker, address, Service.FREEZE_FRAME)
+        identifiers = sorted(listed & set(parameters.identifiers()) - {_CODE_OF_FRAME})
+    values: dict[str, float | None] = {}
+    for one in identifiers:
+        data = _frozen(asker, address, one, frame)
+        if data is not None:
+            values |= parameters.decode(one, data)
+    return FreezeFrame(address, frame, decode_code(code), values)
+
+
+def _frozen(asker: Asker, address: int, identifier: int, frame: int) -> bytes | None:
+    reply = ask_item(asker, address, Request(Service.FREEZE_FRAME, (identifier,), frame))
+    if not isinstance(reply, Data) or reply.frame != frame or len(reply.replies) != 1:
+        return None
+    given, data = reply.replies[0]
+    return data if given == identifier else None
+
+
+def read_monitors(asker: Asker, addresses: Iterable[int]) -> dict[int, MonitorStatus]:
+    """Monitor status since the codes were cleared, of each controller that says."""
+    found = {}
+    for address in addresses:
+        data = _data(asker, address, Service.CURRENT_DATA, _MONITOR_STATUS)
+        if data is not None:
+            found[address] = decode_monitor_status(data)
+    return found
+
+
+def read_identity(asker: Asker, address: int, *, mask_vin: bool = True) -> Identity:
+    """What a controller says of itself: number, calibrations, name."""
+    listed = _data_of_item(asker, address, 0)
+    items = set(parameters.supported(0, listed)) if listed else set()
+    said = {
+        item: _data_of_item(asker, address, item) or b"" if item in items else b""
+        for item in (_NUMBER, _CALIBRATIONS, _VERIFICATIONS, _NAME)
+    }
+    number = _text(said[_NUMBER])
+    return Identity(
+        source=address,
+        vehicle_number=masked(number) if number and mask_vin else number,
+        calibrations=tuple(
+            text for part in _parts(said[_CALIBRATIONS], _CALIBRATION_BYTES) if (text := _text(part))
+        ),
+        verifications=tuple(
+            part.hex().upper() for part in _parts(said[_VERIFICATIONS], _VERIFICATION_BYTES)
+        ),
+        name=_text(said[_NAME]),
+    )
+
+
+def read_name(asker: Asker, address: int) -> str | None:
+    """The controller's own name (item 0A), or None."""
+    listed = _data_of_item(asker, address, 0)
+    if not listed or _NAME not in parameters.supported(0, listed):
+        return None
+    return _text(_data_of_item(asker, address, _NAME) or b"")
+
+
+def _data_of_item(asker: Asker, address: int, item: int) -> bytes | None:
+    reply = ask_item(asker, address, Request(Service.VEHICLE_INFORMATION, (item,)))
+    return reply.data if isinstance(reply, VehicleInformation) and reply.item == item else None
+
+
+def _parts(data: bytes, size: int) -> list[bytes]:
+    return [data[n : n + size] for n in range(0, len(data), size)]
+
+
+def _text(data: bytes) -> str | None:
+    """Printable text without padding; None where there is none."""
+    text = data.decode("ascii", errors="replace").replace("\0", "")
+    return " ".join(text.split()) or None
+
+
+def masked(number: str) -> str:
+    """An identification number with all but its first three and last two characters hidden."""
+    hidden = len(number) - _SHOWN_START - _SHOWN_END
+    if hidden <= 0:
+        return "*" * len(number)
+    return number[:_SHOWN_START] + "*" * hidden + number[-_SHOWN_END:]

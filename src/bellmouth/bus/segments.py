@@ -1,0 +1,116 @@
+"""Whole messages out of frames and into frames, ISO 15765-2, by the ISO-TP library.
+
+One state machine for each controller, fed with that controller's frames alone, so that answers
+whose frames come interleaved do not eat each other's. The machines have no threads: they move
+when they are fed, and when their time runs out.
+"""
+
+from collections import deque
+from collections.abc import Callable
+
+import isotp
+
+from bellmouth.bus.link import Losses
+from bellmouth.j1979.addressing import Identifiers, physical_id, response_id
+
+__all__ = ["MARGIN_S", "N_BS_S", "N_CR_S", "PADDING", "Assembly"]
+
+N_BS_S = 0.075  # we wait so long for a flow control frame: ISO 15765-4, from memory
+N_CR_S = 0.15  # and so long for the next consecutive frame: ISO 15765-4, from memory
+MARGIN_S = 0.1  # for slow adapters; our choice
+PADDING = 0x55  # any value is allowed; this one has few stuff bits
+_FRAME_BYTES = 8
+_FIRST = 0x1  # upper half of a first frame's first byte
+
+_CUT = (
+    isotp.ConsecutiveFrameTimeoutError,
+    isotp.WrongSequenceNumberError,
+    isotp.ReceptionInterruptedWithSingleFrameError,
+    isotp.ReceptionInterruptedWithFirstFrameError,
+)
+_STRAY = (isotp.UnexpectedConsecutiveFrameError, isotp.UnexpectedFlowControlError)
+
+Send = Callable[[int, bytes], None]
+
+
+class Assembly:
+    """Messages of one controller.
+
+    Parameters
+    ----------
+    address
+        The controller's.
+    identifiers
+        Size of the identifiers.
+    send
+        Puts a frame (identifier, data) on the bus.
+    losses
+        Where cut, damaged and stray messages are counted.
+    """
+
+    def __init__(
+        self, address: int, identifiers: Identifiers, send: Send, losses: Losses
+    ) -> None:
+        self._losses = losses
+        self._in: deque[isotp.CanMessage] = deque()
+        self._extended = identifiers == 29
+        self._response_id = response_id(address, identifiers)
+        mode = isotp.AddressingMode
+        self._logic = isotp.TransportLayerLogic(
+            rxfn=lambda _: self._in.popleft() if self._in else None,
+            txfn=lambda message: send(message.arbitration_id, bytes(message.data)),
+            address=isotp.Address(
+                mode.Normal_29bits if self._extended else mode.Normal_11bits,
+                txid=physical_id(address, identifiers),
+                rxid=self._response_id,
+            ),
+            error_handler=self._note,
+            params={
+                "tx_padding": PADDING,
+                "tx_data_min_length": _FRAME_BYTES,
+                "blocksize": 0,
+                "stmin": 0,
+                "rx_flowcontrol_timeout": round(1000 * (N_BS_S + MARGIN_S)),
+                "rx_consecutive_frame_timeout": round(1000 * (N_CR_S + MARGIN_S)),
+                "logger_name": "bellmouth.bus.segments",
+            },
+        )
+        self._logic.logger.disabled = True  # what it would say is counted
+
+    @property
+    def is_receiving(self) -> bool:
+        """Whether a message has begun and is not yet whole."""
+        return bool(self._logic.is_rx_active())
+
+    def feed(self, data: bytes) -> bytes | None:
+        """Take a frame's data; a message comes back once it is whole."""
+        if len(data) < _FRAME_BYTES and data[:1] and data[0] >> 4 == _FIRST:
+            self._losses.damaged += 1  # a first frame is full by definition
+            return None
+        self._in.append(
+            isotp.CanMessage(self._response_id, data=data, extended_id=self._extended)
+        )
+        self._logic.process()
+        return self._whole()
+
+    def _whole(self) -> bytes | None:
+        found = self._logic.recv()
+        return bytes(found) if found else None
+
+    def tick(self) -> None:
+        """Let time run out where it has."""
+        self._logic.process()
+
+    def forget(self) -> None:
+        """Give up a message that has begun, and count it."""
+        if self.is_receiving:
+            self._losses.cut += 1
+        self._logic.reset()
+
+    def _note(self, error: isotp.IsoTpError) -> None:
+        if isinstance(error, _CUT):
+            self._losses.cut += 1
+        elif isinstance(error, _STRAY):
+            self._losses.stray += 1
+        else:
+            self._losses.damaged += 1

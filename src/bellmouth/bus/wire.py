@@ -1,0 +1,167 @@
+"""One adapter through ``python-can``: frames out, frames in, reopened when it went away.
+
+No thread reads here: whoever waits for an answer reads, so that a damaged line cannot end a
+reader unnoticed, and every frame is stamped with the monotonic clock as it is taken in.
+"""
+
+import select
+import time
+from collections.abc import Callable
+from typing import Any, NamedTuple
+
+import can
+
+from bellmouth.bus.link import Losses
+from bellmouth.bus.trouble import cannot_open
+
+__all__ = ["Frame", "Wire", "WireLostError"]
+
+_SERIAL_LINE = "slcan"
+_LOOK_AGAIN_S = 0.05  # where a bus has nothing to select on
+_SEND_WITHIN_S = 0.5
+_BUS_OFF = 0x40  # in the identifier of SocketCAN's error frames
+
+
+class WireLostError(Exception):
+    """The adapter does not work any more; it may after reopening."""
+
+
+class Frame(NamedTuple):
+    """One data frame, stamped with the monotonic clock. [s]"""
+
+    identifier: int
+    extended: bool
+    data: bytes
+    at_s: float
+
+
+class Wire:
+    """An open adapter.
+
+    ``losses`` is where damage is counted, ``heard`` the number of data frames of any kind.
+
+    Raises
+    ------
+    BusError
+        If the adapter cannot be opened: one sentence with what to try.
+    """
+
+    def __init__(
+        self, interface: str, channel: str | None, bitrate: int | None, losses: Losses
+    ) -> None:
+        self.interface, self.channel, self.bitrate = interface, channel, bitrate
+        self.losses = losses
+        self.heard = 0
+        self.refused = 0
+        self._damaged = 0
+        self._bus = self._open()
+        self._readable = self._handle()
+
+    @property
+    def where(self) -> str:
+        """Interface and channel as the user named them."""
+        return f"{self.interface} {self.channel}" if self.channel else self.interface
+
+    @property
+    def acknowledges(self) -> bool:
+        """False for a serial adapter that never acknowledged a command."""
+        return bool(getattr(self._bus, "acknowledges", True))
+
+    def _open(self) -> can.BusABC:
+        try:
+            if self.interface == _SERIAL_LINE and self.channel:
+                from bellmouth.bus.serial_line import SerialLineBus  # noqa: PLC0415
+
+                return SerialLineBus(self.channel, self.bitrate)
+            options: dict[str, Any] = {"interface": self.interface, "channel": self.channel}
+            if self.bitrate is not None:
+                options["bitrate"] = self.bitrate
+            # What the user named counts, not a configuration file found elsewhere.
+            return can.Bus(**options, ignore_config=True)
+        except (can.CanError, OSError, ValueError, TypeError, ImportError) as error:
+            raise cannot_open(self.interface, self.channel, error) from error
+
+    def _handle(self) -> Callable[[float], object] | None:
+        """What waits until something can be read; None where the bus offers nothing."""
+        try:
+            handle = self._bus.fileno()
+        except (NotImplementedError, can.CanError):
+            return None
+        return (lambda seconds: select.select([handle], [], [], seconds)) if handle >= 0 else None
+
+    def reopen(self) -> None:
+        """Close and open again; raises :class:`BusError` where that fails."""
+        self.close()
+        self._bus = self._open()
+        self._damaged = 0
+        self._readable = self._handle()
+
+    def close(self) -> None:
+        """Let go of the adapter, whatever state it is in."""
+        try:
+            self._bus.shutdown()
+        except (can.CanError, OSError, ValueError):
+            port = getattr(self._bus, "serialPortOrig", None)
+            if port is not None:  # the farewell could not be written; it must close all the same
+                port.close()
+
+    def forget_losses(self) -> None:
+        """Start counting anew."""
+        self.losses = Losses()
+
+    def send(self, identifier: int, data: bytes, *, extended: bool) -> None:
+        """Put one frame on the bus; raises :class:`WireLostError`."""
+        message = can.Message(arbitration_id=identifier, data=data, is_extended_id=extended)
+        try:
+            self._bus.send(message, timeout=_SEND_WITHIN_S)
+        except (can.CanError, OSError, ValueError) as error:
+            raise WireLostError(str(error)) from error
+
+    def receive(self, within_s: float) -> Frame | None:
+        """Next data frame, or None when there is none in time; raises :class:`WireLostError`."""
+        frame = self._look(0.0)
+        if frame is not None or within_s <= 0:
+            return frame
+        if self._readable is None:
+            return self._look(min(within_s, _LOOK_AGAIN_S))
+        try:
+            self._readable(within_s)
+        except (OSError, ValueError) as error:
+            raise WireLostError(str(error)) from error
+        return self._look(0.0)
+
+    def _look(self, within_s: float) -> Frame | None:
+        try:
+            message = self._bus.recv(within_s)
+        except (can.CanError, OSError) as error:
+            raise WireLostError(str(error)) from error
+        except (ValueError, IndexError):  # a damaged line of some adapter's
+            self.losses.damaged += 1
+            return None
+        self._count()
+        return None if message is None else self._frame(message)
+
+    def _count(self) -> None:
+        damaged = getattr(self._bus, "damaged", 0)
+        self.losses.damaged += damaged - self._damaged
+        self._damaged = damaged
+        self.refused = getattr(self._bus, "refused", 0)
+
+    def _frame(self, message: can.Message) -> Frame | None:
+        if message.is_error_frame:
+            if message.arbitration_id & _BUS_OFF:
+                raise WireLostError("bus-off")
+            self.losses.damaged += 1
+            return None
+        if message.is_remote_frame or message.is_fd:
+            return None
+        if len(message.data) != message.dlc:  # a reader that takes a cut line for a frame
+            self.losses.damaged += 1
+            return None
+        self.heard += 1
+        return Frame(
+            message.arbitration_id,
+            bool(message.is_extended_id),
+            bytes(message.data),
+            time.monotonic(),
+        )

@@ -1,0 +1,66 @@
+"""``bellmouth convert``: a recording of any kind to Parquet, CSV or MDF."""
+
+from pathlib import Path
+
+import click
+
+from bellmouth.cli.waiting import waiting
+
+__all__ = ["command", "controller_of"]
+
+_FILE = click.Path(path_type=Path)
+
+
+def controller_of(
+    _: click.Context | None, __: click.Parameter | None, text: str | None
+) -> int | None:
+    """Diagnostic address from what was typed: two hexadecimal digits, with or without ``0x``."""
+    if text is None:
+        return None
+    try:
+        address = int(text, 16)
+    except ValueError:
+        address = -1
+    if not 0 <= address <= 0xFF:
+        raise click.BadParameter(
+            f"{text!r} is no address: two hexadecimal digits, such as 10 for the engine's."
+        )
+    return address
+
+
+@click.command("convert", short_help="A recording of any kind to Parquet, CSV or MDF.")
+@click.argument("recording", type=_FILE, metavar="IN")
+@click.argument("out", type=_FILE, metavar="OUT")
+@click.option(
+    "--mapping",
+    type=_FILE,
+    metavar="FILE",
+    help="Which column or channel is which parameter (TOML, under [columns] lines such as "
+    '"Drehzahl" = "engine_speed [rpm]").',
+)
+@click.option(
+    "--controller",
+    callback=controller_of,
+    metavar="ADDRESS",
+    help="Of recorded bus traffic: the controller to read, such as 10 (default: the engine's).",
+)
+@click.option("--overwrite", is_flag=True, help="Replace OUT where it is there already.")
+def command(
+    recording: Path, out: Path, mapping: Path | None, controller: int | None, overwrite: bool
+) -> None:
+    """Convert the recording IN to OUT; the ending of OUT picks .parquet, .csv or .mf4.
+
+    IN is CSV, Parquet, ASAM MDF 4, or a raw bus log (candump, ASC, BLF, TRC) of somebody reading
+    the car's values. What was mended or left out is said.
+    """
+    from bellmouth import read_recording  # noqa: PLC0415 - --help stays quick
+    from bellmouth.recording.export import write_recording  # noqa: PLC0415
+
+    with waiting("Reading the recording"):
+        found = read_recording(recording, mapping=mapping, controller=controller)
+        write_recording(found, out, overwrite=overwrite)
+    samples = sum(series.time_s.size for series in found.series.values())
+    seconds = max(float(series.time_s[-1]) for series in found.series.values())
+    click.echo(f"{out}: {len(found.series)} parameters, {samples} samples, {seconds:.0f} s.")
+    for note in found.notes:
+        click.echo(f"- {note}")

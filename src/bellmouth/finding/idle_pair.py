@@ -1,0 +1,159 @@
+"""What the warm idle speeds of two recordings of one car say together: both come from one idle
+that the car is held at, which nobody has to know."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bellmouth.car.description import Car
+from bellmouth.finding.courses import AFTER, BEFORE, Courses
+from bellmouth.finding.hypothesis import Scale
+from bellmouth.finding.idle_speed import (
+    SHARES,
+    Lowest,
+    lowest_idle,
+    speed_density,
+    speed_rises,
+    surplus_shares,
+    timing_density,
+)
+from bellmouth.finding.observations import Observations
+from bellmouth.finding.priors import Priors
+
+__all__ = ["IdlePair", "idle_pair"]
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.intp]
+
+_TARGETS = 49  # target speeds that are summed over
+_RISEN = 0.02  # of the target: from there the spark is taken back
+
+
+@dataclass(frozen=True)
+class IdlePair:
+    """Log likelihood of both idle speeds for any course and size.
+
+    ``densities`` of each recording by kind of surplus, (targets, shares), weighed by how likely
+    each target is; ``risen`` the shares from which the speed is up, by kind; ``timing`` the log
+    density of the spark's change where both or neither are up, where only the one before is, and
+    where only the one after is.
+    """
+
+    weights: Floats
+    densities: Mapping[tuple[int, str], Floats]
+    risen: Mapping[str, float]
+    timing: tuple[float, float, float]
+    idle_area_m2: float
+    courses: Courses
+
+    def __call__(self, which: Ints, sizes: Floats) -> Floats:
+        """Log likelihood of courses ``which`` (n,) at coordinates ``sizes`` (n, 2)."""
+        if not self.densities:
+            return np.zeros(len(which))
+        joint = np.repeat(self.weights[:, None], len(which), axis=1)
+        up = []
+        for recording in (BEFORE, AFTER):
+            seen = self.courses.seen_in(recording)
+            leak, stale = surplus_shares(seen, which, sizes, self.idle_area_m2)
+            share = leak + stale
+            by_leak = _at(self.densities[recording, "leak"], share)
+            joint = joint * np.where(
+                stale > 0, _at(self.densities[recording, "stale"], share), by_leak
+            )
+            up.append(
+                np.where(stale > 0, share > self.risen["stale"], share > self.risen["leak"])
+            )
+        steady, before, after = self.timing
+        spark = np.where(up[0] == up[1], steady, np.where(up[0], before, after))
+        return np.asarray(np.log(joint.sum(axis=0)) + spark)
+
+
+def _at(table: Floats, share: Floats) -> Floats:
+    """Rows of a table (targets, shares) at any share (n,), between its columns: (targets, n)."""
+    place = np.clip(np.interp(share, SHARES, np.arange(len(SHARES))), 0, len(SHARES) - 1.001)
+    left = place.astype(np.intp)
+    part = place - left
+    return np.asarray(table[:, left] * (1 - part) + table[:, left + 1] * part)
+
+
+def idle_pair(
+    observations: Observations, car: Car, priors: Priors, courses: Courses, scale: Scale
+) -> IdlePair:
+    """Prepare the likelihood for these recordings."""
+    o, table = observations, priors.idle_speed
+    found = [lowest_idle(o, table, o.recording == number) for number in (BEFORE, AFTER)]
+    if not all(np.isfinite(one.speed_rpm) for one in found):
+        return IdlePair(np.ones(1), {}, {}, (0.0, 0.0, 0.0), scale.idle_area_m2, courses)
+    good = lowest_idle(o, table, o.recording > AFTER)
+    targets, weights = _targets(good, found, car, table)
+    kinds = {"leak": tuple(table["leak_closable"]), "stale": tuple(table["stale_closable"])}
+    rises = {
+        kind: np.stack([speed_rises(closable, table, target) for target in targets])
+        for kind, closable in kinds.items()
+    }
+    densities = {
+        (number, kind): _densities(one, targets, rise, table)
+        for number, one in enumerate(found)
+        for kind, rise in rises.items()
+    }
+    middle = len(targets) // 2
+    risen = {
+        kind: float(np.interp(_RISEN * targets[middle], rise[middle].mean(axis=1), SHARES))
+        for kind, rise in rises.items()
+    }
+    drop = found[AFTER].timing_deg - found[BEFORE].timing_deg
+    timing = _timing(drop, table) if np.isfinite(drop) else (0.0, 0.0, 0.0)
+    return IdlePair(weights, densities, risen, timing, scale.idle_area_m2, courses)
+
+
+def _targets(
+    good: Lowest, found: list[Lowest], car: Car, table: Mapping[str, Any]
+) -> tuple[Floats, Floats]:
+    """Target speeds [rpm] and how likely each is: from a recording when good, from what the maker
+    says, or any that cars are held at."""
+    known = float(table["known_sd_rpm"])
+    if np.isfinite(good.speed_rpm):
+        targets = good.speed_rpm + np.linspace(-4.0, 4.0, _TARGETS) * 2.0 * known
+        weights = _normal(targets - good.speed_rpm, 1.4 * known)
+    elif car.idle_rpm is not None:
+        middle, sd = car.idle_rpm.value, float(np.hypot(known, car.idle_rpm.sd))
+        targets = middle + np.linspace(-3.0, 3.0, _TARGETS) * float(table["off_rpm"])
+        off = float(table["off_share"])
+        weights = (1 - off) * _normal(targets - middle, sd)
+        weights = weights + off * _normal(targets - middle, float(table["off_rpm"]))
+    else:
+        middle, sd = table["unknown_rpm"]
+        lowest = min(one.speed_rpm for one in found)
+        targets = np.linspace(min(lowest - 60.0, middle - 2.0 * sd), lowest + 60.0, _TARGETS)
+        weights = _normal(targets - middle, sd)
+    return targets, np.asarray(weights / weights.sum())
+
+
+def _densities(one: Lowest, targets: Floats, rises: Floats, table: Mapping[str, Any]) -> Floats:
+    """Density of a recording's idle speed by target and share of surplus, (targets, shares)."""
+    load = table["load_share_two_levels" if one.levels > 1 else "load_share"]
+    shares = {"off": 0.0, "load": float(load), "target load": 0.0}
+    sd = float(np.hypot(float(table["known_sd_rpm"]), 0.5 * one.warming_rpm))
+    stray = float(table["stray_share"])
+    rows = []
+    for target, rise in zip(targets, rises, strict=True):
+        left = one.speed_rpm - 0.5 * one.warming_rpm - target - rise
+        rows.append(speed_density(left, sd, shares, table).mean(axis=-1))
+    return np.asarray((1 - stray) * np.stack(rows) + stray / 900.0)
+
+
+def _timing(drop_deg: float, table: Mapping[str, Any]) -> tuple[float, float, float]:
+    """Log density of the spark's change since before: steady, taken back before, or after."""
+    calm, up = np.zeros(1), np.ones(1)
+    steady = timing_density(drop_deg, calm, table)
+    before = timing_density(drop_deg, up, table)
+    after = timing_density(-drop_deg, up, table)
+    return tuple(float(np.log(value[0])) for value in (steady, before, after))  # type: ignore[return-value]
+
+
+def _normal(x: Floats, sd: float) -> Floats:
+    result: Floats = np.exp(-0.5 * (x / sd) ** 2) / (sd * np.sqrt(2 * np.pi))
+    return result

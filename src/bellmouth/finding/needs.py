@@ -1,0 +1,126 @@
+"""What a verdict still needs, and what speaks for the learning having taken."""
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from bellmouth.finding.courses import AFTER, BEFORE
+from bellmouth.finding.idle_speed import lowest_idle
+from bellmouth.finding.proof_result import Need, Verdict
+from bellmouth.recording.series import Recording
+from bellmouth.recording.stretch import Stretch
+
+if TYPE_CHECKING:
+    from bellmouth.finding.prove import Pair
+
+__all__ = ["learning_reasons", "needs_of", "settled"]
+
+# How much there has to be before trims are believed: common practice, no source.
+_CLOSED_LOOP_S = 20.0
+_JUST_CLEARED_MIN = 2.0
+_CLEARED_KM = 100.0
+_DRIFT_PER_MINUTE = 0.03  # of total trim: beyond, the trims are still on their way
+
+
+def settled(after: Sequence[Stretch], recording: Recording) -> tuple[Need, ...]:
+    """What has to pass before the recording after is worth judging; empty where it is."""
+    running = [stretch for stretch in after if stretch.kind != "engine off"]
+    closed = sum(stretch.seconds for stretch in running if stretch.closed_loop is not False)
+    found = []
+    if closed < _CLOSED_LOOP_S:
+        found.append(
+            Need(
+                f"{max(_CLOSED_LOOP_S - closed, 10.0) / 60.0 + 1.0:.0f} more minutes of warm idle "
+                "in closed loop",
+                f"only {closed:.0f} s of it were recorded after the work",
+            )
+        )
+    clock = recording.get("time_since_codes_cleared")
+    if clock is not None and clock.value[-1] < _JUST_CLEARED_MIN:
+        found.append(
+            Need(
+                "a few minutes of idle and a hot restart before the recording",
+                f"the memory was cleared {clock.value[-1]:.0f} min before its end: trims read "
+                "just after a reset are near zero whatever is wrong",
+            )
+        )
+    return tuple(found)
+
+
+def needs_of(
+    pair: "Pair", verdict: Verdict, unready: Sequence[Need], after: Mapping[str, float]
+) -> tuple[Need, ...]:
+    """What would settle a verdict that cannot be given yet, or confirm one that is."""
+    found = [*unready]
+    stale, leak = after.get("learned_stale", 0.0), after.get("leak", 0.0)
+    if stale > 0.2:
+        found.append(
+            Need(
+                "the idle learning procedure, a hot restart, then this recording again",
+                f"{stale:.0%} that learning has not taken; the procedure changes that and nothing "
+                "else",
+            )
+        )
+    if 0.1 < leak < 0.9:
+        found.append(
+            Need(
+                "a leak check (listen, soapy water, smoke with the engine cold)",
+                f"{leak:.0%} that air leaks in after the work",
+            )
+        )
+    if verdict == "cannot say yet":
+        found += _more_recording(pair)
+    elif verdict == "better":
+        found.append(
+            Need(
+                f"the same recording again after about {_CLEARED_KM:.0f} km",
+                "long-term trims and learned idle go on moving (common practice, no source)",
+            )
+        )
+    return tuple(found)
+
+
+def _more_recording(pair: "Pair") -> list[Need]:
+    """Points that one recording has and the other lacks, or that neither has."""
+    kinds = [{stretch.kind for stretch in part} for part in pair.stretches]
+    found = []
+    for recording, name in ((BEFORE, "before"), (AFTER, "after")):
+        if not {"held", "drive"} & kinds[recording] and recording == AFTER:
+            found.append(
+                Need(
+                    "speeds held at 1,500 and 2,500 rpm for half a minute each, warm",
+                    f"the recording {name} has idle alone: how trim and pressure change with "
+                    "airflow tells causes apart",
+                )
+            )
+    if not found:
+        found.append(
+            Need(
+                "another recording after, under the same weather and loads as before",
+                "the change is no larger than these can make",
+            )
+        )
+    return found
+
+
+def learning_reasons(pair: "Pair") -> tuple[str, ...]:
+    """What the idle says of the learning: speed and opening after against before."""
+    o, table = pair.observations, pair.priors.idle_speed
+    speeds = [lowest_idle(o, table, o.recording == number) for number in (BEFORE, AFTER)]
+    if not np.isfinite(speeds[AFTER].speed_rpm):
+        return ("no warm idle after the work was recorded: idle it warm, loads off",)
+    found = [f"warm idle {speeds[AFTER].speed_rpm:.0f} rpm after"]
+    if np.isfinite(speeds[BEFORE].speed_rpm):
+        found[0] += f", {speeds[BEFORE].speed_rpm:.0f} rpm before"
+    openings = [_opening(pair, number) for number in (BEFORE, AFTER)]
+    if all(np.isfinite(openings)):
+        found.append(f"throttle at idle {openings[AFTER]:.1f} % after, {openings[BEFORE]:.1f} % before")
+    return tuple(found)
+
+
+def _opening(pair: "Pair", recording: int) -> float:
+    """Lowest throttle reading at idle of a recording. [%]"""
+    o = pair.observations
+    readings = o.throttle_pct[o.idle & (o.recording == recording) & np.isfinite(o.throttle_pct)]
+    return float(readings.min()) if len(readings) else float("nan")

@@ -1,0 +1,69 @@
+"""What a proof is: the same dataclass is the Python result, the ``--json`` document and what the
+screen shows."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+from bellmouth.finding.result import Size
+
+__all__ = ["Change", "Need", "NewLeak", "Proof", "Verdict"]
+
+Verdict = Literal["better", "same", "worse", "cannot say yet"]
+
+
+@dataclass(frozen=True)
+class Change:
+    """A cause's size before and after, and after less before, each with its 90 % interval.
+
+    A cause that is not there has size 0 (mm, mm2, g/s), or 1 where its size is a ratio.
+    ``present_before`` and ``present_after`` are its probabilities.
+    """
+
+    cause: str
+    before: Size
+    after: Size
+    change: Size
+    present_before: float
+    present_after: float
+
+
+@dataclass(frozen=True)
+class NewLeak:
+    """How probable it is that the work opened a leak, and how big it would be."""
+
+    probability: float
+    size: Size | None
+
+
+@dataclass(frozen=True)
+class Need:
+    """What would let the verdict be given, or make it surer, and why."""
+
+    what: str
+    why: str
+
+
+@dataclass(frozen=True)
+class Proof:
+    """Whether the work did what it should.
+
+    ``probability`` is that of the verdict; where it is ``cannot say yet``, of the likeliest of
+    ``outcomes`` (better, same, worse). ``courses`` are the likeliest courses from before to
+    after; ``before`` and ``after`` each cause's probability alone or in a pair; ``learning`` the
+    probability that learning has taken, and why it is thought so.
+    """
+
+    verdict: Verdict
+    probability: float
+    outcomes: Mapping[str, float]
+    changes: tuple[Change, ...]
+    learning_taken: float
+    learning: tuple[str, ...]
+    new_leak: NewLeak
+    needs: tuple[Need, ...]
+    courses: Mapping[str, float]
+    before: Mapping[str, float]
+    after: Mapping[str, float]
+    warnings: tuple[str, ...]
+    misfit: float

@@ -1,0 +1,210 @@
+"""From the posterior over courses to what is said: verdict, changes with intervals, learning."""
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.stats import qmc
+from scipy.special import ndtri
+
+from bellmouth.finding.causes import CAUSES
+from bellmouth.finding.courses import AFTER, BEFORE, Course
+from bellmouth.finding.needs import learning_reasons, needs_of, settled
+from bellmouth.finding.proof_result import Change, NewLeak, Proof, Verdict
+from bellmouth.finding.result import Size
+from bellmouth.finding.sizes import size_from_coordinate
+from bellmouth.recording.series import Recording
+
+if TYPE_CHECKING:
+    from bellmouth.finding.prove import Pair
+
+__all__ = ["COMMITS", "verdict_of"]
+
+Floats = NDArray[np.float64]
+
+#: A verdict is given from this probability on.
+COMMITS = 0.8
+_WORTH_TELLING = 0.10  # causes less probable than this are not listed among the changes
+_LIKELY = 1e-3  # courses less probable than this are left out of the sizes
+_DRAWS = 128
+_SHRUNK, _GROWN = 0.7, 1.3  # of its size: what is less than this is weather, fuel and chance
+_QUANTILES = (0.05, 0.5, 0.95)
+
+
+def verdict_of(pair: "Pair", weights: Mapping[Course, float], after: Recording) -> Proof:
+    """Weigh the courses and say what came of it."""
+    probability, unexplained = _probabilities(pair, weights)
+    drawn = _Drawn(pair, probability)
+    outcomes = _outcomes(pair, drawn)
+    best: Verdict = max(outcomes, key=lambda name: outcomes[name])
+    present = {
+        recording: {cause: drawn.present(cause, recording) for cause in drawn.causes}
+        for recording in (BEFORE, AFTER)
+    }
+    stale = present[AFTER].get("learned_stale", 0.0)
+    ready = settled(pair.stretches[AFTER], after)
+    sure = outcomes[best] >= COMMITS and not ready and unexplained < 0.5
+    verdict: Verdict = best if sure else "cannot say yet"
+    courses = pair.courses.courses
+    order = np.argsort(-probability)
+    return Proof(
+        verdict=verdict,
+        probability=outcomes[best],
+        outcomes=outcomes,
+        changes=tuple(_changes(drawn, present)),
+        learning_taken=1.0 - stale,
+        learning=learning_reasons(pair),
+        new_leak=_new_leak(drawn),
+        needs=needs_of(pair, verdict, ready, present[AFTER]),
+        courses={courses[i].name: float(probability[i]) for i in order[:12]},
+        before=present[BEFORE],
+        after=present[AFTER],
+        warnings=_warnings(pair, unexplained),
+        misfit=float(pair.posterior.misfit[order[0]]),
+    )
+
+
+def _probabilities(pair: "Pair", weights: Mapping[Course, float]) -> tuple[Floats, float]:
+    """Probability of each course, and of none of them."""
+    with np.errstate(divide="ignore"):
+        prior = np.log([weights[course] for course in pair.courses.courses])
+        strange = np.log(float(pair.priors.proof["unexplained"]))
+    joint = pair.posterior.log_evidence + prior
+    explained = float(np.logaddexp.reduce(joint))
+    none = pair.posterior.log_unexplained + strange
+    return np.exp(joint - explained), float(np.exp(none - np.logaddexp(none, explained)))
+
+
+class _Drawn:
+    """Draws from the posterior: the likely courses, each with sizes from its own Gaussian."""
+
+    def __init__(self, pair: "Pair", probability: Floats) -> None:
+        self.pair = pair
+        rows = np.flatnonzero(probability > _LIKELY)
+        unit = ndtri(qmc.Sobol(2, scramble=True, rng=np.random.default_rng(1)).random(_DRAWS))
+        self.which = np.repeat(rows, _DRAWS)
+        self.weight = np.repeat(probability[rows] / probability[rows].sum() / _DRAWS, _DRAWS)
+        self.sizes = np.concatenate([_draw(pair, int(row), unit) for row in rows])
+        held = [pair.courses.courses[row] for row in rows]
+        self.causes = [
+            cause for cause in CAUSES if any(cause in c.held(BEFORE) + c.held(AFTER) for c in held)
+        ]
+
+    def coordinate(self, cause: str, recording: int) -> Floats:
+        """A cause's coordinate in each draw, NaN where it is not there."""
+        return self.pair.courses.coordinate(cause, recording, self.which, self.sizes)
+
+    def present(self, cause: str, recording: int) -> float:
+        """Probability that a cause is there, alone or not."""
+        return float(self.weight[np.isfinite(self.coordinate(cause, recording))].sum())
+
+    def size(self, cause: str, recording: int) -> Floats:
+        """A cause's size in each draw; nothing (0, or 1 for a ratio) where it is not there."""
+        coordinate = self.coordinate(cause, recording)
+        nothing = 1.0 if CAUSES[cause].unit == "ratio" else 0.0
+        there = np.isfinite(coordinate)
+        size = size_from_coordinate(cause, np.where(there, coordinate, 0.0), self.pair.scale)
+        return np.where(there, size, nothing)
+
+
+def _draw(pair: "Pair", row: int, unit: Floats) -> Floats:
+    """Sizes of one course, (draws, 2), from the moments of its grid."""
+    grid, courses = pair.posterior.grid, pair.courses
+    mine = grid.hypothesis == row
+    log = grid.log_weight[mine] + grid.log_likelihood[mine]
+    mass = np.exp(log - log.max())
+    mass = mass / mass.sum()
+    dimensions = int(courses.dimensions[row])
+    drawn = np.full((len(unit), 2), np.nan)
+    if dimensions:
+        nodes = grid.sizes[mine][:, :dimensions]
+        mean = mass @ nodes
+        spread = (nodes - mean).T @ ((nodes - mean) * mass[:, None])
+        factor = np.linalg.cholesky(spread + 1e-9 * np.eye(dimensions))
+        sizes = mean + unit[:, :dimensions] @ factor.T
+        low, high = courses.low[row, :dimensions], courses.high[row, :dimensions]
+        drawn[:, :dimensions] = np.clip(sizes, low, high)
+    return drawn
+
+
+def _outcomes(pair: "Pair", drawn: _Drawn) -> dict[Verdict, float]:
+    """Probability of better, same and worse."""
+    told = np.array([_kind(course) for course in pair.courses.courses])[drawn.which]
+    ratio = np.ones(len(drawn.which))
+    for cause in drawn.causes:
+        before, after = (_amount(drawn, cause, recording) for recording in (BEFORE, AFTER))
+        changed = (told == "changed") & (before > 0)
+        ratio = np.where(changed, after / np.where(before > 0, before, 1.0), ratio)
+    told = np.where((told == "changed") & (ratio < _SHRUNK), "better", told)
+    told = np.where((told == "changed") & (ratio > _GROWN), "worse", told)
+    told = np.where(told == "changed", "same", told)
+    names: tuple[Verdict, ...] = ("better", "same", "worse")
+    return {name: float(drawn.weight[told == name].sum()) for name in names}
+
+
+def _kind(course: Course) -> str:
+    """What a course is called; the one that changed depends on its sizes."""
+    if any(cause not in course.held(BEFORE) for cause in course.held(AFTER)):
+        return "worse"
+    return {"still": "same", "gone": "better", "one gone": "better"}.get(course.step, "changed")
+
+
+def _amount(drawn: _Drawn, cause: str, recording: int) -> Floats:
+    """How much of a cause there is, on a scale that starts at nothing: an area, or a log ratio."""
+    size = drawn.size(cause, recording)
+    if CAUSES[cause].unit == "ratio":
+        return np.abs(np.log(size))
+    return np.asarray(size**2 if CAUSES[cause].unit == "mm" else size)
+
+
+def _changes(drawn: _Drawn, present: Mapping[int, Mapping[str, float]]) -> list[Change]:
+    found = []
+    for cause in drawn.causes:
+        chances = (present[BEFORE][cause], present[AFTER][cause])
+        if max(chances) < _WORTH_TELLING:
+            continue
+        sizes = [drawn.size(cause, recording) for recording in (BEFORE, AFTER)]
+        there = np.isfinite(drawn.coordinate(cause, BEFORE))
+        there |= np.isfinite(drawn.coordinate(cause, AFTER))
+        told = [
+            _interval(values[there], drawn.weight[there], CAUSES[cause].unit)
+            for values in (*sizes, sizes[1] - sizes[0])
+        ]
+        found.append(Change(cause, *told, *chances))
+    return sorted(found, key=lambda change: -max(change.present_before, change.present_after))
+
+
+def _interval(values: Floats, weight: Floats, unit: str) -> Size:
+    """Median and 90 % interval of weighted draws."""
+    order = np.argsort(values)
+    steps = np.cumsum(weight[order])
+    steps = (steps - 0.5 * weight[order]) / steps[-1]
+    low, middle, high = np.interp(_QUANTILES, steps, values[order])
+    return Size(float(middle), float(low), float(high), unit)
+
+
+def _new_leak(drawn: _Drawn) -> NewLeak:
+    """A leak that is there after and was not before."""
+    if "leak" not in drawn.causes:
+        return NewLeak(0.0, None)
+    new = np.isfinite(drawn.coordinate("leak", AFTER))
+    new &= ~np.isfinite(drawn.coordinate("leak", BEFORE))
+    probability = float(drawn.weight[new].sum())
+    if probability <= 0:
+        return NewLeak(0.0, None)
+    size = _interval(drawn.size("leak", AFTER)[new], drawn.weight[new], "mm")
+    return NewLeak(probability, size)
+
+
+def _warnings(pair: "Pair", unexplained: float) -> tuple[str, ...]:
+    found = []
+    if unexplained > 0.1:
+        found.append(
+            f"No course here fits these readings well ({unexplained:.0%} that something else is "
+            "wrong). Are both recordings of the same car, and is nothing else changed on it?"
+        )
+    kinds = [{stretch.kind for stretch in part} for part in pair.stretches]
+    if "held" in kinds[BEFORE] and "held" not in kinds[AFTER]:
+        found.append("Before has held speeds and after has none: record after as before was.")
+    return tuple(found)

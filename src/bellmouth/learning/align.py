@@ -1,0 +1,255 @@
+"""Which attempts a recording holds, where each began, and which happening belongs to which step.
+
+Each step that a signal shows is a *beat*. From every happening that could open the procedure the
+cheapest way to lay the beats over what followed is found by dynamic programming: a beat may be
+missing, a happening may belong to no beat, and a wrong count, length or wait costs a little. The
+cost decides only what belongs to what; whether it was right is the judge's to say.
+"""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from bellmouth.learning.evidence import Evidence, Happening
+from bellmouth.learning.procedure import Procedure, Step, Window
+
+__all__ = ["Alignment", "align"]
+
+_MISSING, _MISSING_OPTIONAL = 2.5, 0.4
+_SKIPPED = {"press": 0.6}
+_SKIPPED_KEY = 1.2
+_WORST_TIME = 1.5
+_WRONG_LENGTH = 2.0
+_WORST_COUNT, _ONE_COUNT = 2.0, 0.5
+#: So many happenings may be passed over between two beats, and presses be too many in one.
+_PASSED, _TOO_MANY = 8, 6
+#: Happenings after an opening that are looked at.
+_REACH = 80
+#: A press shorter than this is no hold, longer is no pump. [s]
+_SHORT_S, _LONG_S = 1.5, 2.5
+
+_KINDS = {
+    ("key", "on"): "key_on",
+    ("key", "off"): "key_off",
+    ("pedal", "press"): "press",
+    ("pedal", "pump"): "press",
+    ("pedal", "rev"): "press",
+    ("pedal", "snap"): "press",
+    ("engine", "start"): "engine_start",
+    ("engine", "crank"): "engine_start",
+}
+_SIGNAL = {"key": "key", "pedal": "pedal", "engine": "engine"}
+
+
+@dataclass(frozen=True)
+class Alignment:
+    """One attempt: the happenings of each step by its name, and which stretch they cover.
+
+    ``first`` and ``last`` are indices into the evidence's happenings; ``cost`` is lower for an
+    attempt that is more like the procedure.
+    """
+
+    steps: Mapping[str, tuple[Happening, ...]]
+    first: int
+    last: int
+    cost: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Beat:
+    """A step that a signal shows; ``wait`` is the window from the beat before, if that is next."""
+
+    step: Step
+    kind: str
+    many: bool
+    wait: Window | None
+
+
+@dataclass(frozen=True, slots=True)
+class _Way:
+    """A partial alignment: its cost, last happening used, and how it came there."""
+
+    cost: float
+    last: int
+    beat: int
+    used: range
+    before: "_Way | None"
+
+
+def align(evidence: Evidence, procedure: Procedure) -> tuple[Alignment, ...]:
+    """The attempts, in order of time, none overlapping; empty where nothing looks like one."""
+    beats = _beats(evidence, procedure)
+    if not beats:
+        return ()
+    running = _running(evidence.happenings)
+    found: list[Alignment] = []
+    for index, happening in enumerate(evidence.happenings):
+        if happening.kind in {beat.kind for beat in beats[:2]}:
+            way = _best_way(evidence.happenings, running, procedure, beats, index)
+            alignment = _alignment(way, evidence.happenings, beats)
+            if alignment is not None:
+                found.append(alignment)
+    chosen: list[Alignment] = []
+    for one in sorted(found, key=lambda item: item.cost):
+        if all(one.last < other.first or other.last < one.first for other in chosen):
+            chosen.append(one)
+    return tuple(sorted(chosen, key=lambda item: item.first))
+
+
+def _beats(evidence: Evidence, procedure: Procedure) -> tuple[_Beat, ...]:
+    beats: list[_Beat] = []
+    before = -1
+    for index, step in enumerate(procedure.steps):
+        kind = _KINDS.get((step.who, step.do))
+        if kind is None or _SIGNAL[step.who] not in evidence.signals:
+            continue
+        wait = _wait(procedure.steps[before : index + 1]) if before >= 0 else None
+        beats.append(_Beat(step, kind, step.do in ("pump", "rev", "snap"), wait))
+        before = index
+    return tuple(beats)
+
+
+def _wait(steps: Sequence[Step]) -> Window | None:
+    """Window on the time from the end of the first step to the beginning of the last."""
+    first, *inner, last = steps
+    windows = [step.lasts_s for step in inner]
+    if first.do not in ("press", "pump", "rev", "snap"):
+        windows.append(first.lasts_s)
+    if last.after_s is not None and last.after in ("", steps[-2].name):
+        windows.append(last.after_s)
+    known = [window for window in windows if window is not None]
+    if not known:
+        return None
+    return Window(sum(w.least_s for w in known), sum(w.most_s for w in known))
+
+
+def _running(happenings: Sequence[Happening]) -> list[bool]:
+    """Whether the engine ran just before each happening."""
+    found, runs = [], False
+    for happening in happenings:
+        found.append(runs)
+        if happening.kind == "engine_start":
+            runs = True
+        elif happening.kind in ("engine_stop", "key_off"):
+            runs = False
+    return found
+
+
+def _best_way(
+    happenings: Sequence[Happening],
+    running: Sequence[bool],
+    procedure: Procedure,
+    beats: tuple[_Beat, ...],
+    opening: int,
+) -> _Way:
+    """The cheapest way to lay all beats over what follows an opening, which is used itself."""
+    end = min(len(happenings), opening + _REACH)
+    start = _Way(0.0, opening - 1, -1, range(0), None)
+    ways = {start.last: start}
+    for number, beat in enumerate(beats):
+        further: dict[int, _Way] = {}
+        for way in ways.values():
+            _offer(further, _missed(way, beat, number))
+            opens = way.last < opening
+            reach = opening + 1 if opens else min(end, way.last + 2 + _PASSED)
+            skipped = 0.0
+            for index in range(way.last + 1, reach):
+                happening = happenings[index]
+                if happening.kind == beat.kind and _fits(beat, procedure, running=running[index]):
+                    for used in _runs(happenings, beat, index, end):
+                        cost = way.cost + skipped + _price(happenings, beat, way, used, number)
+                        _offer(further, _Way(cost, used[-1], number, used, way))
+                skipped += _SKIPPED.get(happening.kind, _SKIPPED_KEY)
+        ways = further
+    opened = [way for way in ways.values() if way.last >= opening]
+    return min(opened or [start], key=lambda way: way.cost)
+
+
+def _offer(ways: dict[int, _Way], way: _Way) -> None:
+    if way.last not in ways or way.cost < ways[way.last].cost:
+        ways[way.last] = way
+
+
+def _missed(way: _Way, beat: _Beat, number: int) -> _Way:
+    cost = _MISSING_OPTIONAL if beat.step.optional else _MISSING
+    return _Way(way.cost + cost, way.last, number, range(0), way)
+
+
+def _fits(beat: _Beat, procedure: Procedure, *, running: bool) -> bool:
+    if beat.step.do in ("rev", "snap"):
+        return running
+    return not (beat.kind == "press" and running and procedure.engine != "running")
+
+
+def _runs(happenings: Sequence[Happening], beat: _Beat, first: int, end: int) -> list[range]:
+    """The happenings that a beat may take, beginning at ``first``."""
+    if not beat.many:
+        return [range(first, first + 1)]
+    found = []
+    for last in range(first, min(end, first + beat.step.times[1] + _TOO_MANY)):
+        if happenings[last].kind != beat.kind:
+            break
+        found.append(range(first, last + 1))
+    return found
+
+
+def _price(
+    happenings: Sequence[Happening], beat: _Beat, way: _Way, used: range, number: int
+) -> float:
+    """How unlike the step these happenings are: wait before, count, length."""
+    cost = 0.0
+    if beat.wait is not None and way.beat == number - 1 and way.used:
+        waited = happenings[used[0]].at.best_s - happenings[way.last].end.best_s
+        cost += _outside(waited, beat.wait)
+    presses = [happenings[index].press for index in used]
+    lengths = [press.lasted_s for press in presses if press is not None]
+    if beat.many:
+        whole = happenings[used[-1]].end.best_s - happenings[used[0]].at.best_s
+        cost += _outside(whole, Window(0.0, beat.step.within_s))
+        least, most = beat.step.times
+        off = max(least - len(used), len(used) - most, 0)
+        cost += min(_ONE_COUNT * off, _WORST_COUNT)
+        return cost + sum(_WRONG_LENGTH for length in lengths if length > _LONG_S)
+    if beat.kind == "press" and lengths and lengths[0] < _SHORT_S:
+        cost += _WRONG_LENGTH
+    return cost
+
+
+def _outside(measured: float, window: Window) -> float:
+    beyond = -window.margin_s(measured)
+    if beyond <= 0 or not math.isfinite(beyond):
+        return 0.0
+    scale = max(1.0, 0.3 * (window.least_s if math.isinf(window.most_s) else window.most_s))
+    return min(beyond / scale, _WORST_TIME)
+
+
+def _alignment(
+    way: _Way, happenings: Sequence[Happening], beats: tuple[_Beat, ...]
+) -> Alignment | None:
+    """The steps of a way, or None where it is too little like an attempt to be one."""
+    steps: dict[str, tuple[Happening, ...]] = {}
+    indices: list[int] = []
+    at: _Way | None = way
+    while at is not None and at.beat >= 0:
+        if at.used:
+            beat = beats[at.beat]
+            steps[beat.step.name] = tuple(happenings[index] for index in at.used)
+            indices += at.used
+        at = at.before
+    if not _recognised(steps, beats):
+        return None
+    return Alignment(steps, min(indices), max(indices), way.cost - 2.0 * len(steps))
+
+
+def _recognised(steps: Mapping[str, tuple[Happening, ...]], beats: tuple[_Beat, ...]) -> bool:
+    """At least two beats, or the only one; for a pedal pattern, presses or a hold among them."""
+    wanted = [beat for beat in beats if not beat.step.optional]
+    if len(steps) < min(2, len(wanted)):
+        return False
+    pedal = [beat for beat in wanted if beat.kind == "press"]
+    if not pedal:
+        return True
+    return any(
+        beat.step.name in steps and (not beat.many or len(steps[beat.step.name]) > 1 or beat.step.times[0] == 1)
+        for beat in pedal
+    )

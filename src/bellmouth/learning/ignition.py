@@ -1,0 +1,184 @@
+"""Key and engine in a recording: the bus going quiet, the supply, the engine's speed."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bellmouth.learning.evidence import Happening, Moment
+from bellmouth.recording.series import Floats, Recording, Series
+
+__all__ = ["WAKE_S", "Bus", "read_bus", "read_engine", "read_key"]
+
+#: After key on a controller answers within this beside the poller's own interval. A guess. [s]
+WAKE_S = 0.05
+#: No sample of any parameter for this long is the key turned off. [s]
+QUIET_S = 1.0
+#: The same as a multiple of the usual interval between rows, where that is longer.
+_QUIET_ROWS = 4.0
+#: A clock that shows more than this at the first sample did not begin with the recorder. [s]
+_FRESH_CLOCK_S = 3600.0
+#: Below this the controller is not supplied. [V]
+_OFF_V = 5.0
+#: Above the first the engine turns, above the second it runs. [rpm]
+_TURNS_RPM, _RUNS_RPM = 50.0, 400.0
+
+
+@dataclass(frozen=True)
+class Bus:
+    """When anything was sampled (on the file's clock), how often, and the quiet gaps. [s]
+
+    ``interval_s`` is what all but a hundredth of the intervals between rows stay within; a gap
+    ``(a, b)`` has its last sample before at ``a`` and its first after at ``b``.
+    """
+
+    begin_s: float
+    end_s: float
+    interval_s: float
+    gaps: tuple[tuple[float, float], ...]
+
+
+def read_bus(recording: Recording) -> Bus:
+    """Rhythm and gaps of a recording."""
+    every = _every_time(recording) + recording.begins_s
+    steps = np.diff(every)
+    if not steps.size:
+        return Bus(float(every[0]), float(every[0]), QUIET_S, ())
+    usual = float(np.median(steps))
+    quiet = max(QUIET_S, _QUIET_ROWS * usual)
+    wide = np.flatnonzero(steps > quiet)
+    close = steps[steps <= quiet]
+    place = min(close.size - 1, int(0.99 * close.size)) if close.size else 0
+    interval = float(np.partition(close, place)[place]) if close.size else quiet
+    gaps = tuple((float(every[index]), float(every[index + 1])) for index in wide)
+    return Bus(float(every[0]), float(every[-1]), interval, gaps)
+
+
+def _every_time(recording: Recording) -> Floats:
+    """Times of all samples, ascending, each once."""
+    different: list[Floats] = []
+    for series in recording.series.values():
+        time = series.time_s
+        alike = (
+            other.size == time.size and other[0] == time[0] and np.array_equal(other, time)
+            for other in different
+        )
+        if not any(alike):
+            different.append(time)
+    if len(different) == 1:
+        return different[0]
+    # Stable sorting merges the runs, which are in order already.
+    merged = np.sort(np.concatenate(different), kind="stable")
+    keep = np.ones(merged.size, dtype=bool)
+    keep[1:] = np.diff(merged) > 0
+    return merged[keep]
+
+
+def read_key(recording: Recording, bus: Bus) -> tuple[tuple[Happening, ...], tuple[str, ...]]:
+    """Key on and key off, and sentences on how they were told."""
+    speed = recording.get("engine_speed")
+    offset = recording.begins_s
+    notes: list[str] = []
+    found: list[Happening] = []
+    clock_s = offset if offset > _FRESH_CLOCK_S else 0.0
+    if bus.begin_s - clock_s > max(QUIET_S, _QUIET_ROWS * bus.interval_s):
+        found += [
+            Happening("key_off", Moment(-np.inf, clock_s)),
+            Happening("key_on", _woken(bus.begin_s, bus)),
+        ]
+        notes.append(
+            f"Nothing was sampled before {bus.begin_s:.1f} s; taken as key off until then."
+        )
+    else:
+        found.append(Happening("key_on", Moment(-np.inf, bus.begin_s)))
+    for last, first in bus.gaps:
+        if speed is not None and _ran_through(speed, last - offset, first - offset):
+            notes.append(
+                f"Nothing was sampled from {last:.1f} to {first:.1f} s while the engine ran: "
+                "samples lost, not key off."
+            )
+            continue
+        found.append(Happening("key_off", Moment(last, last + bus.interval_s)))
+        found.append(Happening("key_on", _woken(first, bus)))
+    found += _supply(recording.get("control_module_voltage"), offset)
+    return tuple(found), tuple(notes)
+
+
+def _woken(first_s: float, bus: Bus) -> Moment:
+    return Moment(first_s - bus.interval_s - WAKE_S, first_s)
+
+
+def _ran_through(speed: Series, last_s: float, first_s: float) -> bool:
+    """Whether the engine ran on both sides of a gap."""
+    before = int(np.searchsorted(speed.time_s, last_s, side="right")) - 1
+    after = int(np.searchsorted(speed.time_s, first_s))
+    if before < 0 or after >= speed.time_s.size:
+        return False
+    if speed.time_s[after] - first_s > 3.0:
+        return False
+    return bool(speed.value[before] > _RUNS_RPM and speed.value[after] > _RUNS_RPM)
+
+
+def _supply(voltage: Series | None, offset: float) -> list[Happening]:
+    """Key off where a recorder that goes on sees the supply gone."""
+    if voltage is None:
+        return []
+    found = []
+    for kind, before, after in _crossings(voltage.value < _OFF_V):
+        low, high = (float(voltage.time_s[index]) + offset for index in (before, after))
+        found.append(Happening("key_off" if kind else "key_on", Moment(low, high)))
+    return found
+
+
+def _crossings(state: NDArray[np.bool_]) -> list[tuple[bool, int, int]]:
+    """Each change of a state: the new state, the samples before and after."""
+    edges = np.flatnonzero(np.diff(state)) + 1
+    return [(bool(state[index]), int(index) - 1, int(index)) for index in edges]
+
+
+def read_engine(recording: Recording, bus: Bus) -> tuple[Happening, ...]:
+    """Starts, with the moment from which the engine ran, and stalls."""
+    speed = recording.get("engine_speed")
+    if speed is None or not speed.time_s.size:
+        return ()
+    time = speed.time_s + recording.begins_s
+    found: list[Happening] = []
+    turning = speed.value >= _TURNS_RPM
+    running = speed.value >= _RUNS_RPM
+    if turning[0]:
+        found.append(_start(time, running, 0, bus))
+    for turns, before, after in _crossings(turning):
+        if turns:
+            found.append(_start(time, running, after, bus))
+        else:
+            at = Moment(float(time[before]), _no_later(float(time[before]), float(time[after]), bus))
+            found.append(Happening("engine_stop", at))
+    return tuple(found)
+
+
+def _start(time: Floats, running: NDArray[np.bool_], index: int, bus: Bus) -> Happening:
+    """A start seen first at sample ``index``; its ``then`` is None if the engine only turned."""
+    at = Moment(_no_sooner(time, index, bus), float(time[index]))
+    runs = index + int(np.argmax(running[index:]))
+    if not running[runs]:
+        return Happening("engine_start", at)
+    return Happening("engine_start", at, then=Moment(_no_sooner(time, runs, bus), float(time[runs])))
+
+
+def _no_sooner(time: Floats, index: int, bus: Bus) -> float:
+    """The sample before, but not from before the key was last turned on."""
+    if index == 0:
+        return -np.inf
+    before = float(time[index - 1])
+    for last, first in bus.gaps:
+        if before <= last and first <= time[index]:
+            return first - bus.interval_s - WAKE_S
+    return before
+
+
+def _no_later(before: float, after: float, bus: Bus) -> float:
+    """The sample after, but not after the key was turned off."""
+    for last, _ in bus.gaps:
+        if before <= last < after:
+            return last + bus.interval_s
+    return after

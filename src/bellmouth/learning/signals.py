@@ -1,0 +1,108 @@
+"""From a recording and marks to what happened and when: the judge's only view of the attempt."""
+
+from collections.abc import Mapping
+
+from bellmouth.learning.evidence import Evidence, Happening, Moment, Press
+from bellmouth.learning.ignition import read_bus, read_engine, read_key
+from bellmouth.learning.lamp import LAMP_EVENTS, read_lamp
+from bellmouth.learning.marks import ACTION_MARKS, Marks
+from bellmouth.learning.pedal import read_pedal
+from bellmouth.learning.procedure import Procedure
+from bellmouth.recording.series import Recording
+
+__all__ = ["evidence_of"]
+
+_Events = dict[str, tuple[Moment, ...]]
+
+
+def evidence_of(recording: Recording | None, procedure: Procedure, marks: Marks) -> Evidence:
+    """Everything that a recording and marks show, on the recording file's own clock.
+
+    A tap on an action (``key_on``, ``press`` …) counts only where no signal shows that action.
+    """
+    happenings: list[Happening] = []
+    signals: set[str] = set()
+    notes: list[str] = []
+    events: _Events = {}
+    pedal = None
+    begin, end = _marked_span(marks)
+    if recording is not None:
+        bus = read_bus(recording)
+        begin, end = bus.begin_s, bus.end_s
+        keys, notes_on_key = read_key(recording, bus)
+        happenings += [*keys, *read_engine(recording, bus)]
+        notes += notes_on_key
+        signals.add("key")
+        if "engine_speed" in recording:
+            signals.add("engine")
+        pedal = read_pedal(recording)
+        if pedal is not None:
+            signals.add("pedal")
+            happenings += [Happening("press", press.begin, press) for press in pedal.presses]
+            notes += pedal.notes
+        events.update(read_lamp(recording) or {})
+    tapped, tapped_signals = _taps(marks, signals)
+    happenings += tapped
+    known = procedure.every_event()
+    events.update({name: at for name, at in marks.moments.items() if name in known})
+    own = {
+        name: at
+        for name, at in marks.moments.items()
+        if name not in known and name not in ACTION_MARKS
+    }
+    return Evidence(
+        happenings=tuple(sorted(happenings, key=lambda item: item.at.best_s)),
+        events=events,
+        watched=_watched(events),
+        taps=own,
+        confirmed=marks.confirmed,
+        reasons=marks.reasons,
+        signals=frozenset(signals | tapped_signals),
+        pedal_s=None if pedal is None else pedal.time_s,
+        begin_s=begin,
+        end_s=end,
+        notes=tuple(notes),
+    )
+
+
+def _marked_span(marks: Marks) -> tuple[float, float]:
+    every = [moment.best_s for moments in marks.moments.values() for moment in moments]
+    return (min(every), max(every)) if every else (0.0, 0.0)
+
+
+def _watched(events: Mapping[str, tuple[Moment, ...]]) -> frozenset[str]:
+    """Who marked one state of the lamp was watching it, and would have marked another."""
+    found = set(events)
+    if found & set(LAMP_EVENTS):
+        found |= set(LAMP_EVENTS)
+    return frozenset(found)
+
+
+def _taps(marks: Marks, signals: set[str]) -> tuple[list[Happening], set[str]]:
+    found: list[Happening] = []
+    tapped: set[str] = set()
+    if marks.moments.keys() & {"key_on", "key_off"} and "key" not in signals:
+        tapped.add("key")
+        for kind in ("key_on", "key_off"):
+            found += [Happening(kind, at) for at in marks.moments.get(kind, ())]
+    if marks.moments.keys() & {"engine_start", "engine_stop"} and "engine" not in signals:
+        tapped.add("engine")
+        for kind in ("engine_start", "engine_stop"):
+            found += [Happening(kind, at, then=at) for at in marks.moments.get(kind, ())]
+    if "press" in marks.moments and "pedal" not in signals:
+        tapped.add("pedal")
+        found += _tapped_presses(marks)
+    return found, tapped
+
+
+def _tapped_presses(marks: Marks) -> list[Happening]:
+    """Each tapped press ends with the first release tapped after it and before the next press."""
+    presses = marks.moments["press"]
+    releases = marks.moments.get("release", ())
+    found = []
+    for index, begin in enumerate(presses):
+        limit = presses[index + 1].best_s if index + 1 < len(presses) else float("inf")
+        after = [at for at in releases if begin.best_s < at.best_s <= limit]
+        end = after[0] if after else Moment(begin.low_s, limit)
+        found.append(Happening("press", begin, Press(begin, end)))
+    return found

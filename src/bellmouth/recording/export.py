@@ -1,0 +1,93 @@
+"""Write a recording: CSV of the contract, Parquet with the same columns, or ASAM MDF 4."""
+
+import os
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from bellmouth.errors import RecordingError
+from bellmouth.recording.series import Recording
+
+if TYPE_CHECKING:
+    import polars as pl
+
+__all__ = ["ENDINGS", "frame", "write_recording"]
+
+
+def frame(recording: Recording) -> "pl.DataFrame":
+    """The recording as a table in the layout of the contract, empty cells null.
+
+    A row for every time at which anything was read: first column ``time [s]``, then one column
+    a parameter, ``name [unit]``.
+    """
+    import polars as pl  # noqa: PLC0415 - only what writes a table pays for it
+
+    every = recording.series.values()
+    times = np.unique(np.concatenate([series.time_s for series in every]))
+    columns = {"time [s]": pl.Series(times)}
+    for series in every:
+        cells = np.full(times.size, np.nan)
+        cells[np.searchsorted(times, series.time_s)] = series.value
+        columns[f"{series.name} [{series.unit}]"] = pl.Series(cells).fill_nan(None)
+    return pl.DataFrame(columns)
+
+
+def write_recording(recording: Recording, path: str | Path, *, overwrite: bool = False) -> None:
+    """Write a recording in the format that the path's ending names: .csv, .parquet or .mf4.
+
+    The file is written beside and then put in its place, so that there is never half a file.
+
+    Raises
+    ------
+    RecordingError
+        If the ending is another, or a file is there already and may not be overwritten.
+    OSError
+        If it cannot be written.
+    """
+    path = Path(path)
+    write = ENDINGS.get(path.suffix.lower())
+    if write is None:
+        raise RecordingError(
+            f"{path.name}: what to write is told by the ending; use {', '.join(ENDINGS)}."
+        )
+    if path.exists() and not overwrite:
+        raise RecordingError(f"{path.name}: is there already. Choose another name, or remove it.")
+    # The ending stays: asammdf sets one of its own.
+    beside = path.with_name(f".{path.stem}.{os.getpid()}{path.suffix.lower()}")
+    try:
+        write(recording, beside)
+        beside.replace(path)
+    finally:
+        beside.unlink(missing_ok=True)
+
+
+def _csv(recording: Recording, path: Path) -> None:
+    frame(recording).write_csv(path)
+
+
+def _parquet(recording: Recording, path: Path) -> None:
+    frame(recording).write_parquet(path)
+
+
+def _mdf(recording: Recording, path: Path) -> None:
+    """Every parameter is a channel group with its own clock, its name and unit the contract's."""
+    from asammdf import MDF, Signal  # noqa: PLC0415 - heavy
+
+    with MDF(version="4.10") as file:
+        for series in recording.series.values():
+            signal = Signal(
+                samples=series.value, timestamps=series.time_s, name=series.name, unit=series.unit
+            )
+            file.append([signal], comment=recording.source)
+        file.header.comment = "\n".join([recording.source, *recording.notes])
+        file.save(path, overwrite=True)
+
+
+#: What is written, by the file's ending.
+ENDINGS: dict[str, Callable[[Recording, Path], None]] = {
+    ".csv": _csv,
+    ".parquet": _parquet,
+    ".mf4": _mdf,
+}

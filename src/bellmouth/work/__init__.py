@@ -1,0 +1,3 @@
+"""What do I do with my hands? The job card."""
+
+__all__: list[str] = []

@@ -1,0 +1,63 @@
+"""What is written reads back the same, in every format."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from bellmouth.errors import RecordingError
+from bellmouth.recording import Recording, read_recording
+from bellmouth.recording.export import ENDINGS, frame, write_recording
+from tests.recording.made import LEVELS, make
+
+
+@pytest.fixture(scope="module")
+def recording() -> Recording:
+    return make(LEVELS, np.random.default_rng(5))
+
+
+@pytest.mark.parametrize("ending", ENDINGS)
+def test_every_sample_comes_back(tmp_path: Path, recording: Recording, ending: str) -> None:
+    path = tmp_path / f"x{ending}"
+    write_recording(recording, path)
+    back = read_recording(path)
+    assert list(back.series) == list(recording.series)
+    start = min(series.time_s[0] for series in recording.series.values())
+    for name, series in recording.series.items():
+        assert back.series[name].time_s == pytest.approx(series.time_s - start, abs=1e-9)
+        assert np.array_equal(back.series[name].value, series.value)
+    assert [file.name for file in tmp_path.iterdir()] == [path.name]
+
+
+def test_the_table_is_the_contracts(recording: Recording) -> None:
+    table = frame(recording)
+    assert table.columns[:2] == ["time [s]", "engine_speed [rpm]"]
+    assert table["time [s]"].is_sorted()
+    assert table["mass_air_flow [g/s]"].null_count() > 0
+
+
+def test_nothing_is_overwritten_unless_told(tmp_path: Path, recording: Recording) -> None:
+    path = tmp_path / "x.csv"
+    path.write_text("mine", encoding="utf-8")
+    with pytest.raises(RecordingError) as caught:
+        write_recording(recording, path)
+    assert str(caught.value) == "x.csv: is there already. Choose another name, or remove it."
+    assert path.read_text(encoding="utf-8") == "mine"
+    write_recording(recording, path, overwrite=True)
+    assert read_recording(path).series.keys() == recording.series.keys()
+
+
+def test_another_ending_is_refused(tmp_path: Path, recording: Recording) -> None:
+    with pytest.raises(RecordingError) as caught:
+        write_recording(recording, tmp_path / "x.xlsx")
+    assert str(caught.value) == (
+        "x.xlsx: what to write is told by the ending; use .csv, .parquet, .mf4."
+    )
+
+
+def test_a_folder_that_is_not_there_leaves_nothing_behind(
+    tmp_path: Path, recording: Recording
+) -> None:
+    with pytest.raises(OSError, match="nowhere"):
+        write_recording(recording, tmp_path / "nowhere" / "x.csv")
+    assert list(tmp_path.iterdir()) == []
