@@ -65,7 +65,7 @@ def pairs(count: int, variant: str, seed: int) -> list[Worked]:
 
 
 def _source() -> str:
-    return hashlib.sha256(open(__file__, "rb").read()).hexdigest()  # noqa: PTH123, SIM115
+    return hashlib.sha256(open(__file__, "rb").read()).hexdigest()  # noqa: PTH123
 
 
 def _make(count: int, variant: str, seed: int) -> list[Worked]:
@@ -78,8 +78,7 @@ def _make(count: int, variant: str, seed: int) -> list[Worked]:
         drawn += [(way, replace(case, number=case.number + 1000 * number)) for case in cases]
     first = scenario.run([case for _, case in drawn], keep_true=False)
     later = [
-        _after(way, case, one.remembered_deg)
-        for (way, case), one in zip(drawn, first, strict=True)
+        _after(way, case, one.remembered_deg) for (way, case), one in zip(drawn, first, strict=True)
     ]
     second = scenario.run(later, occasion=7, keep_true=False)
     return [

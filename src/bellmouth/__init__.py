@@ -1,12 +1,13 @@
 """Bellmouth reads a recording of a petrol engine and says what is wrong with its air path.
 
-Three functions are the whole of the public interface, and each is loaded when it is first used::
+These functions are the public interface, and each is loaded when it is first used::
 
     import bellmouth
 
     recording = bellmouth.read_recording("idle.csv")
     car = bellmouth.read_car("car.toml")
     finding = bellmouth.find(recording, car)
+    proof = bellmouth.prove(recording, bellmouth.read_recording("after.csv"), car)
 
 Bad input raises a :class:`BellmouthError`, whose text is one sentence for the person at the car.
 """
@@ -19,14 +20,16 @@ from bellmouth.errors import BellmouthError
 if TYPE_CHECKING:
     from bellmouth.car import read_car
     from bellmouth.finding import find
+    from bellmouth.finding.prove import prove
     from bellmouth.recording import read_recording
 
-__all__ = ["BellmouthError", "__version__", "find", "read_car", "read_recording"]
+__all__ = ["BellmouthError", "__version__", "find", "prove", "read_car", "read_recording"]
 
 __version__ = "0.1.0"
 
 _HOMES = {
     "find": "bellmouth.finding",
+    "prove": "bellmouth.finding.prove",
     "read_car": "bellmouth.car",
     "read_recording": "bellmouth.recording",
 }

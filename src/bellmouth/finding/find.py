@@ -30,7 +30,7 @@ from bellmouth.recording.series import Recording
 from bellmouth.recording.steady import stretches
 from bellmouth.recording.stretch import Stretch
 
-__all__ = ["Case", "find", "hypothesis_weights", "refuse_same", "solve", "weights_of"]
+__all__ = ["Case", "find", "hypothesis_weights", "solve", "weights_of"]
 
 Floats = NDArray[np.float64]
 
@@ -86,7 +86,7 @@ def find(
     """
     said: Complaint = parse_complaint(complaint) if complaint else (car.complaint or "unknown")
     for reference in references:
-        refuse_same(recording, reference)
+        _refuse_itself(recording, reference)
     judged = stretches(recording)
     others = [stretches(reference) for reference in references]
     case = solve(judged, others, car, recording.source)
@@ -138,25 +138,13 @@ def solve(
     )
 
 
-def refuse_same(recording: Recording, reference: Recording) -> None:
-    """A recording cannot vouch for itself.
-
-    Raises
-    ------
-    FindingError
-        If both hold the same samples.
-    """
-    if recording.series.keys() != reference.series.keys():
-        return
-    for name, series in recording.series.items():
-        other = reference.series[name]
-        same = np.array_equal(series.time_s, other.time_s)
-        if not same or not np.array_equal(series.value, other.value):
-            return
-    raise FindingError(
-        f"{reference.source}: the reference is the recording itself. Give a recording of the same "
-        "car from when it was good."
-    )
+def _refuse_itself(recording: Recording, reference: Recording) -> None:
+    """A recording cannot vouch for itself."""
+    if recording.same_samples(reference):
+        raise FindingError(
+            f"{reference.source}: the reference is the recording itself. Give a recording of the "
+            "same car from when it was good."
+        )
 
 
 def _from_the_car(case: Case) -> tuple[CheckResult, ...]:

@@ -17,7 +17,14 @@ from bellmouth.finding.model import Effects
 from bellmouth.finding.observations import Observations
 from bellmouth.finding.priors import Priors
 
-__all__ = ["EFFECT_COLUMNS", "HasCoordinates", "Hypotheses", "Scale", "effects_of_table", "enumerate_hypotheses"]
+__all__ = [
+    "EFFECT_COLUMNS",
+    "HasCoordinates",
+    "Hypotheses",
+    "Scale",
+    "effects_of_table",
+    "enumerate_hypotheses",
+]
 
 Floats = NDArray[np.float64]
 

@@ -63,9 +63,7 @@ class IdlePair:
             joint = joint * np.where(
                 stale > 0, _at(self.densities[recording, "stale"], share), by_leak
             )
-            up.append(
-                np.where(stale > 0, share > self.risen["stale"], share > self.risen["leak"])
-            )
+            up.append(np.where(stale > 0, share > self.risen["stale"], share > self.risen["leak"]))
         steady, before, after = self.timing
         spark = np.where(up[0] == up[1], steady, np.where(up[0], before, after))
         return np.asarray(np.log(joint.sum(axis=0)) + spark)

@@ -58,15 +58,15 @@ def needs_of(
         found.append(
             Need(
                 "the idle learning procedure, a hot restart, then this recording again",
-                f"{stale:.0%} that learning has not taken; the procedure changes that and nothing "
-                "else",
+                f"{stale * 100:.0f} % that learning has not taken; the procedure changes that "
+                "and nothing else",
             )
         )
     if 0.1 < leak < 0.9:
         found.append(
             Need(
                 "a leak check (listen, soapy water, smoke with the engine cold)",
-                f"{leak:.0%} that air leaks in after the work",
+                f"{leak * 100:.0f} % that air leaks in after the work",
             )
         )
     if verdict == "cannot say yet":
@@ -98,7 +98,7 @@ def _more_recording(pair: "Pair") -> list[Need]:
         found.append(
             Need(
                 "another recording after, under the same weather and loads as before",
-                "the change is no larger than these can make",
+                "what is left open is no larger than these can make",
             )
         )
     return found
@@ -115,7 +115,9 @@ def learning_reasons(pair: "Pair") -> tuple[str, ...]:
         found[0] += f", {speeds[BEFORE].speed_rpm:.0f} rpm before"
     openings = [_opening(pair, number) for number in (BEFORE, AFTER)]
     if all(np.isfinite(openings)):
-        found.append(f"throttle at idle {openings[AFTER]:.1f} % after, {openings[BEFORE]:.1f} % before")
+        found.append(
+            f"throttle at idle {openings[AFTER]:.1f} % after, {openings[BEFORE]:.1f} % before"
+        )
     return tuple(found)
 
 

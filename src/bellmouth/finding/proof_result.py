@@ -7,7 +7,7 @@ from typing import Literal
 
 from bellmouth.finding.result import Size
 
-__all__ = ["Change", "Need", "NewLeak", "Proof", "Verdict"]
+__all__ = ["Change", "Need", "NewLeak", "PairPoint", "Proof", "Verdict"]
 
 Verdict = Literal["better", "same", "worse", "cannot say yet"]
 
@@ -45,6 +45,21 @@ class Need:
 
 
 @dataclass(frozen=True)
+class PairPoint:
+    """One operating point of one of the recordings, for pictures and tables; ``None`` is not
+    reported. Airflow is metered, or computed from pressure where no meter is. [g/s], [kPa], [%]"""
+
+    recording: Literal["before", "after"]
+    kind: str
+    engine_speed_rpm: float
+    airflow_g_s: float | None
+    manifold_pressure_kpa: float | None
+    throttle_pct: float | None
+    total_trim_pct: float | None
+    total_trim_error_pct: float | None
+
+
+@dataclass(frozen=True)
 class Proof:
     """Whether the work did what it should.
 
@@ -67,3 +82,4 @@ class Proof:
     after: Mapping[str, float]
     warnings: tuple[str, ...]
     misfit: float
+    points: tuple[PairPoint, ...] = ()

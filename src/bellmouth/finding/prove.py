@@ -7,7 +7,9 @@ hypothesis, integrated as `infer` does.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import combinations
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +19,7 @@ from bellmouth.car.description import Car, Complaint
 from bellmouth.errors import FindingError
 from bellmouth.finding import model_error, nominal
 from bellmouth.finding.courses import AFTER, BEFORE, Course, Courses, courses_of
-from bellmouth.finding.find import hypothesis_weights, refuse_same, weights_of
+from bellmouth.finding.find import hypothesis_weights, weights_of
 from bellmouth.finding.hypothesis import Hypotheses, Scale, enumerate_hypotheses
 from bellmouth.finding.idle_pair import idle_pair
 from bellmouth.finding.infer import Posterior, infer
@@ -34,7 +36,7 @@ from bellmouth.recording.series import Recording
 from bellmouth.recording.steady import stretches
 from bellmouth.recording.stretch import Stretch
 
-__all__ = ["Pair", "course_weights", "prove", "solve_pair"]
+__all__ = ["Pair", "course_weights", "prove", "solve_pair", "works"]
 
 Floats = NDArray[np.float64]
 
@@ -61,6 +63,7 @@ def prove(
     references: Sequence[Recording] = (),
     prior: Mapping[str, float] | str | Path | None = None,
     complaint: str | None = None,
+    done: Sequence[str] = (),
 ) -> Proof:
     """Whether what was done between two recordings of one car helped.
 
@@ -76,6 +79,8 @@ def prove(
         Weights of the causes before the work instead of the complaint's.
     complaint
         What the owner said before the work; overrides the car's own.
+    done
+        What was done in between, of `works`; it moves the weights of the courses, no more.
 
     Raises
     ------
@@ -84,12 +89,16 @@ def prove(
         the same metering.
     """
     said: Complaint = parse_complaint(complaint) if complaint else (car.complaint or "unknown")
-    for one, other in ((before, after), *((after, good) for good in references)):
-        refuse_same(one, other)
+    for one, other in combinations((before, after, *references), 2):
+        if one.same_samples(other):
+            raise FindingError(
+                f"{other.source} is the same recording as {one.source}. Give a recording from "
+                "before the work and another from after it."
+            )
     _refuse_other_metering(before, after)
     found = [stretches(one) for one in (before, after, *references)]
     pair = solve_pair(found[0], found[1], found[2:], car, (before.source, after.source))
-    weights = course_weights(pair, weights_of(prior, said))
+    weights = course_weights(pair, weights_of(prior, said), done)
     return verdict_of(pair, weights, after)
 
 
@@ -126,51 +135,69 @@ def solve_pair(
     return Pair(observations, model, hypotheses, courses, scale, posterior, priors, kept)
 
 
-def course_weights(pair: Pair, weights: Mapping[str, float]) -> dict[Course, float]:
-    """Weight of every course before the recordings are looked at; sums to 1."""
-    prior = hypothesis_weights(weights, pair.hypotheses)
+def works() -> tuple[str, ...]:
+    """The works that a proof can be told of."""
+    return tuple(load_priors().proof["works"])
+
+
+def course_weights(
+    pair: Pair, weights: Mapping[str, float], done: Sequence[str] = ()
+) -> dict[Course, float]:
+    """Weight of every course before the recordings are looked at; sums to 1.
+
+    Raises
+    ------
+    FindingError
+        If ``done`` names a work that is not one of `works`.
+    """
     table = pair.priors.proof
-    new: Mapping[str, float] = table["new_shares"]
-    raw: dict[Course, float] = {}
-    for course in pair.courses.courses:
-        came = prior[pair.hypotheses.names[pair.hypotheses.causes.index(course.held(BEFORE))]]
-        raw[course] = came * _share(course, table, new)
-    whole: dict[tuple[str, ...], float] = {}
-    for course, weight in raw.items():
-        whole[course.held(BEFORE)] = whole.get(course.held(BEFORE), 0.0) + weight
-    total = sum(
-        prior[name]
-        for name, causes in zip(pair.hypotheses.names, pair.hypotheses.causes, strict=True)
-        if whole.get(causes, 0.0) > 0
+    for work in done:
+        if work not in table["works"]:
+            raise FindingError(f'work "{work}" is not known: use {", ".join(works())}.')
+    came = dict(
+        zip(
+            pair.hypotheses.causes,
+            map(hypothesis_weights(weights, pair.hypotheses).get, pair.hypotheses.names),
+            strict=True,
+        )
     )
-    result = {}
-    for course, weight in raw.items():
-        held = course.held(BEFORE)
-        name = pair.hypotheses.names[pair.hypotheses.causes.index(held)]
-        result[course] = weight / whole[held] * prior[name] / total if weight > 0 else 0.0
-    return result
+    shares = {course: _share(course, table, done) for course in pair.courses.courses}
+    whole: dict[tuple[str, ...], float] = {}
+    for course, share in shares.items():
+        whole[course.held(BEFORE)] = whole.get(course.held(BEFORE), 0.0) + share
+    raw = {
+        course: (came[course.held(BEFORE)] or 0.0) * share / whole[course.held(BEFORE)]
+        for course, share in shares.items()
+    }
+    total = sum(raw.values())
+    return {course: weight / total for course, weight in raw.items()}
 
 
-def _share(course: Course, table: Mapping[str, float], new: Mapping[str, float]) -> float:
+def _share(course: Course, table: Mapping[str, Any], done: Sequence[str]) -> float:
     """How likely a course is among those that start alike, not yet scaled to sum to 1."""
+    told = [table["works"][work] for work in done]
+    new: Mapping[str, float] = table["new_shares"]
     came = [cause for cause in course.held(AFTER) if cause not in course.held(BEFORE)]
+    left = [cause for cause in course.held(BEFORE) if cause not in course.held(AFTER)]
     if not course.before:
         # A fault that nothing before spoke of may be any.
-        return 1.0 - table["new"] if not came else table["new"] * new.get(came[0], 0.03)
-    if came:
-        return table[course.step.replace(" ", "_")] * new[came[0]]
-    return table[course.step.replace(" ", "_")]
+        share = 1.0 - table["new"] if not came else table["new"] * new.get(came[0], 0.03)
+    else:
+        share = table[course.step.replace(" ", "_")] * (new[came[0]] if came else 1.0)
+    for work in told:
+        share *= table["cured"] if set(left) & set(work["cures"]) else 1.0
+        for cause in came:
+            share *= work["leaves"].get(cause, 1.0)
+    if tuple(done) == ("nothing",) and left:
+        share /= table["cured"]
+    return float(share)
 
 
 def _refuse_other_metering(before: Recording, after: Recording) -> None:
     """Two recordings that meter their air differently are not of one car."""
-    for name, what in (("mass_air_flow", "an airflow meter"),
-                       ("intake_manifold_pressure", "manifold pressure")):  # fmt: skip
-        if (name in before) == (name in after):
-            continue
-        has, lacks = (before, after) if name in before else (after, before)
+    if ("mass_air_flow" in before) != ("mass_air_flow" in after):
+        has, lacks = (before, after) if "mass_air_flow" in before else (after, before)
         raise FindingError(
-            f"{lacks.source} has no {name} but {has.source} has: before and after must report "
-            f"{what} alike to be compared. Are they recordings of one car?"
+            f"{lacks.source} has no mass_air_flow but {has.source} has: before and after must "
+            "meter their air alike to be compared. Are they recordings of one car?"
         )
-

@@ -5,13 +5,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import qmc
 from scipy.special import ndtri
 
 from bellmouth.finding.causes import CAUSES
 from bellmouth.finding.courses import AFTER, BEFORE, Course
 from bellmouth.finding.needs import learning_reasons, needs_of, settled
-from bellmouth.finding.proof_result import Change, NewLeak, Proof, Verdict
+from bellmouth.finding.proof_result import Change, NewLeak, PairPoint, Proof, Verdict
 from bellmouth.finding.result import Size
 from bellmouth.finding.sizes import size_from_coordinate
 from bellmouth.recording.series import Recording
@@ -24,10 +23,12 @@ __all__ = ["COMMITS", "verdict_of"]
 Floats = NDArray[np.float64]
 
 #: A verdict is given from this probability on.
-COMMITS = 0.8
+COMMITS = 0.75
 _WORTH_TELLING = 0.10  # causes less probable than this are not listed among the changes
 _LIKELY = 1e-3  # courses less probable than this are left out of the sizes
 _DRAWS = 128
+_STEPS = (0.7548776662466927, 0.5698402909980532)  # draws that fill the square evenly: 1/x, 1/x²
+# of the real root of x³ = x + 1
 _SHRUNK, _GROWN = 0.7, 1.3  # of its size: what is less than this is weather, fuel and chance
 _QUANTILES = (0.05, 0.5, 0.95)
 
@@ -51,7 +52,7 @@ def verdict_of(pair: "Pair", weights: Mapping[Course, float], after: Recording) 
     return Proof(
         verdict=verdict,
         probability=outcomes[best],
-        outcomes=outcomes,
+        outcomes={str(name): chance for name, chance in outcomes.items()},
         changes=tuple(_changes(drawn, present)),
         learning_taken=1.0 - stale,
         learning=learning_reasons(pair),
@@ -62,6 +63,7 @@ def verdict_of(pair: "Pair", weights: Mapping[Course, float], after: Recording) 
         after=present[AFTER],
         warnings=_warnings(pair, unexplained),
         misfit=float(pair.posterior.misfit[order[0]]),
+        points=_points(pair),
     )
 
 
@@ -82,7 +84,7 @@ class _Drawn:
     def __init__(self, pair: "Pair", probability: Floats) -> None:
         self.pair = pair
         rows = np.flatnonzero(probability > _LIKELY)
-        unit = ndtri(qmc.Sobol(2, scramble=True, rng=np.random.default_rng(1)).random(_DRAWS))
+        unit = ndtri((0.5 + np.outer(np.arange(_DRAWS), _STEPS)) % 1.0)
         self.which = np.repeat(rows, _DRAWS)
         self.weight = np.repeat(probability[rows] / probability[rows].sum() / _DRAWS, _DRAWS)
         self.sizes = np.concatenate([_draw(pair, int(row), unit) for row in rows])
@@ -167,11 +169,11 @@ def _changes(drawn: _Drawn, present: Mapping[int, Mapping[str, float]]) -> list[
         sizes = [drawn.size(cause, recording) for recording in (BEFORE, AFTER)]
         there = np.isfinite(drawn.coordinate(cause, BEFORE))
         there |= np.isfinite(drawn.coordinate(cause, AFTER))
-        told = [
+        before, after, change = (
             _interval(values[there], drawn.weight[there], CAUSES[cause].unit)
             for values in (*sizes, sizes[1] - sizes[0])
-        ]
-        found.append(Change(cause, *told, *chances))
+        )
+        found.append(Change(cause, before, after, change, *chances))
     return sorted(found, key=lambda change: -max(change.present_before, change.present_after))
 
 
@@ -197,12 +199,40 @@ def _new_leak(drawn: _Drawn) -> NewLeak:
     return NewLeak(probability, size)
 
 
+def _points(pair: "Pair") -> tuple[PairPoint, ...]:
+    """The operating points of both recordings."""
+    o, model = pair.observations, pair.model
+    healthy = pair.courses.effects(np.zeros(1, dtype=np.intp), np.full((1, 2), np.nan), (0.0, 0.0))
+    passed = model.states(np.zeros((1, model.unknowns.size)), healthy)["passed"][0]
+    flow = np.where(np.isfinite(o.metered_kg_s), o.metered_kg_s, passed)
+    found = []
+    for i in np.flatnonzero(o.recording <= AFTER):
+        trim, error = o.log_trim[i, 0], o.trim_error[i, 0]
+        found.append(
+            PairPoint(
+                recording="before" if o.recording[i] == BEFORE else "after",
+                kind="idle" if o.idle[i] else "held" if o.held[i] else "drive",
+                engine_speed_rpm=float(o.speed_rev_s[i] * 60.0),
+                airflow_g_s=_known(flow[i] * 1e3),
+                manifold_pressure_kpa=_known(o.manifold_pa[i] / 1e3),
+                throttle_pct=_known(o.throttle_pct[i]),
+                total_trim_pct=_known(np.expm1(trim) * 100.0),
+                total_trim_error_pct=_known(error * 100.0),
+            )
+        )
+    return tuple(found)
+
+
+def _known(value: float) -> float | None:
+    return float(value) if np.isfinite(value) else None
+
+
 def _warnings(pair: "Pair", unexplained: float) -> tuple[str, ...]:
     found = []
     if unexplained > 0.1:
         found.append(
-            f"No course here fits these readings well ({unexplained:.0%} that something else is "
-            "wrong). Are both recordings of the same car, and is nothing else changed on it?"
+            f"No course here fits these readings well ({unexplained * 100:.0f} % that something "
+            "else is wrong). Are both recordings of the same car? Was anything else changed on it?"
         )
     kinds = [{stretch.kind for stretch in part} for part in pair.stretches]
     if "held" in kinds[BEFORE] and "held" not in kinds[AFTER]:

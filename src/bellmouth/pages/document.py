@@ -5,9 +5,10 @@ import math
 from typing import Any
 
 from bellmouth import __version__
+from bellmouth.finding.proof_result import Proof
 from bellmouth.finding.result import Finding, Size
 
-__all__ = ["finding_document", "to_json"]
+__all__ = ["finding_document", "proof_document", "to_json"]
 
 Document = dict[str, Any]
 
@@ -65,6 +66,41 @@ def finding_document(finding: Finding) -> Document:
         "warnings": list(finding.warnings),
         "misfit": finding.misfit,
         "complaint": finding.complaint,
+        "software": {"name": "bellmouth", "version": __version__},
+    }
+    plain: Document = _plain(document)
+    return plain
+
+
+def proof_document(proof: Proof) -> Document:
+    """A proof as plain data, key by key as ``docs/proof.schema.json`` describes it."""
+    leak = proof.new_leak
+    document: Document = {
+        "verdict": proof.verdict,
+        "probability": proof.probability,
+        "outcomes": dict(proof.outcomes),
+        "changes": [
+            {
+                "cause": change.cause,
+                "before": _size(change.before),
+                "after": _size(change.after),
+                "change": _size(change.change),
+                "present_before": change.present_before,
+                "present_after": change.present_after,
+            }
+            for change in proof.changes
+        ],
+        "learning": {"taken": proof.learning_taken, "why": list(proof.learning)},
+        "new_leak": {
+            "probability": leak.probability,
+            "size": _size(leak.size) if leak.size else None,
+        },
+        "needs": [{"what": need.what, "why": need.why} for need in proof.needs],
+        "courses": dict(proof.courses),
+        "present_before": dict(proof.before),
+        "present_after": dict(proof.after),
+        "warnings": list(proof.warnings),
+        "misfit": proof.misfit,
         "software": {"name": "bellmouth", "version": __version__},
     }
     plain: Document = _plain(document)

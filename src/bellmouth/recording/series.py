@@ -55,3 +55,13 @@ class Recording:
     def get(self, name: str) -> Series | None:
         """The series of a parameter, or None where it was not recorded."""
         return self.series.get(name)
+
+    def same_samples(self, other: "Recording") -> bool:
+        """Whether both hold the very same samples, whatever their names."""
+        if self.series.keys() != other.series.keys():
+            return False
+        pairs = [(series, other.series[name]) for name, series in self.series.items()]
+        return all(
+            np.array_equal(one.time_s, two.time_s) and np.array_equal(one.value, two.value)
+            for one, two in pairs
+        )

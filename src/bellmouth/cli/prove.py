@@ -1,0 +1,106 @@
+"""``bellmouth prove``: did the work help? Before against after, jointly."""
+
+from pathlib import Path
+
+import click
+
+from bellmouth.cli.waiting import waiting
+
+__all__ = ["command"]
+
+_FILE = click.Path(path_type=Path)
+_NOT_BETTER = 1
+
+
+def _works(_: click.Context, __: click.Parameter, begun: str) -> list[str]:
+    from bellmouth.finding.prove import works  # noqa: PLC0415 - only the shell's tab key pays
+
+    return [work for work in works() if work.startswith(begun)]
+
+
+@click.command("prove", short_help="Did the work help? Before against after.")
+@click.argument("before", type=_FILE, metavar="BEFORE")
+@click.argument("after", type=_FILE, metavar="AFTER")
+@click.option(
+    "--car",
+    "car_file",
+    type=_FILE,
+    required=True,
+    metavar="FILE",
+    help="What you know about the car: displacement, metering and whatever else (TOML).",
+)
+@click.option("--complaint", metavar="TEXT", help="What the owner said before the work.")
+@click.option(
+    "--done",
+    multiple=True,
+    shell_complete=_works,
+    metavar="WORK",
+    help="What was done: clean_plate, clean_meter, reseal, renew_gasket, relearn or nothing. "
+    "May be given more than once.",
+)
+@click.option(
+    "--reference",
+    "references",
+    type=_FILE,
+    multiple=True,
+    metavar="REC",
+    help="A recording of the same car when it was good. May be given more than once.",
+)
+@click.option(
+    "--prior",
+    type=_FILE,
+    metavar="FILE",
+    help="Your own weights of the causes before the work (TOML, lines such as leak = 0.5).",
+)
+@click.option(
+    "--mapping",
+    type=_FILE,
+    metavar="FILE",
+    help="Which column is which parameter, in all the recordings (TOML).",
+)
+@click.option("--json", "as_json", is_flag=True, help="Print the proof as one JSON document.")
+@click.option(
+    "--report", type=_FILE, metavar="FILE", help="Also write a page with pictures (HTML)."
+)
+@click.pass_context
+def command(
+    context: click.Context,
+    before: Path,
+    after: Path,
+    car_file: Path,
+    complaint: str | None,
+    done: tuple[str, ...],
+    references: tuple[Path, ...],
+    prior: Path | None,
+    mapping: Path | None,
+    as_json: bool,
+    report: Path | None,
+) -> None:
+    """Say whether what was done between BEFORE and AFTER helped.
+
+    Both are recordings of one car. The exit code is 0 where it is better, 1 where it is not or
+    where that cannot be said yet.
+    """
+    from bellmouth import prove, read_car, read_recording  # noqa: PLC0415 - --help stays quick
+    from bellmouth.pages import proof_page, proof_screen  # noqa: PLC0415
+    from bellmouth.pages.document import proof_document, to_json  # noqa: PLC0415
+    from bellmouth.pages.lists import console  # noqa: PLC0415
+
+    car = read_car(car_file)
+    with waiting("Reading the recordings"):
+        found = [read_recording(path, mapping=mapping) for path in (before, after, *references)]
+    with waiting("Comparing before and after"):
+        proof = prove(
+            found[0], found[1], car, references=found[2:], prior=prior, complaint=complaint,
+            done=done,
+        )  # fmt: skip
+    if report is not None:
+        with waiting("Drawing the report"):
+            proof_page.write_report(report, proof, found[0], found[1], car)
+    if as_json:
+        click.echo(to_json(proof_document(proof)))
+    else:
+        proof_screen.print_proof(proof, console())
+        if report is not None:
+            click.echo(f"\nReport with pictures: {report} (open it in a browser)")
+    context.exit(0 if proof.verdict == "better" else _NOT_BETTER)

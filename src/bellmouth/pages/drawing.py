@@ -1,0 +1,99 @@
+"""What every picture is drawn with: inline SVG whose colours are the page's, light or dark."""
+
+import io
+import re
+from collections.abc import Callable, Mapping
+from typing import Any
+
+import matplotlib as mpl
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_svg import FigureCanvasSVG
+from matplotlib.figure import Figure
+from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter, NullLocator
+
+__all__ = ["COLOURS", "DASHES", "INK", "SOFT", "below", "log_axis", "svg"]
+
+# Stand-ins that no drawing library picks by itself; each becomes a CSS variable of the page.
+INK, SOFT, _GRID, _PAPER = "#010101", "#020202", "#030303", "#040404"
+COLOURS = ("#050501", "#050502", "#050503", "#050504", "#050505")
+_VARIABLES = {
+    INK: "var(--ink)",
+    SOFT: "var(--soft)",
+    _GRID: "var(--grid)",
+    _PAPER: "var(--card)",
+    **{colour: f"var(--c{i})" for i, colour in enumerate(COLOURS, 1)},
+}
+# Dashes and markers differ as well as colours, for those who do not see colours apart.
+DASHES: tuple[str | tuple[float, tuple[float, ...]], ...] = (
+    "-", (0, (5, 2)), (0, (1, 1.5)), (0, (7, 2, 1, 2)), (0, (3, 1, 1, 1, 1, 1)),
+)  # fmt: skip
+
+_STYLE: Mapping[Any, Any] = {
+    "svg.fonttype": "none",
+    "font.size": 10.5,
+    "axes.edgecolor": SOFT,
+    "axes.labelcolor": INK,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.grid": True,
+    "axes.axisbelow": True,
+    "grid.color": _GRID,
+    "grid.linewidth": 0.6,
+    "text.color": INK,
+    "xtick.color": SOFT,
+    "ytick.color": SOFT,
+    "xtick.labelcolor": INK,
+    "ytick.labelcolor": INK,
+    "legend.frameon": False,
+    "legend.fontsize": 9.5,
+    "legend.handlelength": 3.0,
+}
+
+
+def svg(name: str, alt: str, height: float, draw: Callable[[Axes], None]) -> str:
+    """Draw on fresh axes and return inline SVG with page colours and ids that stay unique."""
+    with mpl.rc_context({**_STYLE, "svg.hashsalt": name}):
+        figure = Figure(figsize=(4.3, height), layout="constrained")
+        FigureCanvasSVG(figure)
+        draw(figure.add_subplot())
+        buffer = io.StringIO()
+        figure.savefig(buffer, format="svg", transparent=True, metadata={"Date": None})
+    text = buffer.getvalue()
+    text = text[text.index("<svg") :]
+    text = re.sub(r"<metadata>.*?</metadata>", "", text, flags=re.DOTALL)
+    text = re.sub(r'\bid="', f'id="{name}-', text)
+    text = re.sub(r'(url\(#|href="#)', rf"\g<1>{name}-", text)
+    text = re.sub(r' xmlns:?\w*="[^"]*"', "", text).replace("xlink:href", "href")
+    text = re.sub(r"'DejaVu Sans'[^;\"]*", "system-ui, sans-serif", text)
+    for colour, variable in _VARIABLES.items():
+        text = text.replace(colour, variable)
+    # The page sets the width; a fixed one would not shrink on a telephone.
+    text = re.sub(r'(<svg) width="[^"]*" height="[^"]*"|(<svg)', r"\1\2", text, count=1)
+    text = re.sub(r' (?:width|height)="[\d.]+pt"', "", text, count=2)
+    title = f"<title>{_escape(alt)}</title>"
+    return re.sub(r"(<svg[^>]*>)", rf"\1{title}", text, count=1).replace(
+        "<svg", '<svg role="img"', 1
+    )
+
+
+def _escape(text: str) -> str:
+    return text.replace("&", "&amp;").replace("<", "&lt;").replace("\\", "/")
+
+
+def log_axis(axes: Axes) -> None:
+    """A logarithmic axis along the bottom that reads 1, 2, 5, 10."""
+    axes.set_xscale("log")
+    axes.xaxis.set_major_locator(LogLocator(base=10, subs=(1.0, 2.0, 5.0)))
+    axes.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
+    axes.xaxis.set_minor_locator(NullLocator())
+    axes.xaxis.set_minor_formatter(NullFormatter())
+
+
+def below(axes: Axes, columns: int) -> None:
+    """A legend under the axes, each label once."""
+    handles, labels = axes.get_legend_handles_labels()
+    by_label = dict(zip(labels, handles, strict=True))
+    if by_label:
+        axes.figure.legend(
+            by_label.values(), by_label.keys(), loc="outside lower center", ncols=columns
+        )

@@ -1,0 +1,85 @@
+"""Plain words for a proof, shared by the screen and the page."""
+
+from bellmouth.finding.causes import CAUSES
+from bellmouth.finding.proof_result import Change, Proof
+from bellmouth.finding.result import Size
+from bellmouth.pages.words import chance, interval_words, name_words, number, unit_words
+
+__all__ = ["change_words", "course_words", "leak_words", "learning_words", "proof_headline"]
+
+_VERDICTS = {
+    "better": "Better: what was wrong is gone or much smaller, and nothing new is there",
+    "same": "The same: no change beyond what weather, load, fuel and chance make",
+    "worse": "Worse: something is wrong now that was not before",
+    "cannot say yet": "Cannot say yet",
+}
+_WORTH_SAYING = 0.5
+_POSSIBLE = 0.1
+
+
+def proof_headline(proof: Proof) -> str:
+    """The verdict in one sentence, with its probability."""
+    words = _VERDICTS[proof.verdict]
+    if proof.verdict != "cannot say yet":
+        return f"{words} ({chance(proof.probability)})."
+    likeliest = max(proof.outcomes, key=lambda name: proof.outcomes[name])
+    return f"{words}: {likeliest} is likeliest ({chance(proof.probability)}), but not sure enough."
+
+
+def _size(size: Size, cause: str) -> str:
+    ratio = CAUSES[cause].unit == "ratio"
+    if size.value != (1.0 if ratio else 0.0):
+        return interval_words(size)
+    words = "right" if ratio else "none"
+    if size.low == size.high:
+        return words
+    return f"{words} ({number(size.low, size.unit)} to {number(size.high, size.unit)})"
+
+
+def change_words(change: Change) -> tuple[str, str, str, str]:
+    """Cause, size before, size after, and what changed, each with its 90 % interval."""
+    moved = change.change
+    value, low, high = (_signed(x, moved.unit) for x in (moved.value, moved.low, moved.high))
+    told = f"{value} {unit_words(moved.unit)}".strip() + f" ({low} to {high})"
+    return (
+        name_words(change.cause),
+        _size(change.before, change.cause),
+        _size(change.after, change.cause),
+        told,
+    )
+
+
+def learning_words(proof: Proof) -> str:
+    """Whether the learning took, and what says so."""
+    taken = "has taken" if proof.learning_taken >= _WORTH_SAYING else "has NOT taken"
+    sure = max(proof.learning_taken, 1.0 - proof.learning_taken)
+    told = f"Learning {taken} ({chance(sure)})"
+    return f"{told}: {'; '.join(proof.learning)}." if proof.learning else f"{told}."
+
+
+def leak_words(proof: Proof) -> str:
+    """Whether the work opened a leak."""
+    leak = proof.new_leak
+    if leak.size is None or leak.probability < 0.01:
+        return "No new leak shows (under 1 %)."
+    sized = f"like a round hole of {interval_words(leak.size)} if it is there"
+    if leak.probability >= _WORTH_SAYING:
+        return f"Probably a new leak ({chance(leak.probability)}), {sized}."
+    words = "A new leak is possible" if leak.probability >= _POSSIBLE else "A new leak is unlikely"
+    return f"{words} ({chance(leak.probability)}; {sized})."
+
+
+def _signed(value: float, unit: str) -> str:
+    told = number(value, unit)
+    return told if value < 0 and float(told) != 0 else f"+{told.lstrip('-')}" if value else "0"
+
+
+def course_words(name: str) -> str:
+    """A course as it is shown: ``deposit, then healthy``."""
+    before, after = name.split(" -> ")
+    if before == after:
+        return (
+            f"{name_words(before)}, and unchanged" if before != "healthy" else "healthy all along"
+        )
+    after = after.replace("'", " of another size")
+    return f"{name_words(before)}, then {name_words(after)}"

@@ -1,0 +1,43 @@
+"""What two idle speeds of one car say together."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from bellmouth.finding.idle_pair import idle_pair
+from bellmouth.finding.prove import Pair, solve_pair
+from tests.finding import garage
+
+
+@pytest.fixture(scope="module")
+def pair() -> Pair:
+    return solve_pair(garage.stretches(), garage.stretches(idle_up_rpm=180.0), (), garage.car())
+
+
+def log(pair: Pair, name: str, share: float, **car: object) -> float:
+    side = idle_pair(
+        pair.observations, garage.car(**car), pair.priors, pair.courses, pair.scale  # type: ignore[arg-type]
+    )  # fmt: skip
+    row = [course.name for course in pair.courses.courses].index(name)
+    return float(side(np.array([row]), np.array([[np.log(share), np.nan]]))[0])
+
+
+def test_an_idle_that_rose_speaks_for_learning_that_is_stale_now(pair: Pair) -> None:
+    assert log(pair, "healthy -> learned_stale", 0.35) > log(pair, "healthy -> healthy", 0.35) + 1
+    assert log(pair, "learned_stale -> healthy", 0.35) < log(pair, "healthy -> healthy", 0.35)
+
+
+def test_a_rise_at_both_times_is_the_car_s_own_idle(pair: Pair) -> None:
+    """Where both idle high, stale learning all along is likelier than that it came."""
+    both = solve_pair(
+        garage.stretches(idle_up_rpm=180.0), garage.stretches(idle_up_rpm=184.0), (), garage.car()
+    )
+    stayed = log(both, "learned_stale -> learned_stale", 0.35)
+    assert stayed > log(both, "healthy -> learned_stale", 0.35)
+
+
+def test_without_a_warm_idle_nothing_is_said(pair: Pair) -> None:
+    o = replace(pair.observations, idle=np.zeros_like(pair.observations.idle))
+    side = idle_pair(o, garage.car(), pair.priors, pair.courses, pair.scale)
+    assert side(np.array([0, 1]), np.full((2, 2), np.nan)).tolist() == [0.0, 0.0]

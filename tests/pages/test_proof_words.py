@@ -1,0 +1,74 @@
+"""A proof in words."""
+
+import pytest
+
+from bellmouth.finding.proof_result import Change, NewLeak, Proof
+from bellmouth.finding.result import Size
+from bellmouth.pages.document import proof_document
+from bellmouth.pages.proof_words import (
+    change_words,
+    course_words,
+    leak_words,
+    learning_words,
+    proof_headline,
+)
+
+
+def proof(**changed: object) -> Proof:
+    told: dict[str, object] = {
+        "verdict": "better", "probability": 0.93,
+        "outcomes": {"better": 0.93, "same": 0.02, "worse": 0.05},
+        "changes": (), "learning_taken": 0.97, "learning": ("warm idle 700 rpm after",),
+        "new_leak": NewLeak(0.004, Size(1.2, 0.8, 1.9, "mm")), "needs": (), "courses": {},
+        "before": {}, "after": {}, "warnings": (), "misfit": 1.0,
+    }  # fmt: skip
+    return Proof(**{**told, **changed})  # type: ignore[arg-type]
+
+
+def test_the_verdict_comes_with_its_probability() -> None:
+    assert proof_headline(proof()).endswith("nothing new is there (93 %).")
+    unsure = proof(
+        verdict="cannot say yet",
+        probability=0.6,
+        outcomes={"better": 0.3, "same": 0.6, "worse": 0.1},
+    )
+    assert proof_headline(unsure) == (
+        "Cannot say yet: same is likeliest (60 %), but not sure enough."
+    )
+
+
+def test_what_is_not_there_is_said_as_none_or_right() -> None:
+    none, leak = Size(0.0, 0.0, 0.0, "mm"), Size(2.1, 1.8, 2.4, "mm")
+    change = Change("leak", leak, none, Size(-2.1, -2.4, -1.8, "mm"), 0.9, 0.0)
+    assert change_words(change) == ("leak", "2.1 mm (1.8 to 2.4)", "none", "-2.1 mm (-2.4 to -1.8)")
+    low, right = Size(0.88, 0.86, 0.9, "ratio"), Size(1.0, 1.0, 1.0, "ratio")
+    meter = Change("meter_low", low, right, Size(0.12, 0.1, 0.14, "ratio"), 0.9, 0.0)
+    assert change_words(meter)[2:] == ("right", "+0.12 (+0.10 to +0.14)")
+
+
+@pytest.mark.parametrize(
+    ("probability", "start"),
+    [(0.004, "No new leak shows"), (0.05, "A new leak is unlikely"),
+     (0.3, "A new leak is possible"), (0.8, "Probably a new leak (80 %)")],
+)  # fmt: skip
+def test_a_new_leak_is_told_as_likely_as_it_is(probability: float, start: str) -> None:
+    told = leak_words(proof(new_leak=NewLeak(probability, Size(1.2, 0.8, 1.9, "mm"))))
+    assert told.startswith(start)
+
+
+def test_learning_not_taken_is_plain() -> None:
+    assert learning_words(proof(learning_taken=0.1)).startswith("Learning has NOT taken (90 %)")
+
+
+def test_courses_read_as_before_and_then() -> None:
+    assert course_words("deposit -> healthy") == "deposit, then healthy"
+    assert course_words("leak -> leak") == "leak, and unchanged"
+    assert course_words("leak -> leak'") == "leak, then leak of another size"
+    assert course_words("healthy -> healthy") == "healthy all along"
+
+
+def test_the_document_has_the_contract_s_keys() -> None:
+    document = proof_document(proof())
+    assert {"verdict", "probability", "changes", "learning", "new_leak", "needs"} <= set(document)
+    assert document["learning"]["taken"] == 0.97
+    assert document["new_leak"]["probability"] == 0.004
