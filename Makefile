@@ -46,6 +46,7 @@ bench: $(BENCH_STAMP) ## speed and agreement, each row against its reference in 
 
 accuracy: $(BENCH_STAMP) ## right and wrong on simulated cars, the real recordings beside them
 	$(BIN)/python -m measure.accuracy
+	$(BIN)/python -m measure.proof
 
 real: $(DEV_STAMP) ## the finding on every real recording in ../shared/data
 	$(BIN)/python -m measure.real

@@ -1,4 +1,7 @@
-"""How often the proof is right: ``python -m measure.proof --cases 300 --variant D``."""
+"""How often the proof is right: ``python -m measure.proof``.
+
+Nothing of the proof was set on the variants D and E, which it measures by default.
+"""
 
 import argparse
 from collections import Counter
@@ -15,6 +18,7 @@ from bellmouth.finding.proof_result import Proof
 from bellmouth.finding.prove import course_weights, solve_pair
 from bellmouth.finding.sizes import sizes_of
 from bellmouth.finding.verdict import COMMITS, verdict_of
+from measure import real_pairs
 from measure.pairs import WAYS, Worked, pairs
 
 __all__ = ["Proved", "main", "prove_all"]
@@ -111,7 +115,8 @@ def _narrowing(told: Sequence[Proved]) -> None:
             sizes_of(solve(part, (), one.truth.car))[cause][cause]
             for part in (one.truth.before, one.truth.after)
         ]
-        width = float(np.hypot(*(size.high - size.low for size in apart)))
+        first, second = (size.high - size.low for size in apart)
+        width = float(np.hypot(first, second))
         ratios.append((change.high - change.low) / width)
     if ratios:
         print(
@@ -139,6 +144,7 @@ def main(arguments: list[str] | None = None) -> int:
     np.seterr(all="ignore")
     each = -(-told.cases // len(told.variant))
     show([one for letter in told.variant for one in prove_all(each, letter, told.seed)])
+    real_pairs.show()
     return 0
 
 

@@ -36,9 +36,9 @@ def recording(
     return Recording(series, source, samples_per_s=20.0)
 
 
-def healthy(source: str = "after.csv", seed: int = 5, **changed: tuple[float, float]) -> Recording:
+def healthy(source: str = "after.csv", seed: int = 5) -> Recording:
     """The car when nothing is wrong."""
-    return recording(source, seed, **changed)
+    return recording(source, seed)
 
 
 def meter_reads_low(source: str = "before.csv", seed: int = 6) -> Recording:

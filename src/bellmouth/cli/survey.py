@@ -1,0 +1,96 @@
+"""``bellmouth survey``: the finding over many cars."""
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+if TYPE_CHECKING:
+    from bellmouth.fleet.survey import Progress
+
+__all__ = ["command"]
+
+_FILE = click.Path(path_type=Path)
+
+
+@click.command("survey", short_help="The finding over many cars.")
+@click.argument("recordings", nargs=-1, required=True, metavar="RECORDINGS…")
+@click.option(
+    "--cars",
+    type=_FILE,
+    required=True,
+    metavar="FILE",
+    help="Table of the cars (Parquet or CSV): a column car, perhaps family, and the keys of a "
+    "car file.",
+)
+@click.option(
+    "--out",
+    type=_FILE,
+    required=True,
+    metavar="FOLDER",
+    help="Where the findings go, as parts of one Parquet table. A survey that was broken off is "
+    "taken up again.",
+)
+@click.option("--scheduler", metavar="ADDRESS", help="A Dask scheduler, such as tcp://host:8786.")
+@click.option(
+    "--workers",
+    type=click.IntRange(min=0),
+    metavar="N",
+    help="Processes on this machine (all cores if left out; 0 works in this one).",
+)
+@click.option(
+    "--report", type=_FILE, metavar="FILE", help="Also write a summary page with pictures (HTML)."
+)
+def command(
+    recordings: tuple[str, ...],
+    cars: Path,
+    out: Path,
+    scheduler: str | None,
+    workers: int | None,
+    report: Path | None,
+) -> None:
+    """Judge every recording and keep one row of each.
+
+    RECORDINGS are folders, globs, files or addresses. A recording belongs to the car that its
+    folder or the beginning of its file name is called by.
+    """
+    from bellmouth.fleet.survey import survey  # noqa: PLC0415 - --help stays quick
+    from bellmouth.pages.lists import console  # noqa: PLC0415
+    from bellmouth.pages.survey_page import write_summary  # noqa: PLC0415
+    from bellmouth.pages.survey_screen import print_survey  # noqa: PLC0415
+
+    findings = survey(recordings, cars, out, scheduler=scheduler, workers=workers, tell=_progress())
+    table = findings.read()
+    print_survey(table, console())
+    click.echo(f"\nFindings: {out}")
+    if report is not None:
+        write_summary(report, table)
+        click.echo(f"Summary with pictures: {report} (open it in a browser)")
+
+
+class _progress:  # noqa: N801 - used as a function
+    """Tells on standard error how far it is: in place on a terminal, now and then elsewhere."""
+
+    def __init__(self) -> None:
+        self._live = sys.stderr.isatty()
+        self._next = 0.1
+
+    def __call__(self, progress: "Progress") -> None:
+        share = progress.done / max(progress.total, 1)
+        line = (
+            f"{progress.done} of {progress.total} recordings, {progress.per_s:.1f} a second, "
+            f"{_clock(progress.left_s)} left"
+        )
+        if self._live:
+            end = "\n" if share >= 1.0 else ""
+            print(f"\r\033[K{line}", end=end, file=sys.stderr, flush=True)
+        elif share >= self._next:
+            print(line, file=sys.stderr, flush=True)
+            self._next = share + 0.1
+
+
+def _clock(seconds: float) -> str:
+    minutes, rest = divmod(round(seconds), 60)
+    hours, minutes = divmod(minutes, 60)
+    return f"{hours} h {minutes:02} min" if hours else f"{minutes} min {rest:02} s"

@@ -1,0 +1,171 @@
+"""What a survey is given: recordings as folders, globs or addresses, and the table of their cars.
+
+A recording belongs to the car whose identity is the value of a ``car=`` folder above it, the name
+of its own folder, its file's name, or the beginning of that name before ``_``, ``-`` or ``.``; the
+longest that fits counts.
+"""
+
+import hashlib
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path, PurePosixPath
+from typing import Any
+
+import polars as pl
+
+from bellmouth.car.description import Car
+from bellmouth.car.reader import car_from_mapping
+from bellmouth.errors import BellmouthError, CarError, RecordingError
+
+__all__ = ["CarTable", "Found", "find_recordings", "owner_of", "read_cars"]
+
+_ENDINGS = (".csv", ".csv.gz", ".parquet")
+_OWN_COLUMNS = ("car", "family")
+
+
+@dataclass(frozen=True)
+class Found:
+    """A recording's file: where, how big [bytes], and a mark that changes when the file does."""
+
+    path: str
+    bytes: int
+    mark: str
+
+
+@dataclass(frozen=True)
+class CarTable:
+    """Cars by identity: what is known of each, its family, or why its row cannot be used."""
+
+    cars: Mapping[str, Car]
+    family: Mapping[str, str]
+    refused: Mapping[str, str]
+    digest: str
+
+    @property
+    def identities(self) -> tuple[str, ...]:
+        """Every identity in the table, usable or not."""
+        return (*self.cars, *self.refused)
+
+
+def read_cars(path: str | Path) -> CarTable:
+    """Read the table of cars: Parquet or CSV, a row a car.
+
+    Columns are ``car`` (its identity), optionally ``family`` (engine family) and the keys of a car
+    file; an empty cell is unknown. ``…_sd`` beside a value is its standard deviation.
+
+    Raises
+    ------
+    CarError
+        If the table cannot be read, has no column ``car``, an unknown column, or an identity
+        twice. A row that is wrong by itself is kept as refused, with the reason.
+    """
+    path = Path(path)
+    table = _table(path)
+    if "car" not in table.columns:
+        raise CarError(f'{path.name}: no column "car". Give each car a row and an identity in it.')
+    table = table.with_columns(pl.col("car").cast(pl.String))
+    if table["car"].null_count():
+        raise CarError(f"{path.name}: a row has no identity. Fill the column car in every row.")
+    twice = table.filter(pl.col("car").is_duplicated())["car"].unique().sort().to_list()
+    if twice:
+        raise CarError(
+            f"{path.name}: {twice[0]} stands in more than one row"
+            f"{f' (and {len(twice) - 1} more)' if len(twice) > 1 else ''}. Keep one row a car."
+        )
+    cars: dict[str, Car] = {}
+    refused: dict[str, str] = {}
+    family: dict[str, str] = {}
+    for row in table.iter_rows(named=True):
+        identity = row["car"]
+        family[identity] = str(row.get("family") or "")
+        try:
+            cars[identity] = car_from_mapping(_values(row), f"{path.name}, car {identity}")
+        except CarError as error:
+            refused[identity] = str(error)
+    if table.height and not cars:
+        raise CarError(next(iter(refused.values())))
+    digest = hashlib.sha256(table.write_csv().encode()).hexdigest()
+    return CarTable(cars, family, refused, digest)
+
+
+def _table(path: Path) -> pl.DataFrame:
+    try:
+        if path.suffix == ".parquet":
+            return pl.read_parquet(path)
+        return pl.read_csv(path, infer_schema_length=None)
+    except (pl.exceptions.PolarsError, OSError) as error:
+        reason = error.strerror if isinstance(error, OSError) and error.strerror else "damaged"
+        raise CarError(
+            f"{path}: cannot be read as a table of cars ({reason}). Give Parquet or CSV."
+        ) from error
+
+
+def _values(row: Mapping[str, Any]) -> dict[str, Any]:
+    """The row as a car file's table: empty cells left out, ``x`` and ``x_sd`` joined."""
+    told = {k: v for k, v in row.items() if k not in _OWN_COLUMNS and v is not None}
+    values: dict[str, Any] = {}
+    for key, value in told.items():
+        if key.endswith("_sd") and key[:-3] in told:
+            continue
+        spread = told.get(f"{key}_sd")
+        values[key] = value if spread is None else {"value": value, "sd": spread}
+    return values
+
+
+def find_recordings(given: Sequence[str]) -> list[Found]:
+    """Every recording under the folders, globs, files and addresses given, in order of path.
+
+    Raises
+    ------
+    RecordingError
+        If one of them does not exist, cannot be read, or holds no recording.
+    """
+    found: dict[str, Found] = {}
+    for one in given:
+        here = list(_under(one))
+        if not here:
+            raise RecordingError(
+                f"{one}: no recording there. Give a folder, a glob or a file that ends in "
+                f"{', '.join(_ENDINGS)}."
+            )
+        found.update((file.path, file) for file in here)
+    return [found[path] for path in sorted(found)]
+
+
+def _under(given: str) -> Iterator[Found]:
+    from fsspec.core import url_to_fs  # noqa: PLC0415 - only a survey pays for it
+
+    try:
+        system, path = url_to_fs(given)
+        magic = any(sign in given for sign in "*?[")
+        listed: dict[str, Any] = (
+            system.glob(path, detail=True) if magic else system.find(path, detail=True)
+        )
+    except (OSError, ImportError, ValueError) as error:
+        raise RecordingError(f"{given}: cannot be opened ({error}).") from error
+    if not magic and not listed and not system.exists(path):
+        raise RecordingError(f"{given}: there is no such file or folder.")
+    remote = "://" in given and not given.startswith("file://")
+    for name, facts in listed.items():
+        if facts["type"] != "file" or not name.lower().endswith(_ENDINGS):
+            continue
+        address = system.unstrip_protocol(name) if remote else name
+        changed = facts.get("mtime") or facts.get("LastModified") or facts.get("etag") or ""
+        yield Found(str(address), int(facts["size"]), f"{facts['size']}-{changed}")
+
+
+def owner_of(path: str, identities: frozenset[str]) -> str | None:
+    """The identity of the car that a recording belongs to, ``None`` where no one claims it."""
+    parts = PurePosixPath(path)
+    keyed = [part[4:] for part in parts.parts if part.startswith("car=")]
+    stem = parts.name.split(".")[0]
+    names = [*keyed, parts.parent.name, stem]
+    names += [stem[:at] for at in range(len(stem) - 1, 0, -1) if stem[at] in "_-"]
+    return next((name for name in names if name in identities), None)
+
+
+def explain(error: BaseException) -> str:
+    """Why a recording has no finding, in one line."""
+    if isinstance(error, BellmouthError):
+        return " ".join(str(error).split())
+    return f"{type(error).__name__}: {' '.join(str(error).split())[:200]}"

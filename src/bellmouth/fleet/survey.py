@@ -1,0 +1,216 @@
+"""The survey: every recording judged, on this machine's cores or any Dask scheduler.
+
+Recordings go out in bundles of about equal bytes, largest first; each bundle comes back as one
+part on disk. A worker or a scheduler that dies costs only the bundles it held.
+"""
+
+import time
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from bellmouth.car.description import Car
+from bellmouth.errors import BellmouthError
+from bellmouth.fleet.inputs import CarTable, Found, find_recordings, owner_of, read_cars
+from bellmouth.fleet.parts import Findings, open_findings
+from bellmouth.fleet.rows import refusal, row_of
+
+if TYPE_CHECKING:
+    from distributed import Client
+
+__all__ = ["Progress", "bundles", "survey"]
+
+_BUNDLE_BYTES = 1_000_000
+_BUNDLE_MOST = 40
+_PATIENCE_S = 120.0  # how long a scheduler that went away is waited for
+_NO_RECORDING = "no recording of this car was given"
+_NO_CAR = "no car in the table claims this recording"
+
+
+@dataclass(frozen=True)
+class Progress:
+    """How far a survey is: recordings done and in all, a second, and seconds still to go."""
+
+    done: int
+    total: int
+    per_s: float
+    left_s: float
+
+
+@dataclass(frozen=True)
+class _Task:
+    """A recording with what its row needs."""
+
+    found: Found
+    identity: str
+    family: str
+    car: Car
+
+
+def survey(
+    recordings: Sequence[str],
+    cars: str | Path,
+    out: str | Path,
+    *,
+    scheduler: str | None = None,
+    workers: int | None = None,
+    tell: Callable[[Progress], None] | None = None,
+) -> Findings:
+    """Judge every recording and keep a row of each.
+
+    Parameters
+    ----------
+    recordings
+        Folders, globs, files or fsspec addresses.
+    cars
+        The table of cars; see `read_cars`.
+    out
+        Folder of the findings; one that was broken off is taken up where it stopped.
+    scheduler
+        Address of a Dask scheduler; by default workers are started on this machine.
+    workers
+        How many processes on this machine; 0 judges in this one.
+    tell
+        Called with the progress after each bundle.
+
+    Raises
+    ------
+    BellmouthError
+        If the inputs cannot be used, the output belongs to something else, or the scheduler
+        stays away.
+    """
+    table = read_cars(cars)
+    found = find_recordings(recordings)
+    findings = open_findings(out, table.digest, recordings)
+    tasks = _plan(found, table, findings)
+    begun, told = time.monotonic(), 0
+    with _engine(scheduler, workers, len(tasks)) as run:
+        for part in run(bundles(tasks)):
+            findings.add(part)
+            told += len(part)
+            if tell is not None:
+                rate = told / max(time.monotonic() - begun, 1e-9)
+                tell(Progress(told, len(tasks), rate, (len(tasks) - told) / rate))
+    findings.finish()
+    return findings
+
+
+def _plan(found: Sequence[Found], table: CarTable, findings: Findings) -> list[_Task]:
+    """What is still to judge; rows that need no judging are written at once."""
+    done = findings.done()
+    identities = frozenset(table.identities)
+    tasks, refused = [], []
+    seen = set()
+    for file in found:
+        identity = owner_of(file.path, identities)
+        seen.add(identity)
+        if (file.path, file.mark) in done:
+            continue
+        if identity is not None and identity in table.cars:
+            tasks.append(_Task(file, identity, table.family[identity], table.cars[identity]))
+            continue
+        why = table.refused[identity] if identity else _NO_CAR
+        family = table.family[identity] if identity else ""
+        refused.append(refusal(file.path, file.mark, identity, family, why))
+    refused += [
+        refusal("", identity, identity, table.family[identity], _NO_RECORDING)
+        for identity in table.identities
+        if identity not in seen and ("", identity) not in done
+    ]
+    if refused:
+        findings.add(refused)
+    return tasks
+
+
+def bundles(tasks: Sequence[_Task]) -> list[list[_Task]]:
+    """Tasks in bundles of about equal bytes, the largest first, so that no worker is left with a
+    long one at the end."""
+    made: list[list[_Task]] = []
+    weight = _BUNDLE_BYTES + 1
+    for task in sorted(tasks, key=lambda task: (-task.found.bytes, task.found.path)):
+        full = weight + task.found.bytes > _BUNDLE_BYTES or len(made[-1]) >= _BUNDLE_MOST
+        if full:
+            made.append([])
+            weight = 0
+        made[-1].append(task)
+        weight += task.found.bytes
+    return made
+
+
+def _judge(bundle: Sequence[_Task]) -> list[dict[str, Any]]:
+    """What a worker does."""
+    return [row_of(task.found, task.identity, task.family, task.car) for task in bundle]
+
+
+Run = Callable[[Sequence[Sequence[_Task]]], Iterator[list[dict[str, Any]]]]
+
+
+@contextmanager
+def _engine(scheduler: str | None, workers: int | None, tasks: int) -> Iterator[Run]:
+    """Something that judges bundles and hands them back as they are ready."""
+    if (workers == 0 and scheduler is None) or not tasks:
+        yield lambda made: (_judge(bundle) for bundle in made)
+        return
+    from distributed import Client, LocalCluster  # noqa: PLC0415 - only a survey pays for it
+
+    if scheduler is not None:
+        try:
+            client = Client(scheduler, timeout=10)
+        except (OSError, TimeoutError, ValueError) as error:
+            raise BellmouthError(
+                f"{scheduler}: no Dask scheduler answers there. Check the address, or leave "
+                "--scheduler out to use this machine."
+            ) from error
+        with client:
+            yield lambda made: _distributed(client, made)
+        return
+    cluster = LocalCluster(
+        n_workers=workers, threads_per_worker=1, processes=True, dashboard_address=None,
+        host="127.0.0.1", silence_logs=50,
+    )  # fmt: skip
+    with cluster, Client(cluster) as client:
+        yield lambda made: _distributed(client, made)
+
+
+def _distributed(
+    client: "Client", made: Sequence[Sequence[_Task]]
+) -> Iterator[list[dict[str, Any]]]:
+    """Hand bundles out, few at a time so that memory stays bounded, and again where one is lost."""
+    waiting = list(reversed(made))
+    held: dict[Any, Sequence[_Task]] = {}
+    lost_since: float | None = None
+    while waiting or held:
+        try:
+            while waiting and len(held) < 3 * max(sum(client.ncores().values()), 1):
+                bundle = waiting.pop()
+                held[client.submit(_judge, bundle, pure=False, retries=5)] = bundle
+            ready = _first_done(held)
+            rows = [(future, future.result(timeout=30)) for future in ready]
+        except Exception as error:
+            # A scheduler that is gone shows itself as many kinds of error.
+            lost_since = lost_since or time.monotonic()
+            if time.monotonic() - lost_since > _PATIENCE_S:
+                raise BellmouthError(
+                    f"the Dask scheduler stayed away ({type(error).__name__}). What was judged is "
+                    "kept: run the same survey again to take it up."
+                ) from error
+            waiting += list(held.values())
+            held.clear()
+            time.sleep(1.0)
+            continue
+        for future, part in rows:
+            lost_since = None
+            held.pop(future)
+            yield part
+
+
+def _first_done(held: Mapping[Any, Sequence[_Task]]) -> list[Any]:
+    """The futures that are ready, waiting a while for the first; none where all still run."""
+    from distributed import wait  # noqa: PLC0415 - only a survey pays for it
+
+    try:
+        return list(wait(list(held), timeout=10, return_when="FIRST_COMPLETED").done)
+    except TimeoutError:
+        return []

@@ -1,0 +1,92 @@
+"""A survey's pictures: causes by family, sizes, and drift of the idle opening over distance."""
+
+import numpy as np
+import polars as pl
+from matplotlib.axes import Axes
+
+from bellmouth.finding.causes import CAUSES
+from bellmouth.pages.drawing import COLOURS, DASHES, INK, below, svg
+from bellmouth.pages.words import name_words, unit_words
+
+__all__ = ["causes_by_family", "drift", "sizes"]
+
+_FAMILIES = 12
+_FEWEST = 3
+_HATCHES = ("", "////", "....", "xxxx", "----", "\\\\\\\\", "++++", "oooo", "****", "||||", "//..")
+
+
+def causes_by_family(table: pl.DataFrame) -> str | None:
+    """Share of recordings by likeliest cause, a bar a family; ``None`` where none was judged."""
+    if not table.height:
+        return None
+    families = table.group_by("family").len().sort("len", descending=True)["family"][:_FAMILIES]
+    causes = table["cause"].value_counts(sort=True)["cause"].to_list()[:8]
+
+    def draw(axes: Axes) -> None:
+        left = np.zeros(len(families))
+        for place, cause in enumerate(causes):
+            share = [
+                100.0
+                * table.filter((pl.col("family") == family) & (pl.col("cause") == cause)).height
+                / table.filter(pl.col("family") == family).height
+                for family in families
+            ]
+            axes.barh(
+                range(len(families)), share, left=left, height=0.7, label=name_words(cause),
+                color=COLOURS[place % len(COLOURS)], hatch=_HATCHES[place % len(_HATCHES)],
+                edgecolor=INK, linewidth=0.4,
+            )  # fmt: skip
+            left += share
+        axes.set_yticks(range(len(families)), [family or "no family told" for family in families])
+        axes.invert_yaxis()
+        axes.set_xlabel("Share of recordings [%]")
+        below(axes, 3)
+
+    return svg("families", "Likeliest cause by engine family", 2.0 + 0.35 * len(families), draw)
+
+
+def sizes(table: pl.DataFrame) -> str | None:
+    """How big each cause is where it is the likeliest, against its largest; ``None`` if too few."""
+    found = {}
+    for cause, told in CAUSES.items():
+        rows = table.filter((pl.col("cause") == cause) & pl.col(f"{cause}_value").is_not_null())
+        if rows.height >= _FEWEST:
+            found[f"{name_words(cause)} [{unit_words(told.unit) or 'ratio'}]"] = rows[
+                f"{cause}_value"
+            ].to_numpy()
+    if not found:
+        return None
+
+    def draw(axes: Axes) -> None:
+        axes.boxplot(
+            [values / np.median(values) for values in found.values()], orientation="horizontal",
+            widths=0.55, medianprops={"color": COLOURS[1], "linewidth": 2},
+        )  # fmt: skip
+        names = [f"{name}\nmedian {np.median(v):.3g}" for name, v in found.items()]
+        axes.set_yticks(range(1, len(names) + 1), names)
+        axes.set_xlabel("Size over the median")
+
+    return svg("sizes", "Sizes of the causes found", 1.4 + 0.6 * len(found), draw)
+
+
+def drift(table: pl.DataFrame) -> str | None:
+    """Throttle at idle [%] against distance [km], a line a car that was recorded more than once."""
+    told = table.filter(
+        pl.col("distance_km").is_not_null() & pl.col("idle_throttle_pct").is_not_null()
+    ).sort("distance_km")
+    several = told.group_by("car").len().filter(pl.col("len") > 1)["car"].sort()[:_FAMILIES]
+    if not len(several):
+        return None
+
+    def draw(axes: Axes) -> None:
+        for place, car in enumerate(several):
+            mine = told.filter(pl.col("car") == car)
+            axes.plot(
+                mine["distance_km"] / 1e3, mine["idle_throttle_pct"], marker="o", markersize=4,
+                color=COLOURS[place % 5], linestyle=DASHES[place % 5], label=car,
+            )  # fmt: skip
+        axes.set_xlabel("Distance [1,000 km]")
+        axes.set_ylabel("Throttle at idle [%]")
+        below(axes, 3)
+
+    return svg("drift", "Throttle at idle against distance", 3.6, draw)

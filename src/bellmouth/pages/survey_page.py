@@ -1,0 +1,115 @@
+"""A survey as one self-contained page: causes by family, sizes, the worst cars first, drift."""
+
+from dataclasses import dataclass, fields
+from pathlib import Path
+
+import polars as pl
+from markupsafe import Markup
+
+from bellmouth import __version__
+from bellmouth.pages import survey_charts
+from bellmouth.pages.report import Chart, template_environment
+from bellmouth.pages.survey_screen import counts, size_text, worst
+from bellmouth.pages.words import CAUTIONS, chance, name_words
+
+__all__ = ["SurveyPage", "WorstRow", "summary_page", "write_summary"]
+
+_WORST_SHOWN = 200
+_ERRORS_SHOWN = 200
+
+
+@dataclass(frozen=True)
+class WorstRow:
+    """A recording whose likeliest cause is a fault."""
+
+    car: str
+    recording: str
+    family: str
+    cause: str
+    chance: str
+    size: str
+
+
+@dataclass(frozen=True)
+class SurveyPage:
+    """Everything the page shows; the template uses every field and nothing else."""
+
+    headline: str
+    charts: tuple[Chart, ...]
+    families: tuple[tuple[str, str, int, str], ...]
+    worst: tuple[WorstRow, ...]
+    errors: tuple[tuple[str, str], ...]
+    cautions: tuple[str, ...]
+    version: str
+
+
+def summary_page(table: pl.DataFrame) -> SurveyPage:
+    """Gather what the page shows from the findings of a survey."""
+    judged = table.filter(pl.col("error").is_null())
+    failed = table.filter(pl.col("error").is_not_null())
+    return SurveyPage(
+        headline=f"{judged.height} recordings of {judged['car'].n_unique()} cars",
+        charts=_charts(judged),
+        families=tuple(
+            (family, name_words(cause), many, chance(mean))
+            for family, cause, many, mean in counts(table).iter_rows()
+        ),
+        worst=tuple(
+            WorstRow(
+                str(row["car"]),
+                row["recording"],
+                row["family"] or "",
+                name_words(row["cause"]),
+                chance(row["probability"]),
+                size_text(row),
+            )
+            for row in worst(table).head(_WORST_SHOWN).iter_rows(named=True)
+        ),
+        errors=tuple(
+            (row["recording"] or row["car"], row["error"])
+            for row in failed.head(_ERRORS_SHOWN).iter_rows(named=True)
+        ),
+        cautions=CAUTIONS,
+        version=__version__,
+    )
+
+
+def write_summary(path: Path, table: pl.DataFrame) -> None:
+    """Write the page as one HTML file.
+
+    Raises
+    ------
+    OSError
+        If the file cannot be written.
+    """
+    page = summary_page(table)
+    declared = {field.name: getattr(page, field.name) for field in fields(page)}
+    html = template_environment().get_template("survey.html").render(declared)
+    path.write_text(html, encoding="utf-8")
+
+
+def _charts(judged: pl.DataFrame) -> tuple[Chart, ...]:
+    # The SVG is made by our own charts from numbers and escaped names, so it may go in as it is.
+    drawn = (
+        (
+            "Likeliest cause by engine family",
+            survey_charts.causes_by_family(judged),
+            "A family whose bar stands out has a fault of its own, or priors that do not fit it.",
+        ),
+        (
+            "How big the causes are",
+            survey_charts.sizes(judged),
+            "The box holds the middle half of the cars with that cause on top, each over the "
+            "median.",
+        ),
+        (
+            "Throttle at idle over distance",
+            survey_charts.drift(judged),
+            "A rising line is deposit, wear or an oil-fogging vent: look before cleaning.",
+        ),
+    )
+    return tuple(
+        Chart(title, Markup(svg), reading)  # noqa: S704
+        for title, svg, reading in drawn
+        if svg
+    )

@@ -1,0 +1,73 @@
+"""A survey on the terminal: how many of what, and the worst cars."""
+
+import polars as pl
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from bellmouth.finding.causes import CAUSES
+from bellmouth.pages.lists import print_list, section
+from bellmouth.pages.words import chance, name_words, number, unit_words
+
+__all__ = ["counts", "print_survey", "size_text", "worst"]
+
+_WORST_SHOWN = 10
+_ERRORS_SHOWN = 6
+
+
+def counts(table: pl.DataFrame) -> pl.DataFrame:
+    """How many recordings each family and likeliest cause has; families without a name together."""
+    judged = table.filter(pl.col("error").is_null())
+    return (
+        judged.with_columns(pl.col("family").replace("", "no family told"))
+        .group_by("family", "cause")
+        .agg(pl.len().alias("recordings"), pl.col("probability").mean())
+        .sort("family", "recordings", descending=[False, True])
+    )
+
+
+def worst(table: pl.DataFrame) -> pl.DataFrame:
+    """Recordings whose likeliest cause is a fault, most probable first."""
+    faults = table.filter(pl.col("error").is_null() & (pl.col("cause") != "healthy"))
+    return faults.sort("probability", descending=True)
+
+
+def size_text(row: dict[str, object]) -> str:
+    """The sizes of a row's likeliest cause, with their intervals."""
+    told = []
+    for cause in str(row["cause"]).split("+"):
+        value = row.get(f"{cause}_value")
+        if cause not in CAUSES or not isinstance(value, float):
+            continue
+        unit = CAUSES[cause].unit
+        low, high = (number(float(row[f"{cause}_{end}"]), unit) for end in ("low", "high"))  # type: ignore[arg-type]
+        told.append(f"{number(value, unit)} {unit_words(unit)}".strip() + f" ({low} to {high})")
+    return "; ".join(told)
+
+
+def print_survey(table: pl.DataFrame, out: Console) -> None:
+    """Print a survey's findings for people."""
+    failed = table.filter(pl.col("error").is_not_null())
+    judged = table.height - failed.height
+    out.print()
+    cars = table.filter(pl.col("error").is_null())["car"].n_unique()
+    out.print(Text(f"{judged} recordings of {cars} cars judged, {failed.height} rows without a "
+                   "finding.", style="bold"))  # fmt: skip
+    section(out, "What is likeliest, by engine family")
+    grid = Table.grid(padding=(0, 2, 0, 0))
+    grid.add_row(*(Text(head, style="dim") for head in ("family", "cause", "recordings")))
+    for family, cause, many, _ in counts(table).iter_rows():
+        grid.add_row(family, name_words(cause), str(many))
+    out.print(grid)
+    rows = worst(table).head(_WORST_SHOWN)
+    if rows.height:
+        section(out, "Cars to look at first")
+        grid = Table.grid(padding=(0, 2, 0, 0))
+        for row in rows.iter_rows(named=True):
+            cells = (str(row["car"]), name_words(row["cause"]), chance(row["probability"]))
+            grid.add_row(*cells, size_text(row))
+        out.print(grid)
+    errors = [
+        f"{row['recording'] or row['car']}: {row['error']}" for row in failed.iter_rows(named=True)
+    ]
+    print_list(out, "Without a finding", errors, _ERRORS_SHOWN)

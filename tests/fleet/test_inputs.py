@@ -1,0 +1,80 @@
+"""Which recordings a survey is given and whose they are."""
+
+from pathlib import Path
+
+import pytest
+
+from bellmouth.errors import CarError, RecordingError
+from bellmouth.fleet.inputs import find_recordings, owner_of, read_cars
+from tests.fleet.cars import make_fleet
+
+
+@pytest.mark.parametrize(
+    ("path", "owner"),
+    [
+        ("/data/car=a1/2024.parquet", "a1"),
+        ("/data/a1/idle.csv", "a1"),
+        ("/data/a1.csv.gz", "a1"),
+        ("/data/a1_monday.csv", "a1"),
+        ("/data/a1-7_monday.csv", "a1-7"),
+        ("/data/a12.csv", None),
+        ("/data/nobody.csv", None),
+    ],
+)
+def test_a_recording_belongs_to_the_longest_identity_that_fits(
+    path: str, owner: str | None
+) -> None:
+    assert owner_of(path, frozenset({"a1", "a1-7"})) == owner
+
+
+def test_folders_globs_and_files_are_found_once_each(tmp_path: Path) -> None:
+    recordings, _ = make_fleet(tmp_path)
+    every = find_recordings([str(recordings), str(recordings / "*.csv")])
+    assert len(every) == 5
+    assert [one.path for one in every] == sorted(one.path for one in every)
+    assert len(find_recordings([f"{recordings}/**/*.csv"])) == 4
+
+
+def test_memory_addresses_are_read_through_fsspec(tmp_path: Path) -> None:
+    import fsspec  # noqa: PLC0415
+
+    with fsspec.open("memory://fleet/van01.csv", "w") as file:
+        file.write("time [s]\n")
+    assert find_recordings(["memory://fleet"])[0].path == "memory:///fleet/van01.csv"
+
+
+def test_an_empty_folder_is_a_sentence(tmp_path: Path) -> None:
+    with pytest.raises(RecordingError, match="no recording there"):
+        find_recordings([str(tmp_path)])
+    with pytest.raises(RecordingError, match="there is no such file or folder"):
+        find_recordings([str(tmp_path / "nowhere")])
+
+
+def test_the_table_keeps_rows_that_are_wrong_with_the_reason(tmp_path: Path) -> None:
+    _, path = make_fleet(tmp_path)
+    table = read_cars(path)
+    assert set(table.cars) == {"van01", "van02", "van03", "van05"}
+    assert 'metering = "guess" is not known' in table.refused["van04"]
+    known = table.cars["van01"].idle_rpm
+    assert known is not None
+    assert (known.value, known.sd) == (700.0, 10.0)
+    assert table.cars["van02"].idle_rpm is None
+    assert table.family["van01"] == "two litre"
+
+
+@pytest.mark.parametrize(
+    ("text", "sentence"),
+    [
+        ("name,displacement_l\na,2\n", 'no column "car"'),
+        ("car,displacement_l,metering\na,2,airflow\na,2,airflow\n", "a stands in more than one"),
+        ("car,displacement_l,metering\n,2,airflow\n", "a row has no identity"),
+        ("car,displacement,metering\na,2,airflow\n", "unknown key displacement"),
+    ],
+)
+def test_a_table_that_cannot_be_used_is_a_sentence(
+    tmp_path: Path, text: str, sentence: str
+) -> None:
+    path = tmp_path / "cars.csv"
+    path.write_text(text, "utf-8")
+    with pytest.raises(CarError, match=sentence):
+        read_cars(path)

@@ -1,0 +1,152 @@
+"""A survey: every recording a row, the same on any number of workers, taken up after a break."""
+
+import json
+import os
+import signal
+from pathlib import Path
+
+import polars as pl
+import pytest
+from polars.testing import assert_frame_equal
+
+from bellmouth import find, read_recording
+from bellmouth.errors import BellmouthError
+from bellmouth.fleet import survey as module
+from bellmouth.fleet.inputs import Found, read_cars
+from bellmouth.fleet.parts import Findings
+from bellmouth.fleet.rows import SCHEMA, row_of
+from bellmouth.fleet.survey import Progress, bundles, survey
+from tests.fleet.cars import make_fleet
+
+
+@pytest.fixture(scope="module")
+def fleet(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
+    return make_fleet(tmp_path_factory.mktemp("fleet"))
+
+
+@pytest.fixture(scope="module")
+def alone(fleet: tuple[Path, Path], tmp_path_factory: pytest.TempPathFactory) -> pl.DataFrame:
+    out = tmp_path_factory.mktemp("alone") / "findings.parquet"
+    return survey([str(fleet[0])], fleet[1], out, workers=0).read()
+
+
+def test_every_recording_and_every_car_is_a_row(alone: pl.DataFrame) -> None:
+    assert alone.columns == list(SCHEMA)
+    told = {(row["car"], bool(row["error"])) for row in alone.iter_rows(named=True)}
+    assert told == {
+        ("van01", False), ("van02", False), ("van03", True), ("van04", True), ("van05", True),
+        (None, True),
+    }  # fmt: skip
+    errors = dict(alone.filter(pl.col("error").is_not_null()).select("car", "error").iter_rows())
+    assert "line 2" in errors["van03"]
+    assert errors["van05"] == "no recording of this car was given"
+    assert errors[None] == "no car in the table claims this recording"
+
+
+def test_a_row_says_what_find_says(alone: pl.DataFrame, fleet: tuple[Path, Path]) -> None:
+    row = alone.filter((pl.col("car") == "van02") & pl.col("error").is_null()).row(0, named=True)
+    car = read_cars(fleet[1]).cars["van02"]
+    finding = find(read_recording(fleet[0] / "van02" / "tuesday.csv"), car)
+    assert row["cause"] == finding.causes[0].cause
+    assert row["probability"] == finding.causes[0].probability
+    assert row["present_meter_low"] == pytest.approx(finding.present["meter_low"], abs=1e-12)
+    size = next(c for c in finding.causes if c.cause == "meter_low").sizes["meter_low"]
+    if row["cause"] == "meter_low":
+        assert (row["meter_low_value"], row["meter_low_low"]) == (size.value, size.low)
+
+
+def test_two_workers_give_the_same_to_the_last_bit(
+    alone: pl.DataFrame, fleet: tuple[Path, Path], tmp_path: Path
+) -> None:
+    seen: list[Progress] = []
+    out = tmp_path / "f.parquet"
+    two = survey([str(fleet[0])], fleet[1], out, workers=2, tell=seen.append).read()
+    assert_frame_equal(two, alone, check_exact=True)
+    assert seen[-1].done == seen[-1].total == 3
+    assert seen[-1].left_s == 0.0
+
+
+def test_a_survey_broken_off_is_taken_up_without_doing_work_twice(
+    alone: pl.DataFrame, fleet: tuple[Path, Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    out = tmp_path / "f.parquet"
+    judged: list[str] = []
+
+    def counted(found: Found, *rest: object) -> dict[str, object]:
+        judged.append(found.path)
+        if len(judged) == 2:
+            raise KeyboardInterrupt
+        return row_of(found, *rest)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(module, "row_of", counted)
+    monkeypatch.setattr(module, "_BUNDLE_MOST", 1)
+    with pytest.raises(KeyboardInterrupt):
+        survey([str(fleet[0])], fleet[1], out, workers=0)
+    first = list(judged)
+    again = survey([str(fleet[0])], fleet[1], out, workers=0).read()
+    assert_frame_equal(again, alone, check_exact=True)
+    assert judged.count(first[0]) == 1
+
+
+def test_what_lies_there_is_never_overwritten(fleet: tuple[Path, Path], tmp_path: Path) -> None:
+    out = tmp_path / "f.parquet"
+    survey([str(fleet[0] / "van01_monday.csv")], fleet[1], out, workers=0)
+    with pytest.raises(BellmouthError, match="complete already"):
+        survey([str(fleet[0] / "van01_monday.csv")], fleet[1], out, workers=0)
+    other = tmp_path / "other.parquet"
+    other.mkdir()
+    with pytest.raises(BellmouthError, match="is no survey of mine"):
+        survey([str(fleet[0])], fleet[1], other, workers=0)
+    about = Findings(out).about
+    about.write_text(json.dumps({**json.loads(about.read_text()), "complete": False}))
+    with pytest.raises(BellmouthError, match="a survey with other recordings was begun there"):
+        survey([str(fleet[0])], fleet[1], out, workers=0)
+
+
+def test_a_scheduler_that_is_not_there_is_a_sentence(
+    fleet: tuple[Path, Path], tmp_path: Path
+) -> None:
+    with pytest.raises(BellmouthError, match=r"tcp://127\.0\.0\.1:1: no Dask scheduler answers"):
+        survey([str(fleet[0])], fleet[1], tmp_path / "f", scheduler="tcp://127.0.0.1:1")
+
+
+def test_a_worker_that_is_killed_costs_no_recording(
+    alone: pl.DataFrame, fleet: tuple[Path, Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from distributed import Client, LocalCluster  # noqa: PLC0415
+
+    monkeypatch.setattr(module, "_BUNDLE_MOST", 1)
+    with LocalCluster(
+        n_workers=2, threads_per_worker=1, dashboard_address=None, host="127.0.0.1",
+        silence_logs=50,
+    ) as cluster:  # fmt: skip
+        with Client(cluster) as client:
+            workers = client.run(os.getpid)
+        killed: list[int] = []
+
+        def kill_one(_: Progress) -> None:
+            if not killed:
+                killed.append(next(iter(workers.values())))
+                os.kill(killed[0], signal.SIGKILL)
+
+        found = survey(
+            [str(fleet[0])], fleet[1], tmp_path / "f", scheduler=cluster.scheduler_address,
+            tell=kill_one,
+        )  # fmt: skip
+    assert killed
+    assert_frame_equal(found.read(), alone, check_exact=True)
+
+
+def test_bundles_are_alike_in_bytes_and_begin_with_the_longest(fleet: tuple[Path, Path]) -> None:
+    car = read_cars(fleet[1]).cars["van01"]
+    sizes = [50_000_000, *([90_000] * 100)]
+    tasks = [
+        module._Task(Found(f"{i:03}.csv", size, "m"), "van01", "", car)
+        for i, size in enumerate(sizes)
+    ]
+    made = bundles(tasks)
+    assert [task.found.path for task in made[0]] == ["000.csv"]
+    assert sorted(task.found.path for part in made for task in part) == sorted(
+        task.found.path for task in tasks
+    )
+    assert all(sum(t.found.bytes for t in part) <= 1_000_000 for part in made[1:])
