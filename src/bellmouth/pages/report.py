@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from pathlib import Path
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
+from jinja2 import ChoiceLoader, Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from bellmouth import __version__
@@ -156,7 +156,10 @@ def write_report(path: Path, finding: Finding, recording: Recording, car: Car) -
 def template_environment() -> Environment:
     """Templates of this package: everything escaped, a missing name an error."""
     environment = Environment(
-        loader=PackageLoader("bellmouth.pages"),
+        # The style sheet is served to the page at the car as it is, and put into these pages.
+        loader=ChoiceLoader(
+            [PackageLoader("bellmouth.pages"), PackageLoader("bellmouth.pages", "static")]
+        ),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,

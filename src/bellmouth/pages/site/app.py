@@ -1,0 +1,70 @@
+"""The page's application: routes, middleware, and how errors are told."""
+
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from pathlib import Path
+
+from fastapi import FastAPI
+from fastapi.staticfiles import StaticFiles
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response
+
+from bellmouth import __version__
+from bellmouth.errors import BellmouthError
+from bellmouth.pages.site import (
+    api,
+    view_book,
+    view_cars,
+    view_finding,
+    view_learning,
+    view_proof,
+    view_record,
+    view_work,
+)
+from bellmouth.pages.site.garage import Garage
+from bellmouth.pages.site.guard import Guard, Settings
+from bellmouth.pages.site.rendering import page
+
+__all__ = ["create_app"]
+
+_STATIC = Path(__file__).parents[1] / "static"
+
+
+def create_app(garage: Garage, settings: Settings) -> FastAPI:
+    """The application of one book."""
+
+    @asynccontextmanager
+    async def lifespan(_: FastAPI) -> AsyncIterator[None]:
+        yield
+        garage.close()
+
+    app = FastAPI(
+        title="Bellmouth", version=__version__, docs_url=None, redoc_url=None, lifespan=lifespan,
+        openapi_url="/api/openapi.json",
+    )  # fmt: skip
+    app.state.garage = garage
+    app.state.settings = settings
+    for part in (
+        view_cars, view_record, view_finding, view_work, view_learning, view_proof, view_book, api,
+    ):  # fmt: skip
+        app.include_router(part.router)
+    app.mount("/static", StaticFiles(directory=_STATIC), name="static")
+    app.add_exception_handler(BellmouthError, _sentence)
+    app.add_exception_handler(404, _nothing)
+    app.add_middleware(Guard, settings=settings)
+    return app
+
+
+async def _sentence(request: Request, error: Exception) -> Response:
+    """A mistake of the user's: one sentence, and the way back."""
+    sentence = " ".join(str(error).split())
+    if request.url.path.startswith("/api/"):
+        return JSONResponse({"error": sentence}, 400)
+    back = request.headers.get("referer") or "/"
+    return page(request, "sorry.html", {"sentence": sentence, "back": back}, 400)
+
+
+async def _nothing(request: Request, _: Exception) -> Response:
+    if request.url.path.startswith("/api/"):
+        return JSONResponse({"error": "There is no such address."}, 404)
+    return page(request, "sorry.html", {"sentence": "There is no such page.", "back": "/"}, 404)

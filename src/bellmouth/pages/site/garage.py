@@ -1,0 +1,106 @@
+"""What the server holds between requests: the book, captures under way, practice cars."""
+
+import re
+import tempfile
+import threading
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from bellmouth.book.book import Book
+from bellmouth.book.entries import Entry, effective
+from bellmouth.book.known import car_of
+from bellmouth.book.standing import known_of
+from bellmouth.car.description import Car
+from bellmouth.errors import BellmouthError
+from bellmouth.pages.site.flow import name_of, of_job
+from bellmouth.pages.site.live import Adapter, Live, Practice
+
+__all__ = ["Garage", "Visit"]
+
+
+@dataclass(frozen=True)
+class Visit:
+    """A car in the middle of its job: everything that a page about it starts from."""
+
+    key: str
+    name: str
+    car: Car
+    complaint: str | None
+    job: int | None
+    entries: tuple[Entry, ...]
+    here: tuple[Entry, ...]
+
+    def numbers(self, kind: str) -> list[Entry]:
+        """The entries of a kind in this job, oldest first."""
+        return [one for one in self.here if one.kind == kind]
+
+    def everywhere(self, kind: str) -> list[Entry]:
+        """The entries of a kind in all jobs, oldest first."""
+        return [one for one in effective(self.entries) if one.kind == kind]
+
+
+@dataclass
+class Garage:
+    """Everything that outlives a request. Safe to call from several threads."""
+
+    book: Book
+    folder: Path = field(default_factory=lambda: Path(tempfile.mkdtemp(prefix="bellmouth-")))
+    captures: dict[str, Live] = field(default_factory=dict)
+    practices: dict[str, Practice] = field(default_factory=dict)
+    _lock: threading.Lock = field(default_factory=threading.Lock)
+
+    def visit(self, key: str) -> Visit:
+        """The car behind an address, with its newest job.
+
+        Raises
+        ------
+        BellmouthError
+            If there is no such car.
+        """
+        history = self.book.history(name_of(key))
+        jobs = [one for one in effective(history.entries) if one.kind == "job"]
+        job = jobs[-1].job if jobs else None
+        complaint = jobs[-1].document.get("complaint") if jobs else None
+        return Visit(
+            key, history.name, car_of(known_of(history.entries).document), complaint, job,
+            history.entries, of_job(history.entries, job),
+        )  # fmt: skip
+
+    def capture(self, visit: Visit, adapter: Adapter, seconds: float | None) -> Live:
+        """Begin a capture of a car, where none is under way."""
+        with self._lock:
+            running = self.captures.get(visit.key)
+            if running is not None and running.state.phase in {"opening", "running"}:
+                raise BellmouthError("This car is being recorded already. End that capture first.")
+            path = self.folder / f"{_plain(visit.key)}-{len(visit.entries)}.parquet"
+            path.unlink(missing_ok=True)
+            live = Live(adapter, path, visit.car, visit.complaint, seconds)
+            self.captures[visit.key] = live
+            return live
+
+    def practise(self, key: str, practice: Practice) -> None:
+        """Keep a practice car by the key of the car it plays."""
+        with self._lock:
+            old = self.practices.pop(key, None)
+            self.practices[key] = practice
+        if old is not None:
+            old.close()
+
+    def close(self) -> None:
+        """End everything that runs."""
+        for live in self.captures.values():
+            live.close()
+        for practice in self.practices.values():
+            practice.close()
+        self.book.close()
+
+
+def _plain(key: str) -> str:
+    """A key as a part of a file's name: it is base64, and shown to be so."""
+    return re.sub(r"[^A-Za-z0-9_-]", "", key)[:60]
+
+
+def newest(entries: Sequence[Entry]) -> Entry | None:
+    """The last of some entries."""
+    return entries[-1] if entries else None

@@ -1,0 +1,155 @@
+"""A capture that runs while a page looks on: one a car, however many look.
+
+The capture itself is :func:`bellmouth.bus.capture.record` in a thread of its own. It writes to a
+file of the book's folder from its first second on, so a server that is killed loses at most one
+second, and what it left is offered when the page is opened again.
+"""
+
+import threading
+from contextlib import ExitStack
+from dataclasses import asdict, dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from bellmouth.car.description import Car
+from bellmouth.errors import BellmouthError
+
+if TYPE_CHECKING:
+    from bellmouth.bus.capture import Captured, Progress
+    from bellmouth.bus.client import Client
+    from bellmouth.bus.opened import Opening
+
+__all__ = ["Adapter", "Live", "Practice", "State"]
+
+
+@dataclass(frozen=True)
+class Adapter:
+    """How a car is reached, in python-can's words; ``kline`` is a serial K line."""
+
+    interface: str
+    channel: str | None
+    bitrate: int | None = None
+
+
+@dataclass(frozen=True)
+class State:
+    """How a capture stands, as the page shows it.
+
+    ``phase`` is opening, running, ended or failed; ``advice`` what to do now; ``values`` the
+    newest reading of each parameter.
+    """
+
+    number: int
+    phase: str
+    seconds: float = 0.0
+    samples: int = 0
+    quiet: bool = False
+    advice: dict[str, Any] | None = None
+    values: dict[str, float] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()
+    trouble: str = ""
+
+
+class Practice:
+    """A practice car on a wire of its own, one tap away."""
+
+    def __init__(self, fault: str, seed: int, speed: float = 1.0, variant: str = "A") -> None:
+        from bellmouth.practice.live import PracticeCar  # noqa: PLC0415 - only a practice needs it
+        from bellmouth.practice.mechanic import Mechanic  # noqa: PLC0415
+        from bellmouth.practice.wires import WireChoice, serve  # noqa: PLC0415
+
+        self._stack = ExitStack()
+        self.car: PracticeCar = PracticeCar(
+            fault, seed=seed, variant=variant, speed=speed, driver=Mechanic()
+        )
+        self._stack.enter_context(self.car.keep_up())
+        self._wire = serve(self.car, WireChoice())
+        self._stack.callback(self._wire.close)
+
+    @property
+    def adapter(self) -> Adapter:
+        """How it is reached."""
+        return Adapter(self._wire.interface, self._wire.channel)
+
+    def close(self) -> None:
+        """Take it off its wire."""
+        self._stack.close()
+
+
+class Live:
+    """One capture; ``close`` ends it and keeps what it has."""
+
+    def __init__(
+        self, adapter: Adapter, path: Path, car: Car, complaint: str | None, seconds: float | None
+    ) -> None:
+        self.path = path
+        self.car = car
+        self.captured: Captured | None = None
+        self._adapter, self._complaint, self._seconds = adapter, complaint, seconds
+        self._client: Client | None = None
+        self._told = threading.Lock()
+        self._state = State(0, "opening")
+        self._stopping = threading.Event()
+        self._thread = threading.Thread(target=self._work, name="capture", daemon=True)
+        self._thread.start()
+
+    @property
+    def state(self) -> State:
+        """How it stands now."""
+        with self._told:
+            return self._state
+
+    def close(self) -> None:
+        """End the capture; what it has is on disk."""
+        self._stopping.set()
+        self._thread.join(timeout=30.0)
+
+    def _tell(self, **changed: Any) -> None:
+        with self._told:
+            old = {name: getattr(self._state, name) for name in State.__dataclass_fields__}
+            self._state = State(**{**old, **changed, "number": self._state.number + 1})
+
+    def _work(self) -> None:
+        from bellmouth.bus.capture import record  # noqa: PLC0415 - loads the finding
+        from bellmouth.bus.opening import open_client  # noqa: PLC0415
+
+        adapter = self._adapter
+        try:
+            with open_client(adapter.interface, adapter.channel, adapter.bitrate) as client:
+                self._client = client
+                self.captured = record(
+                    client, self.path, car=self.car, complaint=self._complaint,
+                    seconds=self._seconds, opened=self._opened, progress=self._progress,
+                )  # fmt: skip
+            self._tell(phase="ended", notes=self.captured.notes, advice=None)
+        except BellmouthError as error:
+            self._tell(phase="failed", trouble=str(error))
+
+    def _opened(self, opening: "Opening") -> None:
+        del opening
+        self._tell(phase="running")
+        self._look()
+
+    def _progress(self, progress: "Progress") -> None:
+        self._look()
+        advice = progress.advice
+        self._tell(
+            phase="running",
+            seconds=progress.seconds,
+            samples=progress.samples,
+            quiet=progress.quiet,
+            values={} if progress.engine_speed is None else {"engine_speed": progress.engine_speed},
+            advice=None if advice is None else _plain(asdict(advice)),
+        )
+
+    def _look(self) -> None:
+        if self._stopping.is_set():
+            raise KeyboardInterrupt
+
+
+def _plain(told: dict[str, Any]) -> dict[str, Any]:
+    """Without what JSON does not have."""
+    return {
+        name: None if isinstance(value, float) and value != value else value  # noqa: PLR0124
+        for name, value in told.items()
+    }

@@ -1,0 +1,27 @@
+"""The car's book: every entry, and when it is next due."""
+
+from fastapi import APIRouter
+from starlette.requests import Request
+from starlette.responses import Response
+
+from bellmouth.pages.site.flow import stages_of
+from bellmouth.pages.site.garage import Garage
+from bellmouth.pages.site.rendering import page
+
+__all__ = ["router"]
+
+router = APIRouter(include_in_schema=False)
+
+
+@router.get("/car/{key}/book")
+def book(request: Request, key: str) -> Response:
+    """The car's history."""
+    garage: Garage = request.app.state.garage
+    visit = garage.visit(key)
+    return page(
+        request, "book.html",
+        {
+            "visit": visit, "stages": stages_of(visit.here, "book"),
+            "standing": garage.book.standing(visit.name),
+        },
+    )  # fmt: skip

@@ -1,0 +1,106 @@
+"""The first page: cars of the book, a new one, and a practice car one tap away."""
+
+import secrets
+from typing import Annotated
+
+from fastapi import APIRouter, Form
+from starlette.requests import Request
+from starlette.responses import Response
+
+from bellmouth.car import COMPLAINTS
+from bellmouth.errors import BellmouthError
+from bellmouth.pages.site.flow import key_of
+from bellmouth.pages.site.garage import Garage
+from bellmouth.pages.site.rendering import go, page
+
+__all__ = ["router"]
+
+router = APIRouter(include_in_schema=False)
+
+_PRACTICE_FAULTS = ("leak", "meter_low", "fuel_low", "deposit", "learned_stale", "healthy")
+
+
+def _garage(request: Request) -> Garage:
+    garage: Garage = request.app.state.garage
+    return garage
+
+
+@router.get("/")
+def first(request: Request) -> Response:
+    """The list of cars and the form for a new one."""
+    book = _garage(request).book
+    told = {"cars": book.cars(limit=200), "due": book.due(limit=5), "complaints": COMPLAINTS}
+    return page(request, "first.html", told)
+
+
+@router.post("/cars")
+def new_car(
+    request: Request,
+    name: Annotated[str, Form()],
+    displacement_l: Annotated[str, Form()],
+    metering: Annotated[str, Form()],
+    idle_rpm: Annotated[str, Form()] = "",
+    distance_km: Annotated[str, Form()] = "",
+    complaint: Annotated[str, Form()] = "",
+) -> Response:
+    """Begin a car and its first job."""
+    book = _garage(request).book
+    car: dict[str, object] = {
+        "displacement_l": _number(displacement_l, "Displacement"),
+        "metering": metering,
+    }
+    if idle_rpm.strip():
+        car["idle_rpm"] = _number(idle_rpm, "Idle speed")
+    book.add_car(name, car)
+    book.open_job(
+        name,
+        distance_km=_number(distance_km, "Distance") if distance_km.strip() else None,
+        complaint=complaint or None,
+    )
+    return go(f"/car/{key_of(' '.join(name.split()))}/record")
+
+
+@router.post("/practice")
+def practice(request: Request) -> Response:
+    """A practice car with something wrong that the page does not tell."""
+    from bellmouth.car.reader import car_from_mapping  # noqa: PLC0415
+    from bellmouth.pages.site.live import Practice  # noqa: PLC0415
+
+    garage = _garage(request)
+    seed = 1 + secrets.randbelow(9_000)
+    made = Practice(secrets.choice(_PRACTICE_FAULTS), seed)
+    import tomllib  # noqa: PLC0415
+
+    described = tomllib.loads(made.car.toml())
+    name = f"Practice car {seed}"
+    while garage.book.has(name):
+        seed += 1
+        name = f"Practice car {seed}"
+    complaint = described.pop("complaint", None)
+    garage.book.add_car(name, car_from_mapping(described), kind="practice")
+    garage.book.open_job(name, complaint=complaint)
+    garage.practise(key_of(name), made)
+    return go(f"/car/{key_of(name)}/record")
+
+
+@router.post("/car/{key}/job")
+def new_job(
+    request: Request,
+    key: str,
+    distance_km: Annotated[str, Form()] = "",
+    complaint: Annotated[str, Form()] = "",
+) -> Response:
+    """Another job on a car that is in the book."""
+    garage = _garage(request)
+    visit = garage.visit(key)
+    distance = _number(distance_km, "Distance") if distance_km.strip() else None
+    garage.book.open_job(visit.name, distance_km=distance, complaint=complaint or None)
+    return go(f"/car/{key}/record")
+
+
+def _number(text: str, what: str) -> float:
+    """A number as people write it, decimal comma included."""
+    try:
+        return float(text.strip().replace(",", "."))
+    except ValueError as error:
+        raise BellmouthError(f'{what}: "{text}" is not a number. Write it as 2.0.') from error

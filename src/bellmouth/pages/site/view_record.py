@@ -1,0 +1,136 @@
+"""Recording: a file, or the car itself, with what to do now and how far it has got."""
+
+import asyncio
+import json
+import tempfile
+from collections.abc import AsyncIterator
+from dataclasses import asdict
+from pathlib import Path
+from typing import Annotated
+
+from fastapi import APIRouter, Form, UploadFile
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import Response, StreamingResponse
+
+from bellmouth.errors import BellmouthError
+from bellmouth.pages.site.flow import stages_of
+from bellmouth.pages.site.garage import Garage
+from bellmouth.pages.site.live import Adapter
+from bellmouth.pages.site.rendering import go, page
+
+__all__ = ["router"]
+
+router = APIRouter(include_in_schema=False)
+
+_ENDINGS = (".csv", ".csv.gz", ".parquet", ".mf4", ".log", ".asc", ".blf", ".trc")
+
+
+@router.get("/car/{key}/record")
+def record(request: Request, key: str) -> Response:
+    """The recording's page."""
+    garage: Garage = request.app.state.garage
+    visit = garage.visit(key)
+    live = garage.captures.get(key)
+    return page(
+        request, "record.html",
+        {
+            "visit": visit, "stages": stages_of(visit.here, "record"),
+            "practice": key in garage.practices,
+            "live": live.state if live is not None else None,
+            "recordings": visit.numbers("recording"),
+        },
+    )  # fmt: skip
+
+
+@router.post("/car/{key}/record/file")
+async def from_file(request: Request, key: str, file: UploadFile) -> Response:
+    """Take a file's recording into the book."""
+    garage: Garage = request.app.state.garage
+    visit = await run_in_threadpool(garage.visit, key)
+    name = (file.filename or "").lower()
+    ending = next((one for one in _ENDINGS if name.endswith(one)), None)
+    if ending is None:
+        raise BellmouthError(f"Choose a recording that ends in {', '.join(_ENDINGS)}.")
+    with tempfile.TemporaryDirectory() as folder:
+        # The browser's own name for the file is never used as a path.
+        path = Path(folder) / f"recording{ending}"
+        with path.open("wb") as there:
+            while block := await file.read(1 << 20):
+                there.write(block)
+        await run_in_threadpool(garage.book.add_recording, visit.name, path)
+    return go(f"/car/{key}/finding")
+
+
+@router.post("/car/{key}/record/live")
+def live(
+    request: Request,
+    key: str,
+    interface: Annotated[str, Form()] = "",
+    channel: Annotated[str, Form()] = "",
+) -> Response:
+    """Begin a guided capture of the car, or of the practice car."""
+    garage: Garage = request.app.state.garage
+    visit = garage.visit(key)
+    practice = garage.practices.get(key)
+    if practice is not None:
+        garage.capture(visit, practice.adapter, None)
+    elif interface.strip():
+        adapter = Adapter(interface.strip(), channel.strip() or None)
+        garage.capture(visit, adapter, None)
+    else:
+        raise BellmouthError("Say which adapter: its interface, and its channel.")
+    return go(f"/car/{key}/record")
+
+
+@router.post("/car/{key}/record/stop")
+def stop(request: Request, key: str) -> Response:
+    """End the capture and take what it has into the book."""
+    garage: Garage = request.app.state.garage
+    visit = garage.visit(key)
+    live = garage.captures.pop(key, None)
+    if live is None:
+        raise BellmouthError("No capture of this car is under way.")
+    live.close()
+    if not live.path.is_file():
+        raise BellmouthError(live.state.trouble or "Nothing was recorded.")
+    garage.book.add_recording(visit.name, live.path)
+    return go(f"/car/{key}/finding")
+
+
+@router.get("/car/{key}/record/states")
+async def states(request: Request, key: str) -> Response:
+    """The capture's states as server-sent events."""
+    garage: Garage = request.app.state.garage
+    live = garage.captures.get(key)
+    if live is None:
+        return Response(status_code=204)
+
+    async def told() -> AsyncIterator[str]:
+        after = int(request.headers.get("last-event-id") or -1)
+        while not await request.is_disconnected():
+            state = live.state
+            if state.number > after:
+                after = state.number
+                yield f"id: {state.number}\ndata: {json.dumps(asdict(state))}\n\n"
+                if state.phase in {"ended", "failed"}:
+                    return
+            await asyncio.sleep(0.05)
+
+    return StreamingResponse(told(), media_type="text/event-stream")
+
+
+@router.post("/car/{key}/practice/act")
+def act(
+    request: Request, key: str, control: Annotated[str, Form()], value: Annotated[float, Form()]
+) -> Response:
+    """Move a control of the practice car: key, pedal, held speed."""
+    garage: Garage = request.app.state.garage
+    practice = garage.practices.get(key)
+    if practice is None:
+        raise BellmouthError("This is not a practice car, or the server was started anew.")
+    if control == "ask":
+        practice.car.ask(value)
+    else:
+        practice.car.do(control, value)
+    return Response(status_code=204)
