@@ -1,12 +1,26 @@
-"""Learning: which procedures, coaching them, and judging how it went."""
+"""Learning: which procedures the work calls for, one of them step by step, and how it went."""
 
-from fastapi import APIRouter
+import json
+import tempfile
+from pathlib import Path
+from typing import Annotated
+
+from fastapi import APIRouter, Form, UploadFile
 from starlette.requests import Request
 from starlette.responses import Response
 
+from bellmouth.errors import BellmouthError
+from bellmouth.learning import judge
+from bellmouth.learning.packs import find_procedure, packs
+from bellmouth.learning.plan import Planned, plan
+from bellmouth.learning.procedure import Procedure
+from bellmouth.pages.judgement import judgement_document
+from bellmouth.pages.procedures import procedure_document
 from bellmouth.pages.site.flow import stages_of
-from bellmouth.pages.site.garage import Garage
+from bellmouth.pages.site.garage import Garage, Visit
 from bellmouth.pages.site.rendering import page
+from bellmouth.recording import read_recording
+from bellmouth.work.content import content
 
 __all__ = ["router"]
 
@@ -15,9 +29,91 @@ router = APIRouter(include_in_schema=False)
 
 @router.get("/car/{key}/learning")
 def learning(request: Request, key: str) -> Response:
-    """The procedures that this job needs."""
+    """The procedures that this job needs, in order."""
     garage: Garage = request.app.state.garage
     visit = garage.visit(key)
     return page(
-        request, "learning.html", {"visit": visit, "stages": stages_of(visit.here, "learning")}
-    )
+        request, "learning.html",
+        {
+            "visit": visit, "stages": stages_of(visit.here, "learning"), "planned": _plan(visit),
+            "packs": packs(), "attempts": visit.numbers("attempt"),
+        },
+    )  # fmt: skip
+
+
+@router.get("/car/{key}/learning/{name}")
+def procedure(request: Request, key: str, name: str) -> Response:
+    """One procedure: its conditions, cautions and steps."""
+    garage: Garage = request.app.state.garage
+    visit = garage.visit(key)
+    chosen = procedure_document(_pack(name))
+    return page(
+        request, "procedure.html",
+        {
+            "visit": visit, "stages": stages_of(visit.here, "learning"), "procedure": chosen,
+            "as_data": json.dumps(chosen), "attempts": [
+                one for one in visit.numbers("attempt")
+                if one.document.get("procedure") == chosen["name"]
+            ],
+        },
+    )  # fmt: skip
+
+
+@router.post("/car/{key}/learning/{name}/judge")
+def judged(
+    request: Request,
+    key: str,
+    name: str,
+    file: UploadFile,
+    marks: Annotated[str, Form()] = "",
+) -> Response:
+    """Judge an attempt from its recording and what a person saw, and keep it."""
+    garage: Garage = request.app.state.garage
+    visit = garage.visit(key)
+    ending = ".parquet" if (file.filename or "").lower().endswith(".parquet") else ".csv"
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / f"attempt{ending}"
+        path.write_bytes(file.file.read())
+        recording = read_recording(path)
+    said = judge(recording, _pack(name), _marks(marks))
+    document = judgement_document(said)
+    garage.book.add(visit.name, "attempt", document)
+    return page(
+        request, "judgement.html",
+        {
+            "visit": visit, "stages": stages_of(visit.here, "learning"), "judgement": document,
+            "procedure": procedure_document(_pack(name)),
+        },
+    )  # fmt: skip
+
+
+def _pack(name: str) -> Procedure:
+    """A shipped procedure by its name; a path is never one."""
+    if name not in {one.name for one in packs()}:
+        raise BellmouthError("There is no such procedure. Choose one from the list.")
+    return find_procedure(name)
+
+
+def _plan(visit: Visit) -> tuple[Planned, ...]:
+    """What the work that was written down calls for."""
+    done = [work for one in visit.numbers("work") for work in one.document.get("done", [])]
+    does = {row["name"]: row.get("does") for row in content("works")["work"]}
+    called = [does[work] for work in done if does.get(work)]
+    met = [
+        str(one.document["procedure"])
+        for one in visit.numbers("attempt")
+        if one.document.get("judgement") == "met"
+    ]
+    return plan([one for one in called if one], done=met) if called else ()
+
+
+def _marks(text: str) -> dict[str, float] | None:
+    if not text.strip():
+        return None
+    try:
+        told = json.loads(text)
+        return {str(name): float(at) for name, at in told.items()}
+    except (ValueError, AttributeError, TypeError) as error:
+        raise BellmouthError(
+            'Marks are written as {"lamp_blinks": 45.9}: a name and its second each.'
+        ) from error

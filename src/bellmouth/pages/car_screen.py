@@ -1,0 +1,187 @@
+"""What a car reports, on the terminal: codes, freeze frame, monitors, what a clear would lose."""
+
+from collections.abc import Mapping, Sequence
+
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from bellmouth.bus.code_meanings import meaning
+from bellmouth.bus.link import Losses
+from bellmouth.bus.readiness import Advice
+from bellmouth.bus.reports import Clearing, Codes, Controller, FreezeFrame, Identity
+from bellmouth.j1979 import parameters
+from bellmouth.j1979.codes import MonitorStatus
+from bellmouth.pages.lists import hanging, print_list, section
+
+__all__ = [
+    "losses_words",
+    "print_clearing",
+    "print_codes",
+    "print_last_word",
+    "print_losses",
+    "print_monitors",
+]
+
+_MOST_NOTES = 8
+_VERDICTS = {
+    "go": "Go: ready for inspection by this table.",
+    "wait": "Wait: not ready for inspection; something else comes first.",
+    "drive": "Drive: not ready for inspection; driving completes what is missing.",
+}
+_LOSSES = {
+    "unanswered": "requests unanswered",
+    "cut": "messages cut",
+    "damaged": "frames damaged",
+    "stray": "messages nobody asked for",
+    "malformed": "answers malformed",
+    "reopened": "times the adapter was opened again",
+}
+_KINDS = ("confirmed", "pending", "permanent")
+
+
+def print_codes(
+    controllers: Sequence[Controller],
+    codes: Codes,
+    frames: Sequence[FreezeFrame],
+    identities: Sequence[Identity],
+    out: Console,
+) -> None:
+    """Print codes with their meanings, the freeze frame and who said it, by controller."""
+    known = {identity.source: identity for identity in identities}
+    for one in controllers:
+        name = f" ({one.name})" if one.name else ""
+        section(out, f"Controller {one.address:02X}{name}")
+        _print_identity(known.get(one.address), out)
+        for kind in _KINDS:
+            _print_kind(kind, getattr(codes, kind).get(one.address), out)
+        for frame in frames:
+            if frame.source == one.address:
+                _print_frame(frame, out)
+
+
+def _print_identity(identity: Identity | None, out: Console) -> None:
+    if identity is None:
+        return
+    if identity.vehicle_number:
+        out.print(Text(f"Identification number: {identity.vehicle_number}"))
+    for calibration in identity.calibrations:
+        out.print(Text(f"Calibration: {calibration}"))
+
+
+def _print_kind(kind: str, codes: tuple[str, ...] | None, out: Console) -> None:
+    title = kind.capitalize()
+    if codes is None:
+        out.print(Text(f"{title} codes: it does not answer this question."))
+    elif not codes:
+        out.print(Text(f"{title} codes: none."))
+    else:
+        out.print(Text(f"{title} codes:", style="bold"))
+        for code in codes:
+            said = meaning(code) or "not in our table; see the car's manual"
+            out.print(hanging(" ", f"{code}  {said}"))
+
+
+def _print_frame(frame: FreezeFrame, out: Console) -> None:
+    said = meaning(frame.code)
+    out.print(Text(f"Freeze frame, kept when {frame.code} was set", style="bold"))
+    if said:
+        out.print(hanging(" ", said))
+    table = Table.grid(padding=(0, 2))
+    table.add_column(overflow="fold")
+    table.add_column(justify="right")
+    table.add_column()
+    for name, value in frame.values.items():
+        table.add_row(f"  {name}", *_told(name, value))
+    out.print(table)
+
+
+def _told(name: str, value: float | None) -> tuple[str, str]:
+    """A value and its unit, codes in words."""
+    row = parameters.by_name(name)
+    if value is None:
+        return "not available", ""
+    if row.kind in {"flags", "choice"}:
+        return ", ".join(parameters.meanings(name, value)) or "none", ""
+    return f"{value:g}", "" if row.unit in {"code", "bits", "mask"} else row.unit
+
+
+def print_monitors(monitors: Mapping[int, MonitorStatus], advice: Advice, out: Console) -> None:
+    """Print go, wait or drive; what is missing and what completes it."""
+    out.print()
+    out.print(Text(_VERDICTS[advice.verdict], style="bold"))
+    for reason in advice.why:
+        out.print(hanging("-", reason))
+    for address, status in monitors.items():
+        section(out, f"Controller {address:02X}")
+        for name, state in status.monitors.items():
+            if state != "not supported":
+                told = "complete" if state == "supported complete" else "INCOMPLETE"
+                out.print(Text(f"  {name}: {told}"))
+    if advice.missing:
+        section(out, "What completes the missing ones")
+        for one in advice.missing:
+            out.print(hanging("-", f"{one.monitor}: {one.how}"))
+        out.print(
+            hanging(
+                "!",
+                "Drive only where it is legal and safe: no pattern outranks limits, traffic or "
+                "weather, and somebody else reads the screen. The car's own manual comes first.",
+            )
+        )
+
+
+def print_last_word(advice: Advice, place: str, out: Console) -> None:
+    """Print whose rules these are, and the law's word, which is the last."""
+    out.print()
+    out.print(Text(f"Rules: {place}.", style="dim"))
+    out.print(Text(advice.last_word, style="dim"))
+
+
+def print_clearing(clearing: Clearing, out: Console) -> None:
+    """Print what a clear would lose, before anybody is asked."""
+    section(out, "Clearing loses")
+    lines = [_lost_codes(clearing.codes)]
+    lines += [f"the freeze frame of {frame.code}" for frame in clearing.freeze_frames]
+    if clearing.ready:
+        lines.append(
+            f"readiness: {', '.join(clearing.ready)} would have to complete again before an "
+            "inspection, which takes days of driving"
+        )
+    lines.append(
+        "the learned fuel trims and idle corrections, and with them the evidence of the fault; "
+        "the engine may idle badly until it has learned again"
+    )
+    if clearing.distance_km is not None:
+        lines.append(f"the count since the last clearing ({clearing.distance_km:.0f} km)")
+    for line in lines:
+        out.print(hanging("-", f"{line}."))
+    if any(clearing.codes.permanent.values()):
+        out.print(hanging(" ", "Permanent codes stay: only driving with the fault gone ends them."))
+    print_list(out, "What speaks against it now", clearing.against, _MOST_NOTES)
+
+
+def _lost_codes(codes: Codes) -> str:
+    confirmed = sorted({code for found in codes.confirmed.values() for code in found})
+    pending = sorted({code for found in codes.pending.values() for code in found})
+    if not confirmed and not pending:
+        return "no codes: none are stored"
+    told = [f"confirmed {', '.join(confirmed)}"] if confirmed else []
+    told += [f"pending {', '.join(pending)}"] if pending else []
+    return f"the codes: {'; '.join(told)}"
+
+
+def losses_words(losses: Losses) -> str:
+    """Every loss that was counted, in one sentence; empty where there was none.
+
+    Refusals are answers, and are told where they matter.
+    """
+    told = [f"{n} {words}" for key, words in _LOSSES.items() if (n := getattr(losses, key))]
+    told += [f"{n} {what}" for what, n in losses.seen.items() if n]
+    return f"Lost on the way: {', '.join(told)}." if told else ""
+
+
+def print_losses(losses: Losses, notes: Sequence[str], out: Console) -> None:
+    """Print what went wrong on the wire and what a controller keeps back."""
+    told = losses_words(losses)
+    print_list(out, "Mind", [*notes, *([told] if told else [])], _MOST_NOTES)

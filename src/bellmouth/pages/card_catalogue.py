@@ -1,0 +1,88 @@
+"""The catalogue of words: which texts there are, and each language's translation of them.
+
+The English text is the key. A language is one ``.po`` file under ``locale``; it is compiled in
+memory at first use, so a checkout and an installed package work alike. ``docs/write_words.py``
+keeps the files in step with the texts.
+"""
+
+import functools
+import io
+import os
+import tomllib
+from collections.abc import Mapping
+from gettext import GNUTranslations, NullTranslations
+from importlib.resources import files
+
+from bellmouth.work.content import content_texts
+from bellmouth.work.learning_rows import learning_texts
+
+__all__ = ["LANGUAGES", "default_language", "labels", "messages", "translations"]
+
+#: Languages that are complete. English is the language of the keys.
+LANGUAGES = ("en", "de")
+_CAUSES = (
+    "healthy", "leak", "meter low", "meter high", "fuel low", "fuel high", "deposit",
+    "learned stale", "pressure low", "pressure high", "boost low", "boost high", "unexplained",
+)  # fmt: skip
+_COMPLAINTS = (
+    "unknown", "none", "rough idle", "low idle", "high idle", "hunting idle", "stalls",
+    "sticking plate", "lamp or lean code", "after cleaning", "after a battery change",
+)  # fmt: skip
+
+
+def default_language(environment: Mapping[str, str] | None = None) -> str:
+    """The language of the locale where it is one of ours, else English."""
+    values = os.environ if environment is None else environment
+    for name in ("LC_ALL", "LC_MESSAGES", "LANG"):
+        if value := values.get(name):
+            wanted = value.replace("-", "_").split("_")[0].split(".")[0].lower()
+            return wanted if wanted in LANGUAGES else "en"
+    return "en"
+
+
+@functools.cache
+def labels() -> Mapping[str, str]:
+    """The card's fixed words in English, by name."""
+    text = files(__package__).joinpath("card_labels.toml").read_text(encoding="utf-8")
+    return {name: str(value) for name, value in tomllib.loads(text).items()}
+
+
+def messages() -> dict[str, list[str]]:
+    """Every text that a card can show, with the files that it comes from."""
+    found: dict[str, list[str]] = {}
+    sources = [
+        *(("card_labels.toml", text) for text in labels().values()),
+        *content_texts(),
+        *learning_texts(),
+        *(("causes", text) for text in _CAUSES),
+        *(("complaints", text) for text in _COMPLAINTS),
+    ]
+    for source, text in sources:
+        places = found.setdefault(text, [])
+        if source not in places:
+            places.append(source)
+    return found
+
+
+@functools.cache
+def translations(language: str) -> NullTranslations:
+    """The translation into a language; English is the keys themselves.
+
+    Raises
+    ------
+    KeyError
+        For a language that is not in ``LANGUAGES``.
+    """
+    if language not in LANGUAGES:
+        raise KeyError(language)
+    if language == "en":
+        return NullTranslations()
+    from babel.messages.mofile import write_mo  # noqa: PLC0415 - English needs neither
+    from babel.messages.pofile import read_po  # noqa: PLC0415
+
+    path = files(__package__) / "locale" / language / "LC_MESSAGES" / "bellmouth.po"
+    compiled = io.BytesIO()
+    with path.open("rb") as text:
+        write_mo(compiled, read_po(text, locale=language))
+    compiled.seek(0)
+    return GNUTranslations(compiled)

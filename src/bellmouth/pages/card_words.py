@@ -1,0 +1,100 @@
+"""A card's words in one language and one set of units: phrases, labels, numbers, quantities."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+from babel import Locale
+from babel.numbers import format_decimal, format_percent
+
+from bellmouth.finding.result import Size
+from bellmouth.pages.card_catalogue import labels, translations
+from bellmouth.work.phrases import Phrase, Quantity, Value
+
+__all__ = ["Units", "Words"]
+
+Units = Literal["metric", "us"]
+_SPACE = "\u00a0"  # a number and its unit stay on one line
+
+# Metric unit -> (US unit, factor, offset): US = metric x factor + offset.
+_US = {
+    "degC": ("degF", 1.8, 32.0),
+    "km": ("mi", 1 / 1.609344, 0.0),
+    "mm": ("in", 1 / 25.4, 0.0),
+    "mm2": ("in2", 1 / 645.16, 0.0),
+    "kPa": ("psi", 1 / 6.894757, 0.0),
+    "g/s": ("lb/min", 60 / 453.59237, 0.0),
+}
+_SHOWN = {"degC": "°C", "degF": "°F", "mm2": "mm²", "in2": "in²", "ratio": "×"}
+# Units are written alike in both languages but for these.
+_BY_LANGUAGE = {"de": {"rpm": "1/min"}}
+_PLACES = {"in": 3, "in2": 4, "ratio": 2, "L": 1, "lb/min": 2, "psi": 1, "V": 1, "mm": 1, "mm2": 1}
+_ROUND = {"mi": 10.0}
+
+
+@dataclass(frozen=True, slots=True)
+class Words:
+    """Says phrases in ``language`` (``en`` or ``de``), quantities in ``units``."""
+
+    language: str = "en"
+    units: Units = "metric"
+
+    @property
+    def direction(self) -> str:
+        """Which way the language is written: ``ltr`` or ``rtl``."""
+        return Locale.parse(self.language).text_direction
+
+    def text(self, english: str) -> str:
+        """A text in the language; itself where the catalogue does not hold it."""
+        return translations(self.language).gettext(english) if english else ""
+
+    def say(self, phrase: Phrase) -> str:
+        """A phrase, its quantities written out."""
+        filled = {name: self.value(value) for name, value in phrase.values.items()}
+        return self.text(phrase.text).format(**filled)
+
+    def label(self, name: str, **values: Value) -> str:
+        """One of the card's fixed words."""
+        return self.say(Phrase(labels()[name], values))
+
+    def value(self, value: Value) -> str:
+        """A value as it is written in the language."""
+        if isinstance(value, Quantity):
+            return self.quantity(value)
+        return value if isinstance(value, str) else self.number(value, 0)
+
+    def number(self, value: float, places: int) -> str:
+        """A number with at most so many decimal places."""
+        pattern = "#,##0." + "#" * places if places else "#,##0"
+        return format_decimal(value, format=pattern, locale=self.language)
+
+    def percent(self, probability: float) -> str:
+        """A probability in whole per cent; never 0 or 100, which nobody can know."""
+        edge = "<" if probability < 0.01 else ">" if probability > 0.99 else ""
+        kept = min(0.99, max(0.01, probability))
+        return edge + format_percent(kept, format=f"#,##0{_SPACE}%", locale=self.language)
+
+    def unit(self, unit: str) -> str:
+        """The unit in which a metric one is shown."""
+        if self.units == "us" and unit in _US:
+            unit = _US[unit][0]
+        return _BY_LANGUAGE.get(self.language, {}).get(unit, _SHOWN.get(unit, unit))
+
+    def quantity(self, quantity: Quantity) -> str:
+        """A quantity or range with its unit, converted where US units are wanted."""
+        ends = [quantity.value] if quantity.to is None else [quantity.value, quantity.to]
+        told = "–".join(self._converted(end, quantity.unit) for end in ends)
+        return f"{told}{_SPACE}{self.unit(quantity.unit)}"
+
+    def size(self, size: Size) -> str:
+        """A size with its interval: ``2.1 mm, 1.8 to 2.5``."""
+        value = Quantity(size.value, size.unit)
+        low, high = (self._converted(end, size.unit) for end in (size.low, size.high))
+        return self.label("size", value=value, low=low, high=high)
+
+    def _converted(self, value: float, unit: str) -> str:
+        if self.units == "us" and unit in _US:
+            unit, factor, offset = _US[unit]
+            value = value * factor + offset
+        if unit in _ROUND:
+            value = _ROUND[unit] * round(value / _ROUND[unit])
+        return self.number(value, _PLACES.get(unit, 0 if abs(value) >= 10 else 1))

@@ -1,0 +1,186 @@
+"""The coach on a terminal: how long in huge digits, what to do now, a bar, what comes next.
+
+Black and white, a shape and a word for every meaning, never colour alone. Where the output is no
+terminal, the same as plain lines.
+"""
+
+import math
+import threading
+from collections.abc import Callable
+from typing import Protocol
+
+from rich.console import Console, Group, RenderableType
+from rich.live import Live
+from rich.text import Text
+
+from bellmouth.learning.coach import Coach
+from bellmouth.learning.cues import Cue, seconds_words
+from bellmouth.learning.session import ENDED, Progress
+from bellmouth.pages.big_digits import big
+
+__all__ = ["CoachLines", "CoachScreen", "Sounds"]
+
+_FRAME_S = 1.0 / 15.0
+_FLASH_S = 0.35
+_SHAPES = {"press": "▼", "release": "▲", "wait": "■", "tick": "·", "lead": "·"}
+_HINT = "q, Esc or Ctrl-C: STOP"
+
+
+class Sounds(Protocol):
+    """What sounds a cue; returns at once."""
+
+    def sound(self, cue: Cue) -> None:
+        """Sound it now."""
+        ...
+
+
+class CoachLines:
+    """Plain lines, for a pipe or a terminal that cannot be drawn on."""
+
+    def __init__(self, say: Callable[[str], None], sounds: Sounds | None = None) -> None:
+        self._say = say
+        self._sounds = sounds
+        self._began_s = math.nan
+
+    def begin(self, coach: Coach) -> None:
+        """See :meth:`CoachScreen.begin`."""
+        self._coach = coach
+
+    def cue(self, cue: Cue) -> None:
+        """One line for each word; ticks are left out."""
+        if self._sounds is not None:
+            self._sounds.sound(cue)
+        if not cue.text:
+            return
+        at_s = cue.at_s - self._coach.session.began_s
+        word = {"now": "NOW  ", "beat": "     ", "state": ""}.get(cue.kind, "     ")
+        shape = _SHAPES.get(cue.tone, " ") if cue.kind in ("now", "beat") else " "
+        self._say(f"{at_s:7.1f} s  {shape} {word}{cue.text}")
+
+    def show(self, status: Callable[[], str] | None = None) -> None:  # noqa: ARG002
+        """Wait for the end."""
+        while not self._coach.wait(0.2):
+            pass
+
+
+class CoachScreen:
+    """Draws on a terminal until the attempt is over.
+
+    Parameters
+    ----------
+    out
+        The terminal.
+    sounds
+        What sounds each cue, or None.
+    caller
+        Whether somebody reads it out to another who acts.
+    """
+
+    def __init__(self, out: Console, sounds: Sounds | None = None, *, caller: bool = False) -> None:
+        self._out = out
+        self._sounds = sounds
+        self._caller = caller
+        self._coach: Coach | None = None
+        self._last: Cue | None = None
+        self._changed = threading.Event()
+
+    def begin(self, coach: Coach) -> None:
+        """The coach whose progress is shown; before it starts."""
+        self._coach = coach
+
+    def cue(self, cue: Cue) -> None:
+        """Called by the coach: sound it at once and let the screen catch up."""
+        if self._sounds is not None:
+            self._sounds.sound(cue)
+        self._last = cue
+        self._changed.set()
+
+    def show(self, status: Callable[[], str] | None = None) -> None:
+        """Draw until the attempt is over; ``status`` gives a line of its own, such as the lamp."""
+        coach = self._coach
+        if coach is None:
+            return
+        with Live(console=self._out, auto_refresh=False, screen=False) as live:
+            while True:
+                progress = coach.progress()
+                told = status() if status is not None else ""
+                live.update(self.picture(progress, coach.clock.now_s(), told), refresh=True)
+                if progress.phase in ENDED:
+                    return
+                self._changed.wait(_FRAME_S)
+                self._changed.clear()
+
+    def picture(self, progress: Progress, now_s: float, status: str = "") -> RenderableType:
+        """One frame."""
+        cue = self._last
+        fresh = cue is not None and now_s - cue.at_s < _FLASH_S
+        lines: list[RenderableType] = [self._head(progress), Text()]
+        flash = (
+            "reverse bold" if fresh and cue is not None and cue.kind in ("now", "beat") else "bold"
+        )
+        lines += [
+            Text("  " + line, style=flash) for line in big(self._number(progress, cue, fresh))
+        ]
+        lines += [
+            Text(),
+            self._now(progress),
+            _bar(progress, self._out.width),
+            self._next(progress),
+        ]
+        if status:
+            lines.append(Text(f"  {status}"))
+        words = cue.text if cue is not None and cue.text else ""
+        lines += [Text(f"  {words}", style="italic"), Text(), Text(f"  {_HINT}", style="dim")]
+        return Group(*lines)
+
+    def _head(self, progress: Progress) -> Text:
+        title = self._coach.session.procedure.title if self._coach else ""
+        place = f"step {progress.place} of {progress.of}" if progress.place else "get ready"
+        return Text(f"{title}: {place}, {progress.total_s:.0f} s", style="bold", no_wrap=True)
+
+    @staticmethod
+    def _number(progress: Progress, cue: Cue | None, fresh: bool) -> str:
+        if progress.phase in ("lost", "stopped", "void"):
+            return "STOP"
+        if progress.phase == "done":
+            return "0"
+        if fresh and cue is not None and cue.kind == "now" and cue.edge >= 0:
+            return "NOW"
+        if fresh and cue is not None and cue.kind == "beat" and cue.text:
+            return cue.text
+        left = progress.elapsed_s if progress.awaits else progress.next_in_s
+        if not progress.awaits and math.isinf(left):
+            left = progress.left_s
+        whole = math.floor(left) if progress.awaits else math.ceil(left - 1e-6)
+        minutes, seconds = divmod(max(int(whole), 0), 60)
+        return f"{minutes}:{seconds:02d}" if minutes else str(seconds)
+
+    def _now(self, progress: Progress) -> Text:
+        step = progress.step
+        if step is None:
+            return Text("  Hand on the key, foot by the pedal.", style="bold")
+        call = "Call: " if self._caller else ""
+        text = f"  {_SHAPES.get(step.tone, '■')} {call}{step.say.upper()}"
+        more = f"   {step.show}" if step.show else ""
+        caution = f"   ! {step.caution}" if step.caution else ""
+        return Text(text, style="bold").append(Text(more + caution, style="not bold"))
+
+    @staticmethod
+    def _next(progress: Progress) -> Text:
+        if progress.awaits:
+            return Text(
+                f"  Until {progress.awaits}: press any key when it does; "
+                f"{seconds_words(max(progress.left_s, 0.0))} at most."
+            )
+        listens = f" Any key when {progress.listens}." if progress.listens else ""
+        if progress.next_say:
+            following = f"  Next: {progress.next_say}, in {progress.next_in_s:.0f} s."
+            return Text(following + listens)
+        return Text(f"  Then it is done.{listens}" if progress.phase == "running" else "")
+
+
+def _bar(progress: Progress, width: int) -> Text:
+    wide = max(min(width, 80) - 6, 10)
+    share = progress.elapsed_s / progress.length_s if progress.length_s > 0 else 0.0
+    full = min(max(round(share * wide), 0), wide)
+    return Text("  [" + "█" * full + "·" * (wide - full) + "]")

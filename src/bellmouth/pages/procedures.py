@@ -1,0 +1,192 @@
+"""Learning procedures on the terminal: the list, one in full, a plan; and as plain data."""
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+from rich.console import Console
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from bellmouth.learning.plan import Planned
+from bellmouth.learning.procedure import Condition, Procedure, Step, Window, action_words
+from bellmouth.pages.lists import hanging, print_list, section
+
+__all__ = [
+    "plan_document",
+    "print_plan",
+    "print_procedure",
+    "print_procedures",
+    "procedure_document",
+    "window_words",
+]
+
+
+def window_words(window: Window) -> str:
+    """A window in words: ``at least 10 s``, ``about 7 s (6.5 to 7.5)``."""
+    least, most = window.least_s, window.most_s
+    if math.isinf(most):
+        return f"at least {least:g} s"
+    if window.about_s is not None and least > 0:
+        return f"about {window.about_s:g} s ({least:g} to {most:g})"
+    return f"within {most:g} s" if least <= 0 else f"{least:g} to {most:g} s"
+
+
+def print_procedures(procedures: Sequence[Procedure], out: Console) -> None:
+    """The list: number, name, what for."""
+    table = Table.grid(padding=(0, 2))
+    for _ in range(3):
+        table.add_column(overflow="fold")
+    for one in procedures:
+        table.add_row(one.catalogue, Text(one.name, style="bold"), Text(one.title))
+    out.print(table)
+    unsourced = [one for one in procedures if not one.sourced]
+    if unsourced:
+        out.print()
+        text = (
+            f"{len(unsourced)} of {len(procedures)} are {unsourced[0].source}: not coached until "
+            "you confirm that the car's own manual was checked (--manual-checked). The manual wins."
+        )
+        out.print(Text(text))
+
+
+def print_procedure(one: Procedure, out: Console) -> None:
+    """One procedure in full."""
+    out.print()
+    out.print(Text(f"{one.title} ({one.name})", style="bold"))
+    for text in (one.purpose, f"Source: {one.source}."):
+        if text.strip():
+            out.print(hanging(" ", text))
+    print_list(out, "Caution", one.cautions, len(one.cautions))
+    for when, title in (("before", "Before you start"), ("throughout", "What must stand")):
+        told = [condition.say for condition in one.conditions if condition.when == when]
+        print_list(out, title, told, len(told))
+    section(out, "Steps")
+    for number, step in enumerate(one.steps, 1):
+        _print_step(number, step, one, out)
+    signs = [f"{sign.how}: {sign.what}" for sign in one.signs]
+    print_list(out, "How you know that it took", signs, len(signs))
+    print_list(out, "It erases", one.erases, len(one.erases))
+    out.print()
+    out.print(Text(f"If anything feels wrong: {one.safe_state}"))
+
+
+def _print_step(number: int, step: Step, procedure: Procedure, out: Console) -> None:
+    optional = " (optional)" if step.optional else ""
+    out.print(Text(f"{number:2} {step.say}{optional}", style="bold"))
+    told = [step.show, *_asked(step, procedure)]
+    if step.instead:
+        told.append(f"May be replaced by {step.instead}, with the reason.")
+    if step.caution:
+        told.append(f"! {step.caution}")
+    out.print(Padding(Text(" ".join(part for part in told if part)), (0, 0, 0, 3)))
+
+
+def _asked(step: Step, procedure: Procedure) -> list[str]:
+    """The step's windows in words."""
+    found = []
+    if step.after_s is not None:
+        anchor = procedure.event_words(step.after) if step.after else "the step before"
+        found.append(f"{_capital(window_words(step.after_s))} after {anchor}.")
+    if step.times != (1, 1):
+        least, most = step.times
+        count = str(least) if least == most else f"{least} to {most}"
+        limit = f", all within {step.within_s:g} s" if math.isfinite(step.within_s) else ""
+        found.append(f"{count} times{limit}.")
+    if step.until is not None:
+        words = procedure.event_words(step.until.event)
+        found.append(f"Until {words}, {step.until.timeout_s:g} s at most.")
+    if step.lasts_s is not None:
+        found.append(f"Lasts {window_words(step.lasts_s)}.")
+    if step.stopped_by:
+        stop, go = (procedure.event_words(event) for event in step.stopped_by)
+        found.append(f"The clock stops when {stop}, until {go}.")
+    return found
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def print_plan(planned: Sequence[Planned], out: Console) -> None:
+    """A plan, in the order in which to do it."""
+    out.print()
+    if not planned:
+        out.print(Text("No learning procedure is called for by this work.", style="bold"))
+        return
+    for number, item in enumerate(planned, 1):
+        out.print(Text(f"{number} {item.procedure.title}", style="bold"))
+        told = [f"({item.procedure.name})", item.why, item.covered]
+        if item.instead:
+            told.append(f"On other cars instead: {', '.join(item.instead)}; the manual says which.")
+        out.print(Padding(Text(" ".join(part for part in told if part)), (0, 0, 0, 2)))
+
+
+def plan_document(planned: Sequence[Planned]) -> dict[str, Any]:
+    """A plan as plain data."""
+    return {
+        "plan": [
+            {
+                "procedure": item.procedure.name,
+                "title": item.procedure.title,
+                "why": item.why,
+                "covered": item.covered,
+                "instead": list(item.instead),
+            }
+            for item in planned
+        ]
+    }
+
+
+def procedure_document(one: Procedure) -> dict[str, Any]:
+    """A procedure as plain data; a limit that is not there becomes ``None``. [s]"""
+    return {
+        "name": one.name,
+        "catalogue": one.catalogue,
+        "title": one.title,
+        "source": one.source,
+        "purpose": one.purpose,
+        "does": one.does,
+        "cautions": list(one.cautions),
+        "signs": [{"how": sign.how, "what": sign.what} for sign in one.signs],
+        "erases": list(one.erases),
+        "conditions": [_condition(condition) for condition in one.conditions],
+        "steps": [_step(step) for step in one.steps],
+        "safe_state": one.safe_state,
+    }
+
+
+def _condition(condition: Condition) -> dict[str, Any]:
+    return {
+        "name": condition.name,
+        "say": condition.say,
+        "when": condition.when,
+        "signal": condition.signal,
+        "least": condition.least,
+        "most": condition.most,
+        "unit": condition.unit,
+    }
+
+
+def _step(step: Step) -> dict[str, Any]:
+    until = step.until
+    return {
+        "name": step.name,
+        "who": step.who,
+        "do": step.do,
+        "action": action_words(step.who, step.do),
+        "say": step.say,
+        "after": step.after,
+        "after_s": _window(step.after_s),
+        "times": list(step.times),
+        "within_s": step.within_s,
+        "lasts_s": _window(step.lasts_s),
+        "until": until and {"event": until.event, "timeout_s": until.timeout_s},
+        "optional": step.optional,
+        "caution": step.caution,
+    }
+
+
+def _window(window: Window | None) -> list[float] | None:
+    return None if window is None else [window.least_s, window.most_s]

@@ -1,0 +1,143 @@
+"""A whole job on the page, from a car to its book."""
+
+import re
+from pathlib import Path
+
+import pytest
+from fastapi.testclient import TestClient
+
+from bellmouth.practice.polling import write_csv
+from tests.finding.worked import healthy, meter_reads_low
+
+ODD = "Müller's <b>van</b>, #7 / left"
+
+
+@pytest.fixture(scope="module")
+def files(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
+    folder = tmp_path_factory.mktemp("job")
+    for recording in (meter_reads_low("before.csv"), healthy("after.csv")):
+        write_csv(recording, folder / recording.source)
+    return folder / "before.csv", folder / "after.csv"
+
+
+def begin(client: TestClient, name: str = ODD) -> str:
+    answer = client.post(
+        "/cars",
+        data={"name": name, "displacement_l": "2,0", "metering": "airflow", "idle_rpm": "700",
+              "distance_km": "84000", "complaint": "rough idle"},
+        follow_redirects=False,
+    )  # fmt: skip
+    assert answer.status_code == 303, answer.text
+    return str(answer.headers["location"]).removesuffix("/record")
+
+
+def upload(client: TestClient, car: str, path: Path) -> str:
+    with path.open("rb") as file:
+        answer = client.post(f"{car}/record/file", files={"file": (path.name, file)})
+    assert answer.status_code == 200, answer.text
+    return answer.text
+
+
+def test_a_job_goes_from_car_to_proof(client: TestClient, files: tuple[Path, Path]) -> None:
+    car = begin(client)
+    assert "<b>van" not in client.get(f"{car}/record").text
+    found = upload(client, car, files[0])
+    assert "meter low" in found
+    assert found.count("<svg") >= 2
+    work = client.get(f"{car}/work").text
+    assert 'value="clean_meter"' in work
+    assert "clean airflow meter" in work
+    learned = client.post(f"{car}/work/done", data={"work": ["clean_meter"]})
+    assert learned.status_code == 200
+    assert "needs a recording after the work" in client.get(f"{car}/proof").text
+    upload(client, car, files[1])
+    proof = client.get(f"{car}/proof").text
+    assert "Better: what was wrong is gone" in proof
+    book = client.get(f"{car}/book").text
+    for kind in ("recording", "finding", "work", "proof"):
+        assert f": {kind}" in book
+
+
+def test_the_work_that_was_done_is_told_to_the_proof(
+    client: TestClient, files: tuple[Path, Path]
+) -> None:
+    car = begin(client)
+    upload(client, car, files[0])
+    client.post(f"{car}/work/done", data={"work": ["clean_meter"]})
+    upload(client, car, files[1])
+    client.get(f"{car}/proof")
+    key = car.removeprefix("/car/")
+    data = client.get(f"/api/cars/{key}/proof").json()
+    assert data["verdict"] == "better"
+
+
+def test_a_result_of_a_check_is_taken_in_and_kept(
+    client: TestClient, files: tuple[Path, Path]
+) -> None:
+    car = begin(client)
+    upload(client, car, files[0])
+    told = client.post(
+        f"{car}/finding/result", data={"check": "smoke_test", "outcome": "none"}
+    )  # fmt: skip
+    assert "smoke test=none" in told.text
+    wrong = client.post(f"{car}/finding/result", data={"check": "smoke_test", "outcome": "blue"})
+    assert wrong.status_code == 400
+    assert "blue" in wrong.text
+
+
+@pytest.mark.parametrize(
+    ("name", "data", "sentence"),
+    [
+        ("x.exe", b"MZ", "Choose a recording that ends in"),
+        ("x.csv", b"not a recording", "x"),
+        ("../../etc/passwd.csv", b"time [s]\n", "no column is a parameter known here"),
+        ("x.parquet", b"PAR1garbage", "damaged or cut short"),
+    ],
+)
+def test_a_wrong_file_is_one_sentence(
+    client: TestClient, name: str, data: bytes, sentence: str
+) -> None:
+    car = begin(client)
+    answer = client.post(f"{car}/record/file", files={"file": (name, data)})
+    assert answer.status_code == 400
+    assert sentence in answer.text
+    assert "Traceback" not in answer.text
+
+
+@pytest.mark.parametrize("path", ["/car/!!!/record", "/car/bm9ib2R5/record", "/nowhere"])
+def test_a_wrong_address_is_one_sentence(client: TestClient, path: str) -> None:
+    answer = client.get(path)
+    assert answer.status_code in {400, 404}
+    assert "That did not work" in answer.text
+
+
+def test_a_number_that_is_none_names_the_field(client: TestClient) -> None:
+    answer = client.post(
+        "/cars", data={"name": "a", "displacement_l": "big", "metering": "airflow"}
+    )
+    assert answer.status_code == 400
+    assert "Displacement" in answer.text
+
+
+def test_every_procedure_has_a_page(client: TestClient) -> None:
+    car = begin(client)
+    text = client.get(f"{car}/learning").text
+    addresses = sorted(set(re.findall(rf'href="({re.escape(car)}/learning/[^"]+)"', text)))
+    assert len(addresses) >= 14
+    for address in addresses:
+        answer = client.get(address)
+        assert answer.status_code == 200
+        assert "manual comes first" in answer.text
+
+
+def test_a_card_is_a_page_and_a_sheet(client: TestClient, files: tuple[Path, Path]) -> None:
+    car = begin(client)
+    assert client.get(f"{car}/card?work=clean_plate").text.startswith("<!DOCTYPE html>")
+    sheet = client.get(f"{car}/card.pdf?work=clean_plate")
+    assert sheet.content.startswith(b"%PDF")
+
+
+def test_the_data_is_described(client: TestClient) -> None:
+    described = client.get("/api/openapi.json").json()
+    assert "/api/cars/{key}/finding" in described["paths"]
+    assert "Standing" in described["components"]["schemas"]
