@@ -1,11 +1,12 @@
 """The one family of errors a user can cause. Faces print the text and exit with code 2.
 
 ``BellmouthError`` (a ``ValueError``) -> ``RecordingError``, ``CarError``, ``FindingError``,
-``BusError``, ``ProcedureError``.
+``BookError``, ``BusError``, ``ProcedureError``.
 """
 
 __all__ = [
     "BellmouthError",
+    "BookError",
     "BusError",
     "CarError",
     "FindingError",
@@ -36,3 +37,7 @@ class BusError(BellmouthError):
 
 class ProcedureError(BellmouthError):
     """A learning procedure that cannot be used: unknown signal, window that cannot be met."""
+
+
+class BookError(BellmouthError):
+    """A book that cannot be opened, read or written as asked, and what to do about it."""

@@ -1,8 +1,8 @@
 """A small car that answers on any wire, whose every value can be checked.
 
 Each value of service 01 encodes a counter of the car's state: ``truth(identifier, number)`` are
-the data bytes at count ``number``. The count moves with every request the car hears, so a value
-tells at which request it was made, and a belated one gives itself away.
+the data bytes at count ``number``. The count moves with the requests the car hears, so a value
+tells at which it was made, and a belated one gives itself away.
 """
 
 import time
@@ -17,6 +17,13 @@ __all__ = ["ENGINE_PARAMETERS", "StubCar", "StubNode", "truth"]
 ENGINE_PARAMETERS = (0x01, 0x04, 0x05, 0x06, 0x07, 0x0B, 0x0C, 0x0D, 0x0F, 0x10, 0x11, 0x33, 0x42)
 STATUS = b"\x00\x07\x65\x04"  # one monitor of several is incomplete: evaporative
 VIN = b"00PBELLM0AP000001"
+INFORMATION = {
+    b"\x09\x00": b"\x49\x00\x55\x40\x00\x00",  # items 02, 04, 06, 08, 0A
+    b"\x09\x02": b"\x49\x02\x01" + VIN,
+    b"\x09\x04": b"\x49\x04\x01" + b"STUB-1".ljust(16, b"\0"),
+    b"\x09\x06": b"\x49\x06\x01\xde\xad\xbe\xef",
+    b"\x09\x0a": b"\x49\x0a\x01" + b"ECM\0-EngineControl".ljust(20, b"\0"),
+}
 
 
 def truth(identifier: int, number: int) -> bytes:
@@ -44,10 +51,11 @@ class StubNode:
     refuses: Collection[int] = ()
     skips: Collection[int] = ()
     backwards: bool = False
-    keeps_still: bool = False
+    moves_every: int = 1
     heard: list[bytes] = field(default_factory=list)
     made: dict[int, list[tuple[float, int]]] = field(default_factory=dict)
     number: int = 0
+    asked: int = 0
 
     def answer(self, payload: bytes, *, functional: bool) -> Sequence[Reply]:
         self.heard.append(payload)
@@ -67,23 +75,14 @@ class StubNode:
             return bytes((service + 0x40, 0))
         if service == 0x04:
             return b"\x44"
-        if payload == b"\x09\x00":
-            return b"\x49\x00\x55\x40\x00\x00"
-        if payload == b"\x09\x02":
-            return b"\x49\x02\x01" + VIN
-        if payload == b"\x09\x04":
-            return b"\x49\x04\x01" + b"STUB-1".ljust(16, b"\0")
-        if payload == b"\x09\x06":
-            return b"\x49\x06\x01\xde\xad\xbe\xef"
-        if payload == b"\x09\x0a":
-            return b"\x49\x0a\x01" + b"ECM\0-EngineControl".ljust(20, b"\0")
-        return bytes((0x7F, service, 0x12))
+        return INFORMATION.get(payload, bytes((0x7F, service, 0x12)))
 
     def _current(self, asked: bytes) -> bytes | None:
         if len(asked) > self.most:
             return None if self.too_many is None else bytes((0x7F, 0x01, self.too_many))
-        if not all(one % 0x20 == 0 for one in asked) and not self.keeps_still:
-            self.number += 1
+        if not all(one % 0x20 == 0 for one in asked):
+            self.asked += 1
+            self.number = self.asked // self.moves_every
         parts = []
         for one in asked:
             if one % 0x20 == 0:
@@ -91,12 +90,14 @@ class StubNode:
                     parts.append(
                         bytes((one,)) + parameters.encode_supported(one, tuple(self.parameters))
                     )
-            elif one in self.parameters and one not in self.refuses:
-                if not (one in self.skips and len(asked) > 1):
-                    parts.append(bytes((one,)) + self.data(one))
+            elif one in self.parameters and one not in self._kept_back(asked):
+                parts.append(bytes((one,)) + self.data(one))
         if not parts:
             return bytes((0x7F, 0x01, 0x12))
         return b"\x41" + b"".join(parts[::-1] if self.backwards else parts)
+
+    def _kept_back(self, asked: bytes) -> set[int]:
+        return {*self.refuses, *(self.skips if len(asked) > 1 else ())}
 
     def data(self, identifier: int) -> bytes:
         """Data bytes as they are now; remembers when they were made."""

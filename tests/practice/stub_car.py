@@ -7,12 +7,14 @@ from bellmouth.practice.answering import Reply
 
 SPEED = bytes.fromhex("410C1AF8")
 VEHICLE_NUMBER = bytes.fromhex("490201") + b"1G1JC5444R7252367"
+CODES = bytes.fromhex("430401010171050703FF")
 
 ANSWERS = {
     "0100": bytes.fromhex("4100BE1FA813"),
+    "0101": bytes.fromhex("41018407E100"),  # four codes
     "010C": SPEED,
     "0902": VEHICLE_NUMBER,
-    "03": bytes.fromhex("430401010171050703FF"),
+    "03": CODES,
 }
 
 

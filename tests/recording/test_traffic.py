@@ -258,3 +258,21 @@ def test_a_blf_without_its_head_is_refused_in_one_sentence(tmp_path: Path) -> No
     with pytest.raises(RecordingError) as caught:
         read_recording(log)
     assert str(caught.value) == "x.blf: a BLF log cut short in its head. Copy it again."
+
+
+@pytest.mark.parametrize("ending", FORMATS.values(), ids=FORMATS)
+def test_spoilt_bytes_never_end_in_a_traceback(tmp_path: Path, ending: str) -> None:
+    raw = talk(Bus(), 30).write(tmp_path / f"drive{ending}").read_bytes()
+    rng = np.random.default_rng(11)
+    for number in range(25):
+        spoilt = bytearray(raw)
+        for at in rng.integers(0, len(raw), 1 + number):
+            spoilt[at] = int(rng.integers(256))
+        file = tmp_path / f"bad{number}{ending}"
+        file.write_bytes(bytes(spoilt))
+        try:
+            recording = read_recording(file)
+        except RecordingError as error:
+            assert str(error).startswith(f"bad{number}{ending}")  # noqa: PT017
+            continue
+        assert recording.series

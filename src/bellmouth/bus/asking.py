@@ -52,6 +52,7 @@ class Asker:
         self._last_answer_s: float | None = None
         self._first_unanswered_s: float | None = None
         self._unanswered = 0
+        self._is_lossy = False
 
     @property
     def losses(self) -> Losses:
@@ -68,10 +69,15 @@ class Asker:
         )
 
     @property
+    def is_wary(self) -> bool:
+        """Whether answers have come late, twice or unasked on this link."""
+        return self.belated > 0 or self.link.losses.stray > 0
+
+    @property
     def is_damaged(self) -> bool:
         """Whether this link has ever lost or spoilt anything on the way."""
         wire = self.link.losses
-        return bool(wire.damaged or wire.cut or wire.stray or wire.reopened)
+        return self._is_lossy or bool(wire.damaged or wire.cut or wire.stray or wire.reopened)
 
     def ask(self, payload: bytes, to: int | None = None, *, expect: int | None = None) -> Exchange:
         """Ask once.
@@ -132,16 +138,18 @@ class Asker:
             elif reply in said:
                 return reply
             else:
+                self._is_lossy |= unanswered > 0  # it knows this, and kept silent before
                 said.append(reply)
                 unanswered = 0
-            if self.silence is not None:
+            if self.silence is not None and not self.is_damaged:
                 break
         return None
 
     def ask_everybody(self, payload: bytes) -> dict[int, Answer]:
         """First answer of each controller; asked of all, several times, each with all the time.
 
-        Twice on a good link; more often where something was lost or not all answered each time.
+        Twice on a good link; more often where something was lost, not all answered each time, or
+        nobody did.
         """
         found: dict[int, Answer] = {}
         rounds: list[set[int]] = []
@@ -150,7 +158,8 @@ class Asker:
             rounds.append({one.source for one in answers})
             for answer in answers:
                 found.setdefault(answer.source, answer)
-            agreed = len(rounds) >= _ROUNDS and all(one == set(found) for one in rounds)
-            if agreed and (not found or not self.is_damaged):
+            agreed = all(one == set(found) for one in rounds)
+            self._is_lossy |= bool(found) and not agreed
+            if len(rounds) >= _ROUNDS and agreed and found and not self.is_damaged:
                 break
         return found

@@ -3,7 +3,7 @@
 import threading
 import time
 
-from bellmouth.bus.gathering import Gathering
+from bellmouth.bus.gathering import ADAPTER_MARGIN_S, Gathering
 from bellmouth.bus.link import Answer, Exchange, Losses
 from bellmouth.bus.matching import is_refusal
 from bellmouth.bus.segments import MARGIN_S, N_CR_S, PADDING, Assembly
@@ -22,6 +22,7 @@ __all__ = ["CanLink"]
 _SINGLE_FRAME_BYTES = 7  # no request of SAE J1979 is longer
 _SETTLE_S = 0.15  # quiet for so long, and nothing that was asked before is still on its way
 _SETTLE_AT_MOST_S = 1.0
+_LONGEST_MESSAGE_S = 5.0  # whoever still sends frames of one message then, never ends
 _STRIKES = 3  # refused by the adapter so often in a row: it has lost the bus
 _PAUSES_S = (0.05, 0.1, 0.2, 0.5)  # between attempts to reopen; the last one repeats
 
@@ -35,12 +36,22 @@ class CanLink:
         The open adapter.
     identifiers
         Size of the identifiers the car listens on.
+    margin_s
+        What the adapter may add to the standard's time for an answer. [s]
     patience_s
         How long an adapter that went away is tried again before :class:`BusError`. [s]
     """
 
-    def __init__(self, wire: Wire, identifiers: Identifiers, *, patience_s: float = 10.0) -> None:
+    def __init__(
+        self,
+        wire: Wire,
+        identifiers: Identifiers,
+        *,
+        margin_s: float = ADAPTER_MARGIN_S,
+        patience_s: float = 10.0,
+    ) -> None:
         self._wire = wire
+        self._margin_s = margin_s
         self._identifiers = identifiers
         self._patience_s = patience_s
         self._assemblies: dict[int, Assembly] = {}
@@ -77,24 +88,24 @@ class CanLink:
             try:
                 gathered = self._ask(payload, to, expect)
             except WireLostError as error:
-                gathered = Gathering(payload, time.monotonic(), to, expect, self.losses)
+                gathered = self._gathering(payload, to, expect)
                 self._recover(error)
             self._judge(gathered, refused=self._wire.refused > before)
         return Exchange(gathered.sent_s, tuple(gathered.answers.values()))
 
     def _ask(self, payload: bytes, to: int | None, expect: int | None) -> Gathering:
         self._settle()
-        sent_s = time.monotonic()
+        gathered = self._gathering(payload, to, expect)
         ids = self._identifiers
         identifier = functional_id(ids) if to is None else physical_id(to, ids)
         data = bytes((len(payload),)) + payload
         self._send(identifier, data.ljust(8, bytes((PADDING,))))
-        gathered = Gathering(payload, sent_s, to, expect, self.losses)
-        heard_s = sent_s
+        heard_s = gathered.sent_s
         while not gathered.is_complete:
             deadline = gathered.deadline_s
-            if any(one.is_receiving for one in self._assemblies.values()):
-                deadline = max(deadline, heard_s + N_CR_S + MARGIN_S)
+            if self._is_receiving:
+                more = min(heard_s, gathered.sent_s + _LONGEST_MESSAGE_S) + N_CR_S + MARGIN_S
+                deadline = max(deadline, more)
             left = deadline - time.monotonic()
             if left <= 0:
                 break
@@ -108,6 +119,10 @@ class CanLink:
                 gathered.take(answer)
         return gathered
 
+    def _gathering(self, payload: bytes, to: int | None, expect: int | None) -> Gathering:
+        now = time.monotonic()
+        return Gathering(payload, now, to, expect, self.losses, self._margin_s)
+
     def _send(self, identifier: int, data: bytes) -> None:
         self._wire.send(identifier, data, extended=self._identifiers == 29)
 
@@ -116,11 +131,13 @@ class CanLink:
         if source is None:
             return None
         if source not in self._assemblies:
-            self._assemblies[source] = Assembly(
-                source, self._identifiers, self._send, self.losses
-            )
+            self._assemblies[source] = Assembly(source, self._identifiers, self._send, self.losses)
         whole = self._assemblies[source].feed(frame.data)
         return None if whole is None else Answer(source, whole, frame.at_s)
+
+    @property
+    def _is_receiving(self) -> bool:
+        return any(one.is_receiving for one in self._assemblies.values())
 
     def _source(self, frame: Frame) -> int | None:
         if frame.extended != (self._identifiers == 29):
@@ -136,20 +153,26 @@ class CanLink:
         with self._lock:
             self._is_uneasy = True
             self._settle()
-            self._wire.forget_losses()
+            self.losses.unanswered = self.losses.stray = 0
 
     def _settle(self) -> None:
-        """Throw away what came unasked; after trouble, wait until nothing more comes."""
+        """Throw away what came unasked; after trouble, wait until nothing more comes.
+
+        A belated message of several frames is taken in whole: a controller that is left waiting
+        for flow control cannot hear the next request.
+        """
         now = time.monotonic()
         until, at_most = now + (_SETTLE_S if self._is_uneasy else 0.0), now + _SETTLE_AT_MOST_S
         while True:
             frame = self._wire.receive(min(until, at_most) - time.monotonic())
-            if frame is not None and self._source(frame) is not None:
-                self.losses.stray += 1
-                if self._is_uneasy:
-                    until = frame.at_s + _SETTLE_S
-            elif frame is None and time.monotonic() >= min(until, at_most):
+            if time.monotonic() >= (at_most if frame is not None else min(until, at_most)):
                 break
+            if frame is None:
+                continue
+            if self._source(frame) is not None:
+                self.losses.stray += self._assemble(frame) is not None
+                if self._is_uneasy or self._is_receiving:
+                    until = frame.at_s + _SETTLE_S
         for one in self._assemblies.values():
             one.forget()
         self._is_uneasy = False

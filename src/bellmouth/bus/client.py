@@ -57,14 +57,20 @@ class Client:
         self._claimed: dict[int, frozenset[int]] = {}
         self._names: dict[int, str | None] = {}
         self._samplers: dict[int, Sampler] = {}
-        for address in sorted(self._asker.ask_everybody(_WHO_IS_THERE)):
+        there = sorted(self._asker.ask_everybody(_WHO_IS_THERE))
+        for address in there:
             claimed = records.supported_parameters(self._asker, address)
             if claimed:
                 self._claimed[address] = claimed
                 self._samplers[address] = Sampler(
-                    self._asker, address, Habits(most), self._doubt
+                    self._asker, address, Habits(most, claimed), self._doubt
                 )
-        if not self._claimed:
+        if there and not self._claimed:
+            raise BusError(
+                f"The car answers ({link.description}), but too much is lost on the way to read "
+                "anything; check the adapter, its cable and its plug at the car."
+            )
+        if not there:
             raise BusError(
                 f"Nobody answers ({link.description}); switch the ignition on and check the plug "
                 "at the car."

@@ -8,6 +8,7 @@ means that the next is tried.
 from typing import get_args
 
 from bellmouth.bus.can_link import CanLink
+from bellmouth.bus.gathering import ADAPTER_MARGIN_S
 from bellmouth.bus.link import Losses
 from bellmouth.bus.trouble import nobody_answers
 from bellmouth.bus.wire import Wire
@@ -21,7 +22,13 @@ _TRIES = 3  # of each combination, so that one lost frame hides nobody
 _WHO_IS_THERE = b"\x01\x00"  # every controller supports parameter 00
 
 
-def detect(interface: str, channel: str | None, bitrate: int | None = None) -> CanLink:
+def detect(
+    interface: str,
+    channel: str | None,
+    bitrate: int | None = None,
+    *,
+    margin_s: float = ADAPTER_MARGIN_S,
+) -> CanLink:
     """Open the adapter and find out how the car talks.
 
     Parameters
@@ -30,6 +37,8 @@ def detect(interface: str, channel: str | None, bitrate: int | None = None) -> C
         As ``python-can`` names them.
     bitrate
         The only bit rate to try, or None for all of :data:`BIT_RATES`. [bit/s]
+    margin_s
+        See :class:`bellmouth.bus.can_link.CanLink`. [s]
 
     Raises
     ------
@@ -44,7 +53,7 @@ def detect(interface: str, channel: str | None, bitrate: int | None = None) -> C
     for rate in rates:
         if wire.bitrate != rate:
             wire = Wire(interface, channel, rate, Losses())
-        link = _identifiers(wire)
+        link = _identifiers(wire, margin_s)
         if link is not None:
             return link
         heard, damaged = heard + wire.heard, damaged + wire.losses.damaged
@@ -57,12 +66,13 @@ def detect(interface: str, channel: str | None, bitrate: int | None = None) -> C
         damaged=damaged,
         refused=refused,
         acknowledges=wire.acknowledges,
+        given=bitrate is not None,
     )
 
 
-def _identifiers(wire: Wire) -> CanLink | None:
+def _identifiers(wire: Wire, margin_s: float) -> CanLink | None:
     for identifiers in get_args(Identifiers):
-        link = CanLink(wire, identifiers)
+        link = CanLink(wire, identifiers, margin_s=margin_s)
         try:
             answered = any(link.exchange(_WHO_IS_THERE, expect=1).answers for _ in range(_TRIES))
         except BaseException:

@@ -30,7 +30,9 @@ class Gathering:
     expect
         Enough answers, or None to wait for all there may be.
     losses
-        Where strays and broken promises are counted.
+        Where strays are counted.
+    margin_s
+        What the adapter may add to the standard's times. [s]
     """
 
     request: bytes
@@ -38,6 +40,7 @@ class Gathering:
     to: int | None
     expect: int | None
     losses: Losses
+    margin_s: float = ADAPTER_MARGIN_S
     answers: dict[int, Answer] = field(default_factory=dict)
     _promises: dict[int, int] = field(default_factory=dict)
     _until: dict[int, float] = field(default_factory=dict)
@@ -57,7 +60,7 @@ class Gathering:
         source = answer.source
         self._promises[source] = self._promises.get(source, 0) + 1
         if self._promises[source] <= _MOST_PROMISES:
-            self._until[source] = answer.received_s + P2_STAR_S + ADAPTER_MARGIN_S
+            self._until[source] = answer.received_s + P2_STAR_S + self.margin_s
 
     @property
     def is_complete(self) -> bool:
@@ -68,10 +71,5 @@ class Gathering:
     @property
     def deadline_s(self) -> float:
         """When waiting ends, on the monotonic clock. [s]"""
-        ordinary = self.sent_s + P2_S + ADAPTER_MARGIN_S
+        ordinary = self.sent_s + P2_S + self.margin_s
         return max([ordinary, *self._until.values()])
-
-    @property
-    def broken_promises(self) -> int:
-        """Controllers that promised an answer and gave none."""
-        return len(set(self._promises) - set(self.answers))

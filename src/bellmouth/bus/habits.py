@@ -7,12 +7,16 @@ gives alone, or refuse what its own list claims. What it refuses again and again
 from collections import Counter
 from collections.abc import Collection, Sequence
 
+from bellmouth.j1979 import parameters
 from bellmouth.j1979.messages import MOST_PARAMETERS
 
 __all__ = ["Habits"]
 
 _TWICE = 2  # once may be a damaged frame
 _LEFT_OUT = 3  # so often left out in company before it is asked alone
+_DISORDER = 3  # so often in another order than asked before that is its way
+_COMPANIONS = (0x0D, 0x05, 0x0F, 0x11, 0x04, 0x0B, 0x06, 0x33)  # one byte each, nearly always there
+_STILL_ONE_FRAME = 3  # bytes of a parameter that leave room for a companion in a single frame
 _SILENT = 5  # so often silent to a parameter it never gave, while it answers others
 
 
@@ -23,6 +27,8 @@ class Habits:
     ----------
     most
         Parameters that the link can put into one request.
+    claimed
+        Parameters that the controller lists.
 
     Attributes
     ----------
@@ -32,8 +38,9 @@ class Habits:
         Whether it answers in the order asked, as far as is known.
     """
 
-    def __init__(self, most: int = MOST_PARAMETERS) -> None:
+    def __init__(self, most: int = MOST_PARAMETERS, claimed: Collection[int] = ()) -> None:
         self.most = most
+        self._companions = [one for one in _COMPANIONS if one in claimed]
         self.refused: dict[int, str] = {}
         self.in_order = True
         self._proven = 1
@@ -44,19 +51,45 @@ class Habits:
         self._denied: Counter[int] = Counter()
         self._silent: Counter[int] = Counter()
         self._turn = 0
+        self._disorder = 0
 
     def plan(self, identifiers: Sequence[int]) -> list[tuple[int, ...]]:
-        """Requests that ask for these, each with at most as many as the controller takes.
-
-        Their order turns from one time to the next, so that a belated answer to the last request
-        does not look like the answer to this one.
-        """
+        """Sets of these, each with at most as many as the controller takes at once."""
         wanted = [one for one in dict.fromkeys(identifiers) if one not in self.refused]
         together = [one for one in wanted if one not in self._alone]
         parts = [tuple(together[n : n + self.most]) for n in range(0, len(together), self.most)]
+        return parts + [(one,) for one in wanted if one in self._alone]
+
+    def request(self, part: tuple[int, ...], *, wary: bool) -> tuple[tuple[int, ...], int | None]:
+        """How a set is asked this time, and the companion that must be in the answer.
+
+        No two requests in a row look alike, so that a belated answer to the last one cannot pass
+        for the answer to this one: the order turns, and one parameter alone gets a companion every
+        other time, whose value nobody wants. Where ``wary`` (answers have come late or twice on
+        this link), every set gets one, each time another, and none now and then.
+        """
         self._turn += 1
-        turned = [part[(k := self._turn % len(part)) :] + part[:k] for part in parts]
-        return turned + [(one,) for one in wanted if one in self._alone]
+        turn = self._turn % len(part)
+        turned = part[turn:] + part[:turn]
+        companion = self._companion(part, wary=wary)
+        return (turned if companion is None else (*turned, companion)), companion
+
+    def _companion(self, part: tuple[int, ...], *, wary: bool) -> int | None:
+        if len(part) >= self.most or set(part) & self._alone:
+            return None
+        pool = [one for one in self._companions if one not in {*part, *self._alone, *self.refused}]
+        if not pool or not (wary or len(part) == 1):
+            return None
+        if not wary:
+            size = parameters.byte_count(part[0])
+            return pool[0] if self._turn % 2 and size <= _STILL_ONE_FRAME else None
+        place = self._turn // len(part) % (len(pool) + 1)
+        return None if place == len(pool) else pool[place]
+
+    def out_of_order(self) -> None:
+        """An answer came in another order than asked, and no wire is to blame."""
+        self._disorder += 1
+        self.in_order = self._disorder < _DISORDER
 
     def is_proven(self, part: Collection[int]) -> bool:
         """Whether as many parameters at once have been answered whole before."""
@@ -67,7 +100,7 @@ class Habits:
         self._given |= set(given)
         for one in given:
             self._denied[one] = self._silent[one] = 0
-        if len(given) == len(part):
+        if len(given) == len(part) > 1:
             self._proven = max(self._proven, len(part))
             for one in given:
                 self._left_out[one] = 0

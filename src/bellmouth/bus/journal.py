@@ -7,6 +7,7 @@ anew beside and put in its place about twice a second for as long as that stays 
 ``read_recording`` knows both.
 """
 
+import errno
 import os
 import threading
 import time
@@ -22,7 +23,7 @@ from bellmouth.recording.names import table
 from bellmouth.recording.readers import journal_of
 from bellmouth.recording.series import Recording, Series
 
-__all__ = ["Journal"]
+__all__ = ["Journal", "refuse_existing"]
 
 # A snapshot at most this often, and at most this share of the time. [s]
 SNAPSHOT_S = 0.4
@@ -30,8 +31,8 @@ SNAPSHOT_SHARE = 0.05
 # To the disk itself, in case the power fails, at most this share of the time. [s]
 SYNC_S = 1.0
 SYNC_SHARE = 0.02
-# Samples kept in memory: some hours' worth. Beyond, the older half lives on disk alone.
-MOST_SAMPLES = 400_000
+# Samples kept in memory: an hour's worth of a quick car. Beyond, the older half is on disk alone.
+MOST_SAMPLES = 1_500_000
 
 
 class Journal:
@@ -63,7 +64,7 @@ class Journal:
         self._rows_path = journal_of(self.path) if self._parquet else self.path
         self._names = tuple(names)
         self._clock = clock
-        self._make_room(overwrite)
+        refuse_existing(self.path, overwrite=overwrite)
         self._file = _opened(self._rows_path)
         self._written = 0
         self._kept = _Kept(self._names)
@@ -153,29 +154,40 @@ class Journal:
         raw = row.encode()
         try:
             done = os.write(self._file, raw)
-            if done < len(raw):
-                os.ftruncate(self._file, self._written)
-                raise OSError(28, os.strerror(28))
         except OSError as error:
-            raise RecordingError(
-                f"{self.path.name}: cannot be written on ({_reason(error)}). What was recorded "
-                f"until then, {max(self.seconds, 0.0):.0f} s, is kept."
-            ) from error
+            raise self._stopped(error) from error
+        if done < len(raw):
+            os.ftruncate(self._file, self._written)
+            raise self._stopped(OSError(errno.ENOSPC, os.strerror(errno.ENOSPC)))
         self._written += done
 
-    def _make_room(self, overwrite: bool) -> None:
-        if self.path.suffix.lower() not in (".csv", ".parquet"):
-            raise RecordingError(
-                f"{self.path.name}: what to record is told by the ending; use .parquet or .csv."
-            )
-        there = [path for path in {self.path, self._rows_path} if path.exists()]
-        if there and not overwrite:
-            raise RecordingError(
-                f"{there[0].name}: is there already, and a recording is never overwritten. Choose "
-                "another name."
-            )
-        for path in there:
-            path.unlink()
+    def _stopped(self, error: OSError) -> RecordingError:
+        return RecordingError(
+            f"{self.path.name}: cannot be written on ({_reason(error)}). What was recorded until "
+            f"then, {max(self.seconds, 0.0):.0f} s, is kept."
+        )
+
+
+def refuse_existing(path: Path, *, overwrite: bool = False) -> None:
+    """Refuse an ending that is not recorded to, and a file that is there, also a crashed one's.
+
+    Raises
+    ------
+    RecordingError
+        One sentence for either.
+    """
+    if path.suffix.lower() not in (".csv", ".parquet"):
+        raise RecordingError(
+            f"{path.name}: what to record is told by the ending; use .parquet or .csv."
+        )
+    there = [one for one in (path, journal_of(path)) if one.exists()]
+    if there and not overwrite:
+        raise RecordingError(
+            f"{there[0].name}: is there already, and a recording is never overwritten. Choose "
+            "another name."
+        )
+    for one in there:
+        one.unlink()
 
 
 class _Kept:

@@ -6,11 +6,12 @@ is counted as damaged and spoils its whole exchange: no value of it is handed on
 """
 
 from collections.abc import Callable
-from contextlib import contextmanager
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
+from bellmouth.bus.kline_gathering import KLineGathering
 from bellmouth.bus.kline_wire import Wake, Wire, open_port
 from bellmouth.bus.link import Answer, Exchange, Losses
+from bellmouth.bus.trouble import stays_away
 from bellmouth.errors import BellmouthError, BusError
 from bellmouth.j1979.iso14230 import (
     EVERY_CONTROLLER,
@@ -24,18 +25,22 @@ from bellmouth.j1979.iso14230 import (
     Timing,
 )
 from bellmouth.j1979.kline_messages import (
+    hides_losses,
     join_replies,
-    messages_of,
     split_request,
 )
-from bellmouth.j1979.messages import NEGATIVE, POSITIVE, RESPONSE_PENDING
+from bellmouth.j1979.messages import NEGATIVE, Service
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
 __all__ = ["KLineLink", "open_kline"]
 
-_ECHOED_SERVICES = (0x01, 0x02, 0x09)  # whose replies repeat the parameter or item
+_MONITOR_STATUS = b"\x01\x01"
+_COUNT = 0x7F  # of confirmed codes, in its first byte
+_SURE = 4  # the same answer so many times running; at one message in a hundred lost, 1 in 10^8
+_MOST_REPEATS = 8
+_PAUSE_S = 0.2  # between attempts to open the port again
 _HEARD_AGAIN = "session started again"
 
 
@@ -44,7 +49,8 @@ def open_kline(
     *,
     wake: Wake = "auto",
     timing: Timing = TIMING,
-    slack_s: float = 0.05,
+    slack_s: float = 0.1,
+    patience_s: float = 10.0,
 ) -> "KLineLink":
     """Open a serial device and start a session, the fast way first, then the slow one.
 
@@ -54,6 +60,8 @@ def open_kline(
         Such as ``/dev/ttyUSB0``, or a practice car's pseudo-terminal.
     wake, timing, slack_s
         See :class:`bellmouth.bus.kline_wire.Wire`.
+    patience_s
+        See :class:`KLineLink`. [s]
 
     Raises
     ------
@@ -62,7 +70,7 @@ def open_kline(
     """
     wire = Wire(open_port(channel), channel, wake=wake, timing=timing, slack_s=slack_s)
     try:
-        return KLineLink(wire)
+        return KLineLink(wire, patience_s=patience_s)
     except BaseException:
         wire.close()
         raise
@@ -74,6 +82,13 @@ class KLineLink:
     ``most_parameters`` is how many parameters one request can hold. A request with more is asked
     one by one, and each comes back as an answer of its own with its own time.
 
+    Parameters
+    ----------
+    wire
+        The open port.
+    patience_s
+        How long an adapter that went away is tried again before :class:`BusError`. [s]
+
     Raises
     ------
     BusError
@@ -82,20 +97,24 @@ class KLineLink:
 
     most_parameters = 1
 
-    def __init__(self, wire: Wire) -> None:
+    def __init__(self, wire: Wire, *, patience_s: float = 10.0) -> None:
         self._wire = wire
+        self._patience_s = patience_s
         self._clock: Callable[[], float] = wire.clock
         self._losses = Losses()
         self._last_s = -float("inf")  # when the line last carried anything of this session
-        self._is_doubtful = False
+        self._session: Literal["up", "doubtful", "down"] = "down"
         self._fast = True
-        with self._speaking():
-            if not self._start():
-                raise BusError(
-                    f"{wire.channel}: nobody answers on the K line, neither to the fast start nor "
-                    "to the slow one; switch the ignition on and check that the adapter is in the "
-                    "car's socket, or try CAN."
-                )
+        self._controllers: int | None = None  # how many, where the start has told
+        try:
+            is_up = self._start()
+        except OSError as error:  # pyserial's errors are among them
+            raise stays_away(wire.where, 0.0, error) from error
+        if not is_up:
+            raise BusError(
+                f"{wire.where}: nobody answers, neither to the fast start nor to the slow one; "
+                "switch the ignition on, check the plug at the car, or try CAN."
+            )
 
     @property
     def description(self) -> str:
@@ -116,12 +135,18 @@ class KLineLink:
         Raises
         ------
         BusError
-            If the adapter is gone.
+            If the adapter went away and stays away.
         """
-        with self._speaking():
-            exchanges = [self._ask_surely(part, to, expect) for part in split_request(payload)]
-        answers = tuple(answer for one in exchanges for answer in one.answers)
-        return Exchange(exchanges[0].sent_s, answers)
+        sent_s, answers = self._clock(), list[Answer]()
+        try:
+            for number, part in enumerate(split_request(payload)):
+                exchange = self._ask_surely(part, to, expect)
+                sent_s = sent_s if number else exchange.sent_s
+                answers += exchange.answers
+        except OSError as error:
+            self._losses.unanswered += 1
+            self._recover(error)
+        return Exchange(sent_s, tuple(answers))
 
     def keep_alive(self) -> None:
         """Say that the tester is still there, where the line has been still for half of P3.
@@ -129,32 +154,40 @@ class KLineLink:
         Raises
         ------
         BusError
-            If the adapter is gone.
+            If the adapter went away and stays away.
         """
         if self._clock() - self._last_s > self._wire.timing.request_most / 2:
-            with self._speaking():
-                if not self._is_doubtful:
-                    self._is_doubtful = not self._is_heard()
+            try:
+                if self._session == "up" and not self._is_heard():
+                    self._session = "doubtful"
+            except OSError as error:
+                self._recover(error)
 
     def close(self) -> None:
         """End the session and let go of the port."""
         try:
-            if self._clock() - self._last_s < self._wire.timing.request_most:
-                self._ask(bytes((STOP_COMMUNICATION,)), None, 1)
+            if self._session != "down":
+                self._ask(bytes((STOP_COMMUNICATION,)), None, self._controllers)
         except (BellmouthError, OSError):
             pass  # the port is closed all the same, and the car ends the session by itself
         finally:
             self._wire.close()
 
-    @contextmanager
-    def _speaking(self) -> "Iterator[None]":
-        """The port's own errors as a sentence."""
-        try:
-            yield
-        except OSError as error:  # pyserial's errors are among them
-            raise BusError(
-                f"{self._wire.channel}: the adapter does not answer any more; plug it in again."
-            ) from error
+    def _recover(self, error: OSError) -> None:
+        """Open the port again, as long as patience lasts; the session starts with what is next."""
+        self._session = "down"
+        until = self._clock() + self._patience_s
+        while True:
+            try:
+                self._wire.reopen()
+            except BusError as failure:
+                if self._clock() >= until:
+                    where = self._wire.where
+                    raise stays_away(where, self._patience_s, error) from failure
+                self._wire.sleep_until(self._clock() + _PAUSE_S)
+            else:
+                self._losses.reopened += 1
+                return
 
     def _start(self) -> bool:
         """Wake the car: the fast way, then the slow one; later the one that worked."""
@@ -166,7 +199,7 @@ class KLineLink:
         else:
             return False
         self._last_s = self._clock()
-        self._is_doubtful = False
+        self._session = "up"
         return True
 
     def _start_fast(self) -> bool:
@@ -175,6 +208,7 @@ class KLineLink:
         keys = [KeyBytes(*a.payload[1:3]) for a in exchange.answers if len(a.payload) == 3]
         for key in keys:
             self._check(key)
+        self._controllers = len(keys) or self._controllers
         return bool(keys)
 
     def _start_slowly(self) -> bool:
@@ -187,17 +221,17 @@ class KLineLink:
         if not keys.is_iso_14230:
             spoken = "ISO 9141-2" if keys.is_iso_9141 else "something else"
             raise BusError(
-                f"{self._wire.channel}: this car's key bytes are {keys.first:02X} "
+                f"{self._wire.where}: this car's key bytes are {keys.first:02X} "
                 f"{keys.second:02X}; it speaks {spoken}, not ISO 14230-4, and cannot be read here."
             )
 
     def _is_up(self) -> bool:
         """Whether there is a session, started again where it has run out."""
-        lapsed = self._clock() - self._last_s > self._wire.timing.request_most
-        if not lapsed and self._is_doubtful:
-            lapsed = not self._is_heard()
-        self._is_doubtful = False
-        if not lapsed:
+        if self._clock() - self._last_s > self._wire.timing.request_most:
+            self._session = "down"
+        elif self._session == "doubtful":
+            self._session = "up" if self._is_heard() else "down"
+        if self._session == "up":
             return True
         if self._start():
             self._losses.seen[_HEARD_AGAIN] = self._losses.seen.get(_HEARD_AGAIN, 0) + 1
@@ -206,23 +240,57 @@ class KLineLink:
 
     def _is_heard(self) -> bool:
         # Whoever refuses to be told that we are here has heard it all the same.
-        return bool(self._ask(bytes((TESTER_PRESENT,)), None, None).answers)
+        return bool(self._ask(bytes((TESTER_PRESENT,)), None, self._controllers).answers)
 
     def _ask_surely(self, request: bytes, to: int | None, expect: int | None) -> Exchange:
-        """Ask; where nobody can know how many messages answer, ask twice and compare."""
+        """Ask; where a lost message would not show, ask until the answer is sure."""
         if not self._is_up():
             self._losses.unanswered += 1
             return Exchange(self._clock(), ())
         exchange = self._ask(request, to, expect)
-        if messages_of(request) is None and any(a.payload[0] != NEGATIVE for a in exchange.answers):
-            again = {a.source: a.payload for a in self._ask(request, to, expect).answers}
-            sure = tuple(a for a in exchange.answers if again.get(a.source) == a.payload)
-            self._losses.cut += len(exchange.answers) - len(sure)
-            exchange = Exchange(exchange.sent_s, sure)
-        if not exchange.answers:
+        if exchange.answers and hides_losses(request):
+            exchange = Exchange(exchange.sent_s, self._make_sure(request, to, expect, exchange))
+        wanted = 1 if to is not None or expect is None else expect
+        if len(exchange.answers) < wanted:
             self._losses.unanswered += 1
-            self._is_doubtful = True
+        if not exchange.answers:
+            self._session = "doubtful"
         return exchange
+
+    def _make_sure(
+        self, request: bytes, to: int | None, expect: int | None, first: Exchange
+    ) -> tuple[Answer, ...]:
+        """Answers that are right by the car's own count, or were the same several times running."""
+        found = {answer.source: (answer, self._worth(request, answer)) for answer in first.answers}
+        for _ in range(_MOST_REPEATS):
+            if all(times >= _SURE for _, times in found.values()):
+                break
+            for answer in self._ask(request, to, expect).answers:
+                before, times = found.get(answer.source, (None, 0))
+                if before is not None and before.payload == answer.payload:
+                    found[answer.source] = (before, times + 1)
+                    continue
+                self._losses.cut += before is not None
+                found[answer.source] = (answer, self._worth(request, answer))
+        sure = tuple(answer for answer, times in found.values() if times >= _SURE)
+        self._losses.cut += len(found) - len(sure)
+        return sure
+
+    def _worth(self, request: bytes, answer: Answer) -> int:
+        """How many times the same an answer counts: enough at once, where the car's count agrees.
+
+        Parameter 01 holds the number of confirmed codes.
+        """
+        if answer.payload[0] == NEGATIVE:
+            return _SURE
+        if request[0] != Service.CONFIRMED_CODES:
+            return 1
+        counted = self._ask(_MONITOR_STATUS, answer.source, 1).answers
+        agrees = any(
+            len(one.payload) == 6 and one.payload[2] & _COUNT == answer.payload[1]
+            for one in counted
+        )
+        return _SURE if agrees else 1
 
     def _ask(
         self, request: bytes, to: int | None, expect: int | None, *, woken: bool = False
@@ -234,14 +302,13 @@ class KLineLink:
         target = EVERY_CONTROLLER if to is None else to
         sent_s = self._clock()
         self._wire.send(Message(target, TESTER, request, functional=to is None))
-        gathering = _Gathering(request, 1 if to is not None else expect)
-        whole = self._gather(gathering)
         self._last_s = self._clock()
-        if not whole:
+        gathering = KLineGathering(request, 1 if to is not None else expect)
+        if not self._gather(gathering):
             return Exchange(sent_s, ())
         return Exchange(sent_s, tuple(self._join(gathering)))
 
-    def _gather(self, gathering: "_Gathering") -> bool:
+    def _gather(self, gathering: KLineGathering) -> bool:
         """Take messages until all are there or time is up; False where one was damaged."""
         timing, whole = self._wire.timing, True
         deadline = self._clock() + timing.answer_most
@@ -255,13 +322,13 @@ class KLineLink:
                 continue
             if message is None:
                 return whole
-            now = self._clock()
+            now = self._last_s = self._clock()
             if not gathering.take(message, now):
                 self._losses.stray += 1
             deadline = now + (timing.pending_most if gathering.promised else timing.answer_most)
         return whole
 
-    def _join(self, gathering: "_Gathering") -> "Iterator[Answer]":
+    def _join(self, gathering: KLineGathering) -> "Iterator[Answer]":
         for source, messages in gathering.messages.items():
             try:
                 payload = join_replies(messages)
@@ -270,47 +337,3 @@ class KLineLink:
                 continue
             self._losses.refused += payload[0] == NEGATIVE
             yield Answer(source, payload, gathering.times[source])
-
-
-class _Gathering:
-    """The messages that answer one request, by controller."""
-
-    def __init__(self, request: bytes, expect: int | None) -> None:
-        self._request = request
-        self._expect = expect
-        self._each = messages_of(request)
-        self.messages: dict[int, list[bytes]] = {}
-        self.times: dict[int, float] = {}
-        self.promised: set[int] = set()
-
-    def take(self, message: Message, now: float) -> bool:
-        """Take a message; False where it answers nothing that was asked."""
-        if message.target != TESTER or message.functional or not self._fits(message.data):
-            return False
-        source, data = message.source, message.data
-        if data[0] == NEGATIVE and data[2] == RESPONSE_PENDING:
-            self.promised.add(source)
-            return True
-        had = self.messages.setdefault(source, [])
-        if self._each == 1 and had:
-            return False
-        had.append(data)
-        self.times[source] = now
-        self.promised.discard(source)
-        return True
-
-    @property
-    def is_enough(self) -> bool:
-        """Whether as many controllers as are expected have said all that they can say."""
-        if self._expect is None or self._each is None or self.promised:
-            return False
-        whole = [m for m in self.messages.values() if m[0][0] == NEGATIVE or len(m) >= self._each]
-        return len(whole) >= self._expect
-
-    def _fits(self, data: bytes) -> bool:
-        asked = self._request
-        if data[:1] == bytes((NEGATIVE,)):
-            return len(data) == 3 and data[1] == asked[0]
-        if data[0] != asked[0] + POSITIVE:
-            return False
-        return asked[0] not in _ECHOED_SERVICES or data[1:2] == asked[1:2]

@@ -14,12 +14,16 @@ A wake-up is a level held low for a set time, far from any byte at 10.4 kbit/s. 
     ports that can go so slow, and for pseudo-terminals, which carry bytes but no levels.
 """
 
+import errno
+import termios
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any, Literal, Protocol
 
-from bellmouth.errors import BellmouthError, BusError
+from bellmouth.bus.trouble import cannot_open
+from bellmouth.errors import BellmouthError
 from bellmouth.j1979.iso14230 import (
     BIT_RATE,
     SLOW_BIT_RATE,
@@ -36,12 +40,14 @@ from bellmouth.j1979.iso14230 import (
 
 __all__ = ["SerialPort", "Wake", "Wire", "open_port"]
 
+KLINE = "kline"  # what --interface calls it
 Wake = Literal["auto", "break", "byte"]
 
 _PULSE_BIT_RATE = 360  # nine low bits of a byte 00 last 25.0 ms
 _PULSE_TOLERANCE_S = 0.001  # ISO 14230-2, from memory
 _PULSE_TRIES = 3
 _BYTE_S = 10 / BIT_RATE
+_LOW = 0x00  # what a port makes of a level held low, our own wake-up among them
 _SPIN_S = 0.002  # a sleep may be late by about so much; the rest is waited out awake
 
 
@@ -84,26 +90,17 @@ def open_port(channel: str) -> SerialPort:
     """
     import serial  # noqa: PLC0415
 
+    options: dict[str, Any] = {"baudrate": BIT_RATE, "timeout": 0}
+    if "://" not in channel:
+        options["exclusive"] = True  # two programs on one line would garble each other
     try:
-        port: Any = serial.serial_for_url(channel, baudrate=BIT_RATE, timeout=0)
+        port: Any = serial.serial_for_url(channel, **options)
     except (serial.SerialException, OSError, ValueError) as error:
-        raise BusError(_why_not_open(channel, error)) from error
+        if getattr(error, "errno", None) == errno.EAGAIN:
+            error = OSError(errno.EBUSY, "locked")
+        raise cannot_open(KLINE, channel, error) from error
     opened: SerialPort = port
     return opened
-
-
-def _why_not_open(channel: str, error: Exception) -> str:
-    reason = str(error).lower()
-    if "permission" in reason or "errno 13" in reason:
-        return (
-            f"{channel}: no permission to use it; add yourself to the group that owns it "
-            "(often dialout) and log in again."
-        )
-    if "no such file" in reason or "errno 2]" in reason:
-        return f"{channel}: there is no such device; plug the adapter in and check its name."
-    if "busy" in reason or "lock" in reason:
-        return f"{channel}: another program uses it; close that program first."
-    return f"{channel}: not a serial device that can be opened; check its name."
 
 
 class Wire:
@@ -132,7 +129,7 @@ class Wire:
         *,
         wake: Wake = "auto",
         timing: Timing = TIMING,
-        slack_s: float = 0.05,
+        slack_s: float = 0.1,
         clock: Callable[[], float] = time.monotonic,
         sleep: Callable[[float], None] = time.sleep,
     ) -> None:
@@ -144,6 +141,18 @@ class Wire:
         self._sleep = sleep
         self._by_bytes = wake == "byte" or (wake == "auto" and _carries_no_levels(channel))
         self._buffer = bytearray()
+
+    @property
+    def where(self) -> str:
+        """Interface and channel as the user named them."""
+        return f"{KLINE} {self.channel}"
+
+    def reopen(self) -> None:
+        """Close the port and open it again; raises :class:`BusError` where that fails."""
+        with suppress(OSError):
+            self._port.close()
+        self._buffer.clear()
+        self._port = open_port(self.channel)
 
     def sleep_until(self, when: float) -> None:
         """Wait until the clock shows so much."""
@@ -185,17 +194,15 @@ class Wire:
         self.sleep_until(self.clock() + self.timing.idle)
         self._send_slowly(address)
         self.clear()
-        if self._byte(self.timing.sync_most) != SLOW_SYNCHRONISATION:
+        if self._byte(self.timing.sync_most, echo=address) != SLOW_SYNCHRONISATION:
             return None
         first, second = (self._byte(self.timing.key_gap_most) for _ in range(2))
         if first is None or second is None:
             return None
         self.sleep_until(self.clock() + self.timing.invert_least)
         self._port.write(bytes((~second & 0xFF,)))
-        self._port.flush()
-        confirmed = self._byte(self.timing.invert_most)
-        if confirmed == ~second & 0xFF:  # our own echo
-            confirmed = self._byte(self.timing.invert_most)
+        self._drain()
+        confirmed = self._byte(self.timing.invert_most, echo=~second & 0xFF)
         return KeyBytes(first, second) if confirmed == ~address & 0xFF else None
 
     def _send_slowly(self, address: int) -> None:
@@ -209,23 +216,31 @@ class Wire:
             self.sleep_until(start + number * bit_s)
 
     def _slowly(self, data: bytes, bit_rate: int, until: float) -> None:
-        self._port.baudrate = bit_rate
-        self._port.write(data)
-        self._port.flush()
-        self.sleep_until(until)
-        self._port.baudrate = BIT_RATE
+        with _terminal_errors():
+            self._port.baudrate = bit_rate
+            self._port.write(data)
+            self._port.flush()
+            self.sleep_until(until)
+            self._port.baudrate = BIT_RATE
 
-    def _byte(self, within_s: float) -> int | None:
-        self._port.timeout = within_s + self._slack_s
-        data = self._port.read(1)
-        return data[0] if data else None
+    def _drain(self) -> None:
+        with _terminal_errors():
+            self._port.flush()
+
+    def _byte(self, within_s: float, echo: int | None = None) -> int | None:
+        """The next byte, what was seen of our own signals left out."""
+        deadline = self.clock() + within_s + self._slack_s
+        while True:
+            data = self._read(deadline - self.clock(), 1)
+            if not data or data[0] not in (_LOW, echo):
+                return data[0] if data else None
 
     def send(self, message: Message) -> None:
         """Send a message, its bytes 5 ms apart (P4)."""
         for byte in encode(message):
             self._port.write(bytes((byte,)))
             self.sleep_until(self.clock() + _BYTE_S + self.timing.request_byte_gap)
-        self._port.flush()
+        self._drain()
 
     def receive(self, deadline: float) -> Message | None:
         """The next message that is not an echo of ours; None where none has begun in time.
@@ -243,6 +258,8 @@ class Wire:
 
     def _receive_any(self, deadline: float) -> Message | None:
         while True:
+            while self._buffer[:1] == bytes((_LOW,)):  # no frame begins so
+                del self._buffer[0]
             length = frame_length(bytes(self._buffer))
             if length is not None and len(self._buffer) >= length:
                 frame = bytes(self._buffer[:length])
@@ -259,9 +276,9 @@ class Wire:
                 raise BellmouthError(f"Frame {cut}: it ends before it is whole; ask again.")
             self._buffer += chunk
 
-    def _read(self, wait_s: float) -> bytes:
+    def _read(self, wait_s: float, most: int | None = None) -> bytes:
         self._port.timeout = max(wait_s, 0.0)
-        return self._port.read(max(1, self._port.in_waiting))
+        return self._port.read(most or max(1, self._port.in_waiting))
 
     def wait_for_silence(self) -> None:
         """Throw away what comes until nothing has for longer than a frame can pause."""
@@ -280,6 +297,15 @@ class Wire:
     def close(self) -> None:
         """Let go of the port."""
         self._port.close()
+
+
+@contextmanager
+def _terminal_errors() -> Iterator[None]:
+    """Errors of the terminal's settings are no ``OSError`` by themselves."""
+    try:
+        yield
+    except termios.error as error:
+        raise OSError(*error.args) from error
 
 
 def _carries_no_levels(channel: str) -> bool:

@@ -79,7 +79,9 @@ class Link(Protocol):
         """Counted since the link was opened."""
         ...
 
-    def exchange(self, payload: bytes, to: int | None = None, *, expect: int | None = None) -> Exchange:
+    def exchange(
+        self, payload: bytes, to: int | None = None, *, expect: int | None = None
+    ) -> Exchange:
         """Send a request and gather the answers.
 
         Parameters

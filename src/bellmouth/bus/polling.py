@@ -148,7 +148,7 @@ class Polling:
         A controller that takes one parameter a request has many asked one after another, and
         then each is better stamped with its own time.
         """
-        if count not in self._trial or len(self._trial[1]) >= TRIALS:
+        if count != self._batch or count not in self._trial or len(self._trial[1]) >= TRIALS:
             return
         self._trial[count].append(seconds / count)
         if count == MOST_PARAMETERS and len(self._trial[count]) >= TRIALS:

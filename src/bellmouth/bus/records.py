@@ -148,7 +148,9 @@ def read_identity(asker: Asker, address: int, *, mask_vin: bool = True) -> Ident
         source=address,
         vehicle_number=masked(number) if number and mask_vin else number,
         calibrations=tuple(
-            text for part in _parts(said[_CALIBRATIONS], _CALIBRATION_BYTES) if (text := _text(part))
+            text
+            for part in _parts(said[_CALIBRATIONS], _CALIBRATION_BYTES)
+            if (text := _text(part))
         ),
         verifications=tuple(
             part.hex().upper() for part in _parts(said[_VERIFICATIONS], _VERIFICATION_BYTES)

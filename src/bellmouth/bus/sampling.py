@@ -20,6 +20,7 @@ from bellmouth.j1979.messages import encode_request as encode
 __all__ = ["Doubt", "Sampler"]
 
 _RELATIVE = 0.01  # two readings one after the other agree within this and one step
+_ASKED_AGAIN = 3  # at most, where the answer is that to an earlier request
 _RECENT_S = 1.0  # how old a reading may be to bear out the next
 _DOUBT_S = 30.0  # a link is doubted so long after it last showed damage
 _FOR_GOOD = frozenset({0x11, 0x12, 0x31})  # refusals that will be the same next time
@@ -59,6 +60,12 @@ class Doubt:
             self._seen, self._until_s = damage, now + _DOUBT_S
         return now < self._until_s
 
+    def remember(self, source: int, raw: Raw) -> None:
+        """These are the last readings now."""
+        now = self._clock()
+        for one, data in raw.items():
+            self._last[source, one] = (now, data)
+
     def unsure(self, source: int, raw: Raw) -> list[int]:
         """Those of some readings that the last ones do not bear out; all become the last ones."""
         now, found = self._clock(), []
@@ -66,7 +73,7 @@ class Doubt:
             at, before = self._last.get((source, one), (now - 2 * _RECENT_S, b""))
             if now - at > _RECENT_S or not agree(one, before, data):
                 found.append(one)
-            self._last[source, one] = (now, data)
+        self.remember(source, raw)
         return found
 
 
@@ -163,13 +170,16 @@ class Sampler:
 
     def _believed(self, raw: Raw) -> Raw:
         """The readings without those that jumped and that a second answer does not bear out."""
+        if not self._doubt.is_on:
+            self._doubt.remember(self._address, raw)
+            return raw
         unsure = self._doubt.unsure(self._address, raw)
-        if not unsure or not self._doubt.is_on:
+        if not unsure:
             return raw
         again: Raw = {}
         for part in self.habits.plan(unsure):
             again |= self._ask(part)[1]
-        self._doubt.unsure(self._address, again)
+        self._doubt.remember(self._address, again)
         refuted = {one for one in unsure if not agree(one, raw[one], again.get(one, b""))}
         self._asker.unconfirmed += len(refuted)
         return {one: data for one, data in raw.items() if one not in refuted}
@@ -196,20 +206,31 @@ class Sampler:
         return gathered
 
     def _ask(self, part: tuple[int, ...]) -> tuple[Exchange, Raw, Data | Negative | None]:
-        """One request, put again where its answer came in another order than ever before."""
-        asked = self._ask_once(part)
-        if not self.habits.in_order or _in_order(asked[1], part):
-            return asked
-        # Perhaps it is the belated answer to an earlier request, whose order was another.
-        self._asker.belated += 1
-        asked = self._ask_once(part)
-        self.habits.in_order = _in_order(asked[1], part)
-        return asked
+        """One request and what can be believed of its answer, put again where that was belated."""
+        for _ in range(_ASKED_AGAIN):
+            request, companion = self.habits.request(part, wary=self._asker.is_wary)
+            exchange, raw, reply = self._ask_once(request)
+            if not raw:
+                if companion is not None and isinstance(reply, Negative):
+                    self.habits.failed(request)  # perhaps one too many
+                break
+            orderly = not self.habits.in_order or _in_order(raw, request)
+            if orderly and (companion is None or companion in raw):
+                raw.pop(companion or -1, None)
+                break
+            if not orderly and not self._asker.link.losses.stray:
+                self.habits.out_of_order()
+            else:
+                self._asker.belated += 1
+            raw = {}
+        if raw:
+            self.habits.gave(part, raw)
+        return exchange, raw, reply
 
     def _ask_once(self, part: tuple[int, ...]) -> tuple[Exchange, Raw, Data | Negative | None]:
-        """One request and what can be believed of its answer; the habits learn from it."""
-        request = encode(Request(Service.CURRENT_DATA, part))
-        exchange = self._asker.ask(request, self._address, expect=1)
+        """One request and what its answer holds, if that is whole."""
+        payload = encode(Request(Service.CURRENT_DATA, part))
+        exchange = self._asker.ask(payload, self._address, expect=1)
         payloads = [a.payload for a in exchange.answers if a.source == self._address]
         if not payloads:
             if len(part) == 1 and self._asker.silence is None:
@@ -220,10 +241,7 @@ class Sampler:
             if len(part) == 1 and reply.code in _FOR_GOOD:
                 self.habits.denied(part[0], reply.meaning)
             return exchange, {}, reply
-        raw = dict(reply.replies) if reply is not None else {}
-        if raw:
-            self.habits.gave(part, raw)
-        return exchange, raw, reply
+        return exchange, dict(reply.replies) if reply is not None else {}, reply
 
     def _decoded(self, payload: bytes, part: tuple[int, ...]) -> Data | Negative | None:
         """The reply, or None (and counted) where it is no whole answer to what was asked."""
@@ -239,6 +257,6 @@ class Sampler:
             self._asker.malformed += 1
             return None
         if not set(given) <= set(part):
-            self._asker.malformed += 1
+            self._asker.belated += 1  # an answer to what was asked before
             return None
         return reply

@@ -20,7 +20,7 @@ N_CR_S = 0.15  # and so long for the next consecutive frame: ISO 15765-4, from m
 MARGIN_S = 0.1  # for slow adapters; our choice
 PADDING = 0x55  # any value is allowed; this one has few stuff bits
 _FRAME_BYTES = 8
-_FIRST = 0x1  # upper half of a first frame's first byte
+_SINGLE, _FIRST, _CONSECUTIVE = 0x0, 0x1, 0x2  # upper half of the frame's first byte
 
 _CUT = (
     isotp.ConsecutiveFrameTimeoutError,
@@ -28,6 +28,7 @@ _CUT = (
     isotp.ReceptionInterruptedWithSingleFrameError,
     isotp.ReceptionInterruptedWithFirstFrameError,
 )
+_TAINTING = (*_CUT, isotp.UnexpectedConsecutiveFrameError)
 _STRAY = (isotp.UnexpectedConsecutiveFrameError, isotp.UnexpectedFlowControlError)
 
 Send = Callable[[int, bytes], None]
@@ -48,11 +49,11 @@ class Assembly:
         Where cut, damaged and stray messages are counted.
     """
 
-    def __init__(
-        self, address: int, identifiers: Identifiers, send: Send, losses: Losses
-    ) -> None:
+    def __init__(self, address: int, identifiers: Identifiers, send: Send, losses: Losses) -> None:
         self._losses = losses
         self._in: deque[isotp.CanMessage] = deque()
+        self._before = b""
+        self._is_tainted = False
         self._extended = identifiers == 29
         self._response_id = response_id(address, identifiers)
         mode = isotp.AddressingMode
@@ -84,17 +85,25 @@ class Assembly:
 
     def feed(self, data: bytes) -> bytes | None:
         """Take a frame's data; a message comes back once it is whole."""
-        if len(data) < _FRAME_BYTES and data[:1] and data[0] >> 4 == _FIRST:
+        kind = data[0] >> 4 if data else None
+        if kind == _FIRST and len(data) < _FRAME_BYTES:
             self._losses.damaged += 1  # a first frame is full by definition
             return None
-        self._in.append(
-            isotp.CanMessage(self._response_id, data=data, extended_id=self._extended)
-        )
+        repeated, self._before = data == self._before, data
+        if repeated and kind == _CONSECUTIVE:
+            self._losses.stray += 1  # the counter would have moved: this frame came twice
+            return None
+        if kind == _SINGLE and not self.is_receiving and 1 <= data[0] < len(data):
+            return data[1 : 1 + data[0]]  # nothing to put together, and most answers are such
+        self._in.append(isotp.CanMessage(self._response_id, data=data, extended_id=self._extended))
         self._logic.process()
         return self._whole()
 
     def _whole(self) -> bytes | None:
         found = self._logic.recv()
+        if found and self._is_tainted:
+            self._losses.cut += 1
+            return None
         return bytes(found) if found else None
 
     def tick(self) -> None:
@@ -102,12 +111,16 @@ class Assembly:
         self._logic.process()
 
     def forget(self) -> None:
-        """Give up a message that has begun, and count it."""
+        """Give up a message that has begun, and count it; start afresh."""
         if self.is_receiving:
             self._losses.cut += 1
+        self._before, self._is_tainted = b"", False
         self._logic.reset()
 
     def _note(self, error: isotp.IsoTpError) -> None:
+        # Frames do not say to which message they belong: once one is amiss, what follows may be
+        # put together from two messages, until all has come to rest.
+        self._is_tainted |= isinstance(error, _TAINTING)
         if isinstance(error, _CUT):
             self._losses.cut += 1
         elif isinstance(error, _STRAY):

@@ -6,15 +6,16 @@ adapter's refusals. Here every line must be exactly a frame or an acknowledgemen
 counted. Opening waits for the adapter's acknowledgement rather than for two seconds.
 """
 
+import re
 import select
 import time
 
 import can
-import serial
 from can.interfaces.slcan import slcanBus
 
 __all__ = ["SerialLineBus", "parse_line"]
 
+_END = re.compile(rb"[\r\a]")
 _HEX = frozenset(b"0123456789ABCDEFabcdef")
 _DIGITS = {ord("t"): 3, ord("r"): 3, ord("T"): 8, ord("R"): 8}
 _KEPT_SILENT = frozenset(b"zZFVvN")  # acknowledgements and answers that carry no frame
@@ -22,6 +23,8 @@ _STAMP_DIGITS = 4  # of the adapter's own time stamp, where some other program s
 _LONGEST_LINE = 40
 _CHUNK = 4096
 _ACK_S = 0.3
+_QUIET_S = 0.05
+_ATTEMPTS = 3
 _WAKE_S = 2.5  # boards that restart when their port is opened need about two seconds
 _RATE_COMMANDS = {
     10_000: "S0", 20_000: "S1", 50_000: "S2", 100_000: "S3", 125_000: "S4", 250_000: "S5",
@@ -90,25 +93,51 @@ class SerialLineBus(slcanBus):
         if self._is_set_up:
             super().open()
 
+    def shutdown(self) -> None:
+        """Close the bus and the port, also where the adapter has gone."""
+        connection = getattr(self.serialPortOrig, "_socket", None)
+        try:
+            super().shutdown()
+        finally:
+            self.serialPortOrig.close()
+            if connection is not None:  # pyserial forgets it when the other end has gone
+                connection.close()
+
     def _set_up(self, bitrate: int | None) -> None:
         if bitrate is not None and bitrate not in _RATE_COMMANDS:
             known = ", ".join(str(rate) for rate in _RATE_COMMANDS)
             raise can.CanInitializationError(f"bit rate {bitrate} is none of {known}")
-        self._wake()
+        refusal = None
+        for _ in range(_ATTEMPTS):
+            self._wake()
+            refusal = self._open_at(bitrate)
+            if refusal is None:
+                break
+        if refusal is not None:
+            raise can.CanInitializationError(refusal)
+        self.refused = self.damaged = 0
+
+    def _open_at(self, bitrate: int | None) -> str | None:
+        """Set the bit rate and open; what the adapter refuses comes back in words."""
         if bitrate is not None and self._say(_RATE_COMMANDS[bitrate]) is False:
-            raise can.CanInitializationError(f"the adapter refuses {bitrate} bit/s")
-        if self._say("O") is False:
-            raise can.CanInitializationError("the adapter refuses to open the bus")
-        self.refused = 0
+            return f"the adapter refuses {bitrate} bit/s"
+        return "the adapter refuses to open the bus" if self._say("O") is False else None
 
     def _wake(self) -> None:
-        """Close what another program may have left open, once the adapter listens."""
+        """Close what another program may have left open, once the adapter listens.
+
+        Answers to that program's commands may still be on their way: they are waited for, or
+        they would pass for answers to ours.
+        """
         until = time.monotonic() + _WAKE_S
         while self._say("C") is None and time.monotonic() < until:
             pass
+        quiet_since, until = time.monotonic(), time.monotonic() + _WAKE_S
+        while (now := time.monotonic()) - quiet_since < _QUIET_S and now < until:
+            self._wait(_QUIET_S)
+            quiet_since = time.monotonic() if self._fill() else quiet_since
         self._held.clear()
         self._ready.clear()
-        self.damaged = 0
 
     def _say(self, command: str) -> bool | None:
         """Give a command: True if acknowledged, False if refused, None if neither in time."""
@@ -126,6 +155,12 @@ class SerialLineBus(slcanBus):
                 return False
         return None
 
+    def _write(self, string: str) -> None:
+        try:
+            self.serialPortOrig.write(string.encode("ascii") + self.LINE_TERMINATOR)
+        except OSError as error:  # pyserial's errors are among them
+            raise can.CanOperationError(f"Could not write to serial device: {error}") from error
+
     def _wait(self, seconds: float) -> None:
         select.select([self.serialPortOrig.fileno()], [], [], seconds)
 
@@ -137,21 +172,22 @@ class SerialLineBus(slcanBus):
             self._fill()
         return (self._ready.pop(0) if self._ready else None), False
 
-    def _fill(self) -> None:
-        """Take in all that waits."""
+    def _fill(self) -> bool:
+        """Take in all that waits; False where nothing did."""
         try:
-            self._held += self.serialPortOrig.read(_CHUNK)
-        except (serial.SerialException, OSError) as error:
+            came = self.serialPortOrig.read(_CHUNK)
+        except OSError as error:
             raise can.CanOperationError(f"Could not read from serial device: {error}") from error
+        self._held += came
         start = 0
-        for place, byte in enumerate(self._held):
-            if byte in b"\r\a":
-                self._take(bytes(self._held[start:place]), refused=byte == ord("\a"))
-                start = place + 1
+        for end in _END.finditer(self._held):
+            self._take(bytes(self._held[start : end.start()]), refused=end[0] == b"\a")
+            start = end.end()
         del self._held[:start]
         if len(self._held) > _LONGEST_LINE:
             self.damaged += 1
             self._held.clear()
+        return bool(came)
 
     def _take(self, line: bytes, *, refused: bool) -> None:
         if refused:

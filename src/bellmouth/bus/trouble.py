@@ -1,11 +1,13 @@
 """What goes wrong with an adapter, said in one sentence each with what to try."""
 
+import difflib
 import errno
 import re
+from collections.abc import Iterable
 
 from bellmouth.errors import BusError
 
-__all__ = ["cannot_open", "nobody_answers", "stays_away"]
+__all__ = ["cannot_open", "nobody_answers", "stays_away", "unknown_interface"]
 
 _NUMBER = re.compile(r"\[?(?:Errno|Error Code) (\d+)")
 _GONE = {errno.ENOENT, errno.ENODEV, errno.ENXIO}
@@ -39,6 +41,14 @@ def cannot_open(interface: str, channel: str | None, error: BaseException) -> Bu
     )
 
 
+def unknown_interface(interface: str, channel: str | None, known: Iterable[str]) -> BusError:
+    """There is no interface of that name."""
+    where = f"{interface} {channel}" if channel else interface
+    near = difflib.get_close_matches(interface, list(known), n=1)
+    hint = f'did you mean "{near[0]}"?' if near else "use slcan, socketcan, kline or another."
+    return BusError(f"{where}: no interface of that name; {hint}")
+
+
 def _look(interface: str) -> str:
     if interface == "socketcan":
         return "list them with: ip link show type can, and correct --channel."
@@ -54,9 +64,19 @@ def stays_away(where: str, seconds: float, error: BaseException) -> BusError:
 
 
 def nobody_answers(
-    where: str, tried: str, *, heard: int, damaged: int, refused: int, acknowledges: bool
+    where: str,
+    tried: str,
+    *,
+    heard: int,
+    damaged: int,
+    refused: int,
+    acknowledges: bool,
+    given: bool,
 ) -> BusError:
-    """Nobody answered any question; what was noticed meanwhile says what to try."""
+    """Nobody answered any question; what was noticed meanwhile says what to try.
+
+    ``given`` is whether the user named the bit rate.
+    """
     if heard:
         return BusError(
             f"{where}: there is traffic on the bus but no controller answers ({tried}); the car "
@@ -77,10 +97,10 @@ def nobody_answers(
             f"{where}: what is there does not answer as a serial-line CAN adapter does; correct "
             "--interface and --channel."
         )
+    found = "leave --bitrate out to have it found, " if given else ""
     return BusError(
         f"{where}: nobody answers ({tried}); switch the ignition on, check the plug at the car, "
-        "leave --bitrate out to have it found, or try the K line (--interface kline) on an older "
-        "car."
+        f"{found}or try the K line (--interface kline) on an older car."
     )
 
 
@@ -98,4 +118,5 @@ def _errno(error: BaseException | None) -> int | None:
 
 
 def _words(error: BaseException) -> str:
-    return " ".join(str(error).split()).rstrip(".") or type(error).__name__
+    text = _NUMBER.sub("", str(error)).replace("]", "", 1) if _NUMBER.search(str(error)) else ""
+    return " ".join((text or str(error)).split()).rstrip(".") or type(error).__name__

@@ -7,12 +7,14 @@ reader unnoticed, and every frame is stamped with the monotonic clock as it is t
 import select
 import time
 from collections.abc import Callable
+from contextlib import suppress
 from typing import Any, NamedTuple
 
 import can
 
 from bellmouth.bus.link import Losses
-from bellmouth.bus.trouble import cannot_open
+from bellmouth.bus.trouble import cannot_open, unknown_interface
+from bellmouth.errors import BusError
 
 __all__ = ["Frame", "Wire", "WireLostError"]
 
@@ -68,6 +70,12 @@ class Wire:
         return bool(getattr(self._bus, "acknowledges", True))
 
     def _open(self) -> can.BusABC:
+        if self.interface not in can.VALID_INTERFACES:
+            raise unknown_interface(self.interface, self.channel, (*can.VALID_INTERFACES, "kline"))
+        if self.interface == _SERIAL_LINE and not self.channel:
+            raise BusError(
+                "slcan: --channel is missing; give the adapter's port, such as /dev/ttyACM0."
+            )
         try:
             if self.interface == _SERIAL_LINE and self.channel:
                 from bellmouth.bus.serial_line import SerialLineBus  # noqa: PLC0415
@@ -98,16 +106,8 @@ class Wire:
 
     def close(self) -> None:
         """Let go of the adapter, whatever state it is in."""
-        try:
+        with suppress(can.CanError, OSError, ValueError):  # it may have gone before
             self._bus.shutdown()
-        except (can.CanError, OSError, ValueError):
-            port = getattr(self._bus, "serialPortOrig", None)
-            if port is not None:  # the farewell could not be written; it must close all the same
-                port.close()
-
-    def forget_losses(self) -> None:
-        """Start counting anew."""
-        self.losses = Losses()
 
     def send(self, identifier: int, data: bytes, *, extended: bool) -> None:
         """Put one frame on the bus; raises :class:`WireLostError`."""

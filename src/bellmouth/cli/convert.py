@@ -4,28 +4,12 @@ from pathlib import Path
 
 import click
 
+from bellmouth.cli.adapter_options import parse_controller
 from bellmouth.cli.waiting import waiting
 
-__all__ = ["command", "controller_of"]
+__all__ = ["command"]
 
 _FILE = click.Path(path_type=Path)
-
-
-def controller_of(
-    _: click.Context | None, __: click.Parameter | None, text: str | None
-) -> int | None:
-    """Diagnostic address from what was typed: two hexadecimal digits, with or without ``0x``."""
-    if text is None:
-        return None
-    try:
-        address = int(text, 16)
-    except ValueError:
-        address = -1
-    if not 0 <= address <= 0xFF:
-        raise click.BadParameter(
-            f"{text!r} is no address: two hexadecimal digits, such as 10 for the engine's."
-        )
-    return address
 
 
 @click.command("convert", short_help="A recording of any kind to Parquet, CSV or MDF.")
@@ -40,7 +24,7 @@ def controller_of(
 )
 @click.option(
     "--controller",
-    callback=controller_of,
+    callback=lambda _, __, text: parse_controller(text),
     metavar="ADDRESS",
     help="Of recorded bus traffic: the controller to read, such as 10 (default: the engine's).",
 )

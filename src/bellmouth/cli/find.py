@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from bellmouth.cli.adapter_options import adapter_options
 from bellmouth.cli.waiting import waiting
 
 if TYPE_CHECKING:
@@ -73,6 +74,12 @@ def _complaints(_: click.Context, __: click.Parameter, begun: str) -> list[str]:
 @click.option(
     "--report", type=_FILE, metavar="FILE", help="Also write a page with pictures (HTML)."
 )
+@click.option(
+    "--live",
+    is_flag=True,
+    help="Read the car first, guided, and write what it says to REC (as bellmouth record does).",
+)
+@adapter_options
 def command(
     recording: Path,
     car_file: Path,
@@ -83,16 +90,25 @@ def command(
     mapping: Path | None,
     as_json: bool,
     report: Path | None,
+    live: bool,
+    interface: str,
+    channel: str | None,
+    bitrate: int | None,
 ) -> None:
     """Find what is wrong with the air path in the recording REC.
 
-    REC is a CSV or Parquet file: a column of times and one column a parameter.
+    REC is a CSV, Parquet or MDF file or a bus log: a column of times and one column a parameter.
+    With --live the car is read first, and REC is where that goes.
     """
     from bellmouth import find, read_car, read_recording  # noqa: PLC0415 - --help stays quick
 
     if complaint is not None and not complaint.strip():
         raise click.UsageError("--complaint is empty: say what the owner says, or leave it out.")
     car = read_car(car_file)
+    if live:
+        from bellmouth.cli.record import capture  # noqa: PLC0415
+
+        capture((interface, channel, bitrate), recording, car, None, None, complaint)
     with waiting("Reading the recording"):
         judged = read_recording(recording, mapping=mapping)
         good = tuple(read_recording(path, mapping=mapping) for path in references)

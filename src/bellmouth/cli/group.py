@@ -16,7 +16,28 @@ __all__ = ["BAD_INPUT", "Commands", "main"]
 BAD_INPUT = 2
 _INTERRUPTED = 130  # what a shell reports for a program that ctrl-C ended
 
-_COMMANDS = ("find", "check", "demo", "causes", "checks", "convert", "completion")
+_COMMANDS = (
+    "find",
+    "record",
+    "codes",
+    "monitors",
+    "clear",
+    "check",
+    "card",
+    "prove",
+    "book",
+    "demo",
+    "causes",
+    "checks",
+    "serve",
+    "survey",
+    "convert",
+    "judge",
+    "coach",
+    "procedures",
+    "practice",
+    "completion",
+)
 
 
 class Commands(click.Group):

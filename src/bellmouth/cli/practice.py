@@ -2,21 +2,20 @@
 
 import shlex
 import signal
-import sys
 import time
-from contextlib import ExitStack, contextmanager
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from bellmouth.cli.waiting import waiting
-from bellmouth.errors import BusError
+from bellmouth.errors import CarError
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
-    from types import FrameType
 
+    from bellmouth.j1979.addressing import Identifiers
     from bellmouth.practice.live import PracticeCar
     from bellmouth.practice.wires import Served, WireChoice
 
@@ -84,11 +83,20 @@ _LOOK_UP_S = 0.2
     help="mechanic, keyboard, none, or a script (TOML).",
 )
 @click.option(
+    "--human", is_flag=True, help="Whoever follows the script is early or late, as people are."
+)
+@click.option(
     "--bad-wire",
     type=click.FloatRange(0.0, 100.0),
     default=0.0,
     metavar="PERCENT",
     help="So many frames are lost, late, doubled, out of order and damaged, each.",
+)
+@click.option(
+    "--state",
+    type=_FILE,
+    metavar="FILE",
+    help="Keep what it has learned, its codes and monitors here, from one run to the next.",
 )
 @click.option(
     "--write-car", type=_FILE, metavar="FILE", help="Write what its owner knows about it (TOML)."
@@ -111,7 +119,9 @@ def command(
     speed: float,
     seconds: float | None,
     driver: str,
+    human: bool,
     bad_wire: float,
+    state: Path | None,
     write_car: Path | None,
     tell: bool,
 ) -> None:
@@ -120,29 +130,49 @@ def command(
     It listens on this machine alone. Another shell talks to it as to a car; what to type there is
     printed. Ctrl-C ends it.
     """
-    from bellmouth.practice.faulty import Disturbance  # noqa: PLC0415 - --help stays quick
-    from bellmouth.practice.seat import drive, sitter  # noqa: PLC0415
+    from bellmouth.practice.seat import take_a_seat  # noqa: PLC0415 - --help stays quick
+
+    choice = _choice(
+        port, pty, kline, interface, channel, bitrate, identifiers, bad_wire / 100.0, seed
+    )
+    seat = take_a_seat(driver, human=human, seed=seed)
+    with _until_stopped():
+        with waiting("Building the car"):
+            car = _car(fault, sizes, seed, car_file, variant, latency, speed, state)
+        car.driver = seat.mechanic
+        if write_car is not None:
+            _write(write_car, car.toml())
+        with _serving(car, choice) as served, seat.driving(car, click.echo):
+            _introduce(served, choice, write_car or car_file)
+            if seat.who == "keyboard":
+                _show_keys()
+            if tell:
+                _tell(car)
+            _wait(served, seconds)
+    click.echo("The practice car has stopped.")
+
+
+def _choice(
+    port: int | None,
+    pty: bool,
+    kline: bool,
+    interface: str | None,
+    channel: str | None,
+    bit_rate: int | None,
+    identifiers: str,
+    trouble: float,
+    seed: int,
+) -> "WireChoice":
+    from bellmouth.practice.faulty import Disturbance  # noqa: PLC0415
     from bellmouth.practice.wires import WireChoice  # noqa: PLC0415
 
-    part = bad_wire / 100.0
-    disturbance = Disturbance(
-        drop=part, delay=part, duplicate=part, reorder=part, corrupt=part, seed=seed
+    bad = Disturbance(
+        drop=trouble, delay=trouble, duplicate=trouble, reorder=trouble, corrupt=trouble, seed=seed
     )
-    choice = WireChoice(
-        port, pty, kline, interface, channel, bitrate, 29 if identifiers == "29" else 11,
-        disturbance if part else None,
-    )  # fmt: skip
-    with waiting("Building the car"):
-        car = _car(fault, sizes, seed, car_file, variant, latency, speed)
-    car.driver = sitter(driver)
-    with _serving(car, choice) as served:
-        if write_car is not None:
-            _write(write_car, car)
-        _introduce(car, served, choice, write_car)
-        if tell:
-            _tell(car)
-        _until_the_end(served, drive(car, driver), seconds)
-    click.echo("The practice car has stopped.")
+    size: Identifiers = 29 if identifiers == "29" else 11
+    return WireChoice(
+        port, pty, kline, interface, channel, bit_rate, size, bad if trouble else None
+    )
 
 
 def _car(
@@ -153,6 +183,7 @@ def _car(
     variant: str,
     latency_ms: float,
     speed: float,
+    state: Path | None,
 ) -> "PracticeCar":
     from bellmouth.practice.live import PracticeCar  # noqa: PLC0415
     from bellmouth.practice.services import Manners  # noqa: PLC0415
@@ -160,5 +191,77 @@ def _car(
     size = sizes[0] if len(sizes) == 1 else sizes or None
     manners = Manners(latency_s=latency_ms / 1000.0)
     return PracticeCar(
-        fault, size, seed=seed, car=car_file, variant=variant, speed=speed, manners=manners
-    )
+        fault, size, seed=seed, car=car_file, variant=variant, speed=speed, manners=manners,
+        state_file=state,
+    )  # fmt: skip
+
+
+@contextmanager
+def _serving(car: "PracticeCar", choice: "WireChoice") -> "Iterator[Served]":
+    from bellmouth.practice.wires import serve  # noqa: PLC0415
+
+    served = serve(car, choice)
+    try:
+        with car.keep_up():
+            yield served
+    finally:
+        served.close()
+        car.close()
+
+
+@contextmanager
+def _until_stopped() -> "Iterator[None]":
+    """Ctrl-C and a polite request to end are how this command ends well.
+
+    Shells start commands in the background deaf to Ctrl-C; this one hears it there as well.
+    """
+    heard = (signal.SIGINT, signal.SIGTERM)
+    before = [signal.signal(number, signal.default_int_handler) for number in heard]
+    try:
+        yield
+    except KeyboardInterrupt:
+        click.echo()
+    finally:
+        for number, handler in zip(heard, before, strict=True):
+            signal.signal(number, handler)
+
+
+def _write(path: Path, text: str) -> None:
+    """Write the car's description; another file of that name is not ours to replace."""
+    if path.exists() and not path.read_text("utf-8", errors="replace").startswith(_MARK):
+        raise CarError(f"{path}: there is such a file already; move it, or write to another name.")
+    path.write_text(_MARK + text, "utf-8")
+
+
+def _introduce(served: "Served", choice: "WireChoice", car_file: Path | None) -> None:
+    speed = "10.4 kbit/s" if choice.kline else f"{(choice.bit_rate or 500_000) / 1000:g} kbit/s"
+    words = ["bellmouth", "record", "--interface", served.interface, "--channel", served.channel]
+    words += ["--car", str(car_file or "car.toml"), "-o", "rec.parquet"]
+    click.echo(f"A practice car is waiting on {served.channel} ({served.interface}, {speed}).")
+    click.echo("To talk to it, type in another shell:")
+    click.echo(f"  {shlex.join(words)}")
+    if car_file is None:
+        click.echo("Its description for --car is written by --write-car car.toml.")
+    click.echo("Ctrl-C ends it.")
+
+
+def _show_keys() -> None:
+    from bellmouth.practice.keyboard import KEYS  # noqa: PLC0415
+
+    for key, meaning in KEYS.items():
+        click.echo(f"  {key}  {meaning}")
+
+
+def _tell(car: "PracticeCar") -> None:
+    truth = car.truth
+    sizes = [f"{name} {size:.3g} {truth.units[name]}" for name, size in truth.sizes.items()]
+    click.echo(f"What is wrong with it: {', '.join(sizes) or truth.cause}.")
+
+
+def _wait(served: "Served", seconds: float | None) -> None:
+    until = None if seconds is None else time.monotonic() + seconds
+    while until is None or time.monotonic() < until:
+        if served.failure is not None:
+            raise served.failure
+        left = _LOOK_UP_S if until is None else until - time.monotonic()
+        time.sleep(min(max(left, 0.0), _LOOK_UP_S))

@@ -17,12 +17,20 @@ from bellmouth.errors import BellmouthError
 from bellmouth.j1979.iso14230 import MOST_DATA
 from bellmouth.j1979.messages import NEGATIVE, POSITIVE, Service
 
-__all__ = ["join_replies", "messages_of", "split_reply", "split_request", "takes_several"]
+__all__ = [
+    "hides_losses",
+    "join_replies",
+    "messages_of",
+    "split_reply",
+    "split_request",
+    "takes_several",
+]
 
 _CODES = frozenset({Service.CONFIRMED_CODES, Service.PENDING_CODES, Service.PERMANENT_CODES})
 _CODES_A_MESSAGE = 3
 _BYTES_A_MESSAGE = 4
 _VEHICLE_NUMBER = 0x02
+_CALIBRATIONS = 0x04
 _VEHICLE_NUMBER_BYTES = 17
 _MESSAGES = {0x02: 5, 0x0A: 5}  # of items whose length is laid down
 _ITEM_BYTES = {0x02: 17, 0x04: 16, 0x06: 4, 0x08: 2, 0x0A: 20, 0x0B: 2}
@@ -52,6 +60,17 @@ def messages_of(request: bytes) -> int | None:
     return _MESSAGES.get(request[1]) if request[0] == Service.VEHICLE_INFORMATION else None
 
 
+def hides_losses(request: bytes) -> bool:
+    """Whether a message lost on the way would leave an answer to this request that looks whole.
+
+    Codes have neither numbers nor a count. Of numbered messages the last may be missing, which
+    shows where the length is laid down, and for calibration names (four messages each) too.
+    """
+    if messages_of(request) is not None:
+        return False
+    return request[0] in _CODES or request[1] != _CALIBRATIONS
+
+
 def _is_single(item: bytes) -> bool:
     # Item 00 and its like are masks; odd items up to 09 count the messages of the next.
     return not item or item[0] % 0x20 == 0 or item[0] in (0x01, 0x03, 0x05, 0x07, 0x09)
@@ -66,16 +85,17 @@ def split_reply(payload: bytes) -> tuple[bytes, ...]:
         If it does not fit: the K line has no message that long.
     """
     service = payload[0] - POSITIVE if payload else 0
+    messages: tuple[bytes, ...] = (payload,)
     if service in _CODES and len(payload) >= 2:
-        return _split_codes(payload[:1], payload[2:])
-    if service == Service.VEHICLE_INFORMATION and len(payload) >= 2:
-        return _split_information(payload)
-    if not 1 <= len(payload) <= MOST_DATA:
+        messages = _split_codes(payload[:1], payload[2:])
+    elif service == Service.VEHICLE_INFORMATION and len(payload) >= 3:
+        messages = _split_information(payload)
+    if not messages or not all(1 <= len(message) <= MOST_DATA for message in messages):
         raise BellmouthError(
-            f"Reply {payload.hex(' ').upper()}: a K-line message holds at most {MOST_DATA} bytes; "
+            f"Reply {payload.hex(' ').upper()}: a K-line message holds 1 to {MOST_DATA} bytes; "
             "ask for less."
         )
-    return (payload,)
+    return messages
 
 
 def _split_codes(head: bytes, codes: bytes) -> tuple[bytes, ...]:

@@ -16,7 +16,7 @@ from bellmouth.learning.procedure import Procedure, Step, Window
 __all__ = ["Alignment", "align"]
 
 _MISSING, _MISSING_OPTIONAL = 2.5, 0.4
-_SKIPPED = {"press": 0.6}
+_SKIPPED = {"press": 0.6, "touch": 0.0}
 _SKIPPED_KEY = 1.2
 _WORST_TIME = 1.5
 _WRONG_LENGTH = 2.0
@@ -56,6 +56,23 @@ class Alignment:
 
 
 @dataclass(frozen=True, slots=True)
+class _Track:
+    """The happenings as plain lists, because the search looks at each of them many times. [s]
+
+    ``kind``, ``at``, ``end`` and ``running`` (before it, the engine ran) have one element a
+    happening; ``long`` counts presses too long for a pump up to and without it; ``short`` says
+    that a press is too short for a hold.
+    """
+
+    kind: list[str]
+    at: list[float]
+    end: list[float]
+    running: list[bool]
+    long: list[int]
+    short: list[bool]
+
+
+@dataclass(frozen=True, slots=True)
 class _Beat:
     """A step that a signal shows; ``wait`` is the window from the beat before, if that is next."""
 
@@ -81,11 +98,12 @@ def align(evidence: Evidence, procedure: Procedure) -> tuple[Alignment, ...]:
     beats = _beats(evidence, procedure)
     if not beats:
         return ()
-    running = _running(evidence.happenings)
+    track = _track(evidence.happenings)
+    opening = {beat.kind for beat in beats[:2]}
     found: list[Alignment] = []
-    for index, happening in enumerate(evidence.happenings):
-        if happening.kind in {beat.kind for beat in beats[:2]}:
-            way = _best_way(evidence.happenings, running, procedure, beats, index)
+    for index, kind in enumerate(track.kind):
+        if kind in opening:
+            way = _best_way(track, procedure, beats, index)
             alignment = _alignment(way, evidence.happenings, beats)
             if alignment is not None:
                 found.append(alignment)
@@ -94,6 +112,21 @@ def align(evidence: Evidence, procedure: Procedure) -> tuple[Alignment, ...]:
         if all(one.last < other.first or other.last < one.first for other in chosen):
             chosen.append(one)
     return tuple(sorted(chosen, key=lambda item: item.first))
+
+
+def _track(happenings: Sequence[Happening]) -> _Track:
+    lengths = [0.0 if item.press is None else item.press.lasted_s for item in happenings]
+    long = [0]
+    for length in lengths:
+        long.append(long[-1] + (length > _LONG_S))
+    return _Track(
+        [item.kind for item in happenings],
+        [item.at.best_s for item in happenings],
+        [item.end.best_s for item in happenings],
+        _running(happenings),
+        long,
+        [length < _SHORT_S for length in lengths],
+    )
 
 
 def _beats(evidence: Evidence, procedure: Procedure) -> tuple[_Beat, ...]:
@@ -135,15 +168,9 @@ def _running(happenings: Sequence[Happening]) -> list[bool]:
     return found
 
 
-def _best_way(
-    happenings: Sequence[Happening],
-    running: Sequence[bool],
-    procedure: Procedure,
-    beats: tuple[_Beat, ...],
-    opening: int,
-) -> _Way:
+def _best_way(track: _Track, procedure: Procedure, beats: tuple[_Beat, ...], opening: int) -> _Way:
     """The cheapest way to lay all beats over what follows an opening, which is used itself."""
-    end = min(len(happenings), opening + _REACH)
+    end = min(len(track.kind), opening + _REACH)
     start = _Way(0.0, opening - 1, -1, range(0), None)
     ways = {start.last: start}
     for number, beat in enumerate(beats):
@@ -152,14 +179,16 @@ def _best_way(
             _offer(further, _missed(way, beat, number))
             opens = way.last < opening
             reach = opening + 1 if opens else min(end, way.last + 2 + _PASSED)
-            skipped = 0.0
+            skipped = way.cost
             for index in range(way.last + 1, reach):
-                happening = happenings[index]
-                if happening.kind == beat.kind and _fits(beat, procedure, running=running[index]):
-                    for used in _runs(happenings, beat, index, end):
-                        cost = way.cost + skipped + _price(happenings, beat, way, used, number)
-                        _offer(further, _Way(cost, used[-1], number, used, way))
-                skipped += _SKIPPED.get(happening.kind, _SKIPPED_KEY)
+                if track.kind[index] == beat.kind and _fits(
+                    beat, procedure, running=track.running[index]
+                ):
+                    waited = _waited(track, beat, way, index, number)
+                    for stop in _stops(track, beat, index, end):
+                        cost = skipped + waited + _price(track, beat, index, stop)
+                        _offer(further, _Way(cost, stop - 1, number, range(index, stop), way))
+                skipped += _SKIPPED.get(track.kind[index], _SKIPPED_KEY)
         ways = further
     opened = [way for way in ways.values() if way.last >= opening]
     return min(opened or [start], key=lambda way: way.cost)
@@ -171,7 +200,8 @@ def _offer(ways: dict[int, _Way], way: _Way) -> None:
 
 
 def _missed(way: _Way, beat: _Beat, number: int) -> _Way:
-    cost = _MISSING_OPTIONAL if beat.step.optional else _MISSING
+    # Of two steps that are alike, the later is the one that was left out.
+    cost = (_MISSING_OPTIONAL if beat.step.optional else _MISSING) - 0.001 * number
     return _Way(way.cost + cost, way.last, number, range(0), way)
 
 
@@ -181,45 +211,42 @@ def _fits(beat: _Beat, procedure: Procedure, *, running: bool) -> bool:
     return not (beat.kind == "press" and running and procedure.engine != "running")
 
 
-def _runs(happenings: Sequence[Happening], beat: _Beat, first: int, end: int) -> list[range]:
-    """The happenings that a beat may take, beginning at ``first``."""
+def _stops(track: _Track, beat: _Beat, first: int, end: int) -> range:
+    """Where the happenings that a beat may take, beginning at ``first``, may stop."""
     if not beat.many:
-        return [range(first, first + 1)]
-    found = []
-    for last in range(first, min(end, first + beat.step.times[1] + _TOO_MANY)):
-        if happenings[last].kind != beat.kind:
-            break
-        found.append(range(first, last + 1))
-    return found
+        return range(first + 1, first + 2)
+    stop = first + 1
+    limit = min(end, first + beat.step.times[1] + _TOO_MANY)
+    while stop < limit and track.kind[stop] == beat.kind:
+        stop += 1
+    return range(first + 1, stop + 1)
 
 
-def _price(
-    happenings: Sequence[Happening], beat: _Beat, way: _Way, used: range, number: int
-) -> float:
-    """How unlike the step these happenings are: wait before, count, length."""
-    cost = 0.0
-    if beat.wait is not None and way.beat == number - 1 and way.used:
-        waited = happenings[used[0]].at.best_s - happenings[way.last].end.best_s
-        cost += _outside(waited, beat.wait)
-    presses = [happenings[index].press for index in used]
-    lengths = [press.lasted_s for press in presses if press is not None]
-    if beat.many:
-        whole = happenings[used[-1]].end.best_s - happenings[used[0]].at.best_s
-        cost += _outside(whole, Window(0.0, beat.step.within_s))
-        least, most = beat.step.times
-        off = max(least - len(used), len(used) - most, 0)
-        cost += min(_ONE_COUNT * off, _WORST_COUNT)
-        return cost + sum(_WRONG_LENGTH for length in lengths if length > _LONG_S)
-    if beat.kind == "press" and lengths and lengths[0] < _SHORT_S:
-        cost += _WRONG_LENGTH
-    return cost
+def _waited(track: _Track, beat: _Beat, way: _Way, first: int, number: int) -> float:
+    """How unlike the step the wait before it is; nothing where the beat before is missing."""
+    if beat.wait is None or way.beat != number - 1 or not way.used:
+        return 0.0
+    return _outside(track.at[first] - track.end[way.last], beat.wait.least_s, beat.wait.most_s)
 
 
-def _outside(measured: float, window: Window) -> float:
-    beyond = -window.margin_s(measured)
+def _price(track: _Track, beat: _Beat, first: int, stop: int) -> float:
+    """How unlike the step these happenings are in count and length."""
+    if not beat.many:
+        return _WRONG_LENGTH if beat.kind == "press" and track.short[first] else 0.0
+    least, most = beat.step.times
+    count = stop - first
+    off = max(least - count, count - most, 0)
+    cost = _outside(track.end[stop - 1] - track.at[first], 0.0, beat.step.within_s)
+    cost += min(_ONE_COUNT * off, _WORST_COUNT)
+    return cost + _WRONG_LENGTH * (track.long[stop] - track.long[first])
+
+
+def _outside(measured: float, least: float, most: float) -> float:
+    """What a time outside its window costs, in proportion and up to a limit."""
+    beyond = max(least - measured, measured - most)
     if beyond <= 0 or not math.isfinite(beyond):
         return 0.0
-    scale = max(1.0, 0.3 * (window.least_s if math.isinf(window.most_s) else window.most_s))
+    scale = max(1.0, 0.3 * (least if math.isinf(most) else most))
     return min(beyond / scale, _WORST_TIME)
 
 
@@ -250,6 +277,7 @@ def _recognised(steps: Mapping[str, tuple[Happening, ...]], beats: tuple[_Beat, 
     if not pedal:
         return True
     return any(
-        beat.step.name in steps and (not beat.many or len(steps[beat.step.name]) > 1 or beat.step.times[0] == 1)
+        beat.step.name in steps
+        and (not beat.many or len(steps[beat.step.name]) > 1 or beat.step.times[0] == 1)
         for beat in pedal
     )

@@ -51,8 +51,9 @@ class Press:
 
 @dataclass(frozen=True, slots=True)
 class Happening:
-    """One thing that person or car did: ``key_on``, ``key_off``, ``press``, ``engine_start`` or
-    ``engine_stop``. ``then`` is when the engine ran after its start.
+    """One thing that person or car did: ``key_on``, ``key_off``, ``press``, ``touch`` (of the
+    pedal, too light for a press), ``engine_start`` or ``engine_stop``. ``then`` is when the engine
+    ran after its start.
     """
 
     kind: str

@@ -6,6 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bellmouth.learning.evidence import Happening, Moment
+from bellmouth.learning.pedal import PEDAL_SIGNALS
+from bellmouth.recording.clock import SEAM_S
 from bellmouth.recording.series import Floats, Recording, Series
 
 __all__ = ["WAKE_S", "Bus", "read_bus", "read_engine", "read_key"]
@@ -22,6 +24,10 @@ _FRESH_CLOCK_S = 3600.0
 _OFF_V = 5.0
 #: Above the first the engine turns, above the second it runs. [rpm]
 _TURNS_RPM, _RUNS_RPM = 50.0, 400.0
+#: A reading this soon after a gap still tells what went on at its end. [s]
+_SOON_S = 3.0
+#: Times are written to the millisecond or so. [s]
+_HAIR_S, _SEAM_GIVE_S = 1e-6, 1e-3
 
 
 @dataclass(frozen=True)
@@ -76,7 +82,7 @@ def _every_time(recording: Recording) -> Floats:
 
 def read_key(recording: Recording, bus: Bus) -> tuple[tuple[Happening, ...], tuple[str, ...]]:
     """Key on and key off, and sentences on how they were told."""
-    speed = recording.get("engine_speed")
+    restarted = any("clock began again" in note for note in recording.notes)
     offset = recording.begins_s
     notes: list[str] = []
     found: list[Happening] = []
@@ -92,14 +98,18 @@ def read_key(recording: Recording, bus: Bus) -> tuple[tuple[Happening, ...], tup
     else:
         found.append(Happening("key_on", Moment(-np.inf, bus.begin_s)))
     for last, first in bus.gaps:
-        if speed is not None and _ran_through(speed, last - offset, first - offset):
+        why = _went_on(recording, last - offset, first - offset)
+        if why:
             notes.append(
-                f"Nothing was sampled from {last:.1f} to {first:.1f} s while the engine ran: "
-                "samples lost, not key off."
+                f"Nothing was sampled from {last:.1f} to {first:.1f} s while {why}: samples lost, "
+                "not key off."
             )
-            continue
-        found.append(Happening("key_off", Moment(last, last + bus.interval_s)))
-        found.append(Happening("key_on", _woken(first, bus)))
+        elif restarted and abs(first - last - SEAM_S) < _SEAM_GIVE_S:
+            # How long the key was off between the two parts, nobody knows.
+            found += [Happening(kind, Moment(last, first)) for kind in ("key_off", "key_on")]
+        else:
+            found.append(Happening("key_off", Moment(last, last + bus.interval_s)))
+            found.append(Happening("key_on", _woken(first, bus)))
     found += _supply(recording.get("control_module_voltage"), offset)
     return tuple(found), tuple(notes)
 
@@ -108,15 +118,28 @@ def _woken(first_s: float, bus: Bus) -> Moment:
     return Moment(first_s - bus.interval_s - WAKE_S, first_s)
 
 
-def _ran_through(speed: Series, last_s: float, first_s: float) -> bool:
-    """Whether the engine ran on both sides of a gap."""
-    before = int(np.searchsorted(speed.time_s, last_s, side="right")) - 1
-    after = int(np.searchsorted(speed.time_s, first_s))
-    if before < 0 or after >= speed.time_s.size:
+def _went_on(recording: Recording, last_s: float, first_s: float) -> str:
+    """What went on across a gap, so that the key was not turned off; empty for nothing."""
+    speed = recording.get("engine_speed")
+    if speed is not None and _above(speed, _RUNS_RPM, last_s, first_s):
+        return "the engine ran"
+    for name in PEDAL_SIGNALS:
+        pedal = recording.get(name)
+        if pedal is not None:
+            half = 0.5 * float(pedal.value.min() + pedal.value.max())
+            floor = half + 0.5 * PEDAL_SIGNALS[name]
+            held = pedal.value.max() > floor and _above(pedal, half, last_s, first_s)
+            return "the pedal was held" if held else ""
+    return ""
+
+
+def _above(series: Series, level: float, last_s: float, first_s: float) -> bool:
+    """Whether a parameter was above a level on both sides of a gap."""
+    before = int(np.searchsorted(series.time_s, last_s + _HAIR_S, side="right")) - 1
+    after = int(np.searchsorted(series.time_s, first_s - _HAIR_S))
+    if before < 0 or after >= series.time_s.size or series.time_s[after] - first_s > _SOON_S:
         return False
-    if speed.time_s[after] - first_s > 3.0:
-        return False
-    return bool(speed.value[before] > _RUNS_RPM and speed.value[after] > _RUNS_RPM)
+    return bool(series.value[before] > level and series.value[after] > level)
 
 
 def _supply(voltage: Series | None, offset: float) -> list[Happening]:
@@ -151,7 +174,9 @@ def read_engine(recording: Recording, bus: Bus) -> tuple[Happening, ...]:
         if turns:
             found.append(_start(time, running, after, bus))
         else:
-            at = Moment(float(time[before]), _no_later(float(time[before]), float(time[after]), bus))
+            at = Moment(
+                float(time[before]), _no_later(float(time[before]), float(time[after]), bus)
+            )
             found.append(Happening("engine_stop", at))
     return tuple(found)
 
@@ -162,7 +187,9 @@ def _start(time: Floats, running: NDArray[np.bool_], index: int, bus: Bus) -> Ha
     runs = index + int(np.argmax(running[index:]))
     if not running[runs]:
         return Happening("engine_start", at)
-    return Happening("engine_start", at, then=Moment(_no_sooner(time, runs, bus), float(time[runs])))
+    return Happening(
+        "engine_start", at, then=Moment(_no_sooner(time, runs, bus), float(time[runs]))
+    )
 
 
 def _no_sooner(time: Floats, index: int, bus: Bus) -> float:

@@ -44,7 +44,9 @@ def read_lamp(recording: Recording) -> dict[str, tuple[Moment, ...]] | None:
     return {name: tuple(moments) for name, moments in events.items()}
 
 
-def _spells(time: Floats, changes: np.ndarray[tuple[int], np.dtype[np.intp]]) -> list[np.ndarray[tuple[int], np.dtype[np.intp]]]:
+def _spells(
+    time: Floats, changes: np.ndarray[tuple[int], np.dtype[np.intp]]
+) -> list[np.ndarray[tuple[int], np.dtype[np.intp]]]:
     """Changes that follow each other closely, together."""
     if not changes.size:
         return []

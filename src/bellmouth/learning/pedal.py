@@ -1,30 +1,36 @@
 """The pedal's presses in a recording: where it rests, where it is down, when it went and came."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from bellmouth.learning.consistency import SHORTEST_PRESS_S
 from bellmouth.learning.evidence import Moment, Press
 from bellmouth.recording.series import Floats, Recording, Series
 
-__all__ = ["Pedal", "read_pedal"]
+__all__ = ["PEDAL_SIGNALS", "Pedal", "read_pedal"]
 
 #: Parameters that show the pedal, best first, and the least travel that is a full press. [points]
-_SIGNALS = {
+PEDAL_SIGNALS = {
     "accelerator_pedal_position_d": 40.0,
     "accelerator_pedal_position_e": 18.0,
     "accelerator_pedal_position_f": 18.0,
     "relative_accelerator_pedal_position": 40.0,
     "throttle_position": 40.0,
 }
-#: Shares of the travel: below the first the pedal is up, above the second it is down. A controller's
-#: own thresholds are unknown, so the whole way between them is uncertainty.
+#: Shares of the travel: below the first the pedal is up, above the second it is down. Where between
+#: them a controller draws its line is unknown, so the whole way is uncertainty.
 _UP, _DOWN = 0.2, 0.8
+#: Above this share the foot touches the pedal.
+_TOUCHED = 0.04
 #: A press whose deepest sample is below this is shallow; above ``_DOWN`` it is full.
 _SHALLOW = 0.65
 #: Held down, a sample below this has clearly been let up.
 _EASED = 0.5
+#: How much of what a steady pace would narrow is believed; feet are not machines.
+_STEADY = 0.75
 #: A foot that goes to the floor stays there this long at least, so closer samples see it. [s]
 _DWELL_S = 0.12
 #: Least movement that is a movement and not noise. [points]
@@ -33,16 +39,17 @@ _STIRRED = 6.0
 
 @dataclass(frozen=True)
 class Pedal:
-    """The presses, the times of the samples, and sentences on how they were read."""
+    """The presses, the times of the samples, lighter touches, and how they were read."""
 
     presses: tuple[Press, ...]
     time_s: Floats
     notes: tuple[str, ...] = ()
+    touches: tuple[Press, ...] = ()
 
 
 def read_pedal(recording: Recording) -> Pedal | None:
     """The presses in a recording, on its file's clock; None where no signal shows the pedal."""
-    found = next((recording.series[name] for name in _SIGNALS if name in recording), None)
+    found = next((recording.series[name] for name in PEDAL_SIGNALS if name in recording), None)
     if found is None or found.time_s.size < 2:
         return None
     notes = _notes(found)
@@ -50,7 +57,7 @@ def read_pedal(recording: Recording) -> Pedal | None:
     rest, floor = _extent(found.value)
     if floor - rest < _STIRRED:
         return Pedal((), time, (*notes, "The pedal never moved."))
-    sure = floor - rest >= _SIGNALS[found.name]
+    sure = floor - rest >= PEDAL_SIGNALS[found.name]
     if not sure:
         notes = (
             *notes,
@@ -58,7 +65,10 @@ def read_pedal(recording: Recording) -> Pedal | None:
             "this recording cannot say.",
         )
     share = (found.value - rest) / (floor - rest)
-    return Pedal(_presses(time, share, sure=sure), time, notes)
+    presses = tuple(
+        _press(time, share, first, stop, sure=sure) for first, stop in _runs(share >= _UP)
+    )
+    return Pedal(presses, time, notes, tuple(_touches(time, share)))
 
 
 def _notes(found: Series) -> tuple[str, ...]:
@@ -77,32 +87,71 @@ def _extent(value: Floats) -> tuple[float, float]:
     return float(ordered[place]), float(ordered[-1 - place])
 
 
-def _presses(time: Floats, share: Floats, *, sure: bool) -> tuple[Press, ...]:
-    away = share >= _UP
+def _runs(away: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """First sample of each run of true ones, and the one after its last."""
     edges = np.flatnonzero(np.diff(away)) + 1
     starts = [0, *edges.tolist()] if away[0] else edges.tolist()
     if away[-1]:
         starts.append(away.size)
-    return tuple(
-        _press(time, share, first, stop, sure=sure)
-        for first, stop in zip(starts[::2], starts[1::2], strict=True)
-    )
+    return list(zip(starts[::2], starts[1::2], strict=True))
+
+
+def _touches(time: Floats, share: Floats) -> Iterator[Press]:
+    """Movements too light for a press, yet more than noise."""
+    resting = share[share < _UP]
+    if resting.size < 8:
+        return
+    noise = 1.5 * float(np.median(np.abs(resting - np.median(resting))))
+    for first, stop in _runs(share >= max(_TOUCHED, float(np.median(resting)) + 6.0 * noise)):
+        deepest = float(share[first:stop].max())
+        if deepest < _UP and (stop - first > 1 or deepest > 2.0 * _TOUCHED):
+            before = float(time[first - 1]) if first else -np.inf
+            after = float(time[stop]) if stop < time.size else np.inf
+            begin, end = Moment(before, float(time[first])), Moment(float(time[stop - 1]), after)
+            yield Press(begin, end, "shallow")
 
 
 def _press(time: Floats, share: Floats, first: int, stop: int, *, sure: bool) -> Press:
     """One run of samples ``first`` to ``stop`` away from rest."""
     inside = share[first:stop]
     deepest = float(inside.max())
-    down = np.flatnonzero(inside >= min(_DOWN, deepest))
+    enough = min(_DOWN, deepest)
+    down = np.flatnonzero(inside >= enough)
     reached, left = first + int(down[0]), first + int(down[-1])
-    before = float(time[first - 1]) if first else -np.inf
-    after = float(time[stop]) if stop < time.size else np.inf
+    begin = _crossing(time, share, range(first - 1, reached + 1), enough)
+    ended = _crossing(time, share, range(stop, left - 1, -1), enough)
     depth = _depth(time, share, first, stop, deepest) if sure else "unsure"
     lowest = float(share[reached : left + 1].min())
-    held = "down" if lowest >= _DOWN or deepest < _DOWN else "eased" if lowest < _EASED else "unsure"
-    return Press(
-        Moment(before, float(time[reached])), Moment(float(time[left]), after), depth, held
+    held = (
+        "down" if lowest >= _DOWN or deepest < _DOWN else "eased" if lowest < _EASED else "unsure"
     )
+    return Press(Moment(*begin), Moment(ended[1], ended[0]), depth, held)
+
+
+def _crossing(time: Floats, share: Floats, way: range, enough: float) -> tuple[float, float]:
+    """When the pedal was on its way between up and down: the times next to up and next to down.
+
+    ``way`` holds the samples from the last one up to the first one down, in that direction. A
+    sample between narrows it: the foot moves at a steady pace or nearly, so it cannot have passed
+    the one level much before, or the other much after, the straight line says.
+    """
+    up, down = way[0], way[-1]
+    outer = float(time[up]) if 0 <= up < time.size else -np.inf * way.step
+    inner = float(time[down])
+    if len(way) < 3 or not np.isfinite(outer):
+        return outer, inner
+    near_up, near_down = way[1], way[-2]
+    outer += (
+        _STEADY
+        * ((_UP - float(share[up])) / max(float(share[near_up] - share[up]), 1e-9))
+        * (float(time[near_up]) - outer)
+    )
+    inner += (
+        _STEADY
+        * ((float(share[down]) - enough) / max(float(share[down] - share[near_down]), 1e-9))
+        * (float(time[near_down]) - inner)
+    )
+    return outer, inner
 
 
 def _depth(time: Floats, share: Floats, first: int, stop: int, deepest: float) -> str:

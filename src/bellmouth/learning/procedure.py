@@ -112,7 +112,12 @@ class Window:
         return 0.5 * (self.least_s + self.most_s)
 
     def margin_s(self, measured_s: float) -> float:
-        """Distance to the nearer edge; negative where the time lies outside by that much. [s]"""
+        """Distance to the nearer edge; negative where the time lies outside by that much. [s]
+
+        Zero is no edge to come near to: *within 3 s* has a margin of 2 s at 1 s.
+        """
+        if self.least_s <= 0 <= measured_s:
+            return self.most_s - measured_s
         return min(measured_s - self.least_s, self.most_s - measured_s)
 
 

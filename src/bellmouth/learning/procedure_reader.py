@@ -64,7 +64,7 @@ REQUIRED: Mapping[str, tuple[str, ...]] = {
 }
 
 _ENGINE = ("stopped", "running", "both")
-_WINDOW = '{ least = 2 }, { most = 3 }, { least = 2, most = 3 } or { about = 7, tolerance = 0.5 }'
+_WINDOW = "{ least = 2 }, { most = 3 }, { least = 2, most = 3 } or { about = 7, tolerance = 0.5 }"
 _NAME = re.compile(r"^[a-z][a-z0-9_]*$")
 _PROCEDURE_NAME = re.compile(r"^[a-z][a-z0-9-]*$")
 
@@ -220,7 +220,9 @@ def _step(entry: Table, events: Mapping[str, str]) -> Step:
     if "within_s" in entry and do not in ("pump", "rev", "snap"):
         entry.refuse("within_s bounds repeated presses; write lasts_s or after_s here.", "within_s")
     if do == "pump" and step.lasts_s is not None:
-        entry.refuse("a pump lasts within_s; put the wait after it in a step of its own.", "lasts_s")
+        entry.refuse(
+            "a pump lasts within_s; put the wait after it in a step of its own.", "lasts_s"
+        )
     return step
 
 
@@ -295,7 +297,9 @@ def _forbidden(entry: Table) -> tuple[str, ...]:
     known = [f"{who}: {do}" for who, deeds in ACTIONS.items() for do in deeds]
     for action in entry.texts("forbidden"):
         if action not in known:
-            entry.refuse(f'forbidden action "{action}" is not known. One is "{known[2]}".', "forbidden")
+            entry.refuse(
+                f'forbidden action "{action}" is not known. One is "{known[2]}".', "forbidden"
+            )
     return entry.texts("forbidden")
 
 
@@ -325,7 +329,7 @@ def _condition(entry: Table, when: str, steps: tuple[Step, ...]) -> Condition:
         most=entry.number("most", math.inf, least=None),
         unit=entry.text("unit"),
         shortest_s=entry.number("shortest_s", 1.0),
-        engine=entry.choice("engine", _ENGINE, "both"),
+        engine=entry.choice("engine", _ENGINE, "both").replace("both", ""),
         first=entry.text("first"),
         last=entry.text("last"),
         mend=entry.text("mend"),
@@ -388,5 +392,3 @@ def _refuse_strange_anchors(top: Table, steps: tuple[Step, ...]) -> None:
 
 def _place(source: str, step: Step) -> str:
     return f'{source}, line {step.line}, step "{step.name}"'
-
-

@@ -39,6 +39,7 @@ def evidence_of(recording: Recording | None, procedure: Procedure, marks: Marks)
         if pedal is not None:
             signals.add("pedal")
             happenings += [Happening("press", press.begin, press) for press in pedal.presses]
+            happenings += [Happening("touch", touch.begin, touch) for touch in pedal.touches]
             notes += pedal.notes
         events.update(read_lamp(recording) or {})
     tapped, tapped_signals = _taps(marks, signals)

@@ -2,6 +2,7 @@
 
 import functools
 import logging
+from importlib import import_module
 from pathlib import Path
 from typing import Any, Literal
 
@@ -47,20 +48,30 @@ def card_pdf(page: CardPage, paper: Paper = "a4") -> bytes:
 
 
 def _set(html: str, paper: Paper, size_pt: float) -> Any:
-    from weasyprint import CSS, HTML  # type: ignore[import-untyped]  # noqa: PLC0415 - heavy
-
-    # It reports each rule of the screen that paper does not know.
-    logging.getLogger("weasyprint").setLevel(logging.ERROR)
+    library = _library()
     style = f"@page {{ size: {PAPERS[paper]} }} html {{ font-size: {size_pt}pt !important }}"
-    return HTML(string=html).render(stylesheets=[CSS(string=style)], font_config=_fonts())
+    sheet = library.CSS(string=style)
+    return library.HTML(string=html).render(stylesheets=[sheet], font_config=_fonts())
+
+
+def _library() -> Any:
+    """The setter of pages, loaded when the first sheet is set."""
+    try:
+        library = import_module("weasyprint")
+    except OSError as error:
+        raise WorkError(
+            "A PDF cannot be set on this machine: the text library Pango is missing. Install it, "
+            "or write a page with --html and print it from a browser."
+        ) from error
+    # It reports each rule for the screen that paper does not know.
+    logging.getLogger("weasyprint").setLevel(logging.ERROR)
+    return library
 
 
 @functools.cache
 def _fonts() -> Any:
     """The fonts of this machine, looked through once."""
-    from weasyprint.text.fonts import FontConfiguration  # type: ignore[import-untyped]  # noqa: PLC0415
-
-    return FontConfiguration()
+    return import_module("weasyprint.text.fonts").FontConfiguration()
 
 
 def write_pdf(path: Path, page: CardPage, paper: Paper = "a4") -> None:

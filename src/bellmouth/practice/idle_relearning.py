@@ -93,7 +93,7 @@ class IdleRelearning:
         return self._w[f"{_NAME}.idle"].holds(s.now_s - self._since_s)
 
     def power_lost(self, s: Senses) -> None:
-        """The battery was taken off before it was stored."""
+        """See :class:`Machine`."""
         if self._state == "storing":
             self._refuse("store", s, "off")
         self._state = "asleep"

@@ -6,10 +6,12 @@ Timed automata. The plate moves by itself in two of them, which is what the mech
 from collections.abc import Mapping
 from math import inf
 
+from bellmouth.practice.ignition import Key
 from bellmouth.practice.verdicts import Effect, Event, Log, Senses, Window
 
 __all__ = ["ClosedPosition", "KeyOnAdaptation", "PedalReleased"]
 
+_LEAST_V = 12.4  # with the engine stopped
 _PATTERN_PRESSES = 3  # so many full presses are another procedure, not a foot left on the pedal
 
 
@@ -23,10 +25,12 @@ class _Cycle:
         self._touched = False
         self._presses = 0
         self._ran = False
+        self._weak = False
 
     def _note(self, event: Event, s: Senses) -> None:
         if event == "on":
             self._on_s, self._touched, self._presses, self._ran = s.now_s, False, 0, False
+            self._weak = False
         elif event == "off":
             self._off_s = s.now_s
         elif event == "touch":
@@ -35,6 +39,10 @@ class _Cycle:
             self._presses += 1
         elif event == "start":
             self._ran = True
+
+    def _watch_supply(self, s: Senses) -> None:
+        if s.voltage_v < _LEAST_V and s.key >= Key.ON and not (s.running or s.cranking):
+            self._weak = True
 
     @property
     def _another(self) -> bool:
@@ -78,8 +86,8 @@ class PedalReleased(_Cycle):
         lasted, on = s.now_s - (self._on_s or 0.0), self._w[f"{self._NAME}.on"]
         if self._another:
             self._good = 0
-        elif self._touched:
-            self._refuse("pedal touched", s)
+        elif self._touched or self._weak:
+            self._refuse("pedal touched" if self._touched else "voltage", s)
         elif not on.holds(lasted):
             self._refuse("on", s, lasted, on)
         else:
@@ -91,8 +99,14 @@ class PedalReleased(_Cycle):
         self._good, self._waiting = 0, False
         self._log.refused(self._NAME, step, s.now_s, measured, window)
 
+    def power_lost(self, s: Senses) -> None:
+        """See :class:`Machine`."""
+        if self._waiting or self._good:
+            self._refuse("off", s, s.now_s - self._off_s, self._w[f"{self._NAME}.off"])
+
     def tick(self, s: Senses) -> None:
         """See :class:`Machine`."""
+        self._watch_supply(s)
         if self._waiting and self._w[f"{self._NAME}.off"].holds(s.now_s - self._off_s):
             self._waiting = False
             self._good += 1
@@ -121,21 +135,21 @@ class ClosedPosition(_Cycle):
         elif event == "off" and self._on_s is not None:
             lasted = s.now_s - self._on_s
             touched = self._touched and not self._another
-            if touched:
-                self._log.refused(self._NAME, "pedal touched", s.now_s)
+            if touched or self._weak:
+                step = "pedal touched" if touched else "voltage"
+                self._log.refused(self._NAME, step, s.now_s)
             elif not on.holds(lasted):
                 self._log.refused(self._NAME, "on", s.now_s, lasted, on)
             else:
                 self._waiting = True
         self._note(event, s)
 
-    def power_lost(self, now_s: float) -> None:
-        """The battery was taken off before the writing was done."""
+    def power_lost(self, s: Senses) -> None:
+        """See :class:`Machine`."""
         if self._waiting:
             self._waiting = False
-            self._log.refused(
-                self._NAME, "off", now_s, now_s - self._off_s, self._w[f"{self._NAME}.off"]
-            )
+            gone, off = s.now_s - self._off_s, self._w[f"{self._NAME}.off"]
+            self._log.refused(self._NAME, "off", s.now_s, gone, off)
 
     def moving_s(self, now_s: float) -> float | None:
         """How long the plate has been moving by itself; None while it rests. [s]"""
@@ -145,6 +159,7 @@ class ClosedPosition(_Cycle):
 
     def tick(self, s: Senses) -> None:
         """See :class:`Machine`."""
+        self._watch_supply(s)
         if self._waiting and self._w[f"{self._NAME}.off"].holds(s.now_s - self._off_s):
             self._waiting = False
             self._keep()
@@ -161,7 +176,6 @@ class KeyOnAdaptation(_Cycle):
         self._keep = keep
         self._gone_s = inf
         self._fault: str | None = None
-        self._done_s: float | None = None
         self._storing = False
 
     def _window(self, step: str) -> Window:
@@ -174,10 +188,10 @@ class KeyOnAdaptation(_Cycle):
             if self._storing:
                 self._storing = False
                 self._log.refused(self._NAME, "store", s.now_s, gone, self._window("off"))
-            self._gone_s, self._fault, self._done_s = gone, None, None
+            self._gone_s, self._fault = gone, None
         elif event == "off" and self._on_s is not None:
             self._end(s)
-        elif event in {"touch", "start"} and self._fault is None and not self._done(s):
+        elif event in {"touch", "start"} and self._fault is None:
             self._fault = "pedal touched" if event == "touch" else "engine started"
         self._note(event, s)
 
@@ -227,17 +241,18 @@ class KeyOnAdaptation(_Cycle):
     def _check(self, s: Senses) -> None:
         if self._done(s):
             return
-        conditions = {
-            "coolant": 5.0 <= s.coolant_c <= 95.0,
-            "intake": 5.0 <= s.intake_c <= 95.0,
-            "voltage": s.voltage_v >= 11.5,
-            "speed": s.road_kmh < 0.5,
-        }
-        self._fault = next((name for name, holds in conditions.items() if not holds), None)
+        if not 5.0 <= s.coolant_c <= 95.0:
+            self._fault = "coolant"
+        elif not 5.0 <= s.intake_c <= 95.0:
+            self._fault = "intake"
+        elif s.voltage_v < 11.5:
+            self._fault = "voltage"
+        elif s.road_kmh >= 0.5:
+            self._fault = "speed"
 
-    def power_lost(self, now_s: float) -> None:
-        """The battery was taken off before it was stored."""
+    def power_lost(self, s: Senses) -> None:
+        """See :class:`Machine`."""
         if self._storing:
             self._storing = False
-            gone = now_s - self._off_s
-            self._log.refused(self._NAME, "store", now_s, gone, self._window("off"))
+            gone = s.now_s - self._off_s
+            self._log.refused(self._NAME, "store", s.now_s, gone, self._window("off"))

@@ -109,11 +109,11 @@ class KLineCar:
     def _take_byte(self, byte: int, now: float) -> None:
         if not self._buffer and byte == _PULSE:
             self._phase = "pulsed" if "fast" in self._starts else "asleep"
-        elif not self._buffer and byte == EVERY_CONTROLLER and self._phase != "slow":
+        elif not self._buffer and byte == EVERY_CONTROLLER:
             self._begin_slowly(now)
         elif self._phase == "slow":
             self._end_slowly(byte, now)
-        elif self._phase != "asleep":
+        else:
             self._buffer.append(byte)
             self._look(now)
 
@@ -149,7 +149,7 @@ class KLineCar:
 
     def _hear(self, message: Message, now: float) -> None:
         service = message.data[0]
-        if self._phase == "pulsed" and service != START_COMMUNICATION:
+        if self._phase == "asleep" or (self._phase == "pulsed" and service != START_COMMUNICATION):
             return
         if message.functional and message.target != EVERY_CONTROLLER:
             return

@@ -106,7 +106,7 @@ class LearningLogic:
         self._off_s: float | None = None
         w = dict(windows()) | dict(allowed or {})
         self._pattern = PedalPattern(
-            w, self._log, lambda: self.learned.missing(), effects.reset,
+            w, self._log, self._missing, effects.reset,
             lambda: effects.learn_idle(w["idle_air.idle"].least), self._idle_learned,
         )  # fmt: skip
         self._closed = ClosedPosition(w, self._log, self._position_learned)
@@ -150,6 +150,8 @@ class LearningLogic:
         """Move on to these senses."""
         for event in self._events(s):
             for machine in self._machines:
+                if event == "on":
+                    machine.tick(s)  # a wait that ends at this very instant has been waited
                 machine.on(event, s)
         for machine in self._machines:
             machine.tick(s)
@@ -200,6 +202,9 @@ class LearningLogic:
             self._off_s = None
             self._effects.store()
 
+    def _missing(self) -> str | None:
+        return self.learned.missing()
+
     def _pedal_learned(self) -> None:
         self.learned.pedal_released_pct = 0.0
 
@@ -211,7 +216,7 @@ class LearningLogic:
 
     def power_lost(self, s: Senses) -> None:
         """The battery was taken off: what was being written is lost, and all that was learned."""
-        self._closed.power_lost(s.now_s)
-        self._key_on.power_lost(s.now_s)
-        self._idling.power_lost(s)
+        for machine in self._machines:
+            machine.power_lost(s)
+        self._off_s = None
         self.learned = Learned(None, None, idle=False)

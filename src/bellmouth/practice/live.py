@@ -32,6 +32,7 @@ from bellmouth.practice.verdicts import Verdict, Window
 __all__ = ["PracticeCar"]
 
 _ENGINE, _GEARBOX = 0x10, 0x18
+_BITE_S = 0.05  # car time moved on in one go by the thread that keeps up
 
 
 class PracticeCar:
@@ -62,6 +63,8 @@ class PracticeCar:
         Latency, refusals and lies of the engine's controller; the gearbox is slower by 30 %.
     gearbox
         Whether a second controller answers.
+    gearbox_codes
+        Codes that it has stored.
     ready
         Whether the monitors are complete when it comes in.
     state_file
@@ -90,6 +93,7 @@ class PracticeCar:
         driver: Sitter | None = None,
         manners: Manners | None = None,
         gearbox: bool = True,
+        gearbox_codes: Sequence[str] = (),
         ready: bool = True,
         state_file: Path | str | None = None,
         allowed: Mapping[str, Window] | None = None,
@@ -105,15 +109,17 @@ class PracticeCar:
         self._lock = threading.RLock()
         self._schedule = Schedule()
         self._ticks = 0
-        self._nodes = self._build_nodes(seed, gearbox=gearbox)
+        self._nodes = self._build_nodes(seed, gearbox_codes if gearbox else None)
         self._load()
         self._clock, self._began = clock, clock()
 
-    def _build_nodes(self, seed: int, *, gearbox: bool) -> tuple[Node, ...]:
+    def _build_nodes(self, seed: int, gearbox_codes: Sequence[str] | None) -> tuple[Node, ...]:
         body = self._body
         nodes = [ControllerNode(_ENGINE, body.controller, self._still, self.manners, seed)]
-        if gearbox:
-            inside = GearboxController(body.values, body.gearbox_identity, (), body.may_clear)
+        if gearbox_codes is not None:
+            inside = GearboxController(
+                body.values, body.gearbox_identity, gearbox_codes, body.may_clear
+            )
             latency = Manners(1.3 * self.manners.latency_s, self.manners.jitter_s)
             nodes.append(ControllerNode(_GEARBOX, inside, self._still, latency, seed))
         return tuple(nodes)
@@ -158,14 +164,21 @@ class PracticeCar:
             while self._ticks < until:
                 self._tick()
 
+    @property
+    def behind_s(self) -> float:
+        """How far it lags behind its clock; grows where ``speed`` is too much. [s], car time"""
+        return self.now_s() - self.time_s
+
     @contextmanager
-    def keep_up(self, every_s: float = 0.1) -> Iterator[None]:
+    def keep_up(self, every_s: float = 0.02) -> Iterator[None]:
         """Keep the car moving with real time in a thread, so that no answer has to wait for it."""
         done = threading.Event()
 
         def work() -> None:
             while not done.wait(every_s):
-                self.advance(self.now_s())
+                # In small bites, between which answers get their turn.
+                while not done.is_set() and self.behind_s > TICK_S:
+                    self.advance(min(self.now_s(), self.time_s + _BITE_S))
 
         thread = threading.Thread(target=work, name="practice car", daemon=True)
         thread.start()

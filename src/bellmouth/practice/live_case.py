@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -17,8 +18,10 @@ __all__ = ["Sizes", "car_toml", "choose_case", "truth_of"]
 
 #: One size for the first cause, one for each cause of a pair, or sizes by cause.
 Sizes = float | Sequence[float] | Mapping[str, float] | None
-_CANDIDATES = 96
+_CANDIDATES, _ATTEMPTS = 96, 6
 _NEAR = 0.2  # a drawn car with a size this close, as a logarithm, is one that can have it
+_TRIM_SHARE = 0.85  # of the trims' limit
+_CHOKED_G_S_PER_MM2 = 0.2362  # 100 kPa, 20 degC
 _EXTENSIVE = (
     "displacement_l", "manifold_l", "inertia_kg_m2", "slope_mm2_deg", "bypass_mm2",
     "idle_airflow_g_s", "purge_mm2",
@@ -63,17 +66,31 @@ def choose_case(
     _check(cause, variant)
     wanted = _wanted(owner)
     asked = _asked(cause, sizes)
-    for attempt in range(6):
-        drawn = draw(_CANDIDATES, variant, 1000 * seed + attempt, causes=[cause], plans=["idle"])
-        good = [c for c in drawn if _suits(c, wanted)]
-        if good:
-            near = [c for c in good if _misfit(c, asked, owner) < _NEAR]
-            case = near[0] if near else min(good, key=lambda c: _misfit(c, asked, owner))
-            return _finished(case, asked, seed, owner, coolant_c)
-    raise CarError(
-        f'No practice car of variant {variant} has "{cause}" and is as the car file says; '
-        "leave out cylinders or banks, or choose another cause."
-    )
+    good: list[Case] = []
+    for attempt in range(_ATTEMPTS):
+        drawn = _candidates(variant, _ATTEMPTS * seed + attempt, cause)
+        good += [c for c in drawn if _suits(c, wanted)]
+        near = [c for c in good if _misfit(c, asked, owner) < _NEAR]
+        # A fault that the trims can make up is the usual one, and the more instructive.
+        easy = [c for c in near if _trim_needed(c, asked, owner) < _TRIM_SHARE]
+        if easy:
+            return _finished(easy[0], asked, seed, owner, coolant_c)
+    if not good:
+        raise CarError(
+            f'No practice car of variant {variant} has "{cause}" and is as the car file says; '
+            "leave out cylinders or banks, or choose another cause."
+        )
+    near = [c for c in good if _misfit(c, asked, owner) < _NEAR]
+    if near:
+        nearest = min(near, key=lambda c: _trim_needed(c, asked, owner))
+    else:
+        nearest = min(good, key=lambda c: _misfit(c, asked, owner))
+    return _finished(nearest, asked, seed, owner, coolant_c)
+
+
+@lru_cache(maxsize=32)
+def _candidates(variant: str, seed: int, cause: str) -> tuple[Case, ...]:
+    return tuple(draw(_CANDIDATES, variant, seed, causes=[cause], plans=["idle"]))
 
 
 def _check(cause: str, variant: str) -> None:
@@ -143,6 +160,18 @@ def _misfit(case: Case, asked: dict[str, float], owner: Car | None) -> float:
     for part, size in asked.items():
         far += abs(float(np.log(case.sizes[part] / size)))
     return far
+
+
+def _trim_needed(case: Case, asked: dict[str, float], owner: Car | None) -> float:
+    """Share of the total trim's limit that this fault takes up at idle, roughly. [-]"""
+    fault, row = _resized(case.fault, asked).row(0), case.car.row(0)
+    leak = fault["leak_mm2"] * _CHOKED_G_S_PER_MM2 * row["airflow_metered"]
+    air = row["idle_airflow_g_s"]
+    if owner is not None:
+        air *= owner.displacement_l.value / row["displacement_l"]
+    lean = -np.log(max(1.0 - leak / air, 0.2))
+    lean -= fault["meter_log"] + fault["fuel_log"]
+    return float(abs(np.exp(lean) - 1.0) / row["total_limit"])
 
 
 def _finished(

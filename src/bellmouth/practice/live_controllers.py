@@ -120,7 +120,11 @@ class GearboxController:
     )
 
     def __init__(
-        self, values: LiveValues, identity: Identity, codes: Sequence[str], may_clear: Callable[[], bool]
+        self,
+        values: LiveValues,
+        identity: Identity,
+        codes: Sequence[str],
+        may_clear: Callable[[], bool],
     ) -> None:
         self._values, self._information = values, information(identity)
         self._may_clear = may_clear

@@ -8,6 +8,7 @@ from typing import Literal
 import numpy as np
 
 from bellmouth.practice.columns import Floats
+from bellmouth.practice.controller import Metering
 from bellmouth.practice.driver import Driver, DriverOutput
 from bellmouth.practice.engine import Flows
 from bellmouth.practice.ignition import Controls, Key
@@ -35,12 +36,22 @@ class _Foot(Driver):
         self, dt_s: float, held_rpm: Floats, road_kmh: Floats, speed_rpm: Floats, noise: Floats
     ) -> DriverOutput:
         """As :meth:`Driver.step`; a pressed pedal in a standing car goes before."""
+        still = held_rpm[0] <= 0 and road_kmh[0] <= 0 and self.road_kmh[0] <= 0
+        if still and self.pedal_pct <= 0.0 and self.driven_pct <= 0.0:
+            return DriverOutput(_NONE, speed_rpm, _NONE)  # the foot rests: nothing to work out
         out = super().step(dt_s, held_rpm, road_kmh, speed_rpm, noise)
         self.driven_pct = float(out.pedal_deg[0]) / FULL_PEDAL_DEG * 100.0
         if self.pedal_pct <= 0.0:
             return out
-        pedal = np.array([self._pedal_pct / 100.0 * FULL_PEDAL_DEG])
+        pedal = np.array([self.pedal_pct / 100.0 * FULL_PEDAL_DEG])
         return DriverOutput(np.maximum(pedal, out.pedal_deg), out.pull_rpm, out.pull_per_s)
+
+
+class _AirflowMetering(Metering):
+    """Metering by an airflow meter, without the other kind that the batch works out beside it."""
+
+    def _computed(self) -> Floats:
+        return self.reading_g_s
 
 
 class LiveEngine:
@@ -66,6 +77,8 @@ class LiveEngine:
         habits = np.random.default_rng([case.seed, variant, 11]).random((1, 6))
         self._foot = _Foot(case.car, habits)
         self.run.driver = self._foot
+        if case.car.airflow_metered[0] > 0:
+            self.run.metering = _AirflowMetering(case.car, case.fault, self.run.engine)
         self.run.settle()
         self.settled_idle = self._idled()
         self.state: Literal["stopped", "cranking", "running"] = "stopped"
@@ -78,15 +91,17 @@ class LiveEngine:
         self._pressure_offset_kpa = row["pressure_offset_kpa"]
         self._ambient_kpa = float(case.weather.barometric_kpa[0])
         self._ambient_c = float(case.weather.ambient_c[0])
+        self._opening_deg = self._rest_deg
+        self._coolant_c = float(case.weather.coolant_c[0])
         self._stop()
         self.speed_rpm, self._pressure_kpa = 0.0, self._ambient_kpa
 
     def _idled(self) -> dict[str, Floats]:
-        """Twenty seconds of warm idle, as the owner drove in: channels over time, every half."""
+        """Ten seconds of warm idle, as the owner drove in: channels over time, every half."""
         rows = []
         warm = self.run.engine.coolant_c.copy()
         self.run.engine.coolant_c = np.maximum(warm, 88.0)
-        for step in range(round(20.0 / STEP_S)):
+        for step in range(round(10.0 / STEP_S)):
             self.run.step(_NONE, _NONE, _NONE, _NONE, _ONE)
             if step % 20 == 0:
                 rows.append(self.run.look())

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 
@@ -51,6 +52,7 @@ class LiveValues:
         self._rng = np.random.default_rng([seed, 21])
         case = engine.case
         self._row = case.car.row(0)
+        self.banks = int(self._row["banks"])
         self._barometric_error_kpa = float(self._rng.normal(0.0, 0.35))
         self._channel: dict[str, Floats] = engine.look()
         self._reporter = self._new_reporter()
@@ -65,7 +67,7 @@ class LiveValues:
 
     def _reported(self) -> frozenset[str]:
         """Everything that the car has a sensor for."""
-        row, names = self._row, set(REPORTED) | set(_OWN)
+        row, names = self._row, set(REPORTED) | set(self._own)
         without = {
             "mass_air_flow": row["airflow_metered"] > 0,
             "intake_manifold_pressure": row["reports_pressure"] > 0,
@@ -92,7 +94,7 @@ class LiveValues:
 
     def value(self, name: str) -> float:
         """One parameter, in its unit, held inside the range that can be coded."""
-        own = _OWN.get(name)
+        own = self._own.get(name)
         exact = own(self) if own else float(self._reporter.value(name)[0])
         absolute, share = _NOISE.get(name, (0.0, 0.0))
         if (absolute or share) and not (name == "engine_speed" and exact < 1.0):
@@ -111,7 +113,8 @@ class LiveValues:
     def total_trim_pct(self) -> tuple[float, float]:
         """Short and long trim together of each bank. [%]"""
         c = self._channel
-        return tuple(100.0 * float((c[f"short_{b}"] + c[f"long_{b}"])[0]) for b in (1, 2))  # type: ignore[return-value]
+        first, second = (float((c[f"short_{b}"] + c[f"long_{b}"])[0]) for b in (1, 2))
+        return 100.0 * first, 100.0 * second
 
     @property
     def closed_loop(self) -> bool:
@@ -142,17 +145,15 @@ class LiveValues:
     def _fuel_level(self) -> float:
         return self._around.fuel_level_pct
 
-
-#: Parameters beside those of the batch, or instead of them.
-_OWN: dict[str, Callable[[LiveValues], float]] = {
-    "fuel_system_status": LiveValues._fuel_system,
-    "fuel_system_status_bank_2": LiveValues._fuel_system_2,
-    "accelerator_pedal_position_d": LiveValues._pedal_d,
-    "accelerator_pedal_position_e": LiveValues._pedal_e,
-    "relative_accelerator_pedal_position": LiveValues._pedal_relative,
-    "control_module_voltage": LiveValues._voltage,
-    "fuel_level": LiveValues._fuel_level,
-    "fuel_type": lambda _: 1.0,
-    "obd_requirement": lambda _: 6.0,
-    "oxygen_sensors_present_two_banks": lambda _: 0x03,
-}
+    _own: ClassVar[dict[str, Callable[["LiveValues"], float]]] = {
+        "fuel_system_status": _fuel_system,
+        "fuel_system_status_bank_2": _fuel_system_2,
+        "accelerator_pedal_position_d": _pedal_d,
+        "accelerator_pedal_position_e": _pedal_e,
+        "relative_accelerator_pedal_position": _pedal_relative,
+        "control_module_voltage": _voltage,
+        "fuel_level": _fuel_level,
+        "fuel_type": lambda _: 1.0,  # petrol
+        "obd_requirement": lambda _: 6.0,  # EOBD
+        "oxygen_sensors_present_two_banks": lambda self: 0x33 if self.banks > 1 else 0x03,
+    }

@@ -22,17 +22,28 @@ _State = Literal[
     "off", "steady", "released", "idling", "lost",
 ]  # fmt: skip
 
+#: Key off in these states: the step that it cuts short, its window, and whose it is.
+_CUT_BY_KEY_OFF: Mapping[str, tuple[str, ...]] = {
+    "holding": ("hold", "pattern.steady", _RESET, _IDLE_AIR),
+    "status": ("second wait", "memory_reset.wait", _RESET),
+    "reset hold": ("second hold", "memory_reset.hold", _RESET),
+    "steady": ("release", "idle_air.release", _IDLE_AIR),
+    "released": ("start", "idle_air.start", _IDLE_AIR),
+    "idling": ("idle", "idle_air.idle", _IDLE_AIR),
+}
+
 
 def standing_fault(s: Senses) -> str | None:
     """The first condition of idle-air learning that does not hold now, None where all do."""
-    conditions = {
-        "coolant": 70.0 <= s.coolant_c <= 95.0,
-        "voltage": s.voltage_v >= (12.9 if s.running else 12.4) or s.cranking,
-        "loads": s.load < 0.05,
-        "speed": s.road_kmh < 0.5,
-        "codes": not s.codes_stored,
-    }
-    return next((name for name, holds in conditions.items() if not holds), None)
+    if not 70.0 <= s.coolant_c <= 95.0:
+        return "coolant"
+    if s.voltage_v < (12.9 if s.running else 12.4) and not s.cranking:
+        return "voltage"
+    if s.load >= 0.05:
+        return "loads"
+    if s.road_kmh >= 0.5:
+        return "speed"
+    return "codes" if s.codes_stored else None
 
 
 class PedalPattern:
@@ -52,9 +63,14 @@ class PedalPattern:
     """
 
     def __init__(
-        self, windows: Mapping[str, Window], log: Log, prepared: Callable[[], str | None], reset: Effect,
-        begin_idle: Effect, keep_idle: Effect,
-    ) -> None:  # fmt: skip
+        self,
+        windows: Mapping[str, Window],
+        log: Log,
+        prepared: Callable[[], str | None],
+        reset: Effect,
+        begin_idle: Effect,
+        keep_idle: Effect,
+    ) -> None:
         self._w, self._log, self._prepared = windows, log, prepared
         self._reset, self._begin_idle, self._keep_idle = reset, begin_idle, keep_idle
         self.lamp: _Lamp = None
@@ -115,21 +131,12 @@ class PedalPattern:
             self._go("off", s.now_s)
             self._light(None, s.now_s)
             return
-        match self._state:
-            case "holding":
-                self._refuse("hold", s, _RESET, _IDLE_AIR, window="pattern.blink")
-            case "status":
-                self._refuse("second wait", s, _RESET, window="memory_reset.wait")
-            case "reset hold":
-                self._refuse("second hold", s, _RESET, window="memory_reset.hold")
-            case "steady":
-                self._refuse("release", s, _IDLE_AIR, window="idle_air.release")
-            case "released":
-                self._refuse("start", s, _IDLE_AIR, window="idle_air.start")
-            case "idling":
-                self._refuse("idle", s, _IDLE_AIR, window="idle_air.idle")
-            case _:
-                self._give_up(s)
+        cut = _CUT_BY_KEY_OFF.get(self._state)
+        if cut is None:
+            self._give_up(s)
+        else:
+            step, window, *procedures = cut
+            self._refuse(step, s, *procedures, window=window)
         self._sleep()
 
     def _give_up(self, s: Senses) -> None:
@@ -154,7 +161,7 @@ class PedalPattern:
             case "reset hold", "release":
                 self._second_release(s)
             case "idling" | "released", "touch":
-                self._refuse("idle", s, _IDLE_AIR, window="idle_air.idle")
+                self._refuse("pedal touched", s, _IDLE_AIR)
             case _:
                 pass
 
@@ -202,8 +209,10 @@ class PedalPattern:
             self._log.refused(_IDLE_AIR, "hold", s.now_s, held, window)
             self._reset_release(s)
         else:
-            # Held long enough, yet the lamp never stayed on.
-            self._refuse(self._fault or "conditions", s, _IDLE_AIR)
+            # Held long enough, yet the lamp never stayed on: too long for the one, and the other
+            # lacks a condition.
+            self._log.refused(_IDLE_AIR, self._fault or "conditions", s.now_s)
+            self._reset_release(s)
 
     def _reset_release(self, s: Senses) -> None:
         """Released while the lamp blinks: soon enough after it began, it is the memory reset."""
@@ -237,11 +246,19 @@ class PedalPattern:
                 self._refuse("start", s, _IDLE_AIR, window="idle_air.start")
         elif self._state == "steady":
             self._refuse("release", s, _IDLE_AIR, window="idle_air.release")
-        elif self._state in {"holding", "status", "reset hold"}:
+        elif self._state == "holding":
             self._refuse("engine started", s, _RESET, _IDLE_AIR)
+        elif self._state in {"status", "reset hold", "reset done"}:
+            self._refuse("engine started", s, _RESET)
         elif self._state in {"armed", "pressing", "waiting"}:
             self._give_up(s)
             self._go("lost", s.now_s)
+
+    def power_lost(self, s: Senses) -> None:
+        """See :class:`Machine`."""
+        if self._state == "off":
+            self._refuse("off", s, _RESET, window="memory_reset.off")
+        self._sleep()
 
     def tick(self, s: Senses) -> None:
         """See :class:`Machine`."""

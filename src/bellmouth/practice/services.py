@@ -29,7 +29,11 @@ from bellmouth.j1979.messages import (
 )
 from bellmouth.practice.answering import Reply
 
-__all__ = ["ControllerNode", "Inside", "Manners"]
+__all__ = ["UNRELIABLE_MASK", "ControllerNode", "Inside", "Manners"]
+
+#: For ``Manners.claims_too_much``: parameters that no practice car reports (fuel pressure, oil
+#: temperature, injection timing).
+UNRELIABLE_MASK = (0x0A, 0x5C, 0x5D)
 
 _NO_SERVICE, _NO_PARAMETER, _WRONG_LENGTH, _NOT_NOW = 0x11, 0x12, 0x13, 0x22
 _MASKS = tuple(range(0x00, 0x100, 0x20))
@@ -128,7 +132,7 @@ class ControllerNode:
                 return ()
             response = self._respond(payload)
         refused = isinstance(response, Negative) and response.code != _NOT_NOW
-        if response is None or (refused and functional):
+        if refused and functional:
             return ()
         after_s = self.manners.latency_s + self.manners.jitter_s * float(self._rng.random())
         if self.manners.pending_first and isinstance(response, VehicleInformation):
@@ -137,25 +141,27 @@ class ControllerNode:
             return (Reply(wait, after_s), later)
         return (Reply(encode_response(response), after_s),)
 
-    def _respond(self, payload: bytes) -> Response | None:
+    def _respond(self, payload: bytes) -> Response:
         if payload[0] not in _SERVICES:
             return Negative(payload[0], _NO_SERVICE)
         try:
             request = decode_request(payload)
         except BellmouthError:
             return Negative(payload[0], _WRONG_LENGTH)
-        match request.service:
-            case Service.CURRENT_DATA:
-                return self._current(request)
-            case Service.FREEZE_FRAME:
-                return self._frame(request)
-            case Service.CLEAR:
-                done = self.inside.clear()
-                return Cleared() if done else Negative(Service.CLEAR, _NOT_NOW)
-            case Service.VEHICLE_INFORMATION:
-                return self._information(request.identifiers[0])
-            case _:
-                return TroubleCodes(request.service, tuple(self.inside.codes(request.service)))
+        answers: dict[Service, Callable[[Request], Response]] = {
+            Service.CURRENT_DATA: self._current,
+            Service.FREEZE_FRAME: self._frame,
+            Service.CLEAR: self._clear,
+            Service.VEHICLE_INFORMATION: self._information,
+        }
+        return answers.get(request.service, self._codes)(request)
+
+    def _clear(self, request: Request) -> Response:
+        done = self.inside.clear()
+        return Cleared() if done else Negative(request.service, _NOT_NOW)
+
+    def _codes(self, request: Request) -> Response:
+        return TroubleCodes(request.service, tuple(self.inside.codes(request.service)))
 
     def _current(self, request: Request) -> Response:
         """Parameters in the order asked for; those it has not got are left out."""
@@ -188,8 +194,8 @@ class ControllerNode:
             return Negative(request.service, _NO_PARAMETER)
         return Data(request.service, tuple(replies), request.frame)
 
-    def _information(self, item: int) -> Response:
-        items = self.inside.information()
+    def _information(self, request: Request) -> Response:
+        items, item = self.inside.information(), request.identifiers[0]
         if item == 0:
             return VehicleInformation(0, parameters.encode_supported(0, tuple(items)))
         if item not in items:

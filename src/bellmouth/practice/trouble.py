@@ -234,9 +234,7 @@ class Trouble:
         self.confirmed = list(kept["confirmed"])
         self.permanent = list(kept["permanent"])
         self.lamp_on, self.freeze_code = bool(kept["lamp_on"]), kept["freeze_code"]
-        self.freeze_frame = {
-            int(k, 16): bytes.fromhex(v) for k, v in kept["freeze_frame"].items()
-        }
+        self.freeze_frame = {int(k, 16): bytes.fromhex(v) for k, v in kept["freeze_frame"].items()}
         self.readiness.restore(kept["readiness"])
         self.warm_ups = int(kept["warm_ups"])
         self.distance_km, self.since_clear_s = kept["distance_km"], kept["since_clear_s"]

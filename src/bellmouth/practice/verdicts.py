@@ -134,6 +134,10 @@ class Machine(Protocol):
         """Time went on."""
         ...
 
+    def power_lost(self, s: Senses) -> None:
+        """The battery was taken off: whatever was not yet written down is lost."""
+        ...
+
 
 #: Called where a procedure has taken.
 Effect = Callable[[], None]

@@ -7,6 +7,7 @@ from bellmouth.errors import BusError
 from bellmouth.j1979.addressing import Identifiers
 from bellmouth.practice.answering import Answering
 from bellmouth.practice.faulty import Disturbance
+from bellmouth.practice.slcan import BIT_RATES
 
 __all__ = ["Served", "WireChoice", "serve"]
 
@@ -77,6 +78,14 @@ class WireChoice:
             raise BusError(
                 "The interface virtual stays inside one program, so no other could reach this "
                 "car; use --port or --pty."
+            )
+        if self.kline and self.bit_rate is not None:
+            raise BusError("--bitrate is for CAN; leave it out, the K line has its own speed.")
+        rates = BIT_RATES.values()
+        if self.interface is None and self.bit_rate is not None and self.bit_rate not in rates:
+            raise BusError(
+                f"--bitrate {self.bit_rate}: a serial-line adapter has no such speed; use one of "
+                f"{', '.join(str(rate) for rate in rates)}."
             )
 
 

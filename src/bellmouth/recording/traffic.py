@@ -11,6 +11,7 @@ import numpy as np
 
 from bellmouth.errors import BellmouthError, RecordingError
 from bellmouth.j1979 import messages, parameters
+from bellmouth.j1979.addressing import ENGINE
 from bellmouth.j1979.messages import Data, Negative, Service
 from bellmouth.recording.assembly import Assembled, Assembly, assemble
 from bellmouth.recording.frames import LogReading, log_format, read_frames
@@ -22,7 +23,6 @@ from bellmouth.recording.series import Floats
 
 __all__ = ["is_traffic", "rows_of_traffic"]
 
-ENGINE = 0x10
 # A reply comes within the standard's longest promise (P2*, ISO 15765-4) of its request. [s]
 LATEST_REPLY_S = 5.0
 # Masks, monitors and codes are not quantities; the rest of the table is.

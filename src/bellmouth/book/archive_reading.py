@@ -1,0 +1,195 @@
+"""Read a car's archive, all of it or nothing: everything is checked before anything is written."""
+
+import hashlib
+import json
+import re
+import zipfile
+import zlib
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
+from datetime import date, datetime
+from pathlib import Path
+from typing import Any
+
+import sqlalchemy as sa
+
+from bellmouth.book import tables
+from bellmouth.book.archive import CAR, FORMAT, MANIFEST, VERSION, digest_of
+from bellmouth.book.entries import KINDS, Entry, insert
+from bellmouth.book.known import known_document
+from bellmouth.book.opening import writing
+from bellmouth.book.standing import known_of, work_out
+from bellmouth.book.store import History, Store, row_of
+from bellmouth.errors import BellmouthError, BookError
+
+__all__ = ["import_car"]
+
+_FILE = re.compile(r"(recordings/[0-9a-f]{64}\.parquet|photos/[0-9a-f]{64}\.(jpg|png|webp))")
+_LARGEST = 4 * 2**30  # bytes of one archive, unpacked; more is a mistake or a trap
+_TYPES: Mapping[str, tuple[type, ...]] = {
+    "number": (int,),
+    "kind": (str,),
+    "made_at": (str,),
+    "document": (dict,),
+    "job": (int, type(None)),
+    "corrects": (int, type(None)),
+    "on_date": (str, type(None)),
+    "distance_km": (int, float, type(None)),
+    "software": (str,),
+    "model": (str, type(None)),
+    "input_hash": (str, type(None)),
+    "files": (list,),
+}
+
+
+@dataclass(frozen=True)
+class _Archive:
+    history: History
+    files: Mapping[str, bytes]
+
+
+def import_car(store: Store, path: str | Path) -> History:
+    """Add the car of an archive to the book, exactly as it was exported.
+
+    Raises
+    ------
+    BookError
+        If it is no archive, cut short, changed, of a newer format, or of a car that the book has
+        already or whose name another car has. The book is then as it was.
+    """
+    path = Path(path)
+    with store.told():
+        try:
+            archive = _read(path)
+        except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError) as error:
+            raise _damaged(path, "it is no archive, or was cut short") from error
+    with store.told(), writing(store.engine) as connection:
+        _refuse_known(store, connection, archive.history)
+        for name, content in archive.files.items():
+            store.files.put(name, content)
+        history = archive.history
+        row = {"uuid": history.uuid, "made_at": history.made_at}
+        done = connection.execute(sa.insert(tables.car).values(row))
+        car_id = row_of(done)
+        insert(connection, car_id, history.entries)
+        work_out(connection, car_id, history.entries)
+    return archive.history
+
+
+def _damaged(path: Path, why: str) -> BookError:
+    return BookError(f"{path.name}: {why}. Export it again; nothing was imported.")
+
+
+def _refuse_known(store: Store, connection: sa.Connection, history: History) -> None:
+    same = sa.select(tables.car.c.id).where(tables.car.c.uuid == history.uuid)
+    if connection.execute(same).scalar() is not None:
+        raise BookError(f"{history.name}: this car is in the book already; nothing was imported.")
+    if store.row(connection, history.name) is not None:
+        raise BookError(
+            f"{history.name}: another car of this book has that name. Give that one a new name "
+            "(bellmouth book car NAME --rename NEW), then import again."
+        )
+
+
+def _read(path: Path) -> _Archive:
+    with zipfile.ZipFile(path) as archive:
+        if MANIFEST not in archive.namelist():
+            raise _damaged(path, "is no archive of a car")
+        manifest = _json(path, archive.read(MANIFEST))
+        _refuse_newer(path, manifest)
+        if manifest.get("sha256") != digest_of(manifest):
+            raise _damaged(path, "its manifest was changed")
+        listed = _listed(path, archive, manifest)
+        content = {name: archive.read(name) for name in listed}
+    for name, said in listed.items():
+        if hashlib.sha256(content[name]).hexdigest() != said["sha256"]:
+            raise _damaged(path, f"{name} was changed")
+    history = _history(path, _json(path, content.pop(CAR)))
+    named = {name for entry in history.entries for name in entry.files}
+    if named != set(content):
+        raise _damaged(path, "its files are not those that its entries name")
+    return _Archive(history, content)
+
+
+def _json(path: Path, raw: bytes) -> dict[str, Any]:
+    try:
+        found = json.loads(raw)
+    except (ValueError, RecursionError) as error:
+        raise _damaged(path, "holds a JSON document that was changed") from error
+    if not isinstance(found, dict):
+        raise _damaged(path, "holds a JSON document that was changed")
+    return found
+
+
+def _refuse_newer(path: Path, manifest: Mapping[str, Any]) -> None:
+    version = manifest.get("version")
+    if manifest.get("format") != FORMAT or not isinstance(version, int):
+        raise _damaged(path, "is no archive of a car")
+    if version > VERSION:
+        raise BookError(
+            f"{path.name}: was written by a newer Bellmouth (format {version}, this one knows "
+            f"{VERSION}). Update Bellmouth; nothing was imported."
+        )
+
+
+def _listed(
+    path: Path, archive: zipfile.ZipFile, manifest: Mapping[str, Any]
+) -> Mapping[str, Mapping[str, Any]]:
+    listed = manifest.get("files")
+    if not isinstance(listed, dict) or CAR not in listed:
+        raise _damaged(path, "its manifest was changed")
+    names = archive.namelist()
+    if len(names) != len(set(names)) or set(names) != {MANIFEST, *listed}:
+        raise _damaged(path, "holds other files than its manifest lists")
+    for name, said in listed.items():
+        if name != CAR and not _FILE.fullmatch(name):
+            raise _damaged(path, f"holds a file that no car has ({name[:40]})")
+        if archive.getinfo(name).file_size != said["bytes"]:
+            raise _damaged(path, f"{name} was changed")
+    if sum(said["bytes"] for said in listed.values()) > _LARGEST:
+        raise BookError(f"{path.name}: is larger than any car's history; nothing was imported.")
+    return listed
+
+
+def _history(path: Path, car: Mapping[str, Any]) -> History:
+    try:
+        entries = tuple(_entry(one, place) for place, one in enumerate(car["entries"], 1))
+        _refuse_dangling(entries)
+        known = known_of(entries).document
+        # The same door as for a car that is typed in.
+        said = {key: value for key, value in known.items() if key != "name"}
+        masked = {key: value for key, value in said.items() if key != "identification"}
+        known_document(known["name"], **masked)
+        _refuse_odd_names(car, known)
+        datetime.fromisoformat(car["made_at"])
+        return History(car["name"], car["uuid"], car["made_at"], entries)
+    except (KeyError, TypeError, ValueError, IndexError) as error:
+        why = f" ({error})" if isinstance(error, BellmouthError) else ""
+        raise _damaged(path, f"its history is not one that a book wrote{why}") from error
+
+
+def _refuse_odd_names(car: Mapping[str, Any], known: Mapping[str, Any]) -> None:
+    if not re.fullmatch("[0-9a-f]{32}", car["uuid"]) or car["name"] != known["name"]:
+        raise ValueError(car["name"])
+
+
+def _entry(said: Mapping[str, Any], place: int) -> Entry:
+    if set(said) != {field.name for field in fields(Entry)}:
+        raise ValueError(place)
+    for key, types in _TYPES.items():
+        if not isinstance(said[key], types) or isinstance(said[key], bool):
+            raise TypeError(key)
+    if said["number"] != place or said["kind"] not in KINDS:
+        raise ValueError(place)
+    datetime.fromisoformat(said["made_at"])
+    if said["on_date"] is not None:
+        date.fromisoformat(said["on_date"])
+    return Entry(**{**said, "files": tuple(said["files"])})
+
+
+def _refuse_dangling(entries: tuple[Entry, ...]) -> None:
+    for entry in entries:
+        if (entry.job or 0) > entry.number or (entry.corrects or 0) >= entry.number:
+            raise ValueError(entry.number)
+        if entry.job is not None and entries[entry.job - 1].kind != "job":
+            raise ValueError(entry.number)

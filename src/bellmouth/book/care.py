@@ -1,0 +1,195 @@
+"""Looking after a book: a backup while it is in use, a check, and deleting for good."""
+
+import os
+import shutil
+import sqlite3
+import subprocess
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+
+import sqlalchemy as sa
+from sqlalchemy.engine import Connection
+
+from bellmouth.book import tables
+from bellmouth.book.files import Files
+from bellmouth.book.opening import reading, writing
+from bellmouth.book.store import Store
+from bellmouth.errors import BookError
+
+__all__ = ["Deleted", "Health", "back_up", "check", "delete", "expired", "would_delete"]
+
+# Children before parents.
+_OF_A_CAR = (tables.entry_file, tables.entry, tables.standing)
+
+
+@dataclass(frozen=True)
+class Health:
+    """What a check found. ``loose`` files belong to no entry: a crash left them, or a deletion
+    was cut short; ``check(sweep=True)`` removes them."""
+
+    cars: int
+    entries: int
+    problems: tuple[str, ...]
+    loose: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Deleted:
+    """What deleting a car takes away: how many entries, and the files no other car has."""
+
+    name: str
+    entries: int
+    files: tuple[str, ...]
+
+
+def check(store: Store, *, sweep: bool = False) -> Health:
+    """Whether the database is whole and every file is there as it was written."""
+    with store.told(), reading(store.engine) as connection:
+        problems = _integrity(connection)
+        named = set(connection.execute(sa.select(tables.entry_file.c.name).distinct()).scalars())
+        cars, entries = (
+            connection.execute(sa.select(sa.func.count()).select_from(table)).scalar_one()
+            for table in (tables.car, tables.entry)
+        )
+    problems += [_problem(store, name) for name in sorted(named) if not store.files.holds(name)]
+    loose = tuple(sorted(store.files.names() - named))
+    if sweep:
+        with store.told(), writing(store.engine) as connection:
+            _remove_unnamed(connection, store, loose)
+    return Health(cars, entries, tuple(problems), loose)
+
+
+def back_up(store: Store, folder: str | Path) -> Path:
+    """Copy the whole book into a new folder while others may be writing it.
+
+    On a server the database is left to ``pg_dump``, which has to be installed here.
+    """
+    folder = Path(folder)
+    if folder.exists() and any(folder.iterdir()):
+        raise BookError(f"{folder}: is not empty. Name a new folder for the backup.")
+    with store.told():
+        folder.mkdir(parents=True, exist_ok=True)
+        if store.place.database is None:
+            _dump(store, folder)
+        else:
+            _copy(store.place.database, folder / store.place.database.name)
+        # After the database: files are only ever added, so those it names are there by now.
+        with reading(store.engine) as connection:
+            names = connection.execute(sa.select(tables.entry_file.c.name).distinct()).scalars()
+            copies = Files(folder)
+            for name in names:
+                copies.put(name, store.files.read(name))
+    return folder
+
+
+def would_delete(store: Store, name: str) -> Deleted:
+    """What `delete` would take away."""
+    with store.told(), reading(store.engine) as connection:
+        return _taken(store, connection, name)
+
+
+def expired(store: Store, today: date | None = None) -> tuple[str, ...]:
+    """Names of the cars whose keep-until day is past."""
+    day = (today or store.today()).isoformat()
+    table = tables.standing
+    query = sa.select(table.c.name).where(table.c.keep_until < day).order_by(table.c.name)
+    with store.told(), reading(store.engine) as connection:
+        return tuple(connection.execute(query).scalars())
+
+
+def delete(store: Store, name: str) -> Deleted:
+    """Delete a car for good, with its files; the one thing the book ever forgets.
+
+    The place it had in the database is overwritten. Backups and exports made before still hold it.
+    """
+    with store.told():
+        with writing(store.engine) as connection:
+            taken = _taken(store, connection, name)
+            car_id = store.row(connection, name)
+            connection.execute(sa.insert(tables.leaving).values(car_id=car_id))
+            for table in _OF_A_CAR:
+                connection.execute(sa.delete(table).where(table.c.car_id == car_id))
+            connection.execute(sa.delete(tables.car).where(tables.car.c.id == car_id))
+            connection.execute(sa.delete(tables.leaving))
+        with writing(store.engine) as connection:
+            _remove_unnamed(connection, store, taken.files)
+        if store.place.database is not None:
+            with store.engine.connect() as connection:
+                # The write-ahead log still holds the old pages.
+                connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
+    return taken
+
+
+def _taken(store: Store, connection: Connection, name: str) -> Deleted:
+    car_id, entries = store.read(connection, name)
+    mine = {file for entry in entries for file in entry.files}
+    file = tables.entry_file
+    others = sa.select(file.c.name).where(file.c.name.in_(mine), file.c.car_id != car_id)
+    shared = set(connection.execute(others).scalars())
+    return Deleted(name, len(entries), tuple(sorted(mine - shared)))
+
+
+def _remove_unnamed(connection: Connection, store: Store, names: Sequence[str]) -> None:
+    """Remove files that no entry names, while nobody else can add one that does."""
+    file = tables.entry_file
+    still = sa.select(file.c.name).where(file.c.name.in_(names))
+    for name in set(names) - set(connection.execute(still).scalars()):
+        store.files.remove(name)
+
+
+def _integrity(connection: Connection) -> list[str]:
+    if connection.dialect.name != "sqlite":
+        return []
+    said = connection.exec_driver_sql("PRAGMA integrity_check").scalars().all()
+    dangling = connection.exec_driver_sql("PRAGMA foreign_key_check").all()
+    problems = [f"The database is damaged: {line}." for line in said if line != "ok"]
+    return problems + [f"The database is damaged: {row[0]} names what is not there."
+                       for row in dangling]  # fmt: skip
+
+
+def _problem(store: Store, name: str) -> str:
+    try:
+        store.files.read(name)
+    except BookError as error:
+        return str(error)
+    return f"{name}: was missing."
+
+
+def _copy(database: Path, target: Path) -> None:
+    source, copy = sqlite3.connect(database), sqlite3.connect(target)
+    try:
+        source.backup(copy)
+    finally:
+        copy.close()
+        source.close()
+
+
+def _dump(store: Store, folder: Path) -> None:
+    program = shutil.which("pg_dump")
+    if program is None:
+        raise BookError(
+            "The book is on a PostgreSQL server and pg_dump is not installed here. Install the "
+            "PostgreSQL client, or back up the server itself."
+        )
+    url = store.engine.url
+    # Not on the command line, where every user of the machine could read it.
+    secret = {"PGPASSWORD": url.password} if url.password else {}
+    plain = url.set(drivername="postgresql").set(password="")
+    target = folder / "book.dump"
+    ran = subprocess.run(  # noqa: S603 - the program was looked up, the URL is the user's own
+        [
+            program,
+            "--format=custom",
+            f"--file={target}",
+            f"--dbname={plain.render_as_string(hide_password=False)}",
+        ],
+        env={**os.environ, **secret},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    if ran.returncode:
+        last = ran.stderr.strip().splitlines()[-1:] or ["no reason given"]
+        raise BookError(f"pg_dump could not back up the book: {last[0]}.")

@@ -1,0 +1,160 @@
+"""What the book holds: entries, one after another, and what is left of them after corrections."""
+
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import sqlalchemy as sa
+from sqlalchemy.engine import Connection
+
+from bellmouth.book import tables
+from bellmouth.errors import BookError
+
+__all__ = [
+    "KINDS",
+    "Entry",
+    "canonical",
+    "effective",
+    "insert",
+    "numbered",
+    "read_all",
+    "read_many",
+]
+
+#: What an entry can be: what is known of the car, a job that was opened, and what came of it.
+KINDS = (
+    "car", "job", "recording", "finding", "work", "card", "attempt", "proof", "note", "photo",
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One entry of a car's history.
+
+    Attributes
+    ----------
+    number
+        Counts up from 1 within the car, never used twice.
+    kind
+        One of `KINDS`.
+    made_at
+        When it was written, by the computer's clock (ISO 8601, UTC).
+    document
+        What it says; plain data, as it was handed over.
+    job
+        Number of the job it belongs to; a job's own number for the entry that opened it.
+    corrects
+        Number of the entry that it stands in the place of.
+    on_date, distance_km
+        The day (ISO 8601) and the odometer it speaks of, where it speaks of one. [km]
+    software, model, input_hash
+        Version that wrote it; for a finding and a proof also the version of the model and the
+        hash of everything it was made from.
+    files
+        Names of its files, ``recordings/HASH.parquet`` or ``photos/HASH.jpg``.
+    """
+
+    number: int
+    kind: str
+    made_at: str
+    document: Mapping[str, Any]
+    job: int | None = None
+    corrects: int | None = None
+    on_date: str | None = None
+    distance_km: float | None = None
+    software: str = ""
+    model: str | None = None
+    input_hash: str | None = None
+    files: tuple[str, ...] = field(default=())
+
+
+_PLAIN = (
+    "number", "kind", "made_at", "job", "corrects", "on_date", "distance_km", "software", "model",
+    "input_hash",
+)  # fmt: skip
+
+
+def canonical(document: Any) -> str:
+    """A document as JSON text: keys in their order, plain ASCII, nothing that JSON has not.
+
+    Raises
+    ------
+    BookError
+        If it holds something that is not plain data, or a number that is not finite.
+    """
+    try:
+        return json.dumps(document, ensure_ascii=True, allow_nan=False, separators=(",", ":"))
+    except (TypeError, ValueError, RecursionError) as error:
+        raise BookError(f"The document cannot be kept: {error}. It must be plain JSON.") from error
+
+
+def insert(connection: Connection, car_id: int, entries: Sequence[Entry]) -> None:
+    """Write entries and the names of their files; the caller's transaction keeps them."""
+    rows = [
+        {name: getattr(entry, name) for name in _PLAIN}
+        | {"car_id": car_id, "document": canonical(entry.document)}
+        for entry in entries
+    ]
+    files = [
+        {"car_id": car_id, "number": entry.number, "place": place, "name": name}
+        for entry in entries
+        for place, name in enumerate(entry.files)
+    ]
+    if rows:
+        connection.execute(sa.insert(tables.entry), rows)
+    if files:
+        connection.execute(sa.insert(tables.entry_file), files)
+
+
+def read_all(connection: Connection, car_id: int) -> tuple[Entry, ...]:
+    """Every entry of a car, oldest first."""
+    return read_many(connection, [car_id])[car_id]
+
+
+def read_many(
+    connection: Connection, car_ids: Iterable[int], kinds: Sequence[str] = KINDS
+) -> dict[int, tuple[Entry, ...]]:
+    """The entries of several cars, oldest first, all kinds or some."""
+    wanted = list(car_ids)
+    table, file = tables.entry, tables.entry_file
+    files: dict[tuple[int, int], list[str]] = {}
+    named = sa.select(file).where(file.c.car_id.in_(wanted)).order_by(file.c.place)
+    for row in connection.execute(named):
+        files.setdefault((row.car_id, row.number), []).append(row.name)
+    query = sa.select(table).where(table.c.car_id.in_(wanted)).order_by(table.c.number)
+    if len(kinds) < len(KINDS):
+        query = query.where(table.c.kind.in_(kinds))
+    found: dict[int, list[Entry]] = {car_id: [] for car_id in wanted}
+    for row in connection.execute(query):
+        plain = {name: getattr(row, name) for name in _PLAIN}
+        names = tuple(files.get((row.car_id, row.number), ()))
+        found[row.car_id].append(Entry(**plain, document=json.loads(row.document), files=names))
+    return {car_id: tuple(entries) for car_id, entries in found.items()}
+
+
+def effective(entries: Iterable[Entry]) -> tuple[Entry, ...]:
+    """The entries that no later one stands in the place of, each where its first one stood."""
+    latest: dict[int, Entry] = {}
+    first_of: dict[int, int] = {}
+    for entry in entries:
+        first = first_of.get(entry.corrects or 0, entry.number)
+        first_of[entry.number] = first
+        latest[first] = entry
+    return tuple(latest[first] for first in sorted(latest))
+
+
+def numbered(entries: Iterable[Entry], number: int, kind: str | None = None) -> Entry:
+    """The entry of a number.
+
+    Raises
+    ------
+    BookError
+        If there is none, or it is of another kind.
+    """
+    for entry in entries:
+        if entry.number == number:
+            if kind in (None, entry.kind):
+                return entry
+            raise BookError(f"Entry {number} is a {entry.kind}, not a {kind}.")
+    raise BookError(f"There is no entry {number}. bellmouth book show CAR lists them.")

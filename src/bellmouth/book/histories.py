@@ -1,0 +1,144 @@
+"""From a car's entries to the visits that a forecast is made of."""
+
+import math
+from collections.abc import Mapping, Sequence
+from datetime import date
+from typing import Any
+
+import sqlalchemy as sa
+
+from bellmouth.book import tables
+from bellmouth.book.assumptions import load_assumptions
+from bellmouth.book.entries import Entry, effective, read_many
+from bellmouth.book.forecast import Forecast, forecast
+from bellmouth.book.opening import reading
+from bellmouth.book.standing import known_of
+from bellmouth.book.store import Store
+from bellmouth.book.visits import CarVisits, Read, Visit
+
+__all__ = ["CLEANED", "deposit_read", "forecast_of", "visits_of"]
+
+#: The work that begins a deposit anew.
+CLEANED = "clean_plate"
+_USED = ("car", "job", "finding", "recording", "work")
+_MOST_ALIKE = 40
+_Z90 = 1.6448536269514722
+
+
+def forecast_of(store: Store, name: str, *, level_mm2: float | None = None) -> Forecast | None:
+    """Forecast a car of the book from its findings and those of other cars of its kind.
+
+    None where no job with an odometer has a finding or a recording that tells. [mm²]
+    """
+    with store.told(), reading(store.engine) as connection:
+        car_id, entries = store.read(connection, name)
+        car = visits_of(entries, level_mm2)
+        if not car.visits:
+            return None
+        alike = read_many(connection, _alike(connection, car_id, entries), _USED)
+    others = [visits_of(each) for each in alike.values()]
+    return forecast(car, [one for one in others if len(one.visits) > 1])
+
+
+def _alike(connection: sa.Connection, car_id: int, entries: Sequence[Entry]) -> list[int]:
+    kind = known_of(entries).document.get("kind")
+    if not kind:
+        return []
+    table = tables.standing
+    query = sa.select(table.c.car_id).where(
+        table.c.kind == kind, table.c.car_id != car_id, table.c.jobs > 1
+    )
+    newest = query.order_by(table.c.last_made_at.desc(), table.c.car_id).limit(_MOST_ALIKE)
+    return [int(found) for found in connection.execute(newest).scalars()]
+
+
+def visits_of(entries: Sequence[Entry], level_mm2: float | None = None) -> CarVisits:
+    """A car's visits, by odometer; jobs without one, or that tell nothing, are left out.
+
+    What was read after the plate was cleaned is a visit of its own at the same odometer.
+    """
+    known = known_of(entries).document
+    level = level_mm2 or load_assumptions().level["mm2_per_litre"] * _litres(known)
+    now = effective(entries)
+    parameter = _parameter(now)
+    jobs = [one for one in now if one.kind == "job" and one.distance_km is not None]
+    visits = [
+        visit
+        for job in sorted(jobs, key=lambda one: (one.distance_km or 0.0, one.job or 0))
+        for visit in _of_job(job, [one for one in now if one.job == job.job], level, parameter)
+    ]
+    return CarVisits(str(known["name"]), level, tuple(visits))
+
+
+def _of_job(
+    job: Entry, entries: Sequence[Entry], level_mm2: float, parameter: str | None
+) -> list[Visit]:
+    cleanings = [
+        one.number for one in entries if one.kind == "work" and CLEANED in one.document["done"]
+    ]
+    cut = cleanings[0] if cleanings else math.inf
+    km, on = float(job.distance_km or 0.0), date.fromisoformat(job.on_date or "")
+    visits = []
+    for part, cleaned in (
+        ([one for one in entries if one.number < cut], bool(cleanings)),
+        ([one for one in entries if one.number > cut], False),
+    ):
+        deposit, opening = _deposit(part, level_mm2), _opening(part, parameter)
+        if deposit or opening or cleaned:
+            visits.append(Visit(km, on, deposit, opening, cleaned))
+    return visits
+
+
+def _deposit(entries: Sequence[Entry], level_mm2: float) -> Read | None:
+    found = [one.document["finding"] for one in entries if one.kind == "finding"]
+    unseen = load_assumptions().reading["unseen"] * level_mm2
+    return deposit_read(found[-1], unseen) if found else None
+
+
+def deposit_read(finding: Mapping[str, Any], unseen_mm2: float) -> Read | None:
+    """What a finding says of the deposit, over all its causes; None where nothing explains it.
+
+    Where a cause has no deposit in it there may still be one too small to be asked after, of
+    anything up to ``unseen_mm2``. [mm²]
+    """
+    weight = mean = square = 0.0
+    for cause in finding["causes"]:
+        chance = cause["probability"]
+        size = cause["sizes"].get("deposit")
+        if cause["cause"] == "unexplained" or not chance:
+            continue
+        if size is None:
+            value, variance = unseen_mm2 / 2.0, unseen_mm2**2 / 12.0
+        else:
+            value = size["value"]
+            variance = ((size["high"] - size["low"]) / 2.0 / _Z90) ** 2
+        weight += chance
+        mean += chance * value
+        square += chance * (variance + value**2)
+    if weight < 0.5:
+        return None
+    mean, square = mean / weight, square / weight
+    return Read(mean, math.sqrt(max(square - mean**2, 1e-6)))
+
+
+def _parameter(entries: Sequence[Entry]) -> str | None:
+    """The reading of the plate that most recordings have; different ones cannot be compared."""
+    names = [
+        one.document["idle_opening"]["parameter"]
+        for one in entries
+        if one.kind == "recording" and "idle_opening" in one.document
+    ]
+    return max(sorted(set(names)), key=names.count) if names else None
+
+
+def _opening(entries: Sequence[Entry], parameter: str | None) -> Read | None:
+    for one in reversed(entries):
+        opening = one.document.get("idle_opening") if one.kind == "recording" else None
+        if opening and opening["parameter"] == parameter:
+            return Read(float(opening["value"]), float(opening["standard_error"]))
+    return None
+
+
+def _litres(known: Mapping[str, Any]) -> float:
+    size = known["car"]["displacement_l"]
+    return float(size["value"] if isinstance(size, dict) else size)

@@ -1,0 +1,194 @@
+"""Findings and proofs in the book: made from its recordings, kept with all that went in, and
+made again whenever anyone asks."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass
+from typing import TYPE_CHECKING, Any
+
+from bellmouth.book.alike import differences
+from bellmouth.book.entries import Entry, effective, numbered
+from bellmouth.book.known import car_of
+from bellmouth.book.recordings import recording_of
+from bellmouth.book.standing import known_of
+from bellmouth.book.store import Store
+from bellmouth.book.versions import input_hash, model_version, software_version
+from bellmouth.car import car_from_mapping
+from bellmouth.errors import BookError
+from bellmouth.recording.series import Recording
+
+if TYPE_CHECKING:
+    from bellmouth.car.description import Car
+    from bellmouth.finding.proof_result import Proof
+    from bellmouth.finding.result import Finding
+
+__all__ = ["Judged", "Recomputed", "judge", "judge_work", "keep", "recompute"]
+
+
+@dataclass(frozen=True)
+class Judged:
+    """A finding or a proof, the recordings it is of, and what an entry keeps of its inputs."""
+
+    kind: str
+    result: "Finding | Proof"
+    recordings: tuple[Recording, ...]
+    car: "Car"
+    inputs: Mapping[str, Any]
+    files: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Recomputed:
+    """An entry made again: whether it came out as kept, what differs, and by which versions."""
+
+    entry: Entry
+    same: bool
+    differences: tuple[str, ...]
+    kept_by: str
+    made_by: str
+
+
+def judge(
+    store: Store,
+    name: str,
+    recording: int | None = None,
+    *,
+    references: Sequence[int] = (),
+    results: Sequence[str] = (),
+    complaint: str | None = None,
+) -> Judged:
+    """Ask what a recording of the book shows; the newest one where none is named.
+
+    Numbers are those of entries. The complaint is the job's where none is given.
+    """
+    entries = store.history(name).entries
+    if recording is None:
+        found = _recordings(entries)
+        if not found:
+            raise BookError(f"{name}: has no recording yet. Add one first.")
+        recording = found[-1].number
+    chosen = numbered(entries, recording, "recording")
+    inputs = {
+        "recording": chosen.number,
+        "references": list(references),
+        "results": list(results),
+        "complaint": complaint or _complaint(entries, chosen),
+        "car": known_of(entries).document["car"],
+    }
+    return _made(store, entries, "finding", inputs)
+
+
+def judge_work(
+    store: Store,
+    name: str,
+    before: int | None = None,
+    after: int | None = None,
+    *,
+    references: Sequence[int] = (),
+    done: Sequence[str] = (),
+    complaint: str | None = None,
+) -> Judged:
+    """Ask whether the work between two recordings helped; the newest two where none are named.
+
+    What was done is what the book says was done between them, where it is not given.
+    """
+    entries = store.history(name).entries
+    found = _recordings(entries)
+    if before is None or after is None:
+        if len(found) < 2:
+            raise BookError(f"{name}: a proof needs a recording before and one after the work.")
+        before, after = found[-2].number, found[-1].number
+    done = done or [
+        work
+        for one in effective(entries)
+        if one.kind == "work" and before < one.number < after
+        for work in one.document["done"]
+    ]
+    inputs = {
+        "before": before,
+        "after": after,
+        "references": list(references),
+        "done": list(done),
+        "complaint": complaint or _complaint(entries, numbered(entries, before, "recording")),
+        "car": known_of(entries).document["car"],
+    }
+    return _made(store, entries, "proof", inputs)
+
+
+def keep(
+    store: Store,
+    name: str,
+    judged: Judged,
+    document: Mapping[str, Any],
+    *,
+    job: int | None = None,
+    corrects: int | None = None,
+) -> Entry:
+    """Add a finding or a proof, its document as handed over, with everything it was made from."""
+    whole = {**judged.inputs, judged.kind: dict(document)}
+    return store.add(
+        name, judged.kind, whole, files=judged.files, job=job, corrects=corrects,
+        model=model_version(), input_hash=input_hash(judged.files, judged.inputs),
+    )  # fmt: skip
+
+
+def recompute(store: Store, name: str, number: int | None = None) -> tuple[Recomputed, ...]:
+    """Make every finding and proof of a car again, or one of them, and compare.
+
+    Raises
+    ------
+    BookError
+        If a recording is missing or damaged, or what went in is not what was kept.
+    """
+    entries = store.history(name).entries
+    kinds = ("finding", "proof")
+    if number is None:
+        chosen = [one for one in entries if one.kind in kinds and one.input_hash]
+    else:
+        chosen = [numbered(entries, number)]
+        if chosen[0].kind not in kinds or not chosen[0].input_hash:
+            raise BookError(f"Entry {number} of {name} is no finding or proof of this book.")
+    return tuple(_again(store, entries, one) for one in chosen)
+
+
+def _again(store: Store, entries: Sequence[Entry], entry: Entry) -> Recomputed:
+    inputs = {key: value for key, value in entry.document.items() if key != entry.kind}
+    if input_hash(entry.files, inputs) != entry.input_hash:
+        raise BookError(f"Entry {entry.number}: what went in is not what its hash says.")
+    made = _made(store, entries, entry.kind, inputs)
+    found = differences(entry.document[entry.kind], asdict(made.result))
+    return Recomputed(
+        entry, not found, tuple(found), _by(entry.software, entry.model), _by(None, None)
+    )
+
+
+def _by(software: str | None, model: str | None) -> str:
+    return f"{software or software_version()}, model {model or model_version()}"
+
+
+def _made(store: Store, entries: Sequence[Entry], kind: str, inputs: Mapping[str, Any]) -> Judged:
+    from bellmouth.finding import find  # noqa: PLC0415 - only judging loads the model
+
+    car = car_from_mapping(inputs["car"], car_of(known_of(entries).document).name or "car")
+    numbers = [inputs["recording"]] if kind == "finding" else [inputs["before"], inputs["after"]]
+    chosen = [numbered(entries, one, "recording") for one in (*numbers, *inputs["references"])]
+    read = tuple(recording_of(store, one) for one in chosen)
+    files = tuple(one.files[0] for one in chosen)
+    said = {"complaint": inputs["complaint"], "references": read[len(numbers) :]}
+    result: Finding | Proof
+    if kind == "finding":
+        result = find(read[0], car, results=inputs["results"], **said)
+    else:
+        from bellmouth.finding.prove import prove  # noqa: PLC0415
+
+        result = prove(read[0], read[1], car, done=inputs["done"], **said)
+    return Judged(kind, result, read, car, inputs, files)
+
+
+def _recordings(entries: Sequence[Entry]) -> list[Entry]:
+    return [one for one in effective(entries) if one.kind == "recording"]
+
+
+def _complaint(entries: Sequence[Entry], recording: Entry) -> str | None:
+    """What the owner said when the recording's job was opened."""
+    jobs = [one for one in effective(entries) if one.kind == "job" and one.job == recording.job]
+    return jobs[-1].document.get("complaint") if jobs else None

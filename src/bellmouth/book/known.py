@@ -1,0 +1,74 @@
+"""What is known of a car, as the book keeps it, and back."""
+
+from collections.abc import Mapping
+from dataclasses import fields
+from datetime import date
+from typing import Any
+
+from bellmouth.book.masking import checked
+from bellmouth.car import car_from_mapping
+from bellmouth.car.description import Car, Known
+from bellmouth.errors import BookError
+
+__all__ = ["car_of", "known_document", "plain_car"]
+
+_LONGEST = 80
+
+
+def known_document(
+    name: str,
+    car: Car | Mapping[str, Any],
+    kind: str | None = None,
+    identification: str | None = None,
+    keep_until: date | str | None = None,
+) -> dict[str, Any]:
+    """What a car's entry says: name and car, and what else is given.
+
+    Raises
+    ------
+    BookError
+        If the name, number or date cannot be used.
+    CarError
+        If the car is described in a way that no car file may be.
+    """
+    tidy = " ".join(name.split())
+    if not tidy or len(tidy) > _LONGEST or not tidy.isprintable():
+        raise BookError(f"{name!r} cannot be a car's name: 1 to {_LONGEST} characters of text.")
+    said = plain_car(car if isinstance(car, Car) else car_from_mapping(car))
+    known: dict[str, Any] = {"name": tidy, "car": said}
+    if kind:
+        known["kind"] = " ".join(kind.split())
+    if identification:
+        known["identification"] = checked(identification)
+        if known["identification"] in tidy.upper():
+            raise BookError(
+                "The name would show the identification number on every list. Choose another name."
+            )
+    if keep_until:
+        known["keep_until"] = _day(keep_until)
+    return known
+
+
+def plain_car(car: Car) -> dict[str, Any]:
+    """A car as the table that `car_from_mapping` reads, without what is unknown."""
+    said: dict[str, Any] = {}
+    for field in fields(Car):
+        value = getattr(car, field.name)
+        if value is None or field.name == "source":
+            continue
+        if isinstance(value, Known):
+            value = {"value": value.value, "sd": value.sd} if value.sd else value.value
+        said[field.name] = value
+    return said
+
+
+def car_of(document: Mapping[str, Any]) -> Car:
+    """The car that an entry describes."""
+    return car_from_mapping(document["car"], document["name"])
+
+
+def _day(day: date | str) -> str:
+    try:
+        return (day if isinstance(day, date) else date.fromisoformat(day)).isoformat()
+    except ValueError:
+        raise BookError(f"{day!r} is no date. Write it like 2026-05-31.") from None

@@ -1,0 +1,60 @@
+"""Photos in the book: the picture alone, without where, when and with what it was taken."""
+
+import io
+from pathlib import Path
+
+from bellmouth.book.entries import Entry
+from bellmouth.book.store import Store
+from bellmouth.errors import BookError
+
+__all__ = ["add_photo", "stripped"]
+
+_ENDINGS = {"JPEG": "jpg", "PNG": "png", "WEBP": "webp"}
+_QUALITY = 92
+
+
+def add_photo(
+    store: Store,
+    name: str,
+    path: str | Path,
+    *,
+    text: str = "",
+    job: int | None = None,
+    corrects: int | None = None,
+) -> Entry:
+    """Keep a photo without its location and add an entry for it.
+
+    Raises
+    ------
+    BookError
+        If it is no JPEG, PNG or WebP picture.
+    """
+    path = Path(path)
+    with store.told():
+        content, ending, size = stripped(path.read_bytes(), path.name)
+        kept = store.files.keep("photos", content, ending)
+    document = {"width": size[0], "height": size[1]} | ({"text": text} if text else {})
+    return store.add(name, "photo", document, files=[kept], job=job, corrects=corrects)
+
+
+def stripped(raw: bytes, source: str) -> tuple[bytes, str, tuple[int, int]]:
+    """A picture drawn anew from its points: content, ending, and (width, height).
+
+    Nothing else of the file comes along: no position, no time, no camera, no small preview, no
+    comment. It is turned the way the camera said it should be.
+    """
+    from PIL import Image, ImageOps, UnidentifiedImageError  # noqa: PLC0415 - only photos pay
+
+    try:
+        with Image.open(io.BytesIO(raw), formats=list(_ENDINGS)) as opened:
+            ending, form = _ENDINGS[opened.format or ""], opened.format
+            turned = ImageOps.exif_transpose(opened)
+            bare = turned.convert("RGB" if form == "JPEG" or turned.mode == "P" else turned.mode)
+            clean = Image.frombytes(bare.mode, bare.size, bare.tobytes())
+    except (UnidentifiedImageError, Image.DecompressionBombError, OSError, SyntaxError) as error:
+        raise BookError(
+            f"{source}: is no picture that can be read. Use a JPEG, PNG or WebP file."
+        ) from error
+    buffer = io.BytesIO()
+    clean.save(buffer, form, quality=_QUALITY)
+    return buffer.getvalue(), ending, clean.size

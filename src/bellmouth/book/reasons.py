@@ -1,0 +1,76 @@
+"""Why a forecast says what it says, in sentences."""
+
+from typing import TYPE_CHECKING
+
+from bellmouth.book.assumptions import load_assumptions
+
+if TYPE_CHECKING:
+    from bellmouth.book.forecast import Forecast
+
+__all__ = ["reasons_of"]
+
+_WHAT = {
+    "jump": "{where} it moved at once by more than dirt does",
+    "misread": "the reading at {km} km stands apart from the others",
+    "steeper": "{where} it has grown much faster",
+}
+_LOOK = {
+    "jump": "Look for another reason first: a part that was changed, a relearning, a leak, a plate "
+    "that was cleaned without an entry.",
+    "misread": "Measure again before planning by it.",
+    "steeper": "Look for its source first: oil mist from the crankcase, a worn shaft, dusty air.",
+}
+
+
+def reasons_of(told: "Forecast") -> tuple[str, ...]:
+    """Sentences on what was seen, what was assumed and what speaks against it."""
+    return (*_odd(told), *_seen(told), *_assumed(told))
+
+
+def _odd(told: "Forecast") -> tuple[str, ...]:
+    odd = told.not_dirt
+    if odd is None:
+        return ()
+    before = [visit.km for visit in told.car.visits if visit.km < odd.km]
+    where = f"between {before[-1]:,.0f} and {odd.km:,.0f} km" if before else "at once"
+    if odd.what == "steeper" and before:
+        where = f"since {before[-1]:,.0f} km"
+    said = _WHAT[odd.what].format(where=where, km=f"{odd.km:,.0f}")
+    return (f"Not all of it looks like dirt ({odd.probability:.0%}): {said}. {_LOOK[odd.what]}",)
+
+
+def _seen(told: "Forecast") -> tuple[str, ...]:
+    visits = told.car.visits
+    cleaned = [visit.km for visit in visits if visit.cleaned]
+    since = f"since the plate was cleaned at {cleaned[-1]:,.0f} km" if cleaned else "in all"
+    count = sum(visit.deposit is not None or visit.opening is not None for visit in visits)
+    readings = "1 reading" if count == 1 else f"{count} readings"
+    now, growth, use = told.deposit_mm2, told.growth_mm2, told.usage
+    sentences = [
+        f"The deposit is now {now.value:.1f} mm² (nine in ten: {max(now.low90, 0.0):.1f} to "
+        f"{now.high90:.1f}), from {readings}{'; counted ' + since if cleaned else ''}.",
+        f"It grows by {growth.value:.2f} mm² in 10,000 km (nine in ten: {growth.low90:.2f} to "
+        f"{growth.high90:.2f}).",
+    ]
+    seen = f"seen over {use.days} days" if use.days else "as is usual: no two visits tell"
+    sentences.append(f"The car goes about {use.km_per_day:.0f} km a day ({seen}).")
+    if len(visits) < 3:
+        sentences.append(
+            "From fewer than three visits the trade's rule of thumb says more than the car does."
+        )
+    return tuple(sentences)
+
+
+def _assumed(told: "Forecast") -> tuple[str, ...]:
+    low, high = (f"{km / 1000:.0f}" for km in load_assumptions().growth["km_to_level"])
+    others = (
+        f"{told.alike} other car{'s' if told.alike != 1 else ''} of its kind counted too. "
+        if told.alike
+        else ""
+    )
+    return (
+        f"{others}Before anything is read, a plate is taken to be worth a look after {low} to "
+        f"{high} thousand km (common practice, no source), and worth one from "
+        f"{told.level_mm2:.1f} mm² of deposit.",
+        "Where the maker gives an interval, that one stands.",
+    )

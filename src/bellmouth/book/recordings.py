@@ -1,0 +1,116 @@
+"""Recordings in the book: Parquet files, read back sample for sample."""
+
+import io
+import math
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+
+from bellmouth.book.entries import Entry
+from bellmouth.book.store import Store
+from bellmouth.errors import BookError
+from bellmouth.recording import read_recording, stretches
+from bellmouth.recording.export import frame
+from bellmouth.recording.series import Recording
+from bellmouth.recording.stretch import Stretch
+
+__all__ = ["add_recording", "recording_of"]
+
+#: Readings that follow the plate, the nearest to what idle control has learned first.
+_OPENINGS = ("relative_throttle_position", "throttle_position", "commanded_throttle_actuator")
+
+
+def add_recording(
+    store: Store,
+    name: str,
+    recording: Recording,
+    *,
+    job: int | None = None,
+    corrects: int | None = None,
+) -> Entry:
+    """Keep a recording as a Parquet file and add an entry for it.
+
+    Raises
+    ------
+    BookError
+        If it cannot be written, or does not read back as it was.
+    """
+    buffer = io.BytesIO()
+    frame(recording).write_parquet(buffer)
+    with store.told():
+        kept = store.files.keep("recordings", buffer.getvalue(), "parquet")
+    document = _described(recording)
+    if not _same(_read(store, kept, document), recording):
+        raise BookError(f"{recording.source}: cannot be kept without losing samples.")
+    return store.add(name, "recording", document, files=[kept], job=job, corrects=corrects)
+
+
+def recording_of(store: Store, entry: Entry) -> Recording:
+    """The recording of an entry, as it was when it was added.
+
+    Raises
+    ------
+    BookError
+        If its file is missing or damaged.
+    """
+    if entry.kind != "recording":
+        raise BookError(f"Entry {entry.number} is a {entry.kind}, not a recording.")
+    return _read(store, entry.files[0], entry.document)
+
+
+def _described(recording: Recording) -> dict[str, Any]:
+    every = recording.series.values()
+    rate = recording.samples_per_s
+    said: dict[str, Any] = {
+        "source": recording.source,
+        "seconds": max(float(series.time_s[-1]) for series in every),
+        "samples": sum(series.time_s.size for series in every),
+        "samples_per_s": rate if math.isfinite(rate) else None,
+        "parameters": {series.name: series.unit for series in every},
+        "notes": list(recording.notes),
+        "unmapped": list(recording.unmapped),
+        "dropped": dict(recording.dropped),
+        "begins_s": recording.begins_s,
+    }
+    opening = _idle_opening(stretches(recording))
+    return said | ({"idle_opening": opening} if opening else {})
+
+
+def _read(store: Store, name: str, document: Any) -> Recording:
+    with store.told():
+        store.files.read(name)
+    rate = document["samples_per_s"]
+    return replace(
+        read_recording(store.files.path(name)),
+        source=document["source"],
+        notes=tuple(document["notes"]),
+        unmapped=tuple(document["unmapped"]),
+        samples_per_s=math.nan if rate is None else rate,
+        dropped=dict(document["dropped"]),
+        begins_s=document["begins_s"],
+    )
+
+
+def _same(one: Recording, other: Recording) -> bool:
+    return list(one.series) == list(other.series) and all(
+        mine.unit == theirs.unit
+        and np.array_equal(mine.time_s, theirs.time_s)
+        and np.array_equal(mine.value, theirs.value)
+        for mine, theirs in zip(one.series.values(), other.series.values(), strict=True)
+    )
+
+
+def _idle_opening(found: list[Stretch] | tuple[Stretch, ...]) -> dict[str, Any] | None:
+    """The plate's mean opening over the warm idles, by the first reading that tells it. [%]"""
+    idles = [one for one in found if one.kind == "idle" and one.warm is not False]
+    for parameter in _OPENINGS:
+        read = [one.readings[parameter] for one in idles if parameter in one.readings]
+        if not read:
+            continue
+        weights = np.array([1.0 / max(one.standard_error, 1e-3) ** 2 for one in read])
+        value = float(np.average([one.value for one in read], weights=weights))
+        # Idles of one recording share their rounding: more of them are no better known.
+        error = min(one.standard_error for one in read)
+        return {"parameter": parameter, "value": value, "standard_error": error, "unit": "%"}
+    return None

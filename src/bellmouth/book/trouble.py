@@ -1,0 +1,71 @@
+"""What a database or a disk complains of, as a sentence for the person at the car."""
+
+import errno
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from sqlalchemy.exc import DBAPIError, IntegrityError, ProgrammingError
+
+from bellmouth.book.places import Place
+from bellmouth.errors import BookError
+
+__all__ = ["told"]
+
+_BY_CODE = {
+    sqlite3.SQLITE_FULL: "the disk is full. Make room and do it again; what was there before is "
+    "unharmed",
+    sqlite3.SQLITE_READONLY: "may not be written. Ask for permission to write in that folder, or "
+    "choose another with --book",
+    sqlite3.SQLITE_CANTOPEN: "cannot be opened. Check the name and that you may write there",
+    sqlite3.SQLITE_BUSY: "is being written by somebody else for very long. Try again",
+    sqlite3.SQLITE_NOTADB: "is not a book. Choose another folder, or put back a backup",
+    sqlite3.SQLITE_CORRUPT: "is damaged. Put back a backup, and keep this one for whoever helps",
+    sqlite3.SQLITE_IOERR: "could not be read or written by the disk. Check the disk; what was "
+    "there before is unharmed",
+}
+_BY_ERRNO = {
+    errno.ENOSPC: _BY_CODE[sqlite3.SQLITE_FULL],
+    errno.EDQUOT: _BY_CODE[sqlite3.SQLITE_FULL],
+    errno.EACCES: _BY_CODE[sqlite3.SQLITE_READONLY],
+    errno.EPERM: _BY_CODE[sqlite3.SQLITE_READONLY],
+    errno.EROFS: _BY_CODE[sqlite3.SQLITE_READONLY],
+}
+
+_NOT_ALLOWED = "42501"  # SQLSTATE insufficient_privilege
+
+
+@contextmanager
+def told(place: Place) -> Iterator[None]:
+    """Turn what the database or the disk raises into a `BookError`; bugs pass as they are."""
+    try:
+        yield
+    except (IntegrityError, ProgrammingError) as error:
+        # These are our own mistakes, except where the server does not let us in.
+        if getattr(error.orig, "sqlstate", None) != _NOT_ALLOWED:
+            raise
+        raise BookError(f"{place.name}: {_of_database(error)}.") from error
+    except DBAPIError as error:
+        raise BookError(f"{place.name}: {_of_database(error)}.") from error
+    except sqlite3.Error as error:
+        raise BookError(f"{place.name}: {_of_sqlite(error)}.") from error
+    except OSError as error:
+        said = _BY_ERRNO.get(error.errno or 0)
+        if said is None:
+            raise
+        raise BookError(f"{error.filename or place.name}: {said}.") from error
+
+
+def _of_database(error: DBAPIError) -> str:
+    if isinstance(error.orig, sqlite3.Error):
+        return _of_sqlite(error.orig)
+    first = str(error.orig).strip().splitlines()[0].rstrip(". ")
+    if error.connection_invalidated or "connect" in first.lower():
+        return f"the database does not answer ({first}). Check that it runs and the URL"
+    return f"the database refused ({first})"
+
+
+def _of_sqlite(error: sqlite3.Error) -> str:
+    # Extended codes carry the plain one in their low byte.
+    code = getattr(error, "sqlite_errorcode", 0) & 0xFF
+    return _BY_CODE.get(code, f"the database refused ({error})")

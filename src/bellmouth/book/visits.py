@@ -1,0 +1,62 @@
+"""What a forecast is made of: a car's visits, each with what was read at an odometer."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from itertools import pairwise
+
+from bellmouth.errors import BookError
+
+__all__ = ["CarVisits", "Read", "Visit", "in_order"]
+
+
+@dataclass(frozen=True)
+class Read:
+    """A value and its standard error, in mm² for a deposit and in % for an opening."""
+
+    value: float
+    standard_error: float
+
+
+@dataclass(frozen=True)
+class Visit:
+    """One visit.
+
+    Attributes
+    ----------
+    km
+        The odometer. [km]
+    on
+        The day, where it is known.
+    deposit
+        Effective area lost to deposit near the closed plate, before any work. [mm²]
+    opening
+        The plate's reading at a warm idle, before any work. [%]
+    cleaned
+        Whether the plate was cleaned at this visit, after it was read.
+    """
+
+    km: float
+    on: date | None = None
+    deposit: Read | None = None
+    opening: Read | None = None
+    cleaned: bool = False
+
+
+@dataclass(frozen=True)
+class CarVisits:
+    """A car's visits, oldest first, and the deposit at which its plate is worth a look. [mm²]"""
+
+    name: str
+    level_mm2: float
+    visits: tuple[Visit, ...]
+
+
+def in_order(visits: Sequence[Visit]) -> None:
+    """Refuse visits whose odometer runs backwards."""
+    for earlier, later in pairwise(visits):
+        if later.km < earlier.km:
+            raise BookError(
+                f"The odometer runs backwards from {earlier.km:.0f} to {later.km:.0f} km. "
+                "Correct one of the two jobs."
+            )

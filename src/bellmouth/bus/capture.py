@@ -1,0 +1,363 @@
+"""Guided capture: ask the car without a pause, keep every answer, say what to do next."""
+
+import time
+from collections.abc import Callable, Mapping
+from contextlib import suppress
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from bellmouth.bus.guide import Advice, Guide
+from bellmouth.bus.journal import Journal
+from bellmouth.bus.opened import Opening, opening
+from bellmouth.bus.polling import Polling
+from bellmouth.car.description import Car
+from bellmouth.errors import BusError, FindingError, RecordingError
+from bellmouth.finding.find import find
+from bellmouth.recording.series import Recording
+
+if TYPE_CHECKING:
+    from bellmouth.bus.client import Client
+    from bellmouth.bus.link import Losses
+    from bellmouth.bus.reports import Sample
+    from bellmouth.finding.result import Finding
+
+__all__ = ["Captured", "Progress", "lost", "record"]
+
+# The recording is looked at this often, and at most this share of the time. [s]
+LOOK_S = 2.0
+LOOK_SHARE = 0.05
+# Quiet for so long in a guided capture, the ignition is off for good and the capture ends. [s]
+QUIET_S = 120.0
+# An adapter that is gone is waited for so long, asked again after each pause. [s]
+GONE_S = 30.0
+PAUSE_S = 0.25
+# Requests before each of the opening's questions.
+FIRST_LOOKS = 4
+
+
+@dataclass(frozen=True)
+class Progress:
+    """How a capture stands: seconds since its start, samples, and what to do (guided only).
+
+    ``engine_speed`` is the last reading [rpm], None where there is none; ``quiet`` whether the
+    car has stopped answering.
+    """
+
+    seconds: float
+    samples: int
+    engine_speed: float | None
+    quiet: bool
+    advice: Advice | None = None
+
+
+@dataclass(frozen=True)
+class Captured:
+    """A capture that ended.
+
+    Attributes
+    ----------
+    path, recording
+        Where it is, and what it holds.
+    opening
+        What the car reported before.
+    finding
+        The finding, None where no car was described or the recording cannot be asked.
+    notes
+        What is worth knowing, whole sentences: rate, losses, ignition off, steps passed over.
+    requests_per_s, samples_per_s
+        Measured over the capture. [1/s]
+    losses
+        The client's, since it was opened.
+    """
+
+    path: Path
+    recording: Recording
+    opening: Opening
+    finding: "Finding | None"
+    notes: tuple[str, ...]
+    requests_per_s: float
+    samples_per_s: float
+    losses: "Losses"
+
+
+@dataclass
+class _Run:
+    """The loop's state."""
+
+    client: "Client"
+    controller: int
+    polling: Polling
+    journal: Journal
+    guide: Guide | None
+    clock: Callable[[], float]
+    wait: Callable[[float], None]
+    begun_s: float
+    requests: int = 0
+    # Where the loop itself began: time, requests, samples. The opening's questions are not polling.
+    from_s: float = 0.0
+    from_requests: int = 0
+    from_samples: int = 0
+    strangers: int = 0
+    next_look_s: float = 0.0
+    advice: Advice | None = None
+    speed: float | None = None
+    quiet_since_s: float | None = None
+    quiet: list[str] = field(default_factory=list)
+    ended: list[str] = field(default_factory=list)
+
+    @property
+    def now_s(self) -> float:
+        """Since the beginning. [s]"""
+        return self.clock() - self.begun_s
+
+    def rates(self, end_s: float) -> tuple[float, float]:
+        """Requests and values a second of the loop, which ended at ``end_s``. [1/s]"""
+        seconds = max(end_s - self.from_s, 1e-9)
+        requests = self.requests - self.from_requests
+        return requests / seconds, (self.journal.samples - self.from_samples) / seconds
+
+
+def record(
+    client: "Client",
+    path: str | Path,
+    *,
+    car: Car | None = None,
+    complaint: str | None = None,
+    seconds: float | None = None,
+    controller: int | None = None,
+    show_vin: bool = False,
+    overwrite: bool = False,
+    opened: Callable[[Opening], None] | None = None,
+    progress: Callable[[Progress], None] | None = None,
+    clock: Callable[[], float] = time.monotonic,
+    wait: Callable[[float], None] = time.sleep,
+) -> Captured:
+    """Capture what a finding needs, guided where a car is described and no time is given.
+
+    Parameters
+    ----------
+    client
+        The car.
+    path
+        Where to: ``.parquet`` or ``.csv``. Crash-safe (:class:`bellmouth.bus.journal.Journal`).
+    car, complaint
+        For the finding; without a car there is neither guidance nor finding.
+    seconds
+        Capture for so long, without guidance. Without it, until the guide has enough, or ctrl-C.
+    controller
+        Address of the controller to read; None for the engine's.
+    show_vin
+        Whether the identification number is shown in full.
+    opened, progress
+        Called with what the car reports first, and as the capture goes on.
+    clock, wait
+        Monotonic seconds, and how to let some pass (tests have their own).
+
+    Raises
+    ------
+    BusError
+        If there is no such controller, or nothing was recorded.
+    RecordingError
+        If the file is there already or cannot be written; what was recorded is kept.
+    """
+    address, supported = _controller(client, controller)
+    polling = Polling(supported)
+    if not polling.identifiers:
+        raise BusError(
+            f"Controller {address:02X} reports none of the parameters that a finding needs. "
+            "Choose another with --controller."
+        )
+    journal = Journal(path, polling.names, overwrite=overwrite, clock=clock)
+    try:
+        guided = car is not None and seconds is None
+        guide = Guide(polling.names, car, complaint) if guided and car is not None else None
+        run = _Run(client, address, polling, journal, guide, clock, wait, clock())
+        # The engine may be started any moment, and then the key-on reading is gone: it is read
+        # before and between the questions.
+        report = opening(client, mask_vin=not show_vin, between=lambda: _first_looks(run))
+        if opened is not None:
+            opened(report)
+        run.from_s, run.from_requests = run.now_s, run.requests
+        run.from_samples = journal.samples
+        with suppress(KeyboardInterrupt):
+            _loop(run, seconds, progress or (lambda _: None))
+        took = run.now_s
+    except BaseException:
+        # What went wrong first is what is said; what was recorded is on disk either way.
+        with suppress(RecordingError):
+            journal.close()
+        raise
+    journal.close()
+    if not journal.samples:
+        raise BusError("Nothing was recorded: the car did not answer. Is the ignition on?")
+    requests_per_s, samples_per_s = run.rates(took)
+    recording = journal.recording()
+    finding, why = _found(recording, car, complaint)
+    return Captured(
+        path=journal.path,
+        recording=recording,
+        opening=report,
+        finding=finding,
+        notes=(*_notes(run, took), *why),
+        requests_per_s=requests_per_s,
+        samples_per_s=samples_per_s,
+        losses=client.losses,
+    )
+
+
+def _controller(client: "Client", wanted: int | None) -> tuple[int, frozenset[int]]:
+    known = {one.address: one.supported for one in client.controllers}
+    if wanted is None:
+        first = client.controllers[0]
+        return first.address, first.supported
+    if wanted not in known:
+        listed = ", ".join(f"{address:02X}" for address in known)
+        raise BusError(f"Controller {wanted:02X} does not answer; these do: {listed}.")
+    return wanted, known[wanted]
+
+
+def _loop(run: _Run, seconds: float | None, progress: Callable[[Progress], None]) -> None:
+    while True:
+        now = run.now_s
+        if seconds is not None and now >= seconds:
+            return
+        try:
+            _ask(run)
+        except BusError as error:
+            run.ended.append(f"The capture ended there: {error}")
+            return
+        if run.now_s >= run.next_look_s:
+            _look(run)
+            progress(
+                Progress(
+                    run.now_s,
+                    run.journal.samples,
+                    run.speed,
+                    run.quiet_since_s is not None,
+                    run.advice,
+                )
+            )
+        if run.guide is not None and run.guide.done:
+            return
+        quiet = run.quiet_since_s
+        if seconds is None and quiet is not None and run.now_s - quiet > QUIET_S:
+            return
+
+
+def _first_looks(run: _Run) -> None:
+    for _ in range(FIRST_LOOKS):
+        _ask(run)
+
+
+def _ask(run: _Run) -> None:
+    """One request; its values are on disk when this returns."""
+    asked = run.polling.next(run.now_s)
+    sample = _sample(run, asked)
+    run.requests += 1
+    run.polling.heard(asked, sample)
+    _listen(run)
+    if sample.source not in (None, run.controller):
+        run.strangers += 1  # another controller's values have no place in these columns
+        return
+    values = {name: value for name, value in sample.values.items() if value is not None}
+    if "engine_speed" in values:
+        run.speed = values["engine_speed"]
+    run.journal.add(max(sample.time_s - run.begun_s, 0.0), values)
+
+
+def _sample(run: _Run, asked: tuple[int, ...]) -> "Sample":
+    """Ask; an adapter that was pulled out is waited for."""
+    gone_s: float | None = None
+    while True:
+        try:
+            return run.client.read(asked, run.controller)
+        except BusError:
+            gone_s = run.now_s if gone_s is None else gone_s
+            if run.now_s - gone_s > GONE_S:
+                raise
+            run.wait(PAUSE_S)
+
+
+def _listen(run: _Run) -> None:
+    """Notice that the car went quiet, as with the ignition off, and when it answers again."""
+    silence = run.client.silence
+    if silence is None:
+        run.quiet_since_s = None
+    elif run.quiet_since_s is None:
+        run.quiet_since_s = run.now_s
+        run.quiet.append(
+            f"The car went quiet at {silence.time_s - run.begun_s:.2f} s (give or take "
+            f"{silence.half_width_s:.2f} s), as it does when the ignition is switched off."
+        )
+
+
+def _look(run: _Run) -> None:
+    begun = run.now_s
+    if run.guide is not None and run.journal.samples:
+        standing = run.guide.standing
+        run.advice = run.guide.look(run.journal.recording(), begun)
+        if run.guide.standing:
+            run.polling.engine_stands()
+        elif standing:
+            run.polling.engine_runs()
+        if run.guide.view is not None:
+            run.polling.weigh(_present(run.guide.view.probability))
+    run.next_look_s = run.now_s + max(LOOK_S, (run.now_s - begun) / LOOK_SHARE)
+
+
+def _present(probability: Mapping[str, float]) -> dict[str, float]:
+    """Each cause's probability, alone or in a pair."""
+    found: dict[str, float] = {}
+    for name, p in probability.items():
+        for cause in name.split("+"):
+            found[cause] = found.get(cause, 0.0) + p
+    return found
+
+
+def _found(
+    recording: Recording, car: Car | None, complaint: str | None
+) -> "tuple[Finding | None, tuple[str, ...]]":
+    if car is None:
+        return None, ()
+    try:
+        return find(recording, car, complaint=complaint), ()
+    except FindingError as error:
+        return None, (str(error),)
+
+
+def _notes(run: _Run, took_s: float) -> tuple[str, ...]:
+    requests, values = run.rates(took_s)
+    notes = [
+        f"{run.journal.samples} values in {took_s:.0f} s: {requests:.1f} requests and "
+        f"{values:.0f} values a second."
+    ]
+    notes += [*run.quiet, *run.ended]
+    if run.guide is not None:
+        notes += [
+            f"Step {name.replace('_', ' ')}: {how}."
+            for name, how in run.guide.passed.items()
+            if "passed over" in how or "not steady" in how
+        ]
+    if run.strangers:
+        notes.append(f"{run.strangers} answers of other controllers were not recorded.")
+    return (*notes, *lost(run.client.losses), *run.client.notes)
+
+
+_LOST = {
+    "unanswered": ("request was not answered", "requests were not answered"),
+    "cut": ("message lost frames", "messages lost frames"),
+    "damaged": ("frame was damaged", "frames were damaged"),
+    "stray": ("message came unasked", "messages came unasked"),
+    "refused": ("request was refused", "requests were refused"),
+    "malformed": ("answer contradicted the standard", "answers contradicted the standard"),
+    "reopened": ("time the adapter was opened again", "times the adapter was opened again"),
+}
+
+
+def lost(losses: "Losses") -> list[str]:
+    """What went wrong on the wire, in a sentence; nothing where nothing did."""
+    counted = [(getattr(losses, kind), words) for kind, words in _LOST.items()]
+    told = [f"{count} {words[count > 1]}" for count, words in counted if count]
+    told += [f"{count} {kind}" for kind, count in losses.seen.items() if count]
+    return [f"Lost on the way: {', '.join(told)}. None of it was recorded."] if told else []

@@ -1,0 +1,190 @@
+"""``bellmouth book add``: whatever came of a job."""
+
+import json
+from dataclasses import asdict
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from bellmouth.cli.book import opened
+from bellmouth.cli.waiting import waiting
+from bellmouth.errors import BookError
+
+if TYPE_CHECKING:
+    from bellmouth.book.book import Book
+    from bellmouth.book.entries import Entry
+
+__all__ = ["add_command"]
+
+_FILE = click.Path(path_type=Path)
+_KINDS = ("recording", "finding", "work", "card", "attempt", "proof", "note", "photo")
+
+
+@click.command("add", short_help="Add a recording, finding, note, photo and so on.")
+@click.argument("name", metavar="CAR")
+@click.argument("kind", type=click.Choice(_KINDS), metavar="KIND")
+@click.argument("what", nargs=-1, metavar="[WHAT]...")
+@click.option("--job", type=int, metavar="N", help="The job it belongs to (default: the last).")
+@click.option("--corrects", type=int, metavar="N", help="The entry that it stands in the place of.")
+@click.option(
+    "--of",
+    "of",
+    type=int,
+    multiple=True,
+    metavar="N",
+    help="The recording that a finding is of, or the two of a proof, before and after "
+    "(default: the newest).",
+)
+@click.option(
+    "--reference",
+    "references",
+    type=int,
+    multiple=True,
+    metavar="N",
+    help="A recording of the book from when the car was good. May be given more than once.",
+)
+@click.option(
+    "--result",
+    "results",
+    multiple=True,
+    metavar="CHECK=OUTCOME",
+    help="What a check showed. May be given more than once.",
+)
+@click.option("--complaint", metavar="TEXT", help="What the owner says (default: the job's).")
+@click.option("--text", default="", metavar="TEXT", help="What a photo shows.")
+@click.option(
+    "--mapping", type=_FILE, metavar="FILE", help="Which column is which parameter (TOML)."
+)
+@click.pass_context
+def add_command(
+    context: click.Context, /, name: str, kind: str, what: tuple[str, ...], **options: Any
+) -> None:
+    """Add to the last job of CAR an entry of KIND.
+
+    \b
+    recording FILE      kept as Parquet, sample for sample
+    finding [FILE]      made now from a recording of the book
+    proof [FILE]        made now from two recordings of the book
+    work NAME...        what was done: clean_plate, reseal and so on
+    card, attempt FILE  as JSON
+    note TEXT
+    photo FILE          without the place where it was taken
+
+    A FILE for a finding or a proof (JSON) is kept only where the recordings give the same.
+    """
+    book = opened(context)
+    entry = _ADD[kind](book, name, kind, what, options)
+    said = _said(entry.document, entry.kind)
+    click.echo(f"{name}: {kind} added as entry {entry.number}{said}.")
+
+
+def _common(options: dict[str, Any]) -> dict[str, Any]:
+    return {key: options[key] for key in ("job", "corrects")}
+
+
+def _one(what: tuple[str, ...], kind: str, wanted: str) -> str:
+    if len(what) != 1:
+        raise click.UsageError(f"A {kind} needs one {wanted}, not {len(what)}.")
+    return what[0]
+
+
+def _recording(
+    book: "Book", name: str, kind: str, what: tuple[str, ...], options: dict[str, Any]
+) -> "Entry":
+    with waiting("Reading the recording"):
+        return book.add_recording(
+            name, Path(_one(what, kind, "file")), mapping=options["mapping"], **_common(options)
+        )
+
+
+def _photo(
+    book: "Book", name: str, kind: str, what: tuple[str, ...], options: dict[str, Any]
+) -> "Entry":
+    path = Path(_one(what, kind, "file"))
+    return book.add_photo(name, path, text=options["text"], **_common(options))
+
+
+def _note(
+    book: "Book", name: str, kind: str, what: tuple[str, ...], options: dict[str, Any]
+) -> "Entry":
+    text = " ".join(what).strip()
+    if not text:
+        raise click.UsageError("A note needs its text.")
+    return book.add(name, kind, {"text": text}, **_common(options))
+
+
+def _work(
+    book: "Book", name: str, kind: str, what: tuple[str, ...], options: dict[str, Any]
+) -> "Entry":
+    from bellmouth.finding.priors import load_priors  # noqa: PLC0415
+
+    known = [work for work in load_priors().proof["works"] if work != "nothing"]
+    unknown = [work for work in what if work not in known]
+    if unknown or not what:
+        raise click.UsageError(f"What was done is one or more of {', '.join(known)}.")
+    return book.add(name, kind, {"done": list(what)}, **_common(options))
+
+
+def _document(
+    book: "Book", name: str, kind: str, what: tuple[str, ...], options: dict[str, Any]
+) -> "Entry":
+    return book.add(name, kind, _json(_one(what, kind, "file")), **_common(options))
+
+
+def _judged(
+    book: "Book", name: str, kind: str, what: tuple[str, ...], options: dict[str, Any]
+) -> "Entry":
+    from bellmouth.book.alike import differences  # noqa: PLC0415
+    from bellmouth.pages.document import finding_document, proof_document  # noqa: PLC0415
+
+    said: dict[str, Any] = {"references": options["references"], "complaint": options["complaint"]}
+    with waiting("Weighing the causes"):
+        if kind == "finding":
+            judged = book.judge(name, *options["of"][:1], results=options["results"], **said)
+            document = finding_document(judged.result)  # type: ignore[arg-type]
+        else:
+            judged = book.judge_work(name, *options["of"][:2], **said)
+            document = proof_document(judged.result)  # type: ignore[arg-type]
+    if what:
+        handed = _json(_one(what, kind, "file"))
+        found = differences(handed, asdict(judged.result))
+        if found:
+            raise BookError(
+                f"{Path(what[0]).name}: is not what the recordings of the book give ({found[0]}). "
+                "Name the right ones with --of, or leave the file out."
+            )
+        document = handed
+    return book.keep(name, judged, document, **_common(options))
+
+
+def _json(path: str) -> dict[str, Any]:
+    try:
+        found = json.loads(Path(path).read_text("utf-8"))
+    except (ValueError, RecursionError) as error:
+        raise BookError(f"{Path(path).name}: not a JSON document ({error}).") from error
+    if not isinstance(found, dict):
+        raise BookError(f"{Path(path).name}: not a JSON document with names and values.")
+    return found
+
+
+def _said(document: Any, kind: str) -> str:
+    """The gist of a finding or a proof, for the line that says it was added."""
+    if kind == "finding":
+        first = document["finding"]["causes"][0]
+        return f": {first['cause']}, {first['probability']:.0%}"
+    if kind == "proof":
+        return f": {document['proof']['verdict']}"
+    return ""
+
+
+_ADD = {
+    "recording": _recording,
+    "finding": _judged,
+    "work": _work,
+    "card": _document,
+    "attempt": _document,
+    "proof": _judged,
+    "note": _note,
+    "photo": _photo,
+}

@@ -1,0 +1,143 @@
+"""``bellmouth book show``, ``due``, ``forecast`` and ``recompute``: read what the book knows."""
+
+from pathlib import Path
+
+import click
+
+from bellmouth.cli.book import opened
+from bellmouth.cli.waiting import waiting
+
+__all__ = ["due_command", "forecast_command", "recompute_command", "show_command"]
+
+_FILE = click.Path(path_type=Path)
+_JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
+_LIMIT = click.option(
+    "--limit", type=click.IntRange(1), default=50, show_default=True, help="At most so many cars."
+)
+
+
+@click.command("show", short_help="A car's page, or the list of cars.")
+@click.argument("name", required=False, metavar="[CAR]")
+@click.option("--with-identification", is_flag=True, help="Show the identification number in full.")
+@_LIMIT
+@_JSON
+@click.pass_context
+def show_command(
+    context: click.Context,
+    name: str | None,
+    with_identification: bool,
+    limit: int,
+    as_json: bool,
+) -> None:
+    """Show the history of CAR, or without it the cars, the last touched first."""
+    from bellmouth.pages import book_document, book_screen  # noqa: PLC0415
+    from bellmouth.pages.document import to_json  # noqa: PLC0415
+    from bellmouth.pages.lists import console  # noqa: PLC0415
+
+    book = opened(context)
+    if name is None:
+        found = book.cars(limit=limit)
+        if as_json:
+            click.echo(to_json({"cars": [book_document.standing_document(one) for one in found]}))
+        else:
+            book_screen.print_cars(found, console())
+        return
+    page = book_document.car_page(
+        book.history(name), book.standing(name), masked=not with_identification
+    )
+    if as_json:
+        click.echo(to_json(page))
+    else:
+        book_screen.print_car(page, console())
+
+
+@click.command("due", short_help="Which cars to inspect, the soonest first.")
+@click.option("--before", metavar="DATE", help="Only those due before this day (2026-12-31).")
+@_LIMIT
+@_JSON
+@click.pass_context
+def due_command(context: click.Context, before: str | None, limit: int, as_json: bool) -> None:
+    """List the cars to inspect, the soonest first."""
+    from bellmouth.pages import book_document, book_screen  # noqa: PLC0415
+    from bellmouth.pages.document import to_json  # noqa: PLC0415
+    from bellmouth.pages.lists import console  # noqa: PLC0415
+
+    book = opened(context)
+    found = book.due(limit=limit, before=before)
+    if as_json:
+        click.echo(to_json({"due": [book_document.standing_document(one) for one in found]}))
+    else:
+        book_screen.print_due(found, book.today(), console())
+
+
+@click.command("forecast", short_help="When to inspect a car next, and why.")
+@click.argument("name", metavar="CAR")
+@click.option(
+    "--level",
+    type=click.FloatRange(0.1, 200.0),
+    metavar="MM2",
+    help="The deposit at which you would look at the plate (default: by displacement).",
+)
+@click.option("--picture", type=_FILE, metavar="FILE", help="Also draw it (.svg, .png or .pdf).")
+@_JSON
+@click.pass_context
+def forecast_command(
+    context: click.Context, name: str, level: float | None, picture: Path | None, as_json: bool
+) -> None:
+    """Say when to inspect CAR next, as a distance and a date, how sure that is, and why.
+
+    The exit code is 1 where nothing can be forecast yet.
+    """
+    from bellmouth.book.forecast_document import forecast_document  # noqa: PLC0415
+    from bellmouth.pages import book_screen  # noqa: PLC0415
+    from bellmouth.pages.document import to_json  # noqa: PLC0415
+    from bellmouth.pages.lists import console  # noqa: PLC0415
+
+    book = opened(context)
+    found = book.forecast(name, level_mm2=level)
+    if found is None:
+        click.echo(
+            f"{name}: nothing can be forecast yet. It needs a job with its distance "
+            "(bellmouth book open) and a recording or a finding in it.",
+            err=True,
+        )
+        context.exit(1)
+    if picture is not None:
+        from bellmouth.pages.forecast_chart import write_chart  # noqa: PLC0415
+
+        write_chart(found, picture)
+    if as_json:
+        click.echo(to_json(forecast_document(found)))
+    else:
+        book_screen.print_forecast(found, console())
+
+
+@click.command("recompute", short_help="Make findings again and compare.")
+@click.argument("name", metavar="CAR")
+@click.argument("number", required=False, type=int, metavar="[N]")
+@_JSON
+@click.pass_context
+def recompute_command(context: click.Context, name: str, number: int | None, as_json: bool) -> None:
+    """Make the findings and proofs of CAR again, or entry N, and compare with what was kept.
+
+    The exit code is 1 where one comes out otherwise.
+    """
+    from bellmouth.pages import book_document  # noqa: PLC0415
+    from bellmouth.pages.document import to_json  # noqa: PLC0415
+
+    book = opened(context)
+    with waiting("Weighing the causes again"):
+        found = book.recompute(name, number)
+    if as_json:
+        made = [book_document.recomputed_document(one) for one in found]
+        click.echo(to_json({"recomputed": made}))
+    for one in () if as_json else found:
+        verdict = "the same" if one.same else "NOT the same"
+        click.echo(f"Entry {one.entry.number} ({one.entry.kind}): {verdict}.")
+        if one.kept_by != one.made_by:
+            click.echo(f"  kept by {one.kept_by}; made again by {one.made_by}")
+        for sentence in one.differences:
+            click.echo(f"  - {sentence}")
+    if not found and not as_json:
+        click.echo(f"{name}: no findings yet.")
+    context.exit(0 if all(one.same for one in found) else 1)

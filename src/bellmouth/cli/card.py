@@ -1,0 +1,167 @@
+"""``bellmouth card``: what to do with one's hands, as text, page or print."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal
+
+import click
+
+from bellmouth.cli.waiting import waiting
+
+if TYPE_CHECKING:
+    from bellmouth.car.description import Car
+    from bellmouth.finding.result import Finding
+    from bellmouth.pages.card_view import CardPage
+
+__all__ = ["command"]
+
+_FILE = click.Path(path_type=Path)
+
+
+@click.command("card", short_help="The job card: what to do with one's hands.")
+@click.option(
+    "--car",
+    "car_file",
+    type=_FILE,
+    required=True,
+    metavar="FILE",
+    help="What you know about the car (TOML).",
+)
+@click.option(
+    "--finding",
+    "finding_file",
+    type=_FILE,
+    metavar="FILE",
+    help="A finding, as bellmouth find --json prints it.",
+)
+@click.option(
+    "--recording", type=_FILE, metavar="REC", help="A recording; the finding is made from it."
+)
+@click.option(
+    "--work",
+    "works",
+    multiple=True,
+    metavar="NAME",
+    help="What is to be done: clean_plate, clean_meter, reseal, renew_gasket or relearn. May be "
+    "given more than once; left out, the finding proposes it.",
+)
+@click.option(
+    "--learning",
+    multiple=True,
+    metavar="NAME",
+    help="A learning procedure by name, number or file, instead of those that the work calls "
+    "for. May be given more than once.",
+)
+@click.option(
+    "--torque",
+    metavar="TEXT",
+    help='The tightening value from the car\'s own manual, such as "8 N m". Left out, a line to '
+    "fill in is printed.",
+)
+@click.option(
+    "--manual-section", metavar="TEXT", help="The section of the manual that was checked."
+)
+@click.option("--bolts", type=int, metavar="N", help="Bolts of the throttle's flange: 3, 4 or 6.")
+@click.option(
+    "--language",
+    type=click.Choice(["en", "de"]),
+    help="Language of the card; left out, the locale's, else English.",
+)
+@click.option(
+    "--units",
+    type=click.Choice(["metric", "us"]),
+    default="metric",
+    help="Units of lengths, temperatures and pressures. [default: metric]",
+)
+@click.option("--html", type=_FILE, metavar="FILE", help="Also write the card as a page (HTML).")
+@click.option(
+    "--pdf", type=_FILE, metavar="FILE", help="Also write the card as one sheet to print (PDF)."
+)
+@click.option(
+    "--paper",
+    type=click.Choice(["a4", "letter"]),
+    default="a4",
+    help="Paper of the PDF. [default: a4]",
+)
+@click.option("--json", "as_json", is_flag=True, help="Print the card as one JSON document.")
+def command(
+    car_file: Path,
+    finding_file: Path | None,
+    recording: Path | None,
+    works: tuple[str, ...],
+    learning: tuple[str, ...],
+    torque: str | None,
+    manual_section: str | None,
+    bolts: int | None,
+    language: str | None,
+    units: Literal["metric", "us"],
+    html: Path | None,
+    pdf: Path | None,
+    paper: Literal["a4", "letter"],
+    as_json: bool,
+) -> None:
+    """Print a job card: order of work, parts, cautions, checks, learning, sign-off."""
+    from bellmouth import read_car  # noqa: PLC0415 - --help stays quick
+    from bellmouth.pages.card_catalogue import default_language  # noqa: PLC0415
+    from bellmouth.pages.card_view import card_page  # noqa: PLC0415
+    from bellmouth.pages.card_words import Words  # noqa: PLC0415
+    from bellmouth.work import make_card  # noqa: PLC0415
+
+    if finding_file is not None and recording is not None:
+        raise click.UsageError("Give --finding or --recording, not both.")
+    car = read_car(car_file)
+    card = make_card(
+        car,
+        _finding(car, finding_file, recording),
+        works,
+        torque=torque,
+        manual_section=manual_section,
+        bolts=bolts,
+        learning=learning,
+    )
+    page = card_page(card, Words(language or default_language(), units))
+    _write(page, html, pdf, paper)
+    _show(page, html, pdf, as_json=as_json)
+
+
+def _finding(car: "Car", finding_file: Path | None, recording: Path | None) -> "Finding | None":
+    if finding_file is not None:
+        from bellmouth.work import read_finding  # noqa: PLC0415
+
+        return read_finding(finding_file)
+    if recording is None:
+        return None
+    from bellmouth import find, read_recording  # noqa: PLC0415
+
+    with waiting("Weighing the causes"):
+        return find(read_recording(recording), car)
+
+
+def _write(
+    page: "CardPage", html: Path | None, pdf: Path | None, paper: Literal["a4", "letter"]
+) -> None:
+    if html is not None:
+        from bellmouth.pages.card_html import write_html  # noqa: PLC0415 - only pages need it
+
+        write_html(html, page)
+    if pdf is not None:
+        from bellmouth.pages.card_pdf import write_pdf  # noqa: PLC0415
+
+        with waiting("Setting the sheet"):
+            write_pdf(pdf, page, paper)
+
+
+def _show(page: "CardPage", html: Path | None, pdf: Path | None, *, as_json: bool) -> None:
+    if as_json:
+        from bellmouth.pages.card_view import card_document  # noqa: PLC0415
+        from bellmouth.pages.document import to_json  # noqa: PLC0415
+
+        click.echo(to_json(card_document(page)))
+        return
+    from bellmouth.pages.card_text import print_card  # noqa: PLC0415
+    from bellmouth.pages.lists import console  # noqa: PLC0415
+
+    print_card(page, console())
+    if html is not None:
+        click.echo(f"\nPage: {html} (open it in a browser)")
+    if pdf is not None:
+        click.echo(f"\nSheet to print: {pdf}")

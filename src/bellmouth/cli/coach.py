@@ -1,0 +1,118 @@
+"""``bellmouth coach``: through a learning procedure, to the tenth of a second."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from bellmouth.cli.adapter_options import adapter_options
+
+if TYPE_CHECKING:
+    from bellmouth.learning.procedure import Procedure
+
+__all__ = ["command"]
+
+
+@click.command("coach", short_help="Coach a learning procedure, second by second.")
+@click.argument("procedure", metavar="PROCEDURE", required=False)
+@click.option(
+    "--manual-checked",
+    is_flag=True,
+    help="You have checked the car's own manual; nothing is coached on a car before.",
+)
+@click.option(
+    "--practise",
+    is_flag=True,
+    help="Without a car, on the keyboard: space is the pedal, k the key, s the starter.",
+)
+@click.option(
+    "--live",
+    is_flag=True,
+    help="Follow the car's signals, and say at once what went wrong; needs --channel.",
+)
+@adapter_options
+@click.option(
+    "--lead",
+    type=click.FloatRange(-0.5, 1.0),
+    metavar="SECONDS",
+    help="Call every action so much earlier; left out, what suits --person.",
+)
+@click.option(
+    "--person",
+    default="",
+    metavar="NAME",
+    help="Whose timing to learn from and to suit; a number will do.",
+)
+@click.option(
+    "--keep",
+    type=click.Path(path_type=Path, file_okay=False),
+    metavar="FOLDER",
+    help="Where attempts are kept; your data folder when left out.",
+)
+@click.option("--quiet", is_flag=True, help="No sound at all, to listen to the plate.")
+@click.option("--two-person", is_flag=True, help="One calls, another acts: print the script first.")
+@click.option("--card", is_flag=True, help="Print the procedure as a card on paper, and end.")
+@click.option("--forecast", is_flag=True, help="Say how likely --person is to pass, and end.")
+@click.option("--sound-check", is_flag=True, help="Sound every tone with its meaning, and end.")
+@click.option(
+    "--audio-offset",
+    type=click.FloatRange(0.0, 1000.0),
+    default=0.0,
+    metavar="MS",
+    help="Give every cue so much sooner, for ear-pieces that sound late.",
+)
+def command(
+    procedure: str | None,
+    manual_checked: bool,
+    practise: bool,
+    live: bool,
+    interface: str,
+    channel: str | None,
+    bitrate: int | None,
+    lead: float | None,
+    person: str,
+    keep: Path | None,
+    quiet: bool,
+    two_person: bool,
+    card: bool,
+    forecast: bool,
+    sound_check: bool,
+    audio_offset: float,
+) -> int | None:
+    """Coach the learning PROCEDURE: a name, a number such as P4, or a file of yours in TOML.
+
+    Any key marks what you are waiting for; q, Escape or Ctrl-C stops. Exit code 1: not met.
+    """
+    from bellmouth.cli import coaching  # noqa: PLC0415 - --help stays quick
+
+    if sound_check:
+        coaching.check_sound()
+        return None
+    if procedure is None:
+        raise click.UsageError("Name a PROCEDURE; bellmouth procedures lists them.")
+    if practise and live:
+        raise click.UsageError("Choose --practise or --live: one is without a car.")
+    chosen = _found(procedure)
+    if card or (two_person and not (practise or live or manual_checked)):
+        coaching.print_paper(chosen, card=card, two_person=two_person)
+        return None
+    folder = coaching.folder_of(keep)
+    if forecast:
+        coaching.print_forecast(chosen, folder, person, lead)
+        return None
+    wishes = coaching.Wishes(
+        chosen, folder, person, lead, quiet, two_person, audio_offset / 1000.0,
+    )  # fmt: skip
+    if practise:
+        return coaching.practise(wishes)
+    coaching.introduce(chosen)
+    coaching.confirm_manual(chosen, checked=manual_checked)
+    if live:
+        return coaching.coach_live(wishes, (interface, channel, bitrate))
+    return coaching.coach_by_marks(wishes)
+
+
+def _found(name: str) -> "Procedure":
+    from bellmouth.learning.packs import find_procedure  # noqa: PLC0415
+
+    return find_procedure(name)

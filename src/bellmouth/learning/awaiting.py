@@ -1,0 +1,71 @@
+"""An event that a step waits for: whether it came in time, and whether the hold lasted."""
+
+import math
+from dataclasses import replace
+
+from bellmouth.learning.evidence import Moment
+from bellmouth.learning.judgement import CANNOT_TELL, MISSED, StepJudgement
+from bellmouth.learning.pedal_checks import steady_hold
+from bellmouth.learning.place import Placed
+from bellmouth.learning.procedure import Window
+from bellmouth.learning.seen import Seen
+from bellmouth.learning.windows import compare
+
+__all__ = ["awaited"]
+
+
+def awaited(seen: Seen, item: Placed) -> StepJudgement:
+    """An event awaited: it must come in time, and a hold must last until then."""
+    assert item.begin is not None  # noqa: S101 - the caller looked
+    assert item.step.until is not None  # noqa: S101 - the caller looked
+    until = item.step.until
+    words = seen.procedure.event_words(until.event)
+    event = seen.event(until.event, item)
+    window = Window(0.0, until.timeout_s)
+    held = item.presses[-1].end if item.step.do == "press" and item.presses else None
+    if event is not None:
+        line = steady_hold(seen, item, compare(window, item.begin, event))
+        if held is not None and held.high_s < event.low_s:
+            why = f"Let go {event.best_s - held.best_s:.1f} s before {words}."
+            return replace(line, judgement=MISSED, margin=held.best_s - event.best_s, why=why)
+        return line
+    if until.event in seen.evidence.watched:
+        line = compare(window, item.begin, held or _latest(item))
+        why = f"It was never seen that {words}."
+        return replace(line, judgement=MISSED, margin=None, why=why)
+    return _unwatched(seen, item, words)
+
+
+def _latest(item: Placed) -> Moment:
+    assert item.begin is not None  # noqa: S101 - the caller looked
+    return item.until or item.begin
+
+
+def _unwatched(seen: Seen, item: Placed, words: str) -> StepJudgement:
+    """Nobody watched: the length of the hold can still rule out that the event was awaited."""
+    until = item.step.until
+    assert until is not None  # noqa: S101 - the caller looked
+    reaction = next(
+        (
+            one.step.after_s.most_s
+            for one in seen.placed.values()
+            if one.step.after == until.event and one.step.after_s is not None
+        ),
+        math.inf,
+    )
+    why = f'Nobody marked when {words}, and the recording does not show it; mark "{until.event}".'
+    if item.step.do != "press" or not item.presses or item.begin is None:
+        return StepJudgement("", CANNOT_TELL, None, (0.0, until.timeout_s), why=why)
+    allowed = Window(until.earliest_s, until.timeout_s + reaction)
+    line = steady_hold(seen, item, compare(allowed, item.begin, item.presses[-1].end))
+    if line.judgement != MISSED:
+        return replace(line, judgement=CANNOT_TELL, why=line.why or why)
+    value = line.measured.value if line.measured else 0.0
+    if not line.why:
+        sooner = value < until.earliest_s
+        line = replace(
+            line,
+            why=f"Held {value:.1f} s, {'too short to have waited' if sooner else 'too long after'}"
+            f"{' until' if sooner else ''} {words}.",
+        )
+    return line

@@ -1,0 +1,117 @@
+"""What the pedal must show: held to the floor, pressed so often, left alone in between."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from bellmouth.learning.consistency import SHORTEST_PRESS_S
+from bellmouth.learning.evidence import Evidence, Moment, Press
+from bellmouth.learning.judgement import CANNOT_TELL, MET, MISSED, StepJudgement
+from bellmouth.learning.place import Placed
+from bellmouth.learning.procedure import Window
+from bellmouth.learning.seen import Seen
+from bellmouth.learning.windows import compare
+
+__all__ = ["no_gap", "pumped", "steady_hold"]
+
+#: A press that no sample saw is looked for this far before the first seen and after the last. [s]
+_AROUND_S = 1.5
+#: Clocks are written to the millisecond. [s]
+_HAIR_S = 0.002
+
+
+def steady_hold(seen: Seen, item: Placed, line: StepJudgement) -> StepJudgement:
+    """A hold must be to the floor and stay there, in samples close enough to show it."""
+    if item.step.do != "press" or not item.presses:
+        return line
+    press = item.presses[-1]
+    if press.depth == "shallow" or press.held == "eased":
+        what = "was not on the floor" if press.depth == "shallow" else "was let up between"
+        return replace(line, judgement=MISSED, margin=None, why=f"The pedal {what}.")
+    if line.judgement == MISSED:
+        return line
+    if press.depth == "unsure" or press.held == "unsure":
+        why = "Whether the pedal was on the floor all the time, this recording cannot say."
+        return replace(line, judgement=CANNOT_TELL, why=why)
+    return no_gap(seen, press.begin, press.end, line, "it may have been let up")
+
+
+def no_gap(
+    seen: Seen, first: Moment, then: Moment, line: StepJudgement, danger: str
+) -> StepJudgement:
+    """Met only where the pedal's samples are too close together for a press to hide between.
+
+    Nor is it missed by lasting too long where a press that would have ended it sooner, or begun it
+    later, could hide.
+    """
+    if "pedal" not in seen.evidence.signals:
+        why = "The recording does not hold the pedal, which must not be touched here."
+        return replace(line, judgement=CANNOT_TELL, why=why) if line.judgement == MET else line
+    widest = _widest_gap(seen.evidence, first.high_s, then.low_s)
+    short = line.measured is not None and line.measured.high < line.window[0]
+    hides = seen.shortest_press_s if line.judgement == MET else SHORTEST_PRESS_S
+    if line.judgement == CANNOT_TELL or short or widest <= hides + _HAIR_S:
+        return line
+    why = f"The pedal was not sampled for {widest:.2f} s, in which {danger}."
+    return replace(line, judgement=CANNOT_TELL, why=why)
+
+
+def _widest_gap(evidence: Evidence, begin_s: float, end_s: float) -> float:
+    """Longest time without a sample of the pedal between two times; 0 for taps. [s]"""
+    if evidence.pedal_s is None:
+        return 0.0
+    time = evidence.pedal_s
+    first = int(np.searchsorted(time, begin_s))
+    last = int(np.searchsorted(time, end_s, side="right"))
+    inside = time[first:last]
+    if inside.size < 2:
+        return max(0.0, end_s - begin_s)
+    return float(max(np.diff(inside).max(), inside[0] - begin_s, end_s - inside[-1]))
+
+
+def pumped(seen: Seen, item: Placed) -> StepJudgement:
+    """Presses: how many counted, and whether all fitted their time."""
+    step = item.step
+    light = step.do in ("rev", "snap")
+    full = [press for press in item.presses if light or press.depth != "shallow"]
+    sure = [p for p in full if light or (p.depth == "full" and p.held == "down")]
+    if not item.presses:
+        assert item.begin is not None  # noqa: S101 - the caller looked
+        return compare(Window(), item.begin, item.begin)
+    span = full or list(item.presses)
+    window = Window(0.0, step.within_s)
+    line = compare(window, span[0].begin, span[-1].end)
+    least, most = step.times
+    eased = sum(1 for press in full if press.held != "down")
+    # A press that is missing may well hide in a gap; one too many that looks like none hardly.
+    missing, extra = (
+        len(full) + (0 if light else eased + _hidden(seen, item, span, shortest_s))
+        for shortest_s in (SHORTEST_PRESS_S, seen.shortest_press_s)
+    )
+    wanted = str(least) if least == most else f"{least} to {most}"
+    if missing < least or len(sure) > most:
+        shallow = len(item.presses) - len(full)
+        note = f", {shallow} not to the floor" if shallow else ""
+        why = f"{len(full)} full presses seen{note}; {wanted} wanted."
+        return replace(line, judgement=MISSED, margin=None, why=why)
+    if line.judgement == MET and (len(sure) < least or extra > most):
+        why = (
+            f"{len(sure)} presses to the floor are certain, {missing} possible; {wanted} wanted. "
+            "The pedal is sampled too coarsely to count them."
+        )
+        return replace(line, judgement=CANNOT_TELL, why=why)
+    return line
+
+
+def _hidden(seen: Seen, item: Placed, presses: Sequence[Press], shortest_s: float) -> int:
+    """How many presses could hide between samples, among those seen or next to them."""
+    time = seen.evidence.pedal_s
+    if time is None:
+        return 0
+    before = [one.begin.high_s for one in seen.before(item) if one.begin is not None]
+    least = max(presses[0].begin.low_s - _AROUND_S, *before[-1:], time[0])
+    begin = int(np.searchsorted(time, least))
+    end = int(np.searchsorted(time, presses[-1].end.high_s + _AROUND_S, side="right"))
+    gaps = np.diff(time[begin:end])
+    return int(np.count_nonzero(gaps > shortest_s + _HAIR_S))

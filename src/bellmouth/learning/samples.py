@@ -1,0 +1,34 @@
+"""What was read while an attempt ran, made into a recording for the judge."""
+
+import numpy as np
+
+from bellmouth.j1979.parameters import unit_of
+from bellmouth.recording.series import Recording, Series
+
+__all__ = ["Samples"]
+
+
+class Samples:
+    """Collects values as they come."""
+
+    def __init__(self) -> None:
+        self._values: dict[str, tuple[list[float], list[float]]] = {}
+
+    def add(self, name: str, value: float, at_s: float) -> None:
+        """One value in the parameter's own unit; one no later than the last is left out. [s]"""
+        times, values = self._values.setdefault(name, ([], []))
+        if not times or at_s > times[-1]:
+            times.append(at_s)
+            values.append(value)
+
+    def recording(self, source: str) -> Recording | None:
+        """The recording so far, on the clock that the samples came with; None where it is empty."""
+        firsts = [times[0] for times, _ in self._values.values() if times]
+        if not firsts:
+            return None
+        begin_s = min(firsts)
+        series = {
+            name: Series(name, unit_of(name), np.array(times) - begin_s, np.array(values))
+            for name, (times, values) in self._values.items()
+        }
+        return Recording(series, source, begins_s=begin_s)

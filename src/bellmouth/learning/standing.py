@@ -1,0 +1,71 @@
+"""Conditions that must stand, watched while an attempt runs."""
+
+from collections.abc import Mapping
+
+from bellmouth.learning.follow import Lost
+from bellmouth.learning.procedure import Condition, Procedure
+
+__all__ = ["Standing"]
+
+_RUNS_RPM = 400.0
+
+
+class Standing:
+    """Takes readings one by one and says when a condition has been broken for too long."""
+
+    def __init__(self, procedure: Procedure) -> None:
+        # One that stands for a part of the steps only is the judge's to say.
+        self._conditions = [
+            one for one in procedure.conditions if one.signal and not (one.first or one.last)
+        ]
+        self._broken: dict[str, float] = {}
+        self._values: dict[str, float] = {}
+
+    @property
+    def values(self) -> Mapping[str, float]:
+        """The latest reading of each parameter."""
+        return self._values
+
+    def signals(self) -> frozenset[str]:
+        """Parameters that the procedure's conditions need."""
+        return frozenset(one.signal for one in self._conditions)
+
+    def read(self, name: str, value: float, at_s: float) -> Lost | None:
+        """One reading in its own unit; what is lost by it, or None. [s]"""
+        self._values[name] = value
+        for condition in self._conditions:
+            if condition.when == "throughout" and condition.signal == name:
+                lost = self._judge(condition, value, at_s)
+                if lost is not None:
+                    return lost
+        return None
+
+    def _judge(self, condition: Condition, value: float, at_s: float) -> Lost | None:
+        if not self._applies(condition) or condition.least <= value <= condition.most:
+            self._broken.pop(condition.name, None)
+            return None
+        since_s = self._broken.setdefault(condition.name, at_s)
+        if at_s - since_s < condition.shortest_s:
+            return None
+        unit = f" {condition.unit}" if condition.unit else ""
+        why = f"{condition.say}: it is {value:.1f}{unit}. {condition.mend}".strip()
+        return Lost(condition.name, why, None, at_s)
+
+    def _applies(self, condition: Condition) -> bool:
+        if not condition.engine:
+            return True
+        speed = self._values.get("engine_speed")
+        if speed is None:
+            return False
+        return (speed >= _RUNS_RPM) == (condition.engine == "running")
+
+    def unmet(self) -> tuple[tuple[Condition, float | None], ...]:
+        """Conditions that do not stand now, with their reading; None where there is none yet."""
+        found: list[tuple[Condition, float | None]] = []
+        for condition in self._conditions:
+            if condition.engine == "running":
+                continue
+            value = self._values.get(condition.signal)
+            if value is None or not condition.least <= value <= condition.most:
+                found.append((condition, value))
+        return tuple(found)

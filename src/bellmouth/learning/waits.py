@@ -1,0 +1,99 @@
+"""Waits: from an anchor to an action, and from an action to the next."""
+
+import math
+from dataclasses import replace
+
+from bellmouth.learning.evidence import Moment, between
+from bellmouth.learning.judgement import CANNOT_TELL, MISSED, StepJudgement
+from bellmouth.learning.pedal_checks import no_gap, steady_hold
+from bellmouth.learning.place import Placed
+from bellmouth.learning.procedure import Window
+from bellmouth.learning.seen import Seen
+from bellmouth.learning.windows import compare
+
+__all__ = ["lasted", "waited"]
+
+
+def waited(seen: Seen, item: Placed, window: Window) -> StepJudgement:
+    """The time from the anchor to the action."""
+    assert item.begin is not None  # noqa: S101 - the caller looked
+    step = item.step
+    anchor = step.after or seen.before(item)[-1].step.name
+    if anchor in seen.placed:
+        at = seen.placed[anchor].end
+        if at is None:
+            why = f'There is no "{anchor}" to count from.'
+            return StepJudgement("", CANNOT_TELL, None, (window.least_s, window.most_s), why=why)
+        return compare(window, at, item.begin)
+    waiting = next(
+        one for one in seen.placed.values() if one.step.until and one.step.until.event == anchor
+    )
+    event = seen.event(anchor, waiting)
+    if event is not None:
+        return compare(window, event, item.begin)
+    words = seen.procedure.event_words(anchor)
+    why = (
+        f"There was nothing to count from: not seen that {words}."
+        if anchor in seen.evidence.watched
+        else f'Nobody marked when {words}; mark it as "{anchor}".'
+    )
+    return StepJudgement("", CANNOT_TELL, None, (window.least_s, window.most_s), why=why)
+
+
+def lasted(seen: Seen, item: Placed, window: Window) -> StepJudgement:
+    """How long the step lasted, until the next action."""
+    step = item.step
+    start = item.begin if step.do == "press" else item.end
+    if start is None or item.until is None:
+        why = "What ended it was not seen; mark the next step."
+        return StepJudgement("", CANNOT_TELL, None, (window.least_s, window.most_s), why=why)
+    if step.stopped_by:
+        return _stopped_clock(seen, item, window, start)
+    line = compare(window, start, item.until)
+    if step.do == "press":
+        return steady_hold(seen, item, line)
+    cut = math.isinf(item.until.high_s) or math.isinf(start.low_s)
+    if cut and line.judgement == CANNOT_TELL:
+        ends = math.isinf(item.until.high_s)
+        why = "ends before it was over" if ends else "begins after it began"
+        return replace(line, why=f"The recording {why}.")
+    if step.who == "pedal" or "pedal: press" in step.forbidden or _then_pedal(seen, item):
+        return no_gap(seen, start, item.until, line, "a press may have come and gone")
+    return line
+
+
+def _then_pedal(seen: Seen, item: Placed) -> bool:
+    """Whether the next step is the pedal's, so that an unseen press would end this one."""
+    following = seen.after(item)
+    return bool(following) and following[0].step.who == "pedal" and item.step.do == "on"
+
+
+def _stopped_clock(seen: Seen, item: Placed, window: Window, start: Moment) -> StepJudgement:
+    """A clock that stands still between two events, such as while the fan runs."""
+    assert item.until is not None  # noqa: S101 - the caller looked
+    stop, go = item.step.stopped_by
+    whole = compare(window, start, item.until)
+    if stop not in seen.evidence.watched:
+        if whole.judgement == MISSED and whole.measured and whole.measured.high < window.least_s:
+            return whole
+        words = seen.procedure.event_words(stop)
+        return replace(whole, judgement=CANNOT_TELL, why=f'Nobody marked when {words}: "{stop}".')
+    standing = _standing(seen, stop, go, start, item.until)
+    best, least, most = (sum(column) for column in zip((0.0, 0.0, 0.0), *standing, strict=True))
+    moved = Moment(item.until.low_s - most, item.until.high_s - least, item.until.best_s - best)
+    return compare(window, start, moved)
+
+
+def _standing(
+    seen: Seen, stop: str, go: str, start: Moment, until: Moment
+) -> list[tuple[float, float, float]]:
+    """Each time the clock stood still within a step: best figure, least, most. [s]"""
+    found = []
+    for begin in seen.evidence.events.get(stop, ()):
+        if not start.best_s <= begin.best_s < until.best_s:
+            continue
+        after = [at for at in seen.evidence.events.get(go, ()) if at.best_s > begin.best_s]
+        end = after[0] if after and after[0].best_s < until.best_s else until
+        value, low, high = between(begin, end)
+        found.append((value, max(low, 0.0), high))
+    return found

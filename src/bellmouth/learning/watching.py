@@ -1,0 +1,109 @@
+"""Watching a real car while an attempt runs: asks it again and again and tells the coach."""
+
+import threading
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from itertools import cycle
+
+from bellmouth.bus.client import Client
+from bellmouth.bus.reports import Sample
+from bellmouth.errors import BusError
+from bellmouth.j1979.parameters import by_name
+from bellmouth.learning.clock import Clock
+from bellmouth.learning.coach import Sink
+from bellmouth.learning.live import PEDALS, LiveReader
+from bellmouth.learning.samples import Samples
+
+__all__ = ["CarObserver"]
+
+_SLOW = ("control_module_voltage", "engine_coolant_temperature", "vehicle_speed")
+#: While the key is off, the car is asked so often whether it is there again. [s]
+_ASLEEP_S = 0.05
+
+
+class CarObserver:
+    """Asks for pedal, engine speed and lamp all the time, and for conditions in turn.
+
+    Attributes
+    ----------
+    samples
+        All that was read, for the judge.
+    failure
+        Why it stopped watching before its time, None where it did not.
+
+    Raises
+    ------
+    BusError
+        If the car reports neither pedal nor engine speed.
+    """
+
+    def __init__(self, client: Client) -> None:
+        self._client = client
+        supported = client.controllers[0].supported
+        self._names = {
+            name
+            for name in (*PEDALS, "engine_speed", "monitor_status", *_SLOW)
+            if by_name(name).identifier in supported
+        }
+        pedal = next((name for name in PEDALS if name in self._names), None)
+        fast = [pedal, "engine_speed", "monitor_status"]
+        self._fast = tuple(by_name(name).identifier for name in fast if name in self._names)
+        self._slow = [by_name(name).identifier for name in _SLOW if name in self._names]
+        if not self._fast:
+            raise BusError(
+                "This car reports neither pedal nor engine speed, so nobody can follow an attempt "
+                "live; coach without --live and mark what you see."
+            )
+        # The bus falling silent shows the key, whatever else there is.
+        self.watched = frozenset(
+            {"key"}
+            | ({"pedal"} if pedal else set())
+            | ({"engine"} if "engine_speed" in self._names else set())
+        )
+        self.samples = Samples()
+        self.failure: BusError | None = None
+
+    def look(self) -> dict[str, float]:
+        """What it reads once, for a look at the conditions before the start."""
+        sample = self._client.read([*self._fast, *self._slow])
+        return {name: value for name, value in sample.values.items() if value is not None}
+
+    @contextmanager
+    def watching(self, sink: Sink, clock: Clock) -> Iterator[None]:
+        """See :class:`bellmouth.learning.coach.Observer`."""
+        done = threading.Event()
+        reader = LiveReader(sink)
+        thread = threading.Thread(
+            target=self._watch, args=(reader, clock, done.is_set), name="watching", daemon=True
+        )
+        thread.start()
+        try:
+            yield
+        finally:
+            done.set()
+            thread.join()
+
+    def _watch(self, reader: LiveReader, clock: Clock, is_done: Callable[[], bool]) -> None:
+        slow = cycle(self._slow or [None])
+        while not is_done():
+            one = next(slow)
+            asked = (*self._fast, one) if one is not None else self._fast
+            try:
+                sample = self._client.read(asked)
+            except BusError as error:
+                self.failure = error
+                return
+            self._tell(reader, clock, sample)
+
+    def _tell(self, reader: LiveReader, clock: Clock, sample: Sample) -> None:
+        if sample.source is None:
+            reader.silent(clock.now_s())
+            time.sleep(_ASLEEP_S)
+            return
+        at_s = clock.reading_s(sample.time_s)
+        for name, value in sample.values.items():
+            if value is not None and name in self._names:
+                reader.sample(name, value, at_s)
+                self.samples.add(name, value, at_s)
+        reader.told_until(at_s)

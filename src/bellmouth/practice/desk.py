@@ -1,0 +1,125 @@
+"""Practising a procedure at a desk: the keys of a keyboard are key, pedal and starter.
+
+A terminal does not tell when a key is let go, so each tap moves the pedal the other way: down, up,
+down. The light practice car's own learning logic says in the end whether it took.
+"""
+
+import threading
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+
+from bellmouth.learning.clock import Clock
+from bellmouth.learning.coach import Sink
+from bellmouth.learning.live import LiveReader
+from bellmouth.learning.samples import Samples
+from bellmouth.practice.ignition import Key
+from bellmouth.practice.light_car import LightCar
+from bellmouth.practice.verdicts import Verdict
+from bellmouth.recording.series import Recording
+
+__all__ = ["KEYS", "Desk"]
+
+#: What each key does.
+KEYS: Mapping[str, str] = {
+    " ": "pedal: down, and with the next tap up again",
+    "k": "key: on, and with the next tap off",
+    "s": "start the engine",
+}
+_LOOK_S = 0.02
+#: Taps closer than this, so many in a row, are a space bar that is held down. [s]
+_REPEAT_S, _REPEATS = 0.06, 4
+
+
+class Desk:
+    """A light car under somebody's fingers; what it shows is watched as a real one's signals.
+
+    Attributes
+    ----------
+    watched
+        What the coach is shown of the person.
+    """
+
+    def __init__(self, clock: Clock, car: LightCar | None = None) -> None:
+        self.watched = frozenset({"key", "pedal", "engine"})
+        self._car = car or LightCar()
+        self._clock = clock
+        self._began_s = clock.now_s()
+        self._samples = Samples()
+        self._lock = threading.RLock()
+        self._down = False
+        self._tapped_s = -1.0
+        self._repeats = 0
+
+    def press_key(self, key: str) -> str:
+        """Do what a key stands for, now; gives a warning for a held space bar, else nothing."""
+        with self._lock:
+            at_s = self._clock.now_s() - self._began_s
+            self._car.advance(at_s)
+            if key == " ":
+                return self._tap(at_s)
+            if key == "k":
+                off = self._car.controls.key == Key.OFF
+                self._car.do("key", Key.ON if off else Key.OFF, at_s)
+            elif key == "s":
+                self._car.do("key", Key.START, at_s)
+        return ""
+
+    def _tap(self, at_s: float) -> str:
+        self._repeats = self._repeats + 1 if at_s - self._tapped_s < _REPEAT_S else 0
+        self._tapped_s = at_s
+        self._down = not self._down
+        self._car.do("pedal_pct", 100.0 if self._down else 0.0, at_s)
+        if self._repeats >= _REPEATS:
+            return "Tap the space bar, do not hold it: one tap down, one tap up."
+        return ""
+
+    def status(self) -> str:
+        """Lamp, pedal and key in a line, as somebody in the car would see them."""
+        with self._lock:
+            seen = self._car.seen()
+        lamp = {"off": "○ off", "on": "● on", "blinking": "◐ blinking"}[seen.lamp]
+        pedal = "▼ down" if self._down else "▲ up"
+        key = "on" if seen.key >= Key.ON else "off"
+        heard = "   the plate whirrs" if seen.plate_heard else ""
+        engine = "running" if seen.running else "stopped"
+        return f"Lamp {lamp}   pedal {pedal}   key {key}   engine {engine}{heard}"
+
+    @property
+    def verdicts(self) -> tuple[Verdict, ...]:
+        """What the learning logic thought of every go."""
+        return self._car.verdicts
+
+    def recording(self) -> Recording | None:
+        """What a recorder would have kept."""
+        return self._samples.recording("practice")
+
+    @contextmanager
+    def watching(self, sink: Sink, clock: Clock) -> Iterator[None]:
+        """See :class:`bellmouth.learning.coach.Observer`; the car runs on while it is entered."""
+        done = threading.Event()
+        reader = LiveReader(sink, _LOOK_S)
+
+        def work() -> None:
+            while not done.is_set():
+                clock.wait(clock.now_s() + _LOOK_S, done)
+                self._look(reader, clock.now_s())
+
+        thread = threading.Thread(target=work, name="practice desk", daemon=True)
+        thread.start()
+        try:
+            yield
+        finally:
+            done.set()
+            thread.join()
+
+    def _look(self, reader: LiveReader, now_s: float) -> None:
+        with self._lock:
+            self._car.advance(now_s - self._began_s)
+            poll = self._car.poll()
+        if poll.values is None:
+            reader.silent(now_s)
+            return
+        for name, value in poll.values.items():
+            reader.sample(name, value, now_s)
+            self._samples.add(name, value, now_s)
+        reader.told_until(now_s)

@@ -1,0 +1,106 @@
+"""A finding read back from the JSON document that ``bellmouth find --json`` prints."""
+
+import json
+import math
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any, NoReturn
+
+from bellmouth.errors import FindingError
+from bellmouth.finding.result import CauseProbability, Finding, Picture, Size
+
+__all__ = ["read_finding"]
+
+_SUM_TOLERANCE = 0.02
+
+
+def read_finding(path: str | Path) -> Finding:
+    """Read a finding's document; what a job card does not need is left empty.
+
+    Raises
+    ------
+    FindingError
+        Where the file cannot be read, is not JSON, or is not a finding: one sentence.
+    """
+    path = Path(path)
+    try:
+        document = json.loads(path.read_bytes().decode("utf-8-sig"))
+    except OSError as error:
+        raise FindingError(f"{path.name}: cannot be read ({error.strerror}).") from error
+    except (ValueError, RecursionError) as error:
+        raise FindingError(
+            f"{path.name}: not a JSON document. bellmouth find REC --car FILE --json prints one."
+        ) from error
+    return _finding(document, path.name)
+
+
+def _refuse(source: str, what: str) -> NoReturn:
+    raise FindingError(f"{source}: {what} Give the document that bellmouth find --json prints.")
+
+
+def _finding(document: Any, source: str) -> Finding:
+    if not isinstance(document, dict) or not isinstance(document.get("causes"), list):
+        _refuse(source, "not a finding: it has no list of causes.")
+    causes = [_cause(entry, source) for entry in document["causes"]]
+    total = sum(entry.probability for entry in causes)
+    if abs(total - 1.0) > _SUM_TOLERANCE:
+        _refuse(source, f"the causes' probabilities sum to {total:.2f}, not to 1.")
+    return Finding(
+        causes=tuple(sorted(causes, key=lambda entry: -entry.probability)),
+        prior={},
+        present=_present(document.get("present", {}), source),
+        next_checks=(),
+        evidence=(),
+        excluded=(),
+        warnings=(),
+        misfit=math.nan,
+        complaint=str(document.get("complaint", "")),
+        picture=Picture((), {}),
+    )
+
+
+def _present(table: Any, source: str) -> dict[str, float]:
+    if not isinstance(table, Mapping):
+        _refuse(source, "present is not a table of causes and probabilities.")
+    return {
+        cause: _probability(value, f"present.{cause}", source) for cause, value in table.items()
+    }
+
+
+def _cause(entry: Any, source: str) -> CauseProbability:
+    if not isinstance(entry, Mapping) or not isinstance(entry.get("cause"), str):
+        _refuse(source, "a cause has no name.")
+    name = entry["cause"]
+    sizes = entry.get("sizes", {})
+    if not isinstance(sizes, Mapping):
+        _refuse(source, f"the sizes of {name} are not a table.")
+    return CauseProbability(
+        name,
+        _probability(entry.get("probability"), name, source),
+        # An end that is not finite is null in the document: then there is no size to tell.
+        {
+            cause: _size(size, cause, source)
+            for cause, size in sizes.items()
+            if not (isinstance(size, Mapping) and None in size.values())
+        },
+    )
+
+
+def _probability(value: Any, of: str, source: str) -> float:
+    if isinstance(value, bool) or not isinstance(value, int | float) or not 0 <= value <= 1:
+        _refuse(source, f"the probability of {of} is not a number from 0 to 1.")
+    return float(value)
+
+
+def _size(size: Any, cause: str, source: str) -> Size:
+    if not isinstance(size, Mapping) or not isinstance(size.get("unit"), str):
+        _refuse(source, f"the size of {cause} has no unit.")
+    value, low, high = (_number(size, key, cause, source) for key in ("value", "low", "high"))
+    return Size(value, low, high, size["unit"])
+
+
+def _number(size: Mapping[str, Any], key: str, cause: str, source: str) -> float:
+    value = size.get(key)
+    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+        _refuse(source, f"the size of {cause} has no {key}.")
+    return float(value)

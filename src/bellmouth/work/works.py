@@ -1,0 +1,47 @@
+"""The works a card can hold, and the one kind of error of this room."""
+
+import difflib
+from collections.abc import Iterable
+
+from bellmouth.car.description import Car
+from bellmouth.errors import BellmouthError
+from bellmouth.work.content import content
+
+__all__ = ["WORKS", "WorkError", "check_works", "work_titles"]
+
+
+class WorkError(BellmouthError):
+    """A job card that cannot be made: unknown work, work that this car has no part for."""
+
+
+#: Names of the works, in the order in which they are done.
+WORKS: tuple[str, ...] = tuple(work["name"] for work in content("works")["work"])
+
+
+def work_titles() -> dict[str, str]:
+    """The works' names with their titles in English."""
+    return {work["name"]: work["title"] for work in content("works")["work"]}
+
+
+def check_works(car: Car, wanted: Iterable[str]) -> tuple[str, ...]:
+    """The works as named here, once each, in the order in which they are done.
+
+    Raises
+    ------
+    WorkError
+        For a name that is not a work, or a work on a part that this car does not have.
+    """
+    found = set()
+    for name in wanted:
+        plain = name.strip().lower().replace("-", "_").replace(" ", "_")
+        if plain not in WORKS:
+            close = difflib.get_close_matches(plain, WORKS, n=1, cutoff=0.5)
+            hint = f"Did you mean {close[0]}?" if close else f"Works are {', '.join(WORKS)}."
+            raise WorkError(f'No work is called "{name}". {hint}')
+        found.add(plain)
+    if "clean_meter" in found and car.metering == "pressure":
+        raise WorkError(
+            f"{car.source or 'car'}: clean_meter needs an airflow meter, and this car measures its "
+            'air by pressure (metering = "pressure"). Leave clean_meter out, or mend the car file.'
+        )
+    return tuple(name for name in WORKS if name in found)

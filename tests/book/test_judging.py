@@ -1,0 +1,90 @@
+"""A finding of the book can be made again, and says when it comes out otherwise."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from bellmouth import read_car
+from bellmouth.book import Book
+from bellmouth.book.alike import differences
+from bellmouth.book.entries import Entry
+from bellmouth.book.versions import model_version
+from bellmouth.errors import BookError
+from bellmouth.pages.document import finding_document
+from tests.book.made import CAR, DEMO
+
+
+@pytest.fixture(scope="module")
+def judged(tmp_path_factory: pytest.TempPathFactory) -> tuple[Book, Entry]:
+    book = Book(tmp_path_factory.mktemp("judged"))
+    book.add_car("blue one", read_car(DEMO / "car.toml"))
+    book.open_job("blue one", complaint="rough idle")
+    book.add_recording("blue one", DEMO / "recording.csv")
+    found = book.judge("blue one", results=["smoke_test=seen"])
+    return book, book.keep("blue one", found, finding_document(found.result))  # type: ignore[arg-type]
+
+
+def test_a_finding_is_kept_with_all_that_went_in(judged: tuple[Book, Entry]) -> None:
+    book, entry = judged
+    assert entry.model == model_version()
+    assert len(entry.input_hash or "") == 64
+    assert entry.document["recording"] == 3
+    assert entry.document["complaint"] == "rough idle"
+    assert entry.document["results"] == ["smoke_test=seen"]
+    assert entry.files == book.history("blue one").entries[2].files
+    assert entry.document["finding"]["causes"][0]["cause"] == "leak"
+
+
+def test_it_comes_out_the_same_again(judged: tuple[Book, Entry]) -> None:
+    book, entry = judged
+    (again,) = book.recompute("blue one")
+    assert (again.same, again.differences) == (True, ())
+    assert again.kept_by == again.made_by
+
+
+def test_a_kept_finding_that_does_not_come_out_is_named(judged: tuple[Book, Entry]) -> None:
+    book, entry = judged
+    document = json.loads(json.dumps(entry.document))
+    document["finding"]["causes"][0]["probability"] -= 1e-3
+    changed = book.add(
+        "blue one", "finding", document, files=entry.files, input_hash=entry.input_hash,
+        corrects=entry.number,
+    )  # fmt: skip
+    (again,) = book.recompute("blue one", changed.number)
+    assert not again.same
+    assert again.differences[0].startswith("causes[1].probability: 0.9")
+
+
+def test_inputs_that_do_not_fit_their_hash_are_refused(judged: tuple[Book, Entry]) -> None:
+    book, entry = judged
+    document = {**entry.document, "complaint": "high idle"}
+    odd = book.add("blue one", "finding", document, files=entry.files, input_hash=entry.input_hash)
+    with pytest.raises(BookError, match=r"what went in is not what its hash says"):
+        book.recompute("blue one", odd.number)
+    with pytest.raises(BookError, match=r"Entry 2 of blue one is no finding or proof"):
+        book.recompute("blue one", 2)
+
+
+def test_a_proof_needs_two_different_recordings(local: Book, tmp_path: Path) -> None:
+    local.add_car("blue one", CAR)
+    with pytest.raises(BookError, match=r"has no recording yet. Add one first"):
+        local.judge("blue one")
+    local.add_recording("blue one", DEMO / "recording.csv")
+    with pytest.raises(BookError, match=r"a proof needs a recording before and one after"):
+        local.judge_work("blue one")
+
+
+def test_differences_are_found_and_rounding_is_not_one() -> None:
+    kept = {"a": 1.0, "b": [1, 2], "c": {"d": "x"}, "e": None, "only kept": 1}
+    assert (
+        differences(kept, {"a": 1.0 + 1e-9, "b": (1, 2), "c": {"d": "x"}, "e": float("nan")}) == []
+    )
+    assert differences(kept, {"a": 1.1, "b": [1], "c": {"d": "y"}, "e": 2.0}) == [
+        "a: 1 was kept, 1.1 made",
+        "b: 2 were kept, 1 made",
+        "c.d: 'x' was kept, 'y' made",
+        "e: None was kept, 2 made",
+    ]
+    assert differences({"a": 1}, {"b": 1}) == ["document: has nothing in common with what was kept"]
+    assert differences(True, 1) == [] != differences(True, 0)

@@ -1,0 +1,253 @@
+"""Guided capture of a simulated car: order, losses, ignition off, other controllers, the end."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from bellmouth.bus.capture import Captured, Progress, record
+from bellmouth.bus.polling import Polling, wishes
+from bellmouth.bus.reports import Sample
+from bellmouth.car.description import Car, Known
+from bellmouth.errors import BusError, RecordingError
+from bellmouth.j1979 import parameters
+from bellmouth.recording import read_recording
+from tests.bus.simulated import SimulatedClient, obeying
+
+CAR = Car(Known(2.0), "airflow")
+
+
+def guided(client: SimulatedClient, path: Path, seen: list[Progress] | None = None) -> Captured:
+    return record(
+        client,  # type: ignore[arg-type]
+        path,
+        car=CAR,
+        complaint="high idle",
+        progress=obeying(client, seen),
+        clock=client.clock,
+        wait=client.wait,
+    )
+
+
+def timed(client: SimulatedClient, path: Path, seconds: float, **more: object) -> Captured:
+    return record(client, path, seconds=seconds, clock=client.clock, wait=client.wait, **more)  # type: ignore[arg-type]
+
+
+@pytest.fixture(scope="module")
+def whole(tmp_path_factory: pytest.TempPathFactory) -> tuple[Captured, list[Progress]]:
+    """One guided capture from key on to the finding."""
+    seen: list[Progress] = []
+    path = tmp_path_factory.mktemp("whole") / "rec.parquet"
+    return guided(SimulatedClient(), path, seen), seen
+
+
+def test_every_step_is_asked_for_in_order_and_the_capture_ends_by_itself(
+    whole: tuple[Captured, list[Progress]],
+) -> None:
+    names = [now.advice.step.name for now in whole[1] if now.advice and now.advice.step]
+    assert list(dict.fromkeys(names))[:6] == [
+        "key_on", "warm_up", "idle", "hold_1500", "hold_2500", "idle_again",
+    ]  # fmt: skip
+    last = whole[1][-1]
+    assert last.advice is not None
+    assert last.advice.step is None
+    assert last.seconds < 240.0
+
+
+def test_it_ends_with_the_finding_of_what_is_on_disk(
+    whole: tuple[Captured, list[Progress]],
+) -> None:
+    result = whole[0]
+    assert result.finding is not None
+    assert result.finding.causes[0].cause == "leak"
+    recording = read_recording(result.path)
+    assert recording.notes == ()
+    for name, series in result.recording.series.items():
+        assert np.array_equal(recording.series[name].value, series.value)
+    kinds = {point.kind for point in result.finding.picture.points}
+    assert kinds == {"idle", "held"}
+
+
+def test_the_car_is_asked_what_it_reports_first_and_the_number_is_masked(
+    whole: tuple[Captured, list[Progress]],
+) -> None:
+    opening = whole[0].opening
+    assert opening.codes.confirmed == {0x10: ("P0171",)}
+    assert opening.identity[0].vehicle_number == "WVW***********17"
+    assert opening.untold == {"monitors": "The car did not answer."}
+
+
+def test_the_rate_is_measured_and_said(whole: tuple[Captured, list[Progress]]) -> None:
+    result = whole[0]
+    assert result.requests_per_s == pytest.approx(20.0, rel=0.02)
+    assert f"{result.requests_per_s:.1f} requests" in result.notes[0]
+
+
+def test_a_timed_capture_is_not_guided_and_finds_nothing_without_a_car(tmp_path: Path) -> None:
+    client = SimulatedClient()
+    client.step = "idle"
+    shown: list[Progress] = []
+    result = timed(client, tmp_path / "x.csv", 30.0, progress=shown.append, show_vin=True)
+    assert result.finding is None
+    assert all(now.advice is None for now in shown)
+    assert result.opening.identity[0].vehicle_number == "WVWZZZ1JZ3W000017"
+    assert float(result.recording.series["engine_speed"].time_s[-1]) == pytest.approx(30.0, abs=0.2)
+
+
+def test_ignition_off_is_noticed_and_said_with_its_uncertainty(tmp_path: Path) -> None:
+    client = SimulatedClient()
+    client.step = "idle"
+
+    def switch(now: Progress) -> None:
+        client.off = 10.0 < now.seconds < 14.0
+
+    result = timed(client, tmp_path / "x.csv", 20.0, progress=switch)
+    quiet = [note for note in result.notes if "went quiet" in note]
+    assert len(quiet) == 1
+    assert quiet[0].endswith("as it does when the ignition is switched off.")
+    assert "give or take 0.0" in quiet[0]
+    times = result.recording.series["engine_speed"].time_s
+    assert np.diff(times).max() > 3.0
+    assert times[-1] > 19.0
+    assert any("requests were not answered" in note for note in result.notes)
+
+
+def test_an_adapter_that_is_pulled_out_is_waited_for(tmp_path: Path) -> None:
+    client = SimulatedClient()
+    client.step = "idle"
+
+    def pull(now: Progress) -> None:
+        if now.seconds > 5.0 and client.gone_until < 0:
+            client.gone_until = client.now + 8.0
+
+    result = timed(client, tmp_path / "x.csv", 30.0, progress=pull)
+    times = result.recording.series["engine_speed"].time_s
+    assert times[-1] > 29.0
+    assert 7.0 < np.diff(times).max() < 12.0
+
+
+def test_an_adapter_that_stays_away_ends_the_capture_and_keeps_it(tmp_path: Path) -> None:
+    client = SimulatedClient()
+    client.step = "idle"
+
+    def pull(now: Progress) -> None:
+        if now.seconds > 5.0:
+            client.gone_until = 1e9
+
+    result = timed(client, tmp_path / "x.parquet", 600.0, progress=pull)
+    assert "The capture ended there: The adapter is gone. Plug it in again." in result.notes
+    assert read_recording(tmp_path / "x.parquet").series["engine_speed"].time_s[-1] > 4.0
+
+
+def test_the_values_of_another_controller_are_never_mixed_in(tmp_path: Path) -> None:
+    client = SimulatedClient()
+    client.step = "idle"
+
+    def change(now: Progress) -> None:
+        client.source = 0x18 if 5.0 < now.seconds < 10.0 else 0x10
+
+    result = timed(client, tmp_path / "x.csv", 15.0, progress=change)
+    assert np.diff(result.recording.series["engine_speed"].time_s).max() > 1.5
+    assert any("answers of other controllers were not recorded" in note for note in result.notes)
+
+
+def test_one_controller_is_picked_and_a_wrong_one_refused(tmp_path: Path) -> None:
+    client = SimulatedClient()
+    client.step = "idle"
+    client.source = 0x18
+    result = timed(client, tmp_path / "x.csv", 5.0, controller=0x18)
+    assert list(result.recording.series) == ["vehicle_speed"]
+    with pytest.raises(BusError) as caught:
+        timed(client, tmp_path / "y.csv", 5.0, controller=0x42)
+    assert str(caught.value) == "Controller 42 does not answer; these do: 10, 18."
+    assert not (tmp_path / "y.csv").exists()
+
+
+def test_a_car_that_never_answers_leaves_no_file(tmp_path: Path) -> None:
+    client = SimulatedClient()
+    client.off = True
+    with pytest.raises(BusError) as caught:
+        timed(client, tmp_path / "x.parquet", 5.0)
+    assert str(caught.value) == (
+        "Nothing was recorded: the car did not answer. Is the ignition on?"
+    )
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_what_is_there_is_not_overwritten(tmp_path: Path) -> None:
+    (tmp_path / "x.csv").write_text("mine", encoding="utf-8")
+    with pytest.raises(RecordingError, match=r"x\.csv: is there already"):
+        timed(SimulatedClient(), tmp_path / "x.csv", 5.0)
+
+
+def test_ctrl_c_keeps_what_was_recorded(tmp_path: Path) -> None:
+    client = SimulatedClient()
+    client.step = "idle"
+
+    def stop(now: Progress) -> None:
+        if now.seconds > 8.0:
+            raise KeyboardInterrupt
+
+    result = timed(client, tmp_path / "x.csv", 600.0, progress=stop)
+    assert 8.0 < read_recording(result.path).series["engine_speed"].time_s[-1] < 12.0
+
+
+# What is asked next.
+
+
+def supported() -> set[int]:
+    return {parameters.by_name(name).identifier for name in wishes()}
+
+
+def counted(polling: Polling, start_s: float = 0.0) -> dict[int, int]:
+    """How often each is asked in twenty seconds at twenty requests a second."""
+    count = dict.fromkeys(polling.identifiers, 0)
+    for number in range(400):
+        for one in polling.next(start_s + 0.05 * number):
+            count[one] += 1
+    return count
+
+
+def identifier(name: str) -> int:
+    return parameters.by_name(name).identifier
+
+
+def test_every_wish_is_a_parameter_and_none_is_starved() -> None:
+    count = counted(Polling(supported()))
+    assert min(count.values()) >= 2
+    fast, slow = identifier("engine_speed"), identifier("engine_coolant_temperature")
+    assert count[fast] > 10 * count[slow]
+
+
+def test_what_the_open_causes_hinge_on_is_asked_more_often() -> None:
+    polling = Polling(supported())
+    before = counted(polling)
+    polling.weigh({"deposit": 0.5, "learned_stale": 0.5, "leak": 0.0, "fuel_low": 1.0})
+    after = counted(polling, 20.0)
+    throttle = identifier("relative_throttle_position")
+    assert after[throttle] > 1.5 * before[throttle]
+    # What is sure asks for nothing more.
+    assert (
+        after[identifier("commanded_equivalence_ratio")]
+        <= before[identifier("commanded_equivalence_ratio")]
+    )
+
+
+def test_who_keeps_silent_is_asked_less_and_less() -> None:
+    polling = Polling(supported())
+    silent = identifier("mass_air_flow")
+    asked = 0
+    for number in range(600):
+        chosen = polling.next(0.05 * number)
+        missing = tuple(one for one in chosen if one == silent)
+        polling.heard(chosen, Sample(0.05 * number, 0.01, 0x10, {}, missing))
+        asked += silent in chosen and number > 300
+    assert 1 <= asked < 30
+
+
+def test_one_at_a_time_where_the_car_takes_no_more(tmp_path: Path) -> None:
+    for most, together in ((6, 6), (1, 1)):
+        client = SimulatedClient(most=most)
+        client.step = "idle"
+        timed(client, tmp_path / f"{most}.csv", 20.0)
+        assert len(client.requests[-1]) == together

@@ -1,0 +1,155 @@
+"""What to do next: steady and enough are judged from the recording, not by a timer."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from bellmouth.bus.capture import Progress, record
+from bellmouth.bus.expected import gain_bits, longer, view
+from bellmouth.bus.guide import LEAST_BITS, LEAST_S, Guide, course, extras
+from bellmouth.car.description import Car, Known
+from bellmouth.recording import Recording, stretches
+from bellmouth.recording.series import Series
+from tests.bus.simulated import SimulatedClient, obeying
+from tests.recording.made import LEVELS, make
+
+CAR = Car(Known(2.0), "airflow")
+REPORTED = ("engine_speed", "intake_manifold_pressure", "mass_air_flow")
+
+
+def until(recording: Recording, seconds: float) -> Recording:
+    series = {}
+    for name, one in recording.series.items():
+        kept = one.time_s <= seconds
+        if kept.any():
+            series[name] = Series(name, one.unit, one.time_s[kept], one.value[kept])
+    return Recording(series, "part")
+
+
+@pytest.fixture(scope="module")
+def recording() -> Recording:
+    """Key on, idle, 1,500, 2,500, idle: 163 s."""
+    return make(LEVELS, np.random.default_rng(5), lost=0.0)
+
+
+def test_steps_are_data_and_each_says_why() -> None:
+    assert [step.name for step in course()] == [
+        "key_on", "warm_up", "idle", "hold_1500", "hold_2500", "idle_again",
+    ]  # fmt: skip
+    for step in (*course(), *extras()):
+        assert step.do.endswith(".")
+        assert step.why.endswith(".")
+    running = [step for step in course() if step.kind in ("warm", "held")]
+    assert all(step.caution for step in running)
+
+
+def test_a_recording_of_the_whole_course_leaves_nothing_to_ask(recording: Recording) -> None:
+    guide = Guide(REPORTED, CAR)
+    for now in (6.0, 12.0, 40.0, 52.0, 80.0, 110.0, 140.0, 160.0):
+        advice = guide.look(until(recording, now), now)
+    assert guide.done or advice.step in extras()
+    assert list(guide.passed)[:6] == [
+        "key_on", "warm_up", "idle", "hold_1500", "hold_2500", "idle_again",
+    ]  # fmt: skip
+
+
+def test_points_are_taken_in_whatever_order_they_come() -> None:
+    order = [LEVELS[0], replace(LEVELS[3], seconds=50), LEVELS[2], LEVELS[4]]
+    recording = make(order, np.random.default_rng(6), lost=0.0)
+    guide = Guide(REPORTED, CAR)
+    for now in (6.0, 10.0, 56.0, 86.0, 120.0, 136.0):
+        guide.look(until(recording, now), now)
+    assert {"hold_2500", "hold_1500", "idle", "idle_again"} <= set(guide.passed)
+
+
+def test_a_restless_engine_is_waited_for_longer_than_a_calm_one() -> None:
+    """The expected information decides: twice the noise needs more seconds for as much."""
+    level = [LEVELS[0], LEVELS[1]]
+    calm = make(level, np.random.default_rng(7), lost=0.0, noise=0.5)
+    restless = make(level, np.random.default_rng(7), lost=0.0, noise=4.0)
+    gains = []
+    for recording in (calm, restless):
+        found = stretches(until(recording, 30.0))
+        gains.append(gain_bits(found, len(found) - 1, 10.0, CAR))
+    assert gains[1] > gains[0]
+
+
+def test_the_gain_shrinks_as_the_recording_grows_and_is_never_negative(
+    recording: Recording,
+) -> None:
+    gains = []
+    for now in (30.0, 52.0):
+        found = stretches(until(recording, now))
+        gains.append(gain_bits(found, len(found) - 1, 10.0, CAR))
+    assert gains[0] > gains[1] >= 0.0
+
+
+def test_nothing_can_be_said_before_the_engine_runs(recording: Recording) -> None:
+    found = stretches(until(recording, 7.0))
+    assert view(found, CAR) is None
+    assert gain_bits(found, 0, 10.0, CAR) == float("inf")
+
+
+def test_longer_shrinks_chance_and_leaves_rounding(recording: Recording) -> None:
+    stretch = stretches(recording)[1]
+    twice = longer(stretch, stretch.seconds)
+    for name, reading in stretch.readings.items():
+        after = twice.readings[name].standard_error
+        chance2 = min(
+            reading.scatter**2 / max(reading.independent_samples, 1.0), reading.standard_error**2
+        )
+        assert after**2 == pytest.approx(reading.standard_error**2 - chance2 / 2)
+        assert twice.readings[name].value == reading.value
+
+
+def test_no_stretch_is_enough_before_the_trims_can_settle(tmp_path: Path) -> None:
+    client = SimulatedClient(seed=3)
+    seen: list[Progress] = []
+    record(
+        client,  # type: ignore[arg-type]
+        tmp_path / "x.csv",
+        car=CAR,
+        progress=obeying(client, seen),
+        clock=client.clock,
+        wait=client.wait,
+    )
+    began: dict[str, float] = {}
+    for now in seen:
+        if now.advice is not None and now.advice.step is not None:
+            began.setdefault(now.advice.step.name, now.seconds)
+    assert began["hold_2500"] - began["hold_1500"] > LEAST_S
+    last = [now.advice for now in seen if now.advice is not None and now.advice.bits < LEAST_BITS]
+    assert last or all(now.advice is None or np.isnan(now.advice.bits) for now in seen)
+
+
+def test_a_running_engine_passes_the_key_on_reading_over() -> None:
+    running = make([LEVELS[1]], np.random.default_rng(8), lost=0.0)
+    guide = Guide(REPORTED, CAR)
+    first = guide.look(until(running, 4.0), 4.0)
+    assert first.step is not None
+    for now in np.arange(8.0, 45.0, 4.0):
+        guide.look(until(running, float(now)), float(now))
+    assert guide.passed["key_on"] == "passed over, the engine was running"
+
+
+def test_a_car_without_a_manifold_sensor_is_not_asked_for_key_on() -> None:
+    running = make([LEVELS[1]], np.random.default_rng(8), lost=0.0)
+    advice = Guide(("engine_speed", "mass_air_flow"), CAR).look(until(running, 6.0), 6.0)
+    assert advice.step is not None
+    assert advice.step.name != "key_on"
+
+
+@pytest.mark.parametrize(
+    ("rpm", "hint"), [(1000.0, "a little more pedal"), (2100.0, "a little less pedal")]
+)
+def test_the_pedal_is_told_which_way(rpm: float, hint: str) -> None:
+    levels = [*LEVELS[:2], replace(LEVELS[2], engine_speed=rpm, seconds=9)]
+    recording = make(levels, np.random.default_rng(9), lost=0.0, noise=0.0)
+    guide = Guide(REPORTED, CAR)
+    for now in (8.0, 12.0, 48.0, 52.0, 58.0):
+        advice = guide.look(until(recording, now), now)
+    assert advice.step is not None
+    assert advice.step.name == "hold_1500"
+    assert advice.hint == f"now {rpm:,.0f} rpm: {hint}"

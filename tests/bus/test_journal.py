@@ -1,0 +1,220 @@
+"""Crash-safe writing: whatever stops the machine, what was read is on disk and reads back."""
+
+import io
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+import polars as pl
+import pytest
+
+from bellmouth.bus import journal as journals
+from bellmouth.bus.journal import Journal
+from bellmouth.errors import RecordingError
+from bellmouth.recording import read_recording
+
+NAMES = ("engine_speed", "mass_air_flow", "fuel_system_status")
+ROOT = Path(__file__).parents[2]
+
+
+class Clock:
+    def __init__(self) -> None:
+        self.now = 0.0
+
+    def __call__(self) -> float:
+        return self.now
+
+
+def filled(path: Path, rows: int = 50, clock: Clock | None = None) -> Journal:
+    clock = clock or Clock()
+    journal = Journal(path, NAMES, clock=clock)
+    for number in range(rows):
+        clock.now = 0.1 * number
+        values = {"engine_speed": 800.25 + number, "mass_air_flow": 2.5}
+        if number % 5:
+            del values["mass_air_flow"]
+        journal.add(clock.now, values)
+    return journal
+
+
+@pytest.mark.parametrize("ending", [".csv", ".parquet"])
+def test_a_capture_that_ends_in_order_is_one_plain_file(tmp_path: Path, ending: str) -> None:
+    path = tmp_path / f"x{ending}"
+    journal = filled(path)
+    kept = journal.recording()
+    journal.close()
+    journal.close()
+    assert [file.name for file in tmp_path.iterdir()] == [path.name]
+    recording = read_recording(path)
+    # The status never came: its column is empty, and that is said.
+    assert recording.notes == ('Column "fuel_system_status [code]" is empty.',) * (ending == ".csv")
+    for name, series in kept.series.items():
+        assert recording.series[name].time_s == pytest.approx(series.time_s, abs=1e-6)
+        assert np.array_equal(recording.series[name].value, series.value)
+    if ending == ".csv":
+        assert path.read_text("utf-8").splitlines()[1] == "0.000000,800.25,2.5,"
+
+
+def test_every_row_is_on_disk_before_the_next_is_asked_for(tmp_path: Path) -> None:
+    path = tmp_path / "x.csv"
+    journal = Journal(path, NAMES)
+    for number in range(20):
+        journal.add(0.1 * number, {"engine_speed": 800.0 + number})
+        assert path.read_bytes().endswith(f",{800.0 + number},,,\n".encode())
+    journal.close()
+
+
+@pytest.mark.parametrize("ending", [".csv", ".parquet"])
+def test_what_a_crash_leaves_is_read_whole(tmp_path: Path, ending: str) -> None:
+    path = tmp_path / f"x{ending}"
+    journal = filled(path)
+    recording = read_recording(path)  # as if it had been killed here
+    speed = recording.series["engine_speed"]
+    assert speed.time_s.size == 50
+    assert speed.value[-1] == 849.25
+    if ending == ".parquet":
+        assert recording.notes[0].startswith(
+            "The capture has not ended in order (or is still going on): read from x.parquet.journal"
+        )
+        assert recording.source == "x.parquet"
+    journal.close()
+
+
+def test_a_journal_cut_at_any_byte_never_gives_a_wrong_value(tmp_path: Path) -> None:
+    path = tmp_path / "x.csv"
+    journal = filled(path, 12)
+    raw = path.read_bytes()
+    journal.close()
+    whole = 800.25 + np.arange(12)
+    begin = raw.index(b"\n", raw.index(b"\n", raw.index(b"\n") + 1) + 1) + 1
+    cut = tmp_path / "cut.csv"
+    for size in range(begin, len(raw) + 1):
+        cut.write_bytes(raw[:size])
+        recording = read_recording(cut)
+        speed = recording.series["engine_speed"].value
+        assert np.array_equal(speed, whole[: speed.size])
+        tail = raw[:size].rpartition(b"\n")[2]
+        assert speed.size == raw[:size].count(b"\n") - 1 + (tail.count(b",") == 4)
+    cut.write_bytes(raw + b"1.2000" + bytes(300))  # the power failed
+    recording = read_recording(cut)
+    assert recording.series["engine_speed"].time_s.size == 12
+    assert "The last row is cut short and was left out." in recording.notes
+
+
+def test_the_snapshot_follows_and_is_never_half_a_file(tmp_path: Path) -> None:
+    path = tmp_path / "x.parquet"
+    clock = Clock()
+    journal = Journal(path, NAMES, clock=clock)
+    for number in range(400):
+        clock.now = 0.05 * number
+        journal.add(clock.now, {"engine_speed": 800.0 + number})
+        if path.exists():
+            assert pl.read_parquet(io.BytesIO(path.read_bytes())).height <= number + 1
+        if number % 40 == 0:
+            time.sleep(0.02)
+    assert path.exists()
+    journal.close()
+    assert pl.read_parquet(path).height == 400
+
+
+def test_a_damaged_snapshot_is_no_loss(tmp_path: Path) -> None:
+    path = tmp_path / "x.parquet"
+    journal = filled(path)
+    journal._snapshots.close()  # type: ignore[union-attr]
+    path.write_bytes(b"PAR1 and then nothing")
+    assert read_recording(path).series["engine_speed"].time_s.size == 50
+    journal.close()
+
+
+@pytest.mark.parametrize("there", ["x.csv", "x.parquet", "x.parquet.journal"])
+def test_a_recording_is_never_overwritten(tmp_path: Path, there: str) -> None:
+    (tmp_path / there).write_text("mine", encoding="utf-8")
+    with pytest.raises(RecordingError) as caught:
+        Journal(tmp_path / there.removesuffix(".journal"), NAMES)
+    assert str(caught.value) == (
+        f"{there}: is there already, and a recording is never overwritten. Choose another name."
+    )
+    assert (tmp_path / there).read_text("utf-8") == "mine"
+
+
+def test_another_ending_and_a_folder_that_is_not_there_are_refused(tmp_path: Path) -> None:
+    with pytest.raises(RecordingError) as caught:
+        Journal(tmp_path / "x.xlsx", NAMES)
+    assert str(caught.value) == (
+        "x.xlsx: what to record is told by the ending; use .parquet or .csv."
+    )
+    with pytest.raises(RecordingError) as caught:
+        Journal(tmp_path / "nowhere" / "x.csv", NAMES)
+    assert str(caught.value) == "x.csv: cannot be written (no such file or directory)."
+
+
+@pytest.mark.parametrize("ending", [".csv", ".parquet"])
+def test_a_full_disk_is_said_and_what_was_recorded_is_kept(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, ending: str
+) -> None:
+    path = tmp_path / f"x{ending}"
+    journal = filled(path, 30)
+
+    def full(file: int, raw: bytes) -> int:
+        # Half of it still fits.
+        return real(file, raw[: len(raw) // 2])
+
+    real = os.write
+    monkeypatch.setattr(os, "write", full)
+    with pytest.raises(RecordingError) as caught:
+        journal.add(3.0, {"engine_speed": 900.0})
+    assert str(caught.value) == (
+        f"x{ending}: cannot be written on (no space left on device). What was recorded until "
+        "then, 3 s, is kept."
+    )
+    monkeypatch.undo()
+    journal.close()
+    assert read_recording(path).series["engine_speed"].time_s.size == 30
+
+
+def test_a_capture_without_a_sample_leaves_nothing(tmp_path: Path) -> None:
+    for name in ("x.csv", "x.parquet"):
+        Journal(tmp_path / name, NAMES).close()
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("ending", [".csv", ".parquet"])
+def test_a_very_long_capture_keeps_memory_flat_and_the_file_whole(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, ending: str
+) -> None:
+    monkeypatch.setattr(journals, "MOST_SAMPLES", 200)
+    path = tmp_path / f"x{ending}"
+    journal = filled(path, 1_000)
+    assert len(journal.recording().series["engine_speed"].time_s) <= 200
+    journal.close()
+    recording = read_recording(path)
+    assert recording.series["engine_speed"].time_s.size == 1_000
+    assert recording.series["mass_air_flow"].time_s.size == 200
+    assert [file.name for file in tmp_path.iterdir()] == [path.name]
+
+
+def test_killed_at_any_moment_at_most_a_second_is_missing(tmp_path: Path) -> None:
+    """``measure/kill_capture.py`` does this two hundred times."""
+    script = [sys.executable, str(ROOT / "tests" / "bus" / "capturing.py")]
+    paths = [tmp_path / name for name in ("a.csv", "b.parquet", "c.parquet")]
+    environment = {**os.environ, "PYTHONPATH": str(ROOT), "OPENBLAS_NUM_THREADS": "1"}
+    running = [
+        subprocess.Popen([*script, str(path)], stdout=subprocess.PIPE, env=environment)
+        for path in paths
+    ]
+    for number, (process, path) in enumerate(zip(running, paths, strict=True)):
+        assert process.stdout is not None
+        first = process.stdout.readline()
+        assert first
+        time.sleep(0.4 + 0.3 * number)
+        process.send_signal(signal.SIGKILL)
+        told = process.stdout.read().split()
+        process.stdout.close()
+        process.wait()
+        recording = read_recording(path)
+        last = max(float(series.time_s[-1]) for series in recording.series.values())
+        assert last > float(told[-2]) - 1.0

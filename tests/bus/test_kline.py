@@ -1,0 +1,366 @@
+"""The link over the K line against the practice car on a pseudo-terminal."""
+
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+
+from bellmouth.bus.kline import KLineLink, open_kline
+from bellmouth.bus.kline_wire import Wake, Wire
+from bellmouth.bus.link import Losses
+from bellmouth.errors import BusError
+from bellmouth.j1979.iso14230 import KeyBytes, Timing
+from bellmouth.practice.faulty import Disturbance
+from bellmouth.practice.kline import KLineServer
+from bellmouth.practice.kline_car import Start
+from tests.practice.stub_car import ANSWERS, CODES, SPEED, VEHICLE_NUMBER, StubCar, stub_car
+
+# What need not be waited out to see that it works; the standard's own times have tests of theirs.
+QUICK = Timing(
+    answer_least=0.001, answer_most=0.002, request_least=0.0, request_byte_gap=0.0, idle=0.0,
+    slow_bit=0.002, pending_most=5.0, fast_low=0.0005, fast_whole=0.001,
+)  # fmt: skip
+SLACK_S = 0.2  # a busy machine may take so much longer
+
+
+@contextmanager
+def talking(
+    car: StubCar | None = None, *, timing: Timing = QUICK, **options: object
+) -> Iterator[KLineLink]:
+    server = KLineServer(car or stub_car(), timing=timing, **options)  # type: ignore[arg-type]
+    with server:
+        link = open_kline(server.channel, timing=timing, slack_s=SLACK_S)
+        try:
+            yield link
+        finally:
+            link.close()
+
+
+@pytest.mark.parametrize("echo", [True, False])
+@pytest.mark.parametrize("way", ["fast", "slow"])
+def test_a_session_either_way_with_and_without_echo(way: Start, echo: bool) -> None:
+    with talking(starts=(way,), echo=echo) as link:
+        assert link.description == f"ISO 14230-4, {way} start, 10.4 kbit/s"
+        (answer,) = link.exchange(b"\x01\x0c", 0x10).answers
+        assert (answer.source, answer.payload) == (0x10, SPEED)
+        assert link.losses.total() == 0
+
+
+def test_the_standards_own_times() -> None:
+    """One exchange as on a real car: 36 ms to ask, 25 to 50 to wait, 55 between."""
+    with talking(timing=Timing()) as link:
+        exchange = link.exchange(b"\x01\x0c", 0x10)
+        (answer,) = exchange.answers
+        assert answer.received_s - exchange.sent_s >= 6 * 0.005 + 0.025
+        again = link.exchange(b"\x01\x0c", 0x10)
+        assert again.sent_s - answer.received_s >= 0.055
+
+
+@pytest.fixture(scope="module")
+def session() -> Iterator[tuple[StubCar, KLineLink]]:
+    """One session for the tests that leave it as it was."""
+    car = stub_car()
+    with talking(car) as link:
+        yield car, link
+
+
+@pytest.fixture
+def link(session: tuple[StubCar, KLineLink], car: StubCar) -> KLineLink:
+    return session[1]
+
+
+@pytest.fixture
+def car(session: tuple[StubCar, KLineLink]) -> StubCar:
+    car, link = session
+    car.nodes[0].answers = ANSWERS
+    car.nodes[0].asked.clear()
+    link._losses = Losses()
+    return car
+
+
+def test_every_controller_answers_a_question_to_all(link: KLineLink) -> None:
+    answers = link.exchange(b"\x01\x0c", expect=2).answers
+    assert {answer.source: answer.payload.hex() for answer in answers} == {
+        0x10: "410c1af8", 0x18: "410c0af0",
+    }  # fmt: skip
+
+
+def test_the_vehicle_number_comes_in_the_form_of_can(link: KLineLink) -> None:
+    (number,) = link.exchange(b"\x09\x02", 0x10).answers
+    assert number.payload == VEHICLE_NUMBER
+
+
+def test_codes_are_held_against_the_cars_own_count(link: KLineLink, car: StubCar) -> None:
+    assert link.exchange(b"\x03", 0x10).answers[0].payload == CODES
+    assert car.nodes[0].asked == [b"\x03", b"\x01\x01"]
+
+
+def test_what_nothing_counts_is_asked_until_it_is_sure(link: KLineLink, car: StubCar) -> None:
+    car.nodes[0].answers = {"07": b"\x47\x01\x01\x71"}
+    assert link.exchange(b"\x07", 0x10).answers[0].payload == b"\x47\x01\x01\x71"
+    assert link.losses.total() == 0
+    assert car.nodes[0].asked == [b"\x07"] * 4
+
+
+class Changing(dict[str, bytes]):
+    """Another code each time somebody looks."""
+
+    number = 0
+
+    def get(self, *_: object) -> bytes:
+        self.number += 1
+        return bytes((0x47, 1, 1, self.number))
+
+
+def test_codes_that_change_all_the_time_are_not_believed(link: KLineLink, car: StubCar) -> None:
+    car.nodes[0].answers = Changing()
+    assert link.exchange(b"\x07", 0x10).answers == ()
+    assert link.losses.cut >= 1
+
+
+def test_several_parameters_are_asked_one_by_one(link: KLineLink, car: StubCar) -> None:
+    exchange = link.exchange(b"\x01\x0c\x00", 0x10)
+    assert [answer.payload[1] for answer in exchange.answers] == [0x0C, 0x00]
+    first, second = exchange.answers
+    assert first.received_s < second.received_s
+    assert car.nodes[0].asked == [b"\x01\x0c", b"\x01\x00"]
+
+
+def test_a_refusal_is_handed_on_and_counted(link: KLineLink) -> None:
+    (answer,) = link.exchange(b"\x09\x04", 0x10).answers
+    assert answer.payload == b"\x7f\x09\x11"
+    assert link.losses.refused == 1
+
+
+def test_silence_is_counted_and_the_session_goes_on(link: KLineLink) -> None:
+    assert link.exchange(b"\x01\x42").answers == ()
+    assert link.losses.unanswered == 1
+    assert len(link.exchange(b"\x01\x0c", expect=2).answers) == 2
+    assert link.losses.seen == {}
+
+
+def test_a_lapsed_session_is_started_again(link: KLineLink) -> None:
+    link._last_s -= 1.1 * QUICK.request_most
+    assert len(link.exchange(b"\x01\x0c", 0x10).answers) == 1
+    assert link.losses.seen == {"session started again": 1}
+
+
+def test_the_session_is_kept_alive(link: KLineLink, car: StubCar) -> None:
+    before = link._last_s
+    link.keep_alive()
+    assert link._last_s == before  # it is too early for that
+    link._last_s -= QUICK.request_most * 0.6
+    link.keep_alive()
+    assert link._last_s > before
+    assert link._session == "up"
+    assert car.nodes[0].asked == []  # the session's business, not the controllers'
+
+
+def test_a_promise_is_waited_out() -> None:
+    with talking(stub_car(after_s=0.5, pending=True)) as link:
+        (answer,) = link.exchange(b"\x01\x0c", 0x10).answers
+        assert answer.payload == SPEED
+        assert link.losses.total() == 0
+
+
+def test_a_car_that_was_switched_off_is_started_again() -> None:
+    car = stub_car()
+    with talking(car) as link:
+        car.awake = False
+        assert link.exchange(b"\x01\x0c", 0x10).answers == ()
+        assert link.exchange(b"\x01\x0c", 0x10).answers == ()
+        assert link.losses.unanswered == 2
+        car.awake = True
+        assert len(link.exchange(b"\x01\x0c", 0x10).answers) == 1
+        assert link.losses.seen == {"session started again": 1}
+
+
+def unordered(payload: bytes) -> tuple[bytes, object]:
+    """A line that swaps messages may swap codes, which have no order."""
+    if payload[0] != 0x43:
+        return payload, None
+    return payload[:2], {payload[at : at + 2] for at in range(2, len(payload), 2)}
+
+
+@pytest.mark.parametrize("percent", [1, 5, 20])
+def test_on_a_bad_line_no_wrong_value_comes_through_and_every_loss_is_counted(
+    percent: int,
+) -> None:
+    part = percent / 100
+    bad = Disturbance(
+        drop=part, delay=part, duplicate=part, reorder=part, corrupt=part, seed=percent,
+        delay_s=0.004,
+    )  # fmt: skip
+    hasty = Timing(**{**vars(QUICK), "byte_gap_most": 0.002})
+    right = {
+        b"\x01\x0c": {0x10: SPEED, 0x18: bytes.fromhex("410C0AF0")},
+        b"\x03": {0x10: CODES},
+        b"\x09\x02": {0x10: VEHICLE_NUMBER},
+    }
+    with KLineServer(stub_car(), timing=hasty) as server:
+        link = open_kline(server.channel, timing=hasty, slack_s=0.03)
+        server._disturbance = server._to_tester._disturbance = bad
+        for request, answers in [*right.items(), *[next(iter(right.items()))] * 5] * 2:
+            before = link.losses.total()
+            exchange = link.exchange(request, expect=len(answers))
+            for answer in exchange.answers:
+                assert unordered(answer.payload) == unordered(answers[answer.source])
+            assert len(exchange.answers) == len(answers) or link.losses.total() > before
+        server._to_tester._disturbance = None
+        link.close()
+    if percent == 20:
+        assert link.losses.damaged > 0
+        assert link.losses.unanswered > 0
+
+
+def test_a_car_of_another_standard_is_one_sentence() -> None:
+    server = KLineServer(stub_car(), keys=KeyBytes(0x08, 0x08), timing=QUICK)
+    with server, pytest.raises(BusError) as caught:
+        open_kline(server.channel, timing=QUICK, slack_s=SLACK_S)
+    assert str(caught.value) == (
+        f"kline {server.channel}: this car's key bytes are 08 08; it speaks ISO 9141-2, not ISO "
+        "14230-4, and cannot be read here."
+    )
+
+
+def test_nobody_there_is_one_sentence() -> None:
+    asleep = stub_car()
+    asleep.awake = False
+    with KLineServer(asleep, timing=QUICK) as server, pytest.raises(BusError) as caught:
+        open_kline(server.channel, timing=QUICK, slack_s=0.02)
+    assert str(caught.value) == (
+        f"kline {server.channel}: nobody answers, neither to the fast start nor to the slow one; "
+        "switch the ignition on, check the plug at the car, or try CAN."
+    )
+
+
+def test_a_device_that_is_not_there_is_one_sentence() -> None:
+    with pytest.raises(BusError) as caught:
+        open_kline("/dev/ttyNONE7")
+    assert str(caught.value) == (
+        "kline /dev/ttyNONE7: there is no such adapter; plug it in, see which port appears "
+        "(/dev/ttyACM0, /dev/ttyUSB0) and correct --channel."
+    )
+
+
+def test_a_device_in_use_is_one_sentence() -> None:
+    with KLineServer(stub_car(), timing=QUICK) as server:
+        link = open_kline(server.channel, timing=QUICK, slack_s=SLACK_S)
+        with pytest.raises(BusError) as caught:
+            open_kline(server.channel, timing=QUICK, slack_s=SLACK_S)
+        link.close()
+    assert str(caught.value) == (
+        f"kline {server.channel}: another program holds it; close that program and try again."
+    )
+
+
+def test_what_is_no_serial_device_is_one_sentence(tmp_path: Path) -> None:
+    path = tmp_path / "notes.txt"
+    path.write_text("hello", "utf-8")
+    with pytest.raises(BusError) as caught:
+        open_kline(str(path))
+    text = str(caught.value)
+    assert text.startswith(f"kline {path}: cannot be opened (")
+    assert text.endswith("; check --interface and --channel, and that the adapter is plugged in.")
+
+
+def test_an_adapter_pulled_out_for_good_is_one_sentence() -> None:
+    server = KLineServer(stub_car(), timing=QUICK)
+    link = open_kline(server.channel, timing=QUICK, slack_s=SLACK_S, patience_s=0.0)
+    channel = server.channel
+    server.close()
+    with pytest.raises(BusError) as caught:
+        link.exchange(b"\x01\x0c")
+    text = str(caught.value)
+    assert text.startswith(f"kline {channel}: the adapter went away and was not back within 0 s (")
+    assert text.endswith("; plug it in again and start anew.")
+    link.close()
+
+
+def test_an_adapter_pulled_out_and_back_goes_on(tmp_path: Path) -> None:
+    name = tmp_path / "ttyUSB0"
+    with KLineServer(stub_car(), timing=QUICK) as first:
+        name.symlink_to(first.channel)
+        link = open_kline(str(name), timing=QUICK, slack_s=SLACK_S)
+    with KLineServer(stub_car(), timing=QUICK) as second:
+        name.unlink()
+        name.symlink_to(second.channel)
+        assert link.exchange(b"\x01\x0c", 0x10).answers == ()
+        assert link.losses.reopened == 1
+        assert link.losses.unanswered == 1
+        assert len(link.exchange(b"\x01\x0c", 0x10).answers) == 1
+        link.close()
+
+
+class Port:
+    """A port that notes its levels, with a clock that runs when somebody waits."""
+
+    def __init__(self) -> None:
+        self.baudrate = 10_400
+        self.timeout: float | None = 0.0
+        self.now_s = 0.0
+        self.levels: list[tuple[float, bool]] = []
+        self.written: list[tuple[float, int, bytes]] = []
+
+    @property
+    def break_condition(self) -> bool:
+        return bool(self.levels and self.levels[-1][1])
+
+    @break_condition.setter
+    def break_condition(self, low: bool) -> None:
+        if not self.levels or self.levels[-1][1] != low:
+            self.levels.append((self.now_s, low))
+
+    @property
+    def in_waiting(self) -> int:
+        return 0
+
+    def sleep(self, seconds: float) -> None:
+        self.now_s += seconds
+
+    def read(self, _: int = 1, /) -> bytes:
+        self.now_s += self.timeout or 0.0
+        return b""
+
+    def write(self, data: bytes, /) -> int:
+        self.written.append((self.now_s, self.baudrate, data))
+        return len(data)
+
+    def flush(self) -> None: ...
+
+    def close(self) -> None: ...
+
+
+def wired(wake: Wake, channel: str = "/dev/ttyUSB0") -> tuple[Port, Wire]:
+    port = Port()
+    return port, Wire(port, channel, wake=wake, clock=lambda: port.now_s, sleep=port.sleep)
+
+
+def test_the_fast_pulse_on_hardware_is_25_ms_low_and_25_ms_high() -> None:
+    port, wire = wired("auto")
+    wire.wake_fast()
+    (down_s, down), (up_s, up) = port.levels
+    assert (down, up) == (True, False)
+    assert down_s == pytest.approx(0.3, abs=1e-3)
+    assert up_s - down_s == pytest.approx(0.025, abs=1e-3)
+    assert port.now_s - down_s == pytest.approx(0.050, abs=1e-3)
+
+
+def test_the_slow_address_on_hardware_is_33_at_5_bit_s() -> None:
+    port, wire = wired("break")
+    assert wire.wake_slowly(0x33) is None
+    # Start bit, then 33 with its lowest bit first: 1 1 0 0 1 1 0 0, then the stop bit.
+    start = port.levels[0][0]
+    edges = [(round((at - start) / 0.2), low) for at, low in port.levels]
+    assert edges == [(0, True), (1, False), (3, True), (5, False), (7, True), (9, False)]
+
+
+def test_where_there_are_no_levels_slow_bytes_stand_for_them() -> None:
+    port, wire = wired("auto", os.ttyname(os.openpty()[1]))
+    wire.wake_fast()
+    wire.wake_slowly(0x33)
+    assert port.levels == []
+    assert [(rate, data) for _, rate, data in port.written] == [(360, b"\0"), (5, b"\x33")]
+    assert port.baudrate == 10_400

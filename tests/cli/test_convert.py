@@ -1,0 +1,73 @@
+"""``bellmouth convert``: a recording of any kind to Parquet, CSV or MDF."""
+
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+from click.testing import Result
+
+from bellmouth.recording import read_recording
+from tests.recording.bus_made import Bus
+from tests.recording.test_traffic import talk
+
+Run = Callable[..., Result]
+
+
+@pytest.mark.parametrize("ending", [".csv", ".parquet", ".mf4"])
+def test_a_bus_log_becomes_any_of_them(run: Run, tmp_path: Path, ending: str) -> None:
+    log = talk(Bus()).write(tmp_path / "drive.asc")
+    out = tmp_path / f"out{ending}"
+    result = run("convert", log, out)
+    assert result.exit_code == 0, result.output
+    assert result.output.splitlines() == [
+        f"{out}: 4 parameters, 80 samples, 19 s.",
+        "- Read from recorded bus traffic (ASC log).",
+    ]
+    assert set(read_recording(out).series["engine_speed"].value) == {1726.0}
+
+
+def test_there_and_back_is_the_same(run: Run, recording: Path, tmp_path: Path) -> None:
+    one, two = tmp_path / "one.mf4", tmp_path / "two.csv"
+    assert run("convert", recording, one).exit_code == 0
+    assert run("convert", one, two).exit_code == 0
+    before, after = read_recording(recording), read_recording(two)
+    for name, series in before.series.items():
+        assert np.array_equal(after.series[name].value, series.value)
+
+
+def test_one_controller_of_several(run: Run, tmp_path: Path) -> None:
+    bus = talk(Bus())
+    for _ in range(3):
+        bus.ask("010D")
+        bus.say("410D32", 0x11)
+        bus.time_s += 1
+    log = bus.write(tmp_path / "two.log")
+    result = run("convert", log, tmp_path / "x.csv", "--controller", "0x11")
+    assert result.exit_code == 0, result.output
+    assert set(read_recording(tmp_path / "x.csv").series) == {"vehicle_speed"}
+    assert "- Controller 10 answered too (40 replies)." in result.output
+
+
+def test_nothing_is_overwritten_unless_told(run: Run, recording: Path, tmp_path: Path) -> None:
+    out = tmp_path / "x.csv"
+    assert run("convert", recording, out).exit_code == 0
+    again = run("convert", recording, out)
+    assert again.exit_code == 2
+    assert again.output == (
+        "bellmouth: x.csv: is there already. Choose another name, or remove it.\n"
+    )
+    assert run("convert", recording, out, "--overwrite").exit_code == 0
+
+
+def test_mistakes_are_told_in_a_sentence(run: Run, recording: Path, tmp_path: Path) -> None:
+    for words in (
+        ("convert", recording, tmp_path / "x.xlsx"),
+        ("convert", tmp_path / "nowhere.csv", tmp_path / "x.csv"),
+        ("convert", recording, tmp_path / "nowhere" / "x.csv"),
+        ("convert", recording, tmp_path / "x.csv", "--controller", "100"),
+    ):
+        result = run(*words)
+        assert result.exit_code == 2
+        assert result.output.count("\n") == 1
+    assert list(tmp_path.iterdir()) == []

@@ -1,0 +1,103 @@
+"""``bellmouth record`` and ``find --live`` against the practice car on loopback."""
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+from click.testing import Result
+
+from bellmouth.practice.live import PracticeCar
+from bellmouth.practice.mechanic import Mechanic
+from bellmouth.practice.wires import WireChoice, serve
+from bellmouth.recording import read_recording
+
+Run = Callable[..., Result]
+
+
+@pytest.fixture(scope="module")
+def channel() -> Iterator[str]:
+    """Where a practice car with a leak answers."""
+    car = PracticeCar("leak", 2.0, seed=2, driver=Mechanic())
+    served = serve(car, WireChoice())
+    try:
+        with car.keep_up():
+            yield served.channel
+    finally:
+        served.close()
+
+
+def test_a_timed_capture_says_what_the_car_reports_and_how_it_went(
+    run: Run, channel: str, tmp_path: Path
+) -> None:
+    out = tmp_path / "rec.parquet"
+    result = run("record", "--channel", channel, "--bitrate", "500000", "--seconds", "4", "-o", out)
+    assert result.exit_code == 0, result.output
+    assert "Talking to the car: ISO 15765-4, 11-bit, 500 kbit/s." in result.output
+    assert "vehicle number 00P************02" in result.output
+    assert "Trouble codes: " in result.output
+    assert "Controller 10: lamp " in result.output
+    assert "requests and" in result.output
+    recording = read_recording(out)
+    assert {"engine_speed", "mass_air_flow", "intake_manifold_pressure"} <= recording.series.keys()
+    assert [file.name for file in tmp_path.iterdir()] == ["rec.parquet"]
+
+
+def test_the_gearbox_can_be_picked(run: Run, channel: str, tmp_path: Path) -> None:
+    out = tmp_path / "box.csv"
+    words = ("--channel", channel, "--bitrate", "500000", "--seconds", "2")
+    result = run("record", *words, "--controller", "11", "-o", out)
+    assert result.exit_code == 0, result.output
+    assert "mass_air_flow" not in read_recording(out)
+    wrong = run("record", *words, "--controller", "42", "-o", tmp_path / "no.csv")
+    assert wrong.exit_code == 2
+    assert "Controller 42 does not answer; these do: 10, 11." in wrong.output
+
+
+def test_what_is_there_is_refused_before_the_car_is_asked(run: Run, tmp_path: Path) -> None:
+    out = tmp_path / "rec.csv"
+    out.write_text("mine", encoding="utf-8")
+    result = run("record", "--channel", "socket://127.0.0.1:9", "--seconds", "3", "-o", out)
+    assert result.exit_code == 2
+    assert result.output == (
+        "bellmouth: rec.csv: is there already, and a recording is never overwritten. Choose "
+        "another name.\n"
+    )
+    assert out.read_text("utf-8") == "mine"
+
+
+@pytest.mark.parametrize(
+    ("words", "sentence"),
+    [
+        (["-o", "x.csv"], "Give --car FILE for a guided capture, or --seconds N."),
+        (["-o", "x.csv", "--seconds", "3", "--complaint", " "], "--complaint is empty"),
+        (["-o", "x.txt", "--seconds", "3"], "x.txt: what to record is told by the ending"),
+        (["-o", "x.csv", "--seconds", "0"], "0.0 is not in the range x>0"),
+        (["-o", "x.csv", "--seconds", "3", "--controller", "zz"], "is no address"),
+        (["-o", "x.csv", "--car", "nowhere.toml"], "nowhere.toml"),
+        (["--seconds", "3"], "Missing option '-o'"),
+    ],
+)
+def test_mistakes_are_told_in_a_sentence(
+    run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, words: list[str], sentence: str
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    result = run("record", "--channel", "socket://127.0.0.1:9", *words)
+    assert result.exit_code == 2
+    assert sentence in result.output
+    assert "Traceback" not in result.output
+    assert result.output.count("\n") == 1
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_nobody_there_leaves_no_file(run: Run, tmp_path: Path) -> None:
+    out = tmp_path / "x.csv"
+    result = run("record", "--channel", "socket://127.0.0.1:9", "--seconds", "3", "-o", out)
+    assert result.exit_code == 2
+    assert result.output.startswith("bellmouth: slcan socket://127.0.0.1:9: ")
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_find_live_refuses_a_file_that_is_there(run: Run, recording: Path, car: Path) -> None:
+    result = run("find", "--live", recording, "--car", car, "--channel", "socket://127.0.0.1:9")
+    assert result.exit_code == 2
+    assert "a recording is never overwritten" in result.output

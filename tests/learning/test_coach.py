@@ -1,0 +1,219 @@
+import threading
+
+import pytest
+
+from bellmouth.learning.coach import Coach
+from bellmouth.learning.cue_plan import COUNT_IN_S
+from bellmouth.learning.evidence import Moment
+from bellmouth.learning.packs import find_procedure
+from bellmouth.learning.procedure import Procedure
+from bellmouth.learning.session import Session, leads_of
+from tests.learning.fake_clock import Face, FakeClock
+
+P3, P4 = find_procedure("P3"), find_procedure("P4")
+BEGIN_S = 100.0 + COUNT_IN_S
+ALL = ("key", "pedal", "engine")
+
+
+def _coach(
+    procedure: Procedure, watched: tuple[str, ...] = (), **more: float
+) -> tuple[Coach, Face, FakeClock]:
+    face, clock = Face(), FakeClock()
+    return Coach(Session(procedure, watched=watched), face, clock, **more), face, clock
+
+
+def _acts(coach: Coach, clock: FakeClock, *actions: tuple[float, str]) -> None:
+    for at_s, action in actions:
+        moment = Moment(BEGIN_S + at_s - 0.02, BEGIN_S + at_s + 0.02)
+        clock.at(BEGIN_S + at_s + 0.05, lambda a=action, m=moment: coach.acted(a, m))
+
+
+def _presses(begin_s: float, count: int = 5) -> list[tuple[float, str]]:
+    times = [begin_s + 0.889 * index for index in range(count)]
+    return [item for at in times for item in ((at, "press"), (at + 0.44, "release"))]
+
+
+def test_every_cue_is_given_at_its_time_and_in_order() -> None:
+    coach, face, _ = _coach(P3)
+    coach.run()
+    assert coach.session.phase == "done"
+    assert face.said()[-1].startswith("Done. Look for: ")
+    assert max(abs(given.late_s) for given in coach.given) < 1e-6
+    times = [given.cue.at_s for given in coach.given]
+    assert times == sorted(times)
+    now = [cue.at_s - BEGIN_S for cue in face.cues if cue.kind == "now" and cue.edge >= 0]
+    assert now == pytest.approx([0.0, 3.0])
+
+
+def test_cues_come_ahead_for_sound_that_is_late() -> None:
+    coach, face, clock = _coach(P3, ahead_s=0.2)
+    when: list[float] = []
+    face.cue = lambda cue: when.append(clock.now_s()) if cue.kind == "now" else None  # type: ignore[method-assign]
+    coach.run()
+    assert when[0] == pytest.approx(BEGIN_S - 0.2)
+
+
+def test_a_mark_begins_what_follows_the_event() -> None:
+    coach, face, clock = _coach(P4)
+    clock.at(BEGIN_S + 46.0, coach.mark)
+    coach.run()
+    let_go = next(cue for cue in face.cues if cue.text == "Let go")
+    assert let_go.at_s == pytest.approx(BEGIN_S + 46.0)
+    assert coach.session.phase == "done"
+    assert coach.session.marks == {"lamp_steady": [pytest.approx(BEGIN_S + 46.0)]}
+
+
+def test_an_event_that_never_comes_loses_the_attempt_at_its_time_out() -> None:
+    coach, face, clock = _coach(P4)
+    coach.run()
+    assert coach.session.phase == "lost"
+    assert clock.now_s() == pytest.approx(BEGIN_S + 26.0 + 30.0)
+    assert face.said()[-1] == (
+        "Stop. Attempt lost. Press and hold: not within 30 s that the lamp stops blinking and "
+        "stays on. Pedal up, key off, wait 10 s."
+    )
+
+
+def test_the_plan_moves_with_what_was_seen() -> None:
+    coach, face, clock = _coach(P4, ALL)
+    _acts(coach, clock, (0.1, "key_off"), (12.4, "key_on"), *_presses(15.4))
+    clock.at(BEGIN_S + 22.0, coach.stop)
+    coach.run()
+    now = {cue.text: cue.at_s - BEGIN_S for cue in face.cues if cue.kind == "now"}
+    # Key off came at 0.1, so key on is called 12 s after that; the key came on at 12.4.
+    assert now["Key on"] == pytest.approx(12.1)
+    assert now["Press five times"] == pytest.approx(15.4)
+
+
+def test_what_went_wrong_is_said_at_once_and_by_how_much() -> None:
+    coach, face, clock = _coach(P4, ALL)
+    _acts(coach, clock, (0.1, "key_off"), (12.1, "key_on"), *_presses(15.1), (24.6, "press"))
+    coach.run()
+    assert coach.session.phase == "lost"
+    assert clock.now_s() == pytest.approx(BEGIN_S + 24.65)
+    assert face.said()[-1] == (
+        "Stop. Attempt lost. Wait: 5.5 s, at least 6.5 s: 1.0 s too short. "
+        "Pedal up, key off, wait 10 s."
+    )
+
+
+def test_a_sixth_press_loses_it() -> None:
+    coach, _, clock = _coach(P4, ALL)
+    _acts(coach, clock, (0.1, "key_off"), (12.1, "key_on"), *_presses(15.1, 6))
+    coach.run()
+    assert coach.session.phase == "lost"
+    assert clock.now_s() < BEGIN_S + 20.5
+
+
+def test_what_is_not_done_in_time_is_missed_without_waiting_for_it() -> None:
+    coach, _, clock = _coach(P4, ALL)
+    _acts(coach, clock, (0.1, "key_off"), (12.1, "key_on"))
+    for tenth in range(0, 400):
+        at_s = BEGIN_S + 0.1 * tenth
+        clock.at(at_s, lambda t=at_s: coach.seen_until(t))
+    coach.run()
+    lost = coach.session.lost
+    assert lost is not None
+    assert (lost.step, lost.why) == ("five_presses", "Key on: not done within 3.5 s.")
+    assert clock.now_s() < BEGIN_S + 17.0
+
+
+def test_a_condition_that_breaks_loses_it() -> None:
+    coach, face, clock = _coach(P4, ALL)
+    for tenth in range(60, 90):
+        at_s = BEGIN_S + 0.1 * tenth
+        clock.at(at_s, lambda t=at_s: coach.reading("engine_speed", 0.0, t))
+        clock.at(at_s, lambda t=at_s: coach.reading("control_module_voltage", 11.8, t))
+    coach.run()
+    assert coach.session.phase == "lost"
+    assert "Battery 12.4 V or more with the engine stopped: it is 11.8 V." in face.said()[-1]
+
+
+def test_a_blink_of_a_condition_does_not() -> None:
+    coach, _, clock = _coach(P3)
+    clock.at(BEGIN_S + 1.0, lambda: coach.reading("control_module_voltage", 9.0, BEGIN_S + 1.0))
+    clock.at(BEGIN_S + 1.5, lambda: coach.reading("control_module_voltage", 12.6, BEGIN_S + 1.5))
+    coach.run()
+    assert coach.session.phase == "done"
+
+
+def test_stop_ends_it_with_the_safe_state() -> None:
+    coach, face, clock = _coach(P4)
+    clock.at(BEGIN_S + 13.0, coach.stop)
+    coach.run()
+    assert coach.session.phase == "stopped"
+    assert face.said()[-1] == "Stopped. Pedal up, key off, wait 10 s."
+    assert clock.now_s() == pytest.approx(BEGIN_S + 13.0)
+
+
+def test_a_computer_that_slept_voids_the_attempt() -> None:
+    coach, face, clock = _coach(P4)
+    clock.at(BEGIN_S + 5.0, lambda: setattr(clock, "slept_s", 4.2))
+    coach.run()
+    assert coach.session.phase == "void"
+    assert "This computer slept for 4.2 s." in face.said()[-1]
+
+
+def test_a_computer_that_stood_still_voids_the_attempt() -> None:
+    coach, face, clock = _coach(P4)
+    clock.at(BEGIN_S + 5.0, lambda: setattr(clock, "held_up_s", 1.5))
+    coach.run()
+    assert coach.session.phase == "void"
+    assert "This computer stood still for" in face.said()[-1]
+
+
+def test_a_clock_that_the_fan_stops_runs_on_with_the_rest_left() -> None:
+    procedure = find_procedure("running-idle-after-warm-up")
+    coach, face, clock = _coach(procedure)
+    clock.at(BEGIN_S + 200.0, lambda: coach.mark("fan_runs"))
+    idle_s = BEGIN_S + 204.0
+    clock.at(idle_s + 100.0, lambda: coach.mark("fan_runs"))
+    clock.at(idle_s + 160.0, lambda: coach.mark("fan_stops"))
+    coach.run()
+    key_off = next(cue for cue in face.cues if cue.text == "Key off" and cue.kind == "now")
+    assert key_off.at_s == pytest.approx(idle_s + 310.0 + 60.0)
+
+
+def test_timings_are_kept_against_their_calls() -> None:
+    coach, _, clock = _coach(P3, ("key",))
+    _acts(coach, clock, (0.2, "key_on"), (3.5, "key_off"))
+    coach.run()
+    late = [timing.done_s - timing.cued_s for timing in coach.session.timings]
+    # The second is counted from the first: it was called at 3.2.
+    assert late == pytest.approx([0.2, 0.3])
+    assert coach.session.timings[0].give_s == pytest.approx(0.02)
+
+
+def test_progress_says_what_a_face_needs() -> None:
+    coach, _, clock = _coach(P4)
+    seen = []
+    clock.at(BEGIN_S + 13.0, lambda: seen.append(coach.progress()))
+    clock.at(BEGIN_S + 36.0, lambda: seen.append(coach.progress()))
+    clock.at(BEGIN_S + 37.0, coach.stop)
+    coach.run()
+    on, hold = seen
+    assert on.step is not None
+    assert (on.step.say, on.place, on.next_say) == ("Key on", 2, "Press five times")
+    assert on.next_in_s == pytest.approx(2.0)
+    assert hold.awaits == "the lamp stops blinking and stays on"
+    assert hold.left_s == pytest.approx(20.0)
+
+
+def test_it_runs_in_a_thread_of_its_own_and_can_be_closed() -> None:
+    face = Face()
+    with Coach(Session(P3), face) as coach:
+        coach.start()
+        assert coach.wait(0.0) is False
+    assert coach.session.phase == "stopped"
+    assert threading.active_count() == 1 or all(t.name != "coach" for t in threading.enumerate())
+
+
+def test_one_lead_is_for_everything_that_has_one() -> None:
+    assert leads_of(0.2) == {"key": 0.2, "press": 0.2, "release": 0.2, "other": 0.2}
+
+
+def test_a_session_begins_once() -> None:
+    session = Session(P3)
+    session.begin(0.0)
+    with pytest.raises(ValueError, match="begins once"):
+        session.begin(1.0)

@@ -1,0 +1,459 @@
+"""The judge: each step's time, margin and judgement; overall; what follows."""
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from bellmouth.errors import ProcedureError
+from bellmouth.learning import find_procedure, judge
+from bellmouth.learning.judgement import Judgement, StepJudgement
+from bellmouth.learning.procedure_reader import procedure_from_text
+from tests.learning.made import Attempt, idle_air, joined, recorded
+
+NAME = "idle-air-learning-by-pedal"
+
+
+def _line(judged: Judgement, step: str) -> StepJudgement:
+    return next(line for line in judged.steps if line.step == step)
+
+
+def _condition(judged: Judgement, name: str) -> str:
+    return next(line.judgement for line in judged.conditions if line.condition == name)
+
+
+def _judged(attempt: Attempt, rate_hz: float = 20.0, name: str = NAME) -> Judgement:
+    return judge(recorded(attempt, rate_hz), name, attempt.marks)
+
+
+def test_a_good_attempt_is_met() -> None:
+    judged = _judged(idle_air())
+    assert judged.judgement == "met"
+    assert {line.judgement for line in judged.steps if not line.optional} == {"met"}
+    assert len(judged.attempts) == 1
+    assert "Sign that it took, seen" in judged.advice
+
+
+@pytest.mark.parametrize("together", [True, False])
+@pytest.mark.parametrize("rate_hz", [5.0, 10.0, 25.0])
+def test_the_truth_lies_within_what_is_measured(rate_hz: float, together: bool) -> None:
+    attempt = idle_air(off_s=12.2, first_s=3.03, wait_s=7.04, release_s=0.9, start_s=1.7)
+    judged = judge(recorded(attempt, rate_hz, together=together), NAME, attempt.marks)
+    truth = {"key_off": 12.2, "key_on": 3.03, "wait": 7.04, "let_go": 0.9, "start": 1.7}
+    for step, seconds in truth.items():
+        measured = _line(judged, step).measured
+        assert measured is not None
+        assert measured.low - 1e-9 <= seconds <= measured.high + 1e-9, step
+        assert measured.value == pytest.approx(seconds, abs=2.1 / rate_hz), step
+
+
+@pytest.mark.parametrize(
+    ("change", "step", "margin"),
+    [
+        ({"off_s": 8.0}, "key_off", -2.0),
+        ({"first_s": 4.5}, "key_on", -1.0),
+        ({"first_s": 1.5}, "key_on", -1.0),
+        ({"period_s": 1.3}, "five_presses", -0.6),
+        ({"wait_s": 5.5}, "wait", -1.0),
+        ({"wait_s": 9.0}, "wait", -1.5),
+        ({"release_s": 4.4}, "let_go", -1.4),
+        ({"start_s": 5.0}, "start", -2.0),
+    ],
+)
+def test_a_miss_names_its_step_and_by_how_much(
+    change: dict[str, float], step: str, margin: float
+) -> None:
+    judged = _judged(idle_air(**change))  # type: ignore[arg-type]
+    assert judged.judgement == "missed"
+    missed = [line for line in judged.steps if line.judgement == "missed"]
+    assert [line.step for line in missed] == [step]
+    assert missed[0].margin == pytest.approx(margin, abs=0.1)
+    assert judged.repeat == "repeat"
+    assert step in judged.advice
+    assert "Pedal up, key off, wait 10 s." in judged.advice
+
+
+@pytest.mark.parametrize("presses", [3, 4, 6, 7])
+def test_a_wrong_count_is_missed_whatever_the_time(presses: int) -> None:
+    line = _line(_judged(idle_air(presses=presses, period_s=0.6)), "five_presses")
+    assert line.judgement == "missed"
+    assert line.margin is None
+    assert line.why == f"{presses} full presses seen; 5 wanted."
+
+
+def test_a_shallow_press_does_not_count() -> None:
+    judged = _judged(idle_air(depth=0.5))
+    line = _line(judged, "five_presses")
+    assert line.judgement == "missed"
+    assert line.why == "4 full presses seen, 1 not to the floor; 5 wanted."
+    assert "Press to the floor" in judged.advice
+
+
+def test_close_to_an_edge_it_cannot_tell() -> None:
+    judged = _judged(idle_air(wait_s=7.48), 10.0)
+    line = _line(judged, "wait")
+    assert line.judgement == judged.judgement == "cannot tell"
+    assert line.measured is not None
+    assert line.measured.low < 7.5 < line.measured.high
+
+
+def test_samples_too_coarse_to_count_presses_cannot_tell() -> None:
+    judged = _judged(idle_air(), 3.0)
+    assert judged.judgement == "cannot tell"
+    assert "sampled" in _line(judged, "five_presses").why
+
+
+def test_a_press_in_the_wait_spoils_it() -> None:
+    good = idle_air()
+    at = good.presses[4][1] + 3.0
+    presses = (*good.presses[:5], (at, at + 0.4, 1.0), good.presses[5])
+    judged = _judged(replace(good, presses=presses))
+    line = _line(judged, "wait")
+    assert line.judgement == "missed"
+    assert "belongs to no step" in line.why
+
+
+def test_the_pedal_in_the_idle_spoils_it() -> None:
+    good = idle_air()
+    at = good.engine[0][0] + 8.0
+    judged = _judged(replace(good, presses=(*good.presses, (at, at + 0.3, 0.3))))
+    line = _line(judged, "idle")
+    assert line.judgement == "missed"
+    assert line.margin == pytest.approx(-12.6, abs=0.2)
+
+
+def test_a_light_touch_spoils_only_where_the_pedal_is_forbidden() -> None:
+    good = idle_air()
+    start = good.engine[0][0]
+    idle = _judged(replace(good, presses=(*good.presses, (start + 8.0, start + 8.4, 0.08))))
+    assert _line(idle, "idle").judgement == "missed"
+    assert "touched" in _line(idle, "idle").why
+    at = good.presses[4][1] + 3.0
+    wait = _judged(replace(good, presses=(*good.presses, (at, at + 0.4, 0.08))))
+    assert wait.judgement == "met"
+    late = _judged(replace(good, presses=(*good.presses, (start + 23.0, start + 23.4, 0.08))))
+    assert late.judgement == "met"
+
+
+def test_let_go_at_the_first_blink_falls_into_the_neighbour() -> None:
+    attempt = idle_air(steady_s=10.0, release_s=0.6)
+    hold = attempt.presses[-1][0]
+    judged = judge(recorded(attempt), NAME, {"lamp_blinks": hold + 10.0})
+    assert judged.judgement == "missed"
+    assert _line(judged, "hold").judgement == "missed"
+    assert '"Memory reset by pedal pattern", which has the same beginning' in judged.consequence
+    assert "erases codes" in judged.consequence
+
+
+def test_held_too_long_the_reset_falls_into_the_neighbour() -> None:
+    attempt = idle_air()
+    judged = _judged(attempt, name="P1")
+    assert judged.judgement == "missed"
+    assert '"Idle air learning by pedal pattern"' in judged.consequence
+
+
+def test_without_marks_the_hold_cannot_be_told_unless_its_length_does() -> None:
+    judged = judge(recorded(idle_air()), NAME)
+    assert judged.judgement == "cannot tell"
+    assert 'mark "lamp_steady"' in _line(judged, "hold").why
+    short = judge(recorded(idle_air(steady_s=8.0)), NAME)
+    assert _line(short, "hold").judgement == "missed"
+    assert "too short to have waited" in _line(short, "hold").why
+
+
+def test_the_lamp_is_read_where_the_car_reports_it() -> None:
+    attempt = idle_air()
+    hold = attempt.presses[-1][0]
+
+    def lamp(time):  # type: ignore[no-untyped-def]
+        blinking = (time >= hold + 10.0) & (time < hold + 20.0)
+        lit = ((time - hold) % 1.0 < 0.5) & blinking | (time >= hold + 20.0)
+        return lit * 2.0**31
+
+    judged = judge(recorded(attempt, lamp=lamp), NAME)
+    assert judged.judgement == "met"
+    measured = _line(judged, "hold").measured
+    assert measured is not None
+    assert measured.low <= 20.0 <= measured.high
+
+
+def test_a_dip_of_the_supply_cancels_and_is_mended_first() -> None:
+    good = idle_air()
+    on = good.on[1][0]
+    judged = _judged(replace(good, supply=((on + 9.0, on + 10.0, 11.2),)))
+    assert judged.judgement == "missed"
+    assert judged.repeat == "mend first"
+    assert _condition(judged, "battery") == "missed"
+    assert "11.2 V" in judged.consequence
+    assert judged.advice.startswith("Mend that first")
+
+
+def test_the_sag_of_the_starter_is_no_dip() -> None:
+    judged = _judged(idle_air())
+    assert _condition(judged, "battery") == _condition(judged, "charging") == "met"
+
+
+def test_rolling_cancels() -> None:
+    good = idle_air()
+    on = good.on[1][0]
+    judged = _judged(replace(good, speed=((on + 5.0, on + 7.0, 2.0),)))
+    assert _condition(judged, "stationary") == "missed"
+
+
+def test_conditions_of_other_times_do_not_matter() -> None:
+    good = idle_air()
+    judged = _judged(replace(good, supply=((0.0, 3.0, 11.0),)))
+    assert judged.judgement == "met"
+
+
+def test_a_condition_that_is_not_recorded_is_told_and_may_be_confirmed() -> None:
+    attempt = idle_air()
+    recording = recorded(attempt, without=["vehicle_speed"])
+    judged = judge(recording, NAME, attempt.marks)
+    assert judged.judgement == "met"
+    assert _condition(judged, "stationary") == "cannot tell"
+    assert "The car does not move" in judged.advice
+    moved = judge(recording, NAME, {**attempt.marks, "stationary": False})
+    assert moved.judgement == "missed"
+
+
+@pytest.mark.parametrize(
+    ("missing", "steps", "why"),
+    [
+        ("accelerator_pedal_position_d", ("five_presses", "hold"), "does not hold the pedal"),
+        ("engine_speed", ("start", "idle"), "does not hold engine_speed"),
+    ],
+)
+def test_without_its_signal_a_step_cannot_be_told(
+    missing: str, steps: tuple[str, ...], why: str
+) -> None:
+    attempt = idle_air()
+    judged = judge(recorded(attempt, without=[missing]), NAME, attempt.marks)
+    assert judged.judgement == "cannot tell"
+    for step in steps:
+        assert _line(judged, step).judgement == "cannot tell"
+    assert why in _line(judged, steps[0]).why
+
+
+def test_the_throttle_stands_for_the_pedal_poorly() -> None:
+    attempt = idle_air()
+    recording = recorded(attempt)
+    series = dict(recording.series)
+    series["throttle_position"] = replace(
+        series.pop("accelerator_pedal_position_d"), name="throttle_position"
+    )
+    judged = judge(replace(recording, series=series), NAME, attempt.marks)
+    assert any("follows the pedal poorly" in note for note in judged.notes)
+
+
+def test_two_attempts_the_last_is_judged_and_both_are_told() -> None:
+    bad = idle_air(wait_s=4.0)
+    good = idle_air().later(bad.on[-1][1] + 12.0)
+    both = joined(bad, good)
+    judged = judge(recorded(both), NAME, both.marks)
+    assert judged.judgement == "met"
+    assert [(one.judgement, one.missed[:1]) for one in judged.attempts] == [
+        ("missed", ("wait",)),
+        ("met", ()),
+    ]
+    assert judged.notes[0] == "2 attempts found; the last one is judged."
+
+
+def test_no_attempt_is_said() -> None:
+    driven = Attempt(on=((0.0, 60.0),), engine=((3.0, 60.0),))
+    judged = judge(recorded(driven), NAME)
+    assert judged.judgement == "cannot tell"
+    assert judged.attempts == ()
+    assert "No attempt at" in judged.advice
+    assert "0 presses of the pedal and 1 engine starts" in judged.advice
+
+
+def test_an_attempt_given_up_is_missed() -> None:
+    good = idle_air()
+    on = good.on[1][0]
+    stopped = Attempt(
+        on=(good.on[0], (on, on + 12.0), (on + 20.0, on + 25.0)), presses=good.presses[:5]
+    )
+    judged = judge(recorded(stopped), NAME)
+    assert judged.judgement == "missed"
+    assert _line(judged, "five_presses").judgement == "met"
+    assert _line(judged, "hold").judgement == "missed"
+
+
+def test_a_recording_that_ends_early_cannot_tell() -> None:
+    judged = _judged(idle_air(idle_s=12.0))
+    line = _line(judged, "idle")
+    assert line.judgement == judged.judgement == "cannot tell"
+    assert line.why == "The recording ends before it was over."
+
+
+def test_a_recording_that_begins_late_cannot_tell() -> None:
+    attempt = idle_air()
+    recording = recorded(replace(attempt, on=attempt.on[1:]))
+    first = min(series.time_s[0] for series in recording.series.values())
+    cut = {
+        name: replace(series, time_s=series.time_s - first)
+        for name, series in recording.series.items()
+    }
+    marks = {name: float(str(at)) - first for name, at in attempt.marks.items()}
+    judged = judge(replace(recording, series=cut), NAME, marks)
+    assert judged.judgement == "cannot tell"
+    assert _line(judged, "key_off").why == "It would lie before the recording begins."
+    assert _line(judged, "wait").judgement == "met"
+
+
+def test_marks_are_on_the_file_s_own_clock() -> None:
+    attempt = idle_air()
+    judged = judge(recorded(attempt, begins_s=3.0), NAME, attempt.marks)
+    assert judged.judgement == "met"
+    assert judged.attempts[0].begins_s == pytest.approx(4.0, abs=0.2)
+
+
+def test_key_off_is_seen_in_the_supply_where_the_recorder_goes_on() -> None:
+    attempt = idle_air()
+    key_on = attempt.on[1][0]
+    whole = replace(attempt, on=((0.0, attempt.on[1][1]),), supply=((4.0, key_on, 0.1),))
+    judged = judge(recorded(whole), NAME, attempt.marks)
+    line = _line(judged, "key_off")
+    assert line.judgement == "met"
+    assert line.measured is not None
+    assert line.measured.value == pytest.approx(11.5, abs=0.1)
+
+
+def test_samples_lost_while_the_engine_runs_are_not_key_off() -> None:
+    attempt = idle_air()
+    start, end = attempt.engine[0]
+    torn = replace(
+        attempt, on=(attempt.on[0], (attempt.on[1][0], start + 9.0), (start + 12.0, end))
+    )
+    recording = recorded(torn)
+    judged = judge(recording, NAME, attempt.marks)
+    assert any("samples lost, not key off" in note for note in judged.notes)
+    assert _line(judged, "idle").judgement == "cannot tell"
+
+
+def test_a_jump_of_the_clock_in_a_hold_cannot_be_told() -> None:
+    attempt = idle_air()
+    hold = attempt.presses[-1][0]
+    recording = recorded(attempt)
+    jumped = {
+        name: replace(
+            series, time_s=np.where(series.time_s > hold + 5.0, series.time_s + 60.0, series.time_s)
+        )
+        for name, series in recording.series.items()
+    }
+    judged = judge(replace(recording, series=jumped), NAME)
+    assert any("while the pedal was held" in note for note in judged.notes)
+    assert _line(judged, "hold").judgement == "cannot tell"
+
+
+def test_a_clock_that_began_again_proves_no_time_with_the_key_off() -> None:
+    attempt = idle_air()
+    recording = recorded(attempt, 10.0)
+    on = attempt.on[1][0]
+    moved = {
+        name: replace(
+            series,
+            time_s=np.where(series.time_s < 5.0, series.time_s, series.time_s - on + 63.937),
+        )
+        for name, series in recording.series.items()
+    }
+    last = max(float(series.time_s[series.time_s < 5.0][-1]) for series in moved.values())
+    first = min(float(series.time_s[series.time_s > 5.0][0]) for series in moved.values())
+    moved = {
+        name: replace(
+            series,
+            time_s=np.where(
+                series.time_s < 5.0, series.time_s, series.time_s - first + last + 60.0
+            ),
+        )
+        for name, series in moved.items()
+    }
+    note = "The clock began again at 0 s; what follows is placed 60 s after the part before it."
+    judged = judge(replace(recording, series=moved, notes=(note,)), NAME)
+    assert _line(judged, "key_off").judgement == "cannot tell"
+    assert _line(judge(replace(recording, series=moved), NAME), "key_off").judgement == "met"
+
+
+def test_key_cycles_of_the_released_position() -> None:
+    good = Attempt(on=((0.0, 1.0), (8.0, 11.0), (22.0, 25.0), (37.0, 45.0)))
+    assert judge(recorded(good), "P2").judgement == "met"
+    hurried = Attempt(on=((0.0, 1.0), (8.0, 11.0), (22.0, 25.0), (27.0, 45.0)))
+    judged = judge(recorded(hurried), "P2")
+    assert judged.judgement == "missed"
+    assert _line(judged, "key_off_2").margin == pytest.approx(-8.0, abs=0.1)
+    assert "power came back too soon" in judged.consequence
+
+
+def test_plate_heard_is_a_mark_and_not_heard_is_one_too() -> None:
+    cycle = Attempt(on=((0.0, 1.0), (6.0, 9.0), (20.0, 25.0)))
+    heard = judge(recorded(cycle), "P3", {"plate_moves": 11.0})
+    assert heard.judgement == "met"
+    unheard = judge(recorded(cycle), "P3", {"plate_moves": None})
+    assert unheard.judgement == "missed"
+    unsaid = judge(recorded(cycle), "P3")
+    assert unsaid.judgement == "cannot tell"
+    assert _line(unsaid, "key_off: lasts").judgement == "met"
+
+
+def test_a_clock_that_stops_while_the_fan_runs() -> None:
+    running = Attempt(on=((0.0, 700.0), (800.0, 810.0)), engine=((3.0, 700.0),))
+    marks = {"raised": 10.0, "fan_runs": [200.0, 400.0], "fan_stops": [250.0, 450.0]}
+    judged = judge(recorded(running, 5.0), "P8", {**marks, "idle": 250.0})
+    line = _line(judged, "idle")
+    assert line.measured is not None
+    # 450 s from 250 to 700, less the 50 s that the fan ran.
+    assert line.measured.value == pytest.approx(400.0, abs=0.5)
+    assert line.judgement == "met"
+
+
+def test_taps_alone_can_be_judged() -> None:
+    marks = {
+        "key_on": [0.0, 15.0], "key_off": 3.5,
+        "press": [18.0, 18.8, 19.6, 20.4, 21.2, 28.6],
+        "release": [18.4, 19.2, 20.0, 20.8, 21.6, 49.5],
+        "lamp_blinks": 38.6, "lamp_steady": 48.6, "engine_start": 51.0, "engine_stop": 80.0,
+    }  # fmt: skip
+    judged = judge(None, NAME, marks)
+    assert judged.judgement == "met"
+    line = _line(judged, "wait")
+    assert line.measured is not None
+    # A tap is late by up to 0.3 s, so it is widened by that.
+    assert line.measured.high - line.measured.low == pytest.approx(0.7, abs=0.01)
+
+
+def test_skipped_and_replaced_steps_keep_their_reason() -> None:
+    attempt = idle_air()
+    judged = judge(recorded(attempt), NAME, {**attempt.marks, "rev": "the neighbours sleep"})
+    assert judged.judgement == "met"
+    assert _line(judged, "rev").why == "Replaced by a short drive: the neighbours sleep."
+
+
+@pytest.mark.parametrize(
+    ("marks", "sentence"),
+    [
+        ({"lamp_blinkt": 3.0}, 'mark "lamp_blinkt" means nothing in idle-air-learning-by-pedal'),
+        ({"lamp_blinks": -1.0}, 'mark "lamp_blinks": -1.0 is not a time in seconds'),
+        ({"lamp_blinks": math.nan}, "is not a time in seconds"),
+        ({"lamp_blinks": {"when": 3}}, 'write {"at": 45.9, "give": 0.2}'),
+        ({"coolantt": True}, 'mark "coolantt" means nothing'),
+    ],
+)
+def test_marks_that_mean_nothing_are_refused(marks: dict[str, object], sentence: str) -> None:
+    with pytest.raises(ProcedureError) as raised:
+        judge(recorded(idle_air(), 5.0), NAME, marks)
+    assert sentence in str(raised.value)
+
+
+def test_a_procedure_of_the_user_s_own() -> None:
+    own = procedure_from_text(
+        'name = "mine"\ntitle = "Mine"\nsource = "My manual, 12-3"\n'
+        '[[step]]\nname = "key_on"\nwho = "key"\ndo = "on"\nsay = "Key on"\n'
+        "lasts_s = { least = 2, most = 4 }\n"
+        '[[step]]\nname = "key_off"\nwho = "key"\ndo = "off"\nsay = "Key off"\n'
+        "lasts_s = { least = 5 }\n"
+    )
+    cycle = Attempt(on=((0.0, 1.0), (6.0, 9.0), (16.0, 25.0)))
+    assert judge(recorded(cycle), own).judgement == "met"
+    assert find_procedure("P4").name == NAME

@@ -1,0 +1,240 @@
+"""The job card: order, tallies, cautions where they belong, and nothing invented."""
+
+from dataclasses import replace
+from itertools import chain, combinations
+
+import pytest
+
+from bellmouth.car.description import Car, Known
+from bellmouth.errors import ProcedureError
+from bellmouth.learning.plan import plan
+from bellmouth.work import WORKS, WorkError, make_card
+from bellmouth.work.card import UNSOURCED, Card
+from tests.example_finding import example_car, example_finding
+
+COMBINATIONS = [
+    chosen for count in range(1, len(WORKS) + 1) for chosen in combinations(WORKS, count)
+]
+
+
+def _car(**known: object) -> Car:
+    return replace(Car(Known(2.0), "airflow", source="car.toml"), **known)  # type: ignore[arg-type]
+
+
+def _names(card: Card) -> list[str]:
+    return [step.name for stage in card.stages for step in stage.steps]
+
+
+@pytest.mark.parametrize("works", COMBINATIONS, ids="+".join)
+def test_every_card_is_in_order_and_proves_itself(works: tuple[str, ...]) -> None:
+    card = make_card(_car(), None, works)
+    names = _names(card)
+    numbers = [step.number for stage in card.stages for step in stage.steps]
+    assert numbers == list(range(1, len(names) + 1))
+    assert names[0] == "manual"
+    assert names.index("record_before") < names.index("first_leak_check")
+    assert names.index("first_leak_check") < names.index("record_after")
+    if "relearn" in works:
+        assert names.index("first_leak_check") < names.index("procedures")
+        assert names.index("procedures") < names.index("record_after")
+    if set(works) - {"relearn"}:
+        assert card.tally
+        assert names.index("label") < names.index("reconnect") < names.index("first_start")
+
+
+@pytest.mark.parametrize("works", COMBINATIONS, ids="+".join)
+def test_each_table_stands_at_exactly_one_step(works: tuple[str, ...]) -> None:
+    card = make_card(_car(), None, works)
+    shown = [step.shows for stage in card.stages for step in stage.steps if step.shows]
+    tables = {
+        "before_after": card.readings,
+        "materials": card.materials,
+        "memories": card.memories,
+        "tally": card.tally,
+        "solvents": card.solvents,
+        "tightening": card.tightening,
+        "learning": card.learning,
+    }
+    assert sorted(shown) == sorted(set(shown))
+    held = {name for name, rows in tables.items() if rows}
+    # A relearning alone needs at most a power supply, and meter work no procedure.
+    assert held - {"materials"} <= set(shown) <= held | {"learning"}
+
+
+def test_the_order_in_which_works_are_named_does_not_matter() -> None:
+    assert make_card(_car(), None, WORKS) == make_card(_car(), None, [*reversed(WORKS), WORKS[0]])
+    assert make_card(_car(), None, ["Clean plate"]).works == ("clean_plate",)
+
+
+@pytest.mark.parametrize(
+    ("step", "word"),
+    [
+        ("cool", "Hot"),
+        ("wipe_plate", "Flammable"),
+        ("wipe_plate", "snap shut"),
+        ("spray_meter", "Flammable"),
+        ("first_start", "exhaust gas"),
+        ("record_before", "exhaust gas"),
+        ("battery_off", "Restraint"),
+        ("manual", "Hybrid"),
+        ("manual", "licensed"),
+        ("ready_to_learn", "engine stopped"),
+        ("restart", "passenger reads"),
+        ("find_leak", "cold"),
+    ],
+)
+def test_cautions_stand_at_the_step_they_concern(step: str, word: str) -> None:
+    steps = chain.from_iterable(stage.steps for stage in make_card(_car(), None, WORKS).stages)
+    cautions = {one.name: " ".join(text.text for text in one.cautions) for one in steps}
+    assert word in cautions[step]
+
+
+def test_a_torque_is_only_ever_the_users_own() -> None:
+    assert make_card(_car(), None, WORKS).torque == ""
+    card = make_card(_car(), None, WORKS, torque=" 8  N m ", manual_section="11-20")
+    assert (card.torque, card.manual_section) == ("8 N m", "11-20")
+
+
+def test_every_time_without_a_source_says_so() -> None:
+    steps = chain.from_iterable(stage.steps for stage in make_card(_car(), None, WORKS).stages)
+    timers = [step.timer for step in steps if step.timer]
+    assert len(timers) == 4
+    assert [timer.source for timer in timers if timer.least] == [UNSOURCED]
+
+
+def test_a_relearning_alone_touches_no_part() -> None:
+    card = make_card(_car(), None, ["relearn"])
+    assert (card.tally, card.solvents, card.tightening, card.memories) == ((), (), (), ())
+    assert "label" not in _names(card)
+
+
+def test_a_plate_is_cleaned_in_place_only_where_the_gasket_stays() -> None:
+    assert "open_duct" in _names(make_card(_car(), None, ["clean_plate"]))
+    both = _names(make_card(_car(), None, ["clean_plate", "renew_gasket"]))
+    assert "throttle_off" in both
+    assert "open_duct" not in both
+
+
+@pytest.mark.parametrize(
+    ("works", "work"),
+    [
+        (["clean_plate", "relearn"], ["throttle_cleaned"]),
+        (["reseal", "relearn"], ["leak_mended"]),
+        (["renew_gasket", "relearn"], ["throttle_unplugged"]),
+        (["clean_plate", "reseal", "relearn"], ["throttle_cleaned", "leak_mended"]),
+        (["relearn"], ["throttle_cleaned"]),
+    ],
+)
+def test_the_procedures_are_those_of_the_plan(works: list[str], work: list[str]) -> None:
+    card = make_card(_car(), None, works)
+    planned = [one.procedure for one in plan(work) if one.procedure.does != "test"]
+    assert [row.name for row in card.learning] == [procedure.name for procedure in planned]
+
+
+def test_a_lifted_battery_calls_for_procedures_of_its_own() -> None:
+    names = [row.name for row in make_card(_car(), None, ["clean_meter"]).learning_after_battery]
+    assert names
+    assert names == [one.procedure.name for one in plan(["battery_disconnected"])]
+
+
+def test_procedures_can_be_chosen_by_hand() -> None:
+    card = make_card(_car(), None, ["relearn"], learning=["P8"])
+    assert [row.catalogue for row in card.learning] == ["P8"]
+    with pytest.raises(ProcedureError, match="No procedure is called"):
+        make_card(_car(), None, ["relearn"], learning=["P99"])
+    with pytest.raises(ProcedureError, match=r'^"Intake smoke test with pressure hold" is a test'):
+        make_card(_car(), None, ["relearn"], learning=["P12"])
+
+
+@pytest.mark.parametrize("bolts", [3, 4, 6])
+def test_tightening_takes_each_bolt_once_and_crosses_over(bolts: int) -> None:
+    (flange,) = make_card(_car(), None, ["renew_gasket"], bolts=bolts).tightening
+    assert sorted(flange.order) == list(range(1, bolts + 1))
+    if bolts % 2 == 0:
+        for first, second in zip(flange.order[::2], flange.order[1::2], strict=True):
+            assert abs(first - second) == bolts // 2
+
+
+def test_without_a_count_every_flange_is_drawn() -> None:
+    flanges = make_card(_car(), None, ["renew_gasket"]).tightening
+    assert [flange.bolts for flange in flanges] == [3, 4, 6]
+
+
+def test_an_identification_number_is_masked() -> None:
+    card = make_card(_car(name="WDB12345678901234 blue"), None, ["relearn"])
+    assert card.header.name == "WDB12345********* blue"
+
+
+def test_two_banks_are_read_apart_and_a_pressure_metered_car_by_its_pressure() -> None:
+    rows = make_card(_car(banks=2), None, ["relearn"]).readings
+    assert [row.bank for row in rows if row.say.text == "total trim at idle"] == [1, 2]
+    texts = {row.say.text for row in make_card(_car(metering="pressure"), None, WORKS[:1]).readings}
+    assert "manifold pressure at idle" in texts
+    assert "airflow at idle" not in texts
+
+
+def test_what_was_proposed_says_so() -> None:
+    assert make_card(example_car(), example_finding()).proposed
+    assert not make_card(example_car(), example_finding(), ["relearn"]).proposed
+
+
+@pytest.mark.parametrize(
+    ("given", "sentence"),
+    [
+        (
+            {"works": ["clean_plat"]},
+            'No work is called "clean_plat". Did you mean clean_plate?',
+        ),
+        (
+            {"works": ["paint"]},
+            'No work is called "paint". Works are clean_plate, clean_meter, reseal, renew_gasket, '
+            "relearn.",
+        ),
+        (
+            {"works": []},
+            "A job card needs a finding or at least one work. Give --finding or --recording, or "
+            "--work clean_plate, clean_meter, reseal, renew_gasket or relearn.",
+        ),
+        (
+            {"works": ["renew_gasket"], "torque": "tight"},
+            '--torque "tight" is not a number with its unit. Write it as the manual does, such as '
+            '"8 N m".',
+        ),
+        (
+            {"works": ["renew_gasket"], "torque": "8"},
+            '--torque "8" is not a number with its unit. Write it as the manual does, such as '
+            '"8 N m".',
+        ),
+        (
+            {"works": ["renew_gasket"], "torque": " "},
+            "--torque is empty. Write what the car's own manual says, or leave it out.",
+        ),
+        (
+            {"works": ["relearn"], "manual_section": "x" * 49},
+            "--manual-section is 49 characters long and the card has room for 48. Shorten it.",
+        ),
+        (
+            {"works": ["renew_gasket"], "bolts": 5},
+            "--bolts 5: no drawing for a flange of 5 bolts. Give 3, 4 or 6, or leave it out and "
+            "follow the manual's own drawing.",
+        ),
+        (
+            {"works": ["relearn"], "bolts": 4},
+            "--bolts is for the throttle's flange, and this card leaves it on. Add the work "
+            "renew_gasket, or leave the option out.",
+        ),
+        (
+            {"works": ["reseal"], "learning": ["P4"]},
+            "Learning procedures were given without the work relearn. Add relearn.",
+        ),
+    ],
+)
+def test_bad_input_is_one_clear_sentence(given: dict[str, object], sentence: str) -> None:
+    with pytest.raises(WorkError) as error:
+        make_card(_car(), None, **given)  # type: ignore[arg-type]
+    assert str(error.value) == sentence
+
+
+def test_a_meter_that_is_not_there_cannot_be_cleaned() -> None:
+    with pytest.raises(WorkError, match=r"^car.toml: clean_meter needs an airflow meter, and"):
+        make_card(_car(metering="pressure"), None, ["clean_meter"])

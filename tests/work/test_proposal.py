@@ -1,0 +1,120 @@
+"""Which works follow from a finding, and when not to clean."""
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+import pytest
+
+from bellmouth.car.description import Car, Known, Metering
+from bellmouth.finding.causes import CAUSES, pairs
+from bellmouth.finding.result import CauseProbability, Finding
+from bellmouth.work import WORKS, make_card
+from bellmouth.work.proposal import found_causes, objections, propose
+from tests.example_finding import example_finding
+
+
+def _car(metering: Metering = "airflow") -> Car:
+    return Car(Known(2.0), metering)
+
+
+def _finding(causes: Mapping[str, float]) -> Finding:
+    present: dict[str, float] = {}
+    for name, weight in causes.items():
+        for single in name.split("+"):
+            if single not in ("healthy", "unexplained"):
+                present[single] = present.get(single, 0.0) + weight
+    listed = tuple(
+        CauseProbability(name, weight, {})
+        for name, weight in sorted(causes.items(), key=lambda item: -item[1])
+    )
+    return replace(example_finding(), causes=listed, present=present)
+
+
+@pytest.mark.parametrize(
+    ("causes", "works"),
+    [
+        ({"deposit": 0.8, "healthy": 0.2}, ("clean_plate", "renew_gasket", "relearn")),
+        ({"meter_low": 0.9, "healthy": 0.1}, ("clean_meter",)),
+        ({"meter_high": 0.9, "healthy": 0.1}, ("clean_meter",)),
+        ({"leak": 0.9, "healthy": 0.1}, ("reseal", "relearn")),
+        ({"learned_stale": 0.9, "healthy": 0.1}, ("relearn",)),
+        ({"leak+meter_low": 0.9, "leak": 0.1}, ("clean_meter", "reseal", "relearn")),
+        ({"fuel_low": 0.9, "healthy": 0.1}, ()),
+        ({"fuel_high": 0.9, "healthy": 0.1}, ()),
+        ({"healthy": 1.0}, ()),
+        ({"unexplained": 1.0}, ()),
+        ({"pressure_low": 0.9, "healthy": 0.1}, ()),
+        # Two entries that share a cause: it is there whichever of them holds.
+        (
+            {"leak+deposit": 0.4, "leak": 0.35, "healthy": 0.25},
+            ("clean_plate", "reseal", "renew_gasket", "relearn"),
+        ),
+    ],
+)
+def test_works_follow_from_the_leading_causes(
+    causes: dict[str, float], works: tuple[str, ...]
+) -> None:
+    assert propose(_car(), _finding(causes)).works == works
+
+
+@pytest.mark.parametrize("fuel", ["fuel_low", "fuel_high"])
+@pytest.mark.parametrize("other", ["deposit", "meter_low", "meter_high", "leak"])
+def test_nothing_is_cleaned_while_fuel_leads(fuel: str, other: str) -> None:
+    proposal = propose(_car(), _finding({f"{other}+{fuel}": 0.9, "healthy": 0.1}))
+    assert not {"clean_plate", "clean_meter", "renew_gasket"}.intersection(proposal.works)
+    assert any(text.text.startswith("Fuel leads: do not clean.") for text in proposal.hand_over)
+    # A leak may be closed all the same.
+    assert ("reseal" in proposal.works) == (other == "leak")
+
+
+def test_work_chosen_against_the_finding_keeps_the_warning() -> None:
+    card = make_card(_car(), _finding({"fuel_low": 0.9, "healthy": 0.1}), ["clean_plate"])
+    assert card.works == ("clean_plate",)
+    assert card.hand_over[0].text.startswith("Fuel leads: do not clean.")
+
+
+@pytest.mark.parametrize("cause", ["meter_low", "meter_high"])
+def test_a_pressure_metered_car_has_no_meter_to_clean(cause: str) -> None:
+    proposal = propose(_car("pressure"), _finding({cause: 0.9, "healthy": 0.1}))
+    assert proposal.works == ()
+    assert "pressure sensor" in proposal.hand_over[0].text
+
+
+@pytest.mark.parametrize("metering", ["airflow", "pressure"])
+@pytest.mark.parametrize("cause", ["healthy", "unexplained", *CAUSES])
+def test_every_cause_leads_to_work_or_to_somebody(cause: str, metering: Metering) -> None:
+    proposal = propose(_car(metering), _finding({cause: 1.0}))
+    assert proposal.works or proposal.hand_over
+    assert set(proposal.works) <= set(WORKS)
+
+
+def test_every_pair_of_causes_makes_a_card() -> None:
+    for pair in pairs(tuple(CAUSES)):
+        card = make_card(_car(), _finding({"+".join(pair): 0.7, "healthy": 0.3}))
+        assert card.works or card.hand_over
+
+
+@pytest.mark.parametrize(
+    ("works", "causes", "said"),
+    [
+        (["clean_plate"], {"deposit": 1.0}, "Cleaned and not learned"),
+        (["clean_plate", "relearn"], {"deposit": 1.0}, "Never while a misfire"),
+        (["relearn"], {"leak": 0.6, "deposit": 0.4}, "Learning with a leak fails"),
+        (["clean_meter"], {"meter_low": 0.7, "leak": 0.3}, "A leak looks like a meter"),
+        (["renew_gasket"], {"leak": 1.0}, "The throttle body is unplugged"),
+    ],
+)
+def test_what_speaks_against_the_work_is_said(
+    works: list[str], causes: dict[str, float], said: str
+) -> None:
+    texts = [text.text for text in objections(_finding(causes), works)]
+    assert any(text.startswith(said) for text in texts)
+
+
+def test_nothing_speaks_against_resealing_a_leak_before_learning() -> None:
+    assert objections(_finding({"leak": 1.0}), ["reseal", "relearn"]) == ()
+
+
+def test_causes_that_hardly_count_are_left_out() -> None:
+    found = found_causes(_finding({"leak": 0.9, "meter_low": 0.1}))
+    assert [(one.cause, one.probability) for one in found] == [("leak", 0.9)]
