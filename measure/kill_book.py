@@ -66,7 +66,7 @@ def kill_many(folder: Path, moments: int, seed: int) -> list[Killed]:
 
 def _kill_once(folder: Path, after_s: float) -> Killed:
     words = [sys.executable, "-c", _WRITER, str(folder)]
-    with subprocess.Popen(words, stdout=subprocess.PIPE) as writer:
+    with subprocess.Popen(words, stdout=subprocess.PIPE) as writer:  # noqa: S603 - our own words
         assert writer.stdout is not None  # noqa: S101
         try:
             said = _until_it_writes(writer)

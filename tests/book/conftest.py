@@ -14,7 +14,7 @@ import pytest
 
 from bellmouth.book import Book
 from bellmouth.book.store import Store
-from tests.book.made import Clock
+from tests.book.made import Clock, a_photo
 
 Make = Callable[..., Book]
 
@@ -55,7 +55,7 @@ def server() -> Iterator[str]:
     if find_spec("psycopg") is None:
         pytest.skip("psycopg is not installed")
     user = _server_user()
-    folder = Path(tempfile.mkdtemp(prefix="bellmouth-pg-", dir="/tmp"))  # noqa: S108
+    folder = Path(tempfile.mkdtemp(prefix="bellmouth-pg-", dir="/tmp"))
     if user is not None:
         shutil.chown(folder, user)
     data = str(folder / "data")
@@ -125,15 +125,5 @@ def store(tmp_path: Path) -> Iterator[Store]:
 
 @pytest.fixture(scope="session")
 def photo(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A photo as a telephone takes it: on its side, and with the place it was taken."""
-    from PIL import Image  # noqa: PLC0415
-
-    exif = Image.Exif()
-    exif[0x0112] = 6  # turned by a quarter
-    exif[0x010F] = "MAKERMARK"
-    exif[0x8825] = {1: "N", 2: (48.0, 8.0, 14.0), 3: "E", 4: (11.0, 34.0, 31.0)}
-    path = tmp_path_factory.mktemp("photo") / "photo.jpg"
-    Image.linear_gradient("L").resize((80, 60)).convert("RGB").save(
-        path, exif=exif, comment=b"COMMENTMARK", xmp=b"<x:xmpmeta>XMPMARK</x:xmpmeta>"
-    )
-    return path
+    """A photo as a telephone takes it."""
+    return a_photo(tmp_path_factory.mktemp("photo") / "photo.jpg")

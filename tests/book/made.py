@@ -7,7 +7,7 @@ from typing import Any
 
 from bellmouth.book import Book
 
-__all__ = ["CAR", "DEMO", "NUMBER", "Clock", "a_finding", "a_full_car"]
+__all__ = ["CAR", "DEMO", "NUMBER", "Clock", "a_finding", "a_full_car", "a_photo"]
 
 CAR: dict[str, Any] = {"displacement_l": 2.0, "metering": "airflow", "cylinders": 4}
 NUMBER = "ABCDE6GH7JK123456"
@@ -57,3 +57,17 @@ def a_full_car(book: Book, photo: Path, name: str = "blue one") -> None:
     first = book.add(name, "note", {"text": f"oil mist; papers of {NUMBER.lower()}"})
     book.add(name, "note", {"text": "oil mist, much of it"}, corrects=first.number)
     book.add_photo(name, photo, text="the bore, before")
+
+
+def a_photo(path: Path) -> Path:
+    """Write a photo taken on its side, with the place it was taken; its path."""
+    from PIL import Image  # noqa: PLC0415
+
+    exif = Image.Exif()
+    exif[0x0112] = 6  # turned by a quarter
+    exif[0x010F] = "MAKERMARK"
+    exif[0x8825] = {1: "N", 2: (48.0, 8.0, 14.0), 3: "E", 4: (11.0, 34.0, 31.0)}
+    picture = Image.linear_gradient("L").resize((80, 60)).convert("RGB")
+    xmp = b"<x:xmpmeta>XMPMARK</x:xmpmeta>"
+    picture.save(path, exif=exif, comment=b"COMMENTMARK", xmp=xmp)
+    return path

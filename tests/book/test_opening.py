@@ -102,8 +102,8 @@ def test_another_program_s_database_is_refused_and_left_alone(tmp_path: Path) ->
 
 def test_a_damaged_book_is_said_to_be(local: Book, tmp_path: Path) -> None:
     local.add_car("blue one", CAR)
-    for turn in range(60):
-        local.add("blue one", "note", {"text": f"{turn} " * 200})
+    for turn in range(15):
+        local.add("blue one", "note", {"text": f"{turn} " * 3000})
     local.close()
     path = tmp_path / "book" / "book.db"
     raw = bytearray(path.read_bytes())
@@ -131,11 +131,14 @@ def _limited(book: Book) -> None:
 def test_a_full_disk_loses_nothing(local: Book) -> None:
     local.add_car("blue one", CAR)
     _limited(local)
-    kept = 1
-    with pytest.raises(BookError, match=r"the disk is full. Make room and do it again; what was"):
-        for _ in range(100):
+    kept, said = 1, ""
+    while not said:
+        try:
             local.add("blue one", "note", {"text": "x" * 4000})
             kept += 1
+        except BookError as error:
+            said = str(error)
+    assert "the disk is full. Make room and do it again; what was there before is unharmed" in said
     assert len(local.history("blue one").entries) == kept
     assert local.check().problems == ()
 

@@ -243,3 +243,15 @@ def test_maxima_replace_the_full_scale() -> None:
     values = client.read((0x10, 0x0B)).values
     assert values["intake_manifold_pressure"] == pytest.approx(200.0)  # 510 kPa full scale
     assert values["mass_air_flow"] == pytest.approx(200.0 * 0x8000 / 0xFFFF)
+
+
+def test_a_controller_that_cannot_be_understood_is_said(link: FakeLink) -> None:
+    link.alter = lambda source, _request, reply: (
+        None if source == 0x11 and len(link.sent) > 2 else reply
+    )
+    client = Client(link)
+    assert [one.address for one in client.controllers] == [0x10]
+    assert client.notes == (
+        "Controller 11 answers, but what it knows could not be read; it is left out. Check the "
+        "adapter and its cable, and try again.",
+    )

@@ -7,8 +7,9 @@ import numpy as np
 import pytest
 
 from bellmouth.bus.capture import Progress, record
-from bellmouth.bus.expected import gain_bits, longer, view
+from bellmouth.bus.expected import View, gain_bits, longer, view
 from bellmouth.bus.guide import LEAST_BITS, LEAST_S, Guide, course, extras
+from bellmouth.bus.points import imagined, point_bits, splitting_point
 from bellmouth.car.description import Car, Known
 from bellmouth.recording import Recording, stretches
 from bellmouth.recording.series import Series
@@ -153,3 +154,31 @@ def test_the_pedal_is_told_which_way(rpm: float, hint: str) -> None:
     assert advice.step is not None
     assert advice.step.name == "hold_1500"
     assert advice.hint == f"now {rpm:,.0f} rpm: {hint}"
+
+
+def test_a_further_speed_is_worth_most_where_the_causes_part(recording: Recording) -> None:
+    """After idle and 1,500 rpm a leak and a meter fault part above, not at idle once more."""
+    found = stretches(until(recording, 84.0))
+    now = view(found, CAR, "high idle")
+    assert now is not None
+    at_idle = point_bits(found, 700.0, CAR, now)
+    above = point_bits(found, 3500.0, CAR, now)
+    assert above > at_idle >= 0.0
+
+
+def test_no_further_speed_is_asked_for_where_none_would_tell(recording: Recording) -> None:
+    found = stretches(recording)
+    sure = View({"leak": 1.0}, {})
+    assert splitting_point(found, extras(), CAR, sure) is None
+    assert splitting_point(found, extras(), CAR, None) is None
+    assert splitting_point(found[:1], extras(), CAR, view(found, CAR)) is None
+
+
+def test_an_imagined_point_lies_between_its_neighbours(recording: Recording) -> None:
+    found = stretches(recording)
+    point = imagined(found, 2000.0)
+    assert point is not None
+    low, high = (one for one in found if one.kind == "held")
+    assert low.value("mass_air_flow") < point.value("mass_air_flow") < high.value("mass_air_flow")
+    assert point.value("engine_speed") == pytest.approx(2000.0, rel=1e-6)
+    assert imagined(found[:2], 2000.0) is None

@@ -142,7 +142,7 @@ def _pair(seed: int, *, reset: bool) -> tuple[bool, Judgement]:
 @pytest.mark.parametrize("reset", [False, True])
 def test_the_judge_never_contradicts_the_controller(reset: bool) -> None:
     counts: Counter[tuple[bool, str]] = Counter()
-    for seed in range(24):
+    for seed in range(16):
         took, judged = _pair(seed, reset=reset)
         counts[took, judged.judgement] += 1
         lines = [
@@ -152,5 +152,5 @@ def test_the_judge_never_contradicts_the_controller(reset: bool) -> None:
         ]
         assert (took, judged.judgement) != (False, "met"), seed
         assert (took, judged.judgement) != (True, "missed"), (seed, lines)
-    assert counts[True, "met"] >= 3
-    assert counts[False, "missed"] >= 3
+    assert counts[True, "met"] >= 2
+    assert counts[False, "missed"] >= 2

@@ -40,7 +40,9 @@ def test_no_file_is_no_attempt(tmp_path: Path) -> None:
 
 def test_a_folder_that_cannot_be_written_is_said(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("")
-    with pytest.raises(ProcedureError, match="cannot be kept .* choose another folder with --keep"):
+    with pytest.raises(
+        ProcedureError, match=r"cannot be kept .* choose another folder with --keep"
+    ):
         Attempts(tmp_path / "file").keep(ATTEMPT)
 
 
@@ -50,7 +52,12 @@ def test_a_session_becomes_an_attempt() -> None:
     session.acted("key_on", Moment(8.1, 8.2))
     session.acted("key_off", Moment(9.1, 9.2))
     kept = kept_attempt(session, person="7", practice=True)
-    assert (kept.outcome, kept.lost_step, kept.live, kept.practice) == ("lost", "key_on", True, True)
+    assert (kept.outcome, kept.lost_step, kept.live, kept.practice) == (
+        "lost",
+        "key_on",
+        True,
+        True,
+    )
     assert kept.lost_why == "Key on: 1.0 s, at least 2 s: 1.0 s too short."
     assert kept.by_s == pytest.approx(1.0)
     assert kept.timings[0].done_s - kept.timings[0].cued_s == pytest.approx(0.25)
@@ -66,5 +73,5 @@ def test_a_session_becomes_an_attempt() -> None:
         (KeptAttempt("x", outcome="void", by_s=4.0), False),
     ],
 )
-def test_a_slip_is_what_timing_does_not_explain(attempt: KeptAttempt, slipped: bool) -> None:  # noqa: FBT001
+def test_a_slip_is_what_timing_does_not_explain(attempt: KeptAttempt, slipped: bool) -> None:
     assert attempt.slipped is slipped

@@ -5,6 +5,7 @@ from collections.abc import Callable
 from importlib.resources import files
 from pathlib import Path
 
+import jsonschema
 import pytest
 from click.testing import CliRunner, Result
 
@@ -47,6 +48,17 @@ def test_a_met_procedure_is_zero_and_one_document(run: Run, attempt: tuple[Path,
     assert document["steps"][0]["window"] == [10.0, None]
     assert document["conditions"][0]["condition"] == "no_leak"
     assert document["advice"]
+
+
+@pytest.mark.parametrize("change", [{}, {"wait_s": 5.0}, {"presses": 4}, {"idle_s": 9.0}])
+def test_every_document_follows_the_schema(
+    run: Run, tmp_path: Path, root: Path, change: dict[str, float]
+) -> None:
+    schema = json.loads((root / "docs" / "judgement.schema.json").read_text("utf-8"))
+    write_csv(recorded(idle_air(**change)), tmp_path / "a.csv")  # type: ignore[arg-type]
+    for name in ("P2", "P4", "P9"):
+        result = run("judge", tmp_path / "a.csv", "--procedure", name, "--json")
+        jsonschema.validate(json.loads(result.output), schema)
 
 
 def test_a_missed_one_is_one_and_names_the_step(run: Run, tmp_path: Path) -> None:

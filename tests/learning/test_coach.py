@@ -1,4 +1,5 @@
 import threading
+from functools import partial
 
 import pytest
 
@@ -25,7 +26,7 @@ def _coach(
 def _acts(coach: Coach, clock: FakeClock, *actions: tuple[float, str]) -> None:
     for at_s, action in actions:
         moment = Moment(BEGIN_S + at_s - 0.02, BEGIN_S + at_s + 0.02)
-        clock.at(BEGIN_S + at_s + 0.05, lambda a=action, m=moment: coach.acted(a, m))
+        clock.at(BEGIN_S + at_s + 0.05, partial(coach.acted, action, moment))
 
 
 def _presses(begin_s: float, count: int = 5) -> list[tuple[float, str]]:
@@ -108,9 +109,9 @@ def test_a_sixth_press_loses_it() -> None:
 def test_what_is_not_done_in_time_is_missed_without_waiting_for_it() -> None:
     coach, _, clock = _coach(P4, ALL)
     _acts(coach, clock, (0.1, "key_off"), (12.1, "key_on"))
-    for tenth in range(0, 400):
+    for tenth in range(400):
         at_s = BEGIN_S + 0.1 * tenth
-        clock.at(at_s, lambda t=at_s: coach.seen_until(t))
+        clock.at(at_s, partial(coach.seen_until, at_s))
     coach.run()
     lost = coach.session.lost
     assert lost is not None
@@ -122,8 +123,8 @@ def test_a_condition_that_breaks_loses_it() -> None:
     coach, face, clock = _coach(P4, ALL)
     for tenth in range(60, 90):
         at_s = BEGIN_S + 0.1 * tenth
-        clock.at(at_s, lambda t=at_s: coach.reading("engine_speed", 0.0, t))
-        clock.at(at_s, lambda t=at_s: coach.reading("control_module_voltage", 11.8, t))
+        clock.at(at_s, partial(coach.reading, "engine_speed", 0.0, at_s))
+        clock.at(at_s, partial(coach.reading, "control_module_voltage", 11.8, at_s))
     coach.run()
     assert coach.session.phase == "lost"
     assert "Battery 12.4 V or more with the engine stopped: it is 11.8 V." in face.said()[-1]

@@ -303,6 +303,29 @@ def test_a_recording_that_begins_late_cannot_tell() -> None:
     assert _line(judged, "wait").judgement == "met"
 
 
+def test_the_key_may_be_tapped_where_the_recording_does_not_reach() -> None:
+    attempt = idle_air()
+    on = attempt.on[1][0]
+    recording = recorded(replace(attempt, on=attempt.on[1:]), begins_s=0.0)
+    first = min(series.time_s[0] for series in recording.series.values())
+    cut = {
+        name: replace(series, time_s=series.time_s - first)
+        for name, series in recording.series.items()
+    }
+    # A clock that counts from noon: nothing can be said of before.
+    recording = replace(recording, series=cut, begins_s=43_200.0)
+    marks: dict[str, object] = {
+        name: 43_200.0 + float(str(at)) - first for name, at in attempt.marks.items()
+    }
+    assert judge(recording, NAME, marks).judgement == "cannot tell"
+    marks["key_on"] = {"at": 43_200.0 + on - first, "give": 0.1}
+    marks["key_off"] = 43_200.0 + on - first - 11.5
+    judged = judge(recording, NAME, marks)
+    assert judged.judgement == "met"
+    marks["press"] = 43_210.0
+    assert 'The mark "press" was not used' in judge(recording, NAME, marks).notes[0]
+
+
 def test_marks_are_on_the_file_s_own_clock() -> None:
     attempt = idle_air()
     judged = judge(recorded(attempt, begins_s=3.0), NAME, attempt.marks)
@@ -406,6 +429,21 @@ def test_a_clock_that_stops_while_the_fan_runs() -> None:
     # 450 s from 250 to 700, less the 50 s that the fan ran.
     assert line.measured.value == pytest.approx(400.0, abs=0.5)
     assert line.judgement == "met"
+
+
+def test_a_parameter_shows_an_event() -> None:
+    attempt = Attempt(on=((0.0, 400.0), (415.0, 420.0)), engine=((2.0, 400.0),))
+    recording = recorded(attempt, 5.0)
+    coolant = recording.series["engine_coolant_temperature"]
+    warming = replace(coolant, value=20.0 + 0.2 * coolant.time_s)
+    series = {**recording.series, coolant.name: warming}
+    judged = judge(replace(recording, series=series), "P3b", {"plate_moves": 403.0})
+    measured = _line(judged, "warm_up").measured
+    assert measured is not None
+    # 65 degC is reached at 225 s; the engine ran from 2.6 s on.
+    assert measured.value == pytest.approx(222.4, abs=0.4)
+    assert _line(judged, "warm_up").judgement == "met"
+    assert judged.judgement == "met"
 
 
 def test_taps_alone_can_be_judged() -> None:

@@ -32,7 +32,15 @@ class Told:
 def test_a_press_lies_between_the_samples_around_it() -> None:
     told = Told()
     reader = LiveReader(told)
-    for at_s, value in [(0.0, 15), (0.1, 15), (0.2, 40), (0.3, 78), (0.4, 78), (0.5, 50), (0.6, 16)]:
+    for at_s, value in [
+        (0.0, 15),
+        (0.1, 15),
+        (0.2, 40),
+        (0.3, 78),
+        (0.4, 78),
+        (0.5, 50),
+        (0.6, 16),
+    ]:
         reader.sample(PEDAL, value, at_s)
     assert told.actions[1:] == [("press", Moment(0.1, 0.3)), ("release", Moment(0.4, 0.6))]
 

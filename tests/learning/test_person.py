@@ -7,6 +7,7 @@ from bellmouth.learning.packs import find_procedure, packs
 from bellmouth.learning.person import KINDS, PRIOR, learn_timing
 from bellmouth.learning.posterior import Seen, posterior
 from bellmouth.learning.procedure import Procedure
+from bellmouth.learning.schedule import Kind
 from bellmouth.learning.session import Timing
 
 P3, P4 = find_procedure("P3"), find_procedure("P4")
@@ -16,18 +17,17 @@ def _attempts(
     count: int, bias_s: float = 0.1, spread_s: float = 0.1, seed: int = 1, outcome: str = "done"
 ) -> list[KeptAttempt]:
     rng = np.random.default_rng(seed)
-    asked = ["key"] * 3 + ["press"] * 6 + ["release"] * 5
-    return [
-        KeptAttempt(
-            "made-up",
-            outcome=outcome,
-            timings=tuple(
-                Timing("step", kind, 0, 10.0, 10.0 + bias_s + spread_s * rng.standard_normal())  # type: ignore[arg-type]
-                for kind in asked
-            ),
+    shares: dict[Kind, tuple[float, int]] = {"key": (1.0, 3), "press": (1.0, 3), "beat": (0.35, 9)}
+    asked = [(kind, share) for kind, (share, times) in shares.items() for _ in range(times)]
+
+    def one() -> tuple[Timing, ...]:
+        late = [bias_s + spread_s * share * rng.standard_normal() for _, share in asked]
+        return tuple(
+            Timing("step", kind, 0, 10.0, 10.0 + by)
+            for (kind, _), by in zip(asked, late, strict=True)
         )
-        for _ in range(count)
-    ]
+
+    return [KeptAttempt("made-up", outcome=outcome, timings=one()) for _ in range(count)]
 
 
 def test_with_no_attempt_it_is_the_prior() -> None:
@@ -66,9 +66,10 @@ def test_who_is_late_with_the_pedal_is_thought_late_with_the_key() -> None:
 def test_what_the_observing_adds_is_not_the_persons() -> None:
     rng = np.random.default_rng(3)
     errors = [(float(rng.uniform(-0.2, 0.2)), 0.2) for _ in range(60)]
-    seen = [Seen(0), Seen.of(errors), Seen(0), Seen(0), Seen(0)]
+    nothing = [Seen(0)] * (len(KINDS) - 2)
+    seen = [Seen(0), Seen.of(errors), *nothing]
     _, spread = posterior(PRIOR, seen, 300, np.random.default_rng(1))
-    blind = [Seen(0), Seen.of([(error, 0.0) for error, _ in errors]), Seen(0), Seen(0), Seen(0)]
+    blind = [Seen(0), Seen.of([(error, 0.0) for error, _ in errors]), *nothing]
     _, taken = posterior(PRIOR, blind, 300, np.random.default_rng(1))
     assert np.median(spread[:, 1]) < 0.6 * np.median(taken[:, 1])
 
@@ -117,7 +118,7 @@ def test_a_lead_helps_who_is_late_where_nobody_follows() -> None:
     rng = np.random.default_rng(4)
     timings = tuple(
         Timing("step", kind, 0, 0.0, bias + 0.06 * rng.standard_normal())  # type: ignore[arg-type]
-        for kind, bias in [("key", 0.6), ("press", 0.1), ("release", 0.1)] * 10
+        for kind, bias in [("key", 0.6), ("press", 0.1), ("beat", 0.1)] * 10
     )
     late = learn_timing([KeptAttempt("made-up", outcome="done", timings=timings)])
     prediction = late.predict(P4, follows=False)

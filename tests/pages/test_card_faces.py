@@ -7,6 +7,7 @@ from html.parser import HTMLParser
 from io import StringIO
 from pathlib import Path
 
+import jsonschema
 import pytest
 from rich.console import Console
 
@@ -140,6 +141,12 @@ def test_a_finding_without_work_says_whom_to_turn_to() -> None:
         assert "No work is proposed" in face
         assert "Fuel leads: do not clean." in face
         assert "Sign-off" not in face
+
+
+@pytest.mark.parametrize("works", [WORKS, ("relearn",), ("clean_meter",), ()])
+def test_the_document_follows_its_schema(works: tuple[str, ...], root: Path) -> None:
+    schema = json.loads((root / "docs" / "card.schema.json").read_text("utf-8"))
+    jsonschema.validate(json.loads(to_json(card_document(made(works=works)))), schema)
 
 
 def test_the_document_is_json_and_holds_what_is_shown() -> None:

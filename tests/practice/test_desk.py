@@ -1,5 +1,7 @@
 """Practising at a desk: keys move the light car, and the coach sees it as a car's signals."""
 
+from functools import partial
+
 from bellmouth.learning.coach import Coach
 from bellmouth.learning.cue_plan import COUNT_IN_S
 from bellmouth.learning.judge import judge
@@ -16,7 +18,7 @@ def _desk(clock: FakeClock, coach: Coach) -> Desk:
     reader = LiveReader(coach, 0.02)
     for look in range(60 * 50):
         at_s = 100.0 + 0.02 * look
-        clock.at(at_s, lambda t=at_s: desk._look(reader, t))
+        clock.at(at_s, partial(desk._look, reader, at_s))
     return desk
 
 

@@ -33,6 +33,7 @@ class Bench:
             reset=lambda: self.done.append("reset"),
             store=lambda: self.done.append("store"),
             closed_pct=lambda: 12.5,
+            unlearn_idle=lambda: self.done.append("unlearn idle"),
         )
         self.logic = LearningLogic(self.learned, effects)
         self.senses = warm()
@@ -119,7 +120,7 @@ def test_idle_air_is_learned_when_all_is_done_in_time() -> None:
     bench = Pattern().on(Bench(Learned(idle=False)))
     assert bench.took("idle_air")
     assert bench.logic.learned.idle
-    assert bench.done == ["learn idle 20", "store"]
+    assert bench.done == ["learn idle 60", "store"]
 
 
 def test_the_lamp_blinks_at_ten_seconds_and_stays_on_at_twenty() -> None:
@@ -209,6 +210,7 @@ def test_touching_the_pedal_while_it_idles_loses_it() -> None:
     touch = (end - 15.0, "pedal_pct", 8.0)
     bench = Pattern().on(Bench(), touch, (end - 14.9, "pedal_pct", 0.0))
     assert [(v.met, v.step) for v in bench.of("idle_air")] == [(False, "pedal touched")]
+    assert bench.done == ["learn idle 60", "unlearn idle", "store"]
 
 
 def test_an_idle_out_of_reach_is_not_learned() -> None:

@@ -351,7 +351,7 @@ def test_learned_values_and_codes_outlive_the_program(tmp_path: Path) -> None:
 
 def test_stale_learning_is_learned_anew() -> None:
     """Idle after cleaning is high until the pedal pattern has taken, and stays right after."""
-    stand = Stand("learned_stale", None, seed=2).key(Key.START, 18.0)
+    stand = Stand("learned_stale", None, seed=2).key(Key.START, 13.0)
     high = stand.value("engine_speed") - stand.car._body.engine.run.target[0]
     assert high > 60.0
     stand.key(Key.OFF, 12.0)
@@ -367,7 +367,7 @@ def test_stale_learning_is_learned_anew() -> None:
     stand.after(held + 45.0 - begin)
     assert any(v.met and v.procedure == "idle_air" for v in stand.car.verdicts)
     stand.key(Key.OFF, 12.0).key(Key.START, 15.0)
-    assert abs(stand.value("engine_speed") - stand.car._body.engine.run.target[0]) < 30.0
+    assert abs(stand.value("engine_speed") - stand.car._body.engine.run.target[0]) < 40.0
 
 
 def test_the_car_keeps_up_in_a_thread() -> None:

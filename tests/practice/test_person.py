@@ -83,7 +83,7 @@ def test_coach_judge_and_controller_agree(seed: int) -> None:
     """Never met, and never coached to the end with signals, where the controller refused."""
     rng = np.random.default_rng([seed, 3])
     jitter = Habit(0.1, float(rng.uniform(0.0, 0.5)))
-    person = Person({kind: jitter for kind in HABITS}, seed)
+    person = Person(dict.fromkeys(HABITS, jitter), seed)
     procedure, truth = [(P4, "idle_air"), (P1, "memory_reset"), (P2, "pedal_released")][seed % 3]
     done = coach_attempt(
         procedure, LightCar(), person, live=seed % 2 == 0, polls_per_s=8.0, seed=seed

@@ -32,6 +32,7 @@ _STEP_KM = 2_000.0
 _LEFT_OUT = 1e-3  # of all probability, in cases too small to be worth their time
 _CURVE_POINTS = 25
 _EDGES = 81
+_DRAWN = 400
 
 
 @dataclass(frozen=True)
@@ -200,6 +201,17 @@ def _told(
     return replace(told, reasons=reasons_of(told))
 
 
+def _fewer(cases: _Cases, count: int) -> _Cases:
+    """So many cases of equal weight, spread evenly over all of them: enough for a picture."""
+    order = np.lexsort((cases.mean, cases.rate))
+    share = np.cumsum(cases.weight[order])
+    picked = order[np.searchsorted(share, (np.arange(count) + 0.5) / count * share[-1])]
+    return _Cases(
+        np.full(count, 1.0 / count), cases.mean[picked], cases.variance[picked],
+        cases.rate[picked], cases.curve[picked], cases.steeper[picked], cases.since_km,
+    )  # fmt: skip
+
+
 def _reached(cases: _Cases, ahead_km: Floats, assumed: Assumptions) -> Floats:
     """Probability that the level is reached within each distance ahead."""
     grown = cases.grown(ahead_km)
@@ -259,7 +271,7 @@ def _not_dirt(
 
 def _curve(car: CarVisits, cases: _Cases, distance: Span, assumed: Assumptions) -> Curve:
     ahead = np.linspace(0.0, min(1.15 * distance.high90 + 5000.0, FARTHEST_KM), _CURVE_POINTS)
-    points = _levels(cases, ahead, assumed) * car.level_mm2
+    points = _levels(_fewer(cases, _DRAWN), ahead, assumed) * car.level_mm2
     last = car.visits[-1].km
     rows = [(a, b, c, d, e) for a, b, c, d, e in points.tolist()]
     return Curve(tuple((ahead + last).tolist()), tuple(rows))

@@ -28,7 +28,6 @@ from bellmouth.j1979.messages import MOST_PARAMETERS
 __all__ = ["Client"]
 
 _ENGINE_SPEED = 0x0C
-_MAXIMA = (0x4F, 0x50)  # replace the full scale of some parameters
 _WHO_IS_THERE = b"\x01\x00"
 
 
@@ -57,33 +56,38 @@ class Client:
         self._claimed: dict[int, frozenset[int]] = {}
         self._names: dict[int, str | None] = {}
         self._samplers: dict[int, Sampler] = {}
-        there = sorted(self._asker.ask_everybody(_WHO_IS_THERE))
-        for address in there:
-            claimed = records.supported_parameters(self._asker, address)
-            if claimed:
-                self._claimed[address] = claimed
-                self._samplers[address] = Sampler(
-                    self._asker, address, Habits(most, claimed), self._doubt
-                )
-        if there and not self._claimed:
+        self._unread: list[int] = []
+        for address in self._who_is_there():
+            self._learn(address, most)
+        if not self._claimed:
             raise BusError(
                 f"The car answers ({link.description}), but too much is lost on the way to read "
                 "anything; check the adapter, its cable and its plug at the car."
             )
+
+    def _who_is_there(self) -> list[int]:
+        there = sorted(self._asker.ask_everybody(_WHO_IS_THERE))
         if not there:
             raise BusError(
-                f"Nobody answers ({link.description}); switch the ignition on and check the plug "
-                "at the car."
+                f"Nobody answers ({self._link.description}); switch the ignition on and check the "
+                "plug at the car."
             )
-        for address in self._claimed:
-            self._learn(address)
+        return there
 
-    def _learn(self, address: int) -> None:
-        self._names[address] = records.read_name(self._asker, address)
-        sampler = self._samplers[address]
-        wanted = [one for one in _MAXIMA if one in self._claimed[address]]
-        if wanted:
-            sampler.maxima = sampler.read(wanted).values
+    def _learn(self, address: int, most: int) -> None:
+        """Read what a controller claims to know, its name, and its full scales."""
+        asker = self._asker
+        claimed = records.supported_parameters(asker, address)
+        if not claimed and asker.is_damaged:
+            claimed = records.supported_parameters(asker, address)
+        if not claimed:
+            self._unread.append(address)
+            return
+        self._claimed[address] = claimed
+        self._names[address] = records.read_name(asker, address)
+        sampler = Sampler(asker, address, Habits(most, claimed), self._doubt)
+        sampler.maxima = records.read_maxima(asker, address, claimed)
+        self._samplers[address] = sampler
 
     @property
     def description(self) -> str:
@@ -123,14 +127,20 @@ class Client:
 
     @property
     def notes(self) -> tuple[str, ...]:
-        """What is worth saying: parameters that a controller claims and refuses."""
-        return tuple(
+        """What is worth saying: parameters claimed and refused, controllers not understood."""
+        refused = [
             f"Controller {address:02X} lists {_spelt(one)} and does not give it ({why}); it is "
             "asked no more."
             for address, sampler in self._samplers.items()
             for one, why in sampler.habits.refused.items()
             if one in self._claimed[address]
-        )
+        ]
+        unread = [
+            f"Controller {address:02X} answers, but what it knows could not be read; it is left "
+            "out. Check the adapter and its cable, and try again."
+            for address in self._unread
+        ]
+        return (*unread, *refused)
 
     def read(self, identifiers: Sequence[int], controller: int | None = None) -> Sample:
         """Values of some parameters of one controller (service 01).

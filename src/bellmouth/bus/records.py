@@ -4,7 +4,7 @@ Each item counts only when its controller has said the same twice in a row of qu
 wrong digit on the wire does not become a wrong code.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 
 from bellmouth.bus.asking import Asker
 from bellmouth.bus.reports import Codes, FreezeFrame, Identity
@@ -28,6 +28,7 @@ __all__ = [
     "read_codes",
     "read_freeze_frame",
     "read_identity",
+    "read_maxima",
     "read_monitors",
     "read_name",
     "supported_parameters",
@@ -40,6 +41,7 @@ _CALIBRATION_BYTES, _VERIFICATION_BYTES = 16, 4
 _SHOWN_START, _SHOWN_END = 3, 2
 _CODE_OF_FRAME = 0x02
 _MONITOR_STATUS = 0x01
+_MAXIMA = (0x4F, 0x50)
 
 
 def ask_item(asker: Asker, address: int, request: Request) -> Response | None:
@@ -123,6 +125,16 @@ def _frozen(asker: Asker, address: int, identifier: int, frame: int) -> bytes | 
         return None
     given, data = reply.replies[0]
     return data if given == identifier else None
+
+
+def read_maxima(asker: Asker, address: int, supported: Collection[int]) -> dict[str, float | None]:
+    """What replaces the full scale of some parameters (4F and 50), as far as a controller says."""
+    maxima: dict[str, float | None] = {}
+    for one in _MAXIMA:
+        data = _data(asker, address, Service.CURRENT_DATA, one) if one in supported else None
+        if data is not None:
+            maxima |= parameters.decode(one, data)
+    return maxima
 
 
 def read_monitors(asker: Asker, addresses: Iterable[int]) -> dict[int, MonitorStatus]:

@@ -88,6 +88,11 @@ class SerialLineBus(slcanBus):
             raise
         self._is_set_up = True
 
+    @property
+    def holds_frames(self) -> bool:
+        """Whether frames have been read and not yet taken."""
+        return bool(self._ready)
+
     def open(self) -> None:
         """Open the channel; the constructor of the base class is not meant here."""
         if self._is_set_up:

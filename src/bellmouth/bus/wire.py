@@ -119,9 +119,11 @@ class Wire:
 
     def receive(self, within_s: float) -> Frame | None:
         """Next data frame, or None when there is none in time; raises :class:`WireLostError`."""
-        frame = self._look(0.0)
-        if frame is not None or within_s <= 0:
-            return frame
+        # A reader that says it holds nothing need not be asked before there is something to read.
+        if within_s <= 0 or getattr(self._bus, "holds_frames", True):
+            frame = self._look(0.0)
+            if frame is not None or within_s <= 0:
+                return frame
         if self._readable is None:
             return self._look(min(within_s, _LOOK_AGAIN_S))
         try:

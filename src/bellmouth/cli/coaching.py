@@ -66,14 +66,15 @@ class Wishes:
     two_person: bool
     ahead_s: float
 
-    def leads(self) -> Leads:
-        """Leads by kind of action. [s]"""
+    def leads(self, *, follows: bool) -> Leads:
+        """Leads by kind of action, where the coach follows signals or not. [s]"""
         if self.lead_s is not None:
             return leads_of(self.lead_s)
         if not self.person:
             return {}
         timing = learn_timing(Attempts(self.folder).read(self.person))
-        return timing.predict(self.procedure).leads if timing.attempts else {}
+        prediction = timing.predict(self.procedure, follows=follows)
+        return prediction.leads if timing.attempts else {}
 
 
 def make_clock() -> Clock:
@@ -186,7 +187,12 @@ def _run(
 ) -> Session:
     """Coach one attempt on the terminal and return when it is over."""
     watched = observer.watched if observer is not None else frozenset[str]()
-    session = Session(wishes.procedure, leads=wishes.leads(), watched=watched, quiet=wishes.quiet)
+    session = Session(
+        wishes.procedure,
+        leads=wishes.leads(follows=observer is not None),
+        watched=watched,
+        quiet=wishes.quiet,
+    )
     sounds, told, close_sound = _sound(wishes)
     out = console()
     face = (

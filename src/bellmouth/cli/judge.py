@@ -12,7 +12,7 @@ _FILE = click.Path(path_type=Path)
 
 
 @click.command("judge", short_help="Was a learning procedure met, step by step?")
-@click.argument("recording", type=_FILE, metavar="REC", required=False)
+@click.argument("recording", type=_FILE, metavar="[REC]", required=False)
 @click.option(
     "--procedure",
     required=True,

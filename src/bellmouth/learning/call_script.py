@@ -29,6 +29,8 @@ class CallLine:
         When each press is called, for several. [s]
     awaits
         The event in words that ends it, with the longest wait; empty for none. [s]
+    after
+        What ``step.after_s`` counts from, in words.
     """
 
     at_s: float
@@ -39,6 +41,7 @@ class CallLine:
     presses_s: tuple[float, ...] = ()
     awaits: str = ""
     longest_s: float = math.inf
+    after: str = "the step before"
 
 
 def call_script(procedure: Procedure) -> tuple[CallLine, ...]:
@@ -62,9 +65,17 @@ def _lines(procedure: Procedure, stretch: Stretch) -> list[CallLine]:
                 _presses(step, slot.begin_s),
                 procedure.event_words(until.event) if until else "",
                 until.timeout_s if until else math.inf,
+                _anchor_words(procedure, step),
             )
         )
     return lines
+
+
+def _anchor_words(procedure: Procedure, step: Step) -> str:
+    for other in procedure.steps:
+        if other.name == step.after:
+            return f'"{other.say}"'
+    return procedure.event_words(step.after) if step.after else "the step before"
 
 
 def _presses(step: Step, begin_s: float) -> tuple[float, ...]:

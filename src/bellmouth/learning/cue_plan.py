@@ -9,7 +9,7 @@ from collections.abc import Iterator
 
 from bellmouth.learning.cues import Cue, phrase
 from bellmouth.learning.procedure import Procedure, Step
-from bellmouth.learning.schedule import Edge, Leads, Slot, Stretch
+from bellmouth.learning.schedule import Edge, Leads, Slot, Stretch, lead_of
 
 __all__ = ["COUNT_IN_S", "cue_s", "cues_of"]
 
@@ -30,7 +30,7 @@ def cue_s(edge: Edge, leads: Leads) -> float:
 
     A reaction has no lead: it is called as soon as its event is known, at 0.
     """
-    return 0.0 if edge.kind == "react" else edge.at_s - leads.get(edge.kind, 0.0)
+    return 0.0 if edge.kind == "react" else edge.at_s - lead_of(edge, leads)
 
 
 def cues_of(

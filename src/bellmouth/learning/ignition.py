@@ -106,7 +106,8 @@ def read_key(recording: Recording, bus: Bus) -> tuple[tuple[Happening, ...], tup
             )
         elif restarted and abs(first - last - SEAM_S) < _SEAM_GIVE_S:
             # How long the key was off between the two parts, nobody knows.
-            found += [Happening(kind, Moment(last, first)) for kind in ("key_off", "key_on")]
+            found.append(Happening("key_off", Moment(last, first, last)))
+            found.append(Happening("key_on", Moment(last, first, first)))
         else:
             found.append(Happening("key_off", Moment(last, last + bus.interval_s)))
             found.append(Happening("key_on", _woken(first, bus)))

@@ -60,7 +60,7 @@ class LiveReader:
         self._sink = sink
         self._interval_s = interval_s
         self._awake: bool | None = None
-        self._heard_s = -math.inf
+        self._heard_s = self._asked_s = -math.inf
         self._rest = math.inf
         self._floor = -math.inf
         self._down = False
@@ -87,7 +87,8 @@ class LiveReader:
         self._sink.seen_until(min(self._pedal_s, self._speed_s, at_s))
 
     def silent(self, at_s: float) -> None:
-        """Nobody answers at this time. [s]"""
+        """Nobody answered what was asked at this time. [s]"""
+        self._asked_s = at_s
         if self._awake is None and math.isinf(self._heard_s):
             self._awake = False
             self._sink.acted("key_off", Moment(-math.inf, at_s))
@@ -104,7 +105,8 @@ class LiveReader:
 
     def _woken(self, at_s: float) -> None:
         if self._awake is not True:
-            low_s = at_s - self._interval_s - _WAKE_S if self._awake is False else -math.inf
+            # What was asked just before, and not answered, was asked while the key was off.
+            low_s = self._asked_s - _WAKE_S if self._awake is False else -math.inf
             self._awake = True
             self._sink.acted("key_on", Moment(low_s, at_s))
             self._pedal_s = self._speed_s = self._up_s = at_s - self._interval_s

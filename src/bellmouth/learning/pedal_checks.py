@@ -29,9 +29,8 @@ def steady_hold(seen: Seen, item: Placed, line: StepJudgement) -> StepJudgement:
     if press.depth == "shallow" or press.held == "eased":
         what = "was not on the floor" if press.depth == "shallow" else "was let up between"
         return replace(line, judgement=MISSED, margin=None, why=f"The pedal {what}.")
-    if line.judgement == MISSED:
-        return line
-    if press.depth == "unsure" or press.held == "unsure":
+    unsure = press.depth == "unsure" or press.held == "unsure"
+    if unsure and line.judgement != MISSED:
         why = "Whether the pedal was on the floor all the time, this recording cannot say."
         return replace(line, judgement=CANNOT_TELL, why=why)
     return no_gap(seen, press.begin, press.end, line, "it may have been let up")

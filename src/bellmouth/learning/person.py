@@ -24,15 +24,15 @@ from bellmouth.recording.series import Floats
 
 __all__ = ["KINDS", "PRIOR", "Habit", "PersonTiming", "Prediction", "StepChance", "learn_timing"]
 
-KINDS: tuple[Kind, ...] = ("key", "press", "release", "react", "other")
+KINDS: tuple[Kind, ...] = ("key", "press", "release", "beat", "react", "other")
 #: Bias [s] and spread [s] by kind, what people share and what is each kind's own.
 PRIOR = Prior(
-    bias_s=np.array([0.15, 0.10, 0.10, 0.50, 0.30]),
+    bias_s=np.array([0.15, 0.12, 0.12, 0.10, 0.50, 0.30]),
     shared_bias_s=0.12,
-    own_bias_s=np.array([0.10, 0.08, 0.08, 0.25, 0.30]),
-    spread_s=np.array([0.14, 0.12, 0.12, 0.20, 0.30]),
-    shared_log=0.45,
-    own_log=0.25,
+    own_bias_s=np.array([0.10, 0.08, 0.08, 0.10, 0.25, 0.30]),
+    spread_s=np.array([0.14, 0.12, 0.12, 0.06, 0.20, 0.30]),
+    shared_log=0.40,
+    own_log=0.35,
 )
 #: Slips before any attempt: one in thirty, known as well as thirty attempts would tell.
 _SLIPS, _NO_SLIPS = 1.0, 29.0

@@ -135,12 +135,18 @@ class Until:
         When it usually comes, for the coach; None where nobody says. [s]
     earliest_s
         Sooner than this no car shows it; judges only what nobody watched. [s]
+    signal, least, most
+        The parameter that shows it by coming within these limits; empty where only a lamp or a
+        person does. [the parameter's unit]
     """
 
     event: str
     timeout_s: float
     about_s: float | None = None
     earliest_s: float = 0.0
+    signal: str = ""
+    least: float = -math.inf
+    most: float = math.inf
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,64 +8,31 @@ from dataclasses import replace
 from pathlib import Path
 
 from bellmouth.errors import ProcedureError
+from bellmouth.learning.condition_reader import (
+    ENGINE,
+    NAME,
+    read_condition,
+    read_limits,
+    read_name,
+)
 from bellmouth.learning.consistency import refuse_impossible
 from bellmouth.learning.procedure import (
     ACTIONS,
     EVENTS,
     SAFE_STATE,
     WORK,
-    Condition,
     Procedure,
     Sign,
     Step,
     Until,
     Window,
 )
+from bellmouth.learning.procedure_keys import KEYS, REQUIRED
 from bellmouth.learning.toml_table import Lines, Table
-from bellmouth.recording.names import nearest, table
 
 __all__ = ["KEYS", "REQUIRED", "procedure_from_text", "read_procedure"]
 
-#: The keys of each table of a procedure's file; ``""`` is the top.
-KEYS: Mapping[str, tuple[str, ...]] = {
-    "": (
-        "name", "title", "source", "catalogue", "purpose", "does", "engine", "order",
-        "called_for_by", "requires", "erases", "cautions", "safe_state", "events", "sign",
-        "before", "throughout", "step", "repeat",
-    ),
-    "sign": ("how", "what"),
-    "before": ("name", "say", "signal", "unit", "least", "most", "engine", "mend"),
-    "throughout": (
-        "name", "say", "signal", "unit", "least", "most", "engine", "mend", "shortest_s", "first",
-        "last",
-    ),
-    "step": (
-        "name", "who", "do", "say", "show", "after", "after_s", "times", "within_s", "lasts_s",
-        "until", "clock_stops", "forbidden", "optional", "instead", "if_missed", "caution",
-    ),
-    "repeat": ("first", "last", "times"),
-    "window": ("least", "most", "about", "tolerance", "aim"),
-    "until": ("event", "timeout_s", "about_s", "earliest_s"),
-    "clock_stops": ("at", "until"),
-    "times": ("least", "most"),
-}  # fmt: skip
-
-#: The keys that must be there.
-REQUIRED: Mapping[str, tuple[str, ...]] = {
-    "": ("name", "title", "source", "step"),
-    "sign": ("how", "what"),
-    "before": ("name", "say"),
-    "throughout": ("name", "say"),
-    "step": ("name", "who", "do", "say"),
-    "repeat": ("first", "last", "times"),
-    "until": ("event", "timeout_s"),
-    "clock_stops": ("at", "until"),
-    "times": ("least", "most"),
-}
-
-_ENGINE = ("stopped", "running", "both")
 _WINDOW = "{ least = 2 }, { most = 3 }, { least = 2, most = 3 } or { about = 7, tolerance = 0.5 }"
-_NAME = re.compile(r"^[a-z][a-z0-9_]*$")
 _PROCEDURE_NAME = re.compile(r"^[a-z][a-z0-9-]*$")
 
 
@@ -113,11 +80,11 @@ def _procedure(top: Table) -> Procedure:
     events = _events(top)
     steps = _unrolled(top, _steps(top, {**EVENTS, **events}))
     _refuse_strange_anchors(top, steps)
-    conditions = [_condition(entry, "before", steps) for entry in top.tables("before")]
-    conditions += [_condition(entry, "throughout", steps) for entry in top.tables("throughout")]
+    conditions = [read_condition(entry, "before", steps) for entry in top.tables("before")]
+    conditions += [read_condition(entry, "throughout", steps) for entry in top.tables("throughout")]
     _refuse_doubles(top, "condition", [condition.name for condition in conditions])
     return Procedure(
-        name=_named(top, _PROCEDURE_NAME, "idle-air-by-pedal"),
+        name=read_name(top, _PROCEDURE_NAME, "idle-air-by-pedal"),
         title=top.text("title"),
         source=top.text("source"),
         steps=steps,
@@ -131,21 +98,11 @@ def _procedure(top: Table) -> Procedure:
         called_for_by=_work(top),
         requires=top.texts("requires"),
         erases=top.texts("erases"),
-        engine=top.choice("engine", _ENGINE, "both"),
+        engine=top.choice("engine", ENGINE, "both"),
         events=events,
         safe_state=top.text("safe_state", SAFE_STATE),
         file=top.source,
     )
-
-
-def _named(entry: Table, pattern: re.Pattern[str], example: str) -> str:
-    name = entry.text("name")
-    if not pattern.match(name):
-        entry.refuse(
-            f'name = "{name}" is not a name. Write small letters and digits, such as "{example}".',
-            "name",
-        )
-    return name
 
 
 def _events(top: Table) -> dict[str, str]:
@@ -153,7 +110,7 @@ def _events(top: Table) -> dict[str, str]:
     if found is None:
         return {}
     for name in found.values:
-        if not _NAME.match(name):
+        if not NAME.match(name):
             found.refuse(f'"{name}" is not a name. Write small letters, digits and _.')
         if name in EVENTS:
             found.refuse(f"{name} is known already; leave it out.")
@@ -196,7 +153,7 @@ def _step(entry: Table, events: Mapping[str, str]) -> Step:
     who = entry.choice("who", tuple(ACTIONS))
     do = entry.choice("do", tuple(ACTIONS[who]))
     step = Step(
-        name=_named(entry, _NAME, "first_hold"),
+        name=read_name(entry, NAME, "first_hold"),
         who=who,
         do=do,
         say=entry.text("say"),
@@ -273,6 +230,7 @@ def _until(entry: Table, events: Mapping[str, str]) -> Until | None:
         found.number("timeout_s", 0.0),
         found.number("about_s", 0.0) if "about_s" in found else None,
         found.number("earliest_s", 0.0),
+        *read_limits(found),
     )
     about = until.earliest_s if until.about_s is None else until.about_s
     if not until.earliest_s <= about <= until.timeout_s or until.timeout_s <= 0:
@@ -301,43 +259,6 @@ def _forbidden(entry: Table) -> tuple[str, ...]:
                 f'forbidden action "{action}" is not known. One is "{known[2]}".', "forbidden"
             )
     return entry.texts("forbidden")
-
-
-def _condition(entry: Table, when: str, steps: tuple[Step, ...]) -> Condition:
-    entry.only(KEYS[when], REQUIRED[when])
-    signal = entry.text("signal")
-    names = [step.name for step in steps]
-    if signal and signal not in table():
-        close = nearest(signal)
-        hint = f'Did you mean "{close}"?' if close else "Use the standard's name of a parameter."
-        entry.refuse(f'unknown signal "{signal}". {hint}', "signal")
-    if signal and "least" not in entry and "most" not in entry:
-        entry.refuse("a condition on a signal needs least or most.", "signal")
-    if signal and entry.text("unit") != table()[signal].unit:
-        entry.refuse(f'write unit = "{table()[signal].unit}", the unit of {signal}.', "unit")
-    if not signal and ("least" in entry or "most" in entry):
-        entry.refuse("least and most need a signal.")
-    for key in ("first", "last"):
-        if key in entry and entry.text(key) not in names:
-            entry.refuse(f'{key} = "{entry.text(key)}" is no step. Steps: {", ".join(names)}.', key)
-    found = Condition(
-        name=_named(entry, _NAME, "loads_off"),
-        say=entry.text("say"),
-        when=when,
-        signal=signal,
-        least=entry.number("least", -math.inf, least=None),
-        most=entry.number("most", math.inf, least=None),
-        unit=entry.text("unit"),
-        shortest_s=entry.number("shortest_s", 1.0),
-        engine=entry.choice("engine", _ENGINE, "both").replace("both", ""),
-        first=entry.text("first"),
-        last=entry.text("last"),
-        mend=entry.text("mend"),
-        line=entry.line,
-    )
-    if found.least > found.most:
-        entry.refuse(f"least {found.least:g} is more than most {found.most:g}: nothing meets it.")
-    return found
 
 
 def _unrolled(top: Table, steps: tuple[Step, ...]) -> tuple[Step, ...]:

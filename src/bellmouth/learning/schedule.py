@@ -13,10 +13,13 @@ from typing import Literal
 
 from bellmouth.learning.procedure import Procedure, Step, Until, Window
 
-__all__ = ["Action", "Edge", "Kind", "Leads", "Slot", "Stretch", "press_rhythm", "stretches"]
+__all__ = [
+    "Action", "Edge", "Kind", "Leads", "Slot", "Stretch", "lead_of", "press_rhythm", "stretches",
+]  # fmt: skip
 
-#: Kinds of action that a person times alike. ``react`` answers an event that nobody foresaw.
-Kind = Literal["key", "press", "release", "react", "other"]
+#: Kinds of action that a person times alike. ``beat`` is a press or release in a row of several
+#: after the first, carried by the rhythm; ``react`` answers an event that nobody foresaw.
+Kind = Literal["key", "press", "release", "beat", "react", "other"]
 #: What an observer can see happen; ``other`` is seen by nobody.
 Action = Literal["key_on", "key_off", "press", "release", "engine_start", "other"]
 #: By how much each kind of cue comes before its planned moment. [s]
@@ -108,6 +111,14 @@ class Stretch:
             for slot in self.slots
         )
         return replace(self, slots=slots, edges=edges)
+
+
+def lead_of(edge: Edge, leads: Leads) -> float:
+    """By how much an action is called before its planned moment. [s]
+
+    A rhythm moves as a whole, with its first press.
+    """
+    return leads.get("press" if edge.kind == "beat" else edge.kind, 0.0)
 
 
 def press_rhythm(step: Step) -> tuple[float, float]:
@@ -227,10 +238,11 @@ def _presses(step: Step, at_s: float) -> list[Edge]:
     edges: list[Edge] = []
     for count in range(step.times[0]):
         begin = at_s + beat * count
-        edges.append(Edge(step.name, "press", "press", "press", begin, count + 1, last=False))
+        kind: Kind = "beat" if count else "press"
+        edges.append(Edge(step.name, "press", kind, "press", begin, count + 1, last=False))
         final = count + 1 == step.times[0]
         edges.append(
-            Edge(step.name, "release", "release", "release", begin + down, count + 1, last=final)
+            Edge(step.name, "release", "beat", "release", begin + down, count + 1, last=final)
         )
     return edges
 

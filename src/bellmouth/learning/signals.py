@@ -1,6 +1,9 @@
 """From a recording and marks to what happened and when: the judge's only view of the attempt."""
 
-from collections.abc import Mapping
+import math
+from collections.abc import Collection, Mapping, Sequence
+
+import numpy as np
 
 from bellmouth.learning.evidence import Evidence, Happening, Moment, Press
 from bellmouth.learning.ignition import read_bus, read_engine, read_key
@@ -12,13 +15,17 @@ from bellmouth.recording.series import Recording
 
 __all__ = ["evidence_of"]
 
+#: The first sample comes this long after key on at most, where somebody tapped it. [s]
+_SOON_S = 1.0
+
 _Events = dict[str, tuple[Moment, ...]]
 
 
 def evidence_of(recording: Recording | None, procedure: Procedure, marks: Marks) -> Evidence:
     """Everything that a recording and marks show, on the recording file's own clock.
 
-    A tap on an action (``key_on``, ``press`` …) counts only where no signal shows that action.
+    A tap on an action (``key_on``, ``press`` …) counts only where no signal shows that action; on
+    the key also before the first sample and after the last.
     """
     happenings: list[Happening] = []
     signals: set[str] = set()
@@ -30,7 +37,7 @@ def evidence_of(recording: Recording | None, procedure: Procedure, marks: Marks)
         bus = read_bus(recording)
         begin, end = bus.begin_s, bus.end_s
         keys, notes_on_key = read_key(recording, bus)
-        happenings += [*keys, *read_engine(recording, bus)]
+        happenings += [*_with_key_taps(keys, marks, begin, end), *read_engine(recording, bus)]
         notes += notes_on_key
         signals.add("key")
         if "engine_speed" in recording:
@@ -42,6 +49,8 @@ def evidence_of(recording: Recording | None, procedure: Procedure, marks: Marks)
             happenings += [Happening("touch", touch.begin, touch) for touch in pedal.touches]
             notes += pedal.notes
         events.update(read_lamp(recording) or {})
+        events.update(_shown(recording, procedure))
+    notes += _unused(marks, signals)
     tapped, tapped_signals = _taps(marks, signals)
     happenings += tapped
     known = procedure.every_event()
@@ -66,6 +75,23 @@ def evidence_of(recording: Recording | None, procedure: Procedure, marks: Marks)
     )
 
 
+def _shown(recording: Recording, procedure: Procedure) -> _Events:
+    """Events that a parameter shows by coming within its limits."""
+    found: _Events = {}
+    for step in procedure.steps:
+        series = recording.get(step.until.signal) if step.until is not None else None
+        if step.until is None or series is None:
+            continue
+        inside = (series.value >= step.until.least) & (series.value <= step.until.most)
+        time = series.time_s + recording.begins_s
+        moments = [
+            Moment(float(time[index - 1]) if index else -np.inf, float(time[index]))
+            for index in np.flatnonzero(inside & ~np.concatenate([[False], inside[:-1]]))
+        ]
+        found[step.until.event] = tuple(moments)
+    return found
+
+
 def _marked_span(marks: Marks) -> tuple[float, float]:
     every = [moment.best_s for moments in marks.moments.values() for moment in moments]
     return (min(every), max(every)) if every else (0.0, 0.0)
@@ -77,6 +103,36 @@ def _watched(events: Mapping[str, tuple[Moment, ...]]) -> frozenset[str]:
     if found & set(LAMP_EVENTS):
         found |= set(LAMP_EVENTS)
     return frozenset(found)
+
+
+def _with_key_taps(
+    keys: Sequence[Happening], marks: Marks, begin_s: float, end_s: float
+) -> list[Happening]:
+    """The key as recorded; before the first sample and after the last, as tapped."""
+    tapped = [
+        Happening(kind, at)
+        for kind in ("key_on", "key_off")
+        for at in marks.moments.get(kind, ())
+        if at.best_s <= begin_s + _SOON_S or at.best_s >= end_s
+    ]
+    on = any(item.kind == "key_on" and item.at.best_s <= begin_s + _SOON_S for item in tapped)
+    kept = [item for item in keys if not (on and math.isinf(item.at.low_s))]
+    return [*kept, *tapped]
+
+
+def _unused(marks: Marks, signals: Collection[str]) -> list[str]:
+    """Marks of actions that a signal shows better."""
+    shown = {
+        "press": "pedal",
+        "release": "pedal",
+        "engine_start": "engine",
+        "engine_stop": "engine",
+    }
+    return [
+        f'The mark "{name}" was not used: the recording holds the {shown[name]}.'
+        for name in marks.moments
+        if shown.get(name) in signals
+    ]
 
 
 def _taps(marks: Marks, signals: set[str]) -> tuple[list[Happening], set[str]]:

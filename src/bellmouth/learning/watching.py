@@ -1,7 +1,6 @@
 """Watching a real car while an attempt runs: asks it again and again and tells the coach."""
 
 import threading
-import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from itertools import cycle
@@ -18,8 +17,6 @@ from bellmouth.learning.samples import Samples
 __all__ = ["CarObserver"]
 
 _SLOW = ("control_module_voltage", "engine_coolant_temperature", "vehicle_speed")
-#: While the key is off, the car is asked so often whether it is there again. [s]
-_ASLEEP_S = 0.05
 
 
 class CarObserver:
@@ -89,18 +86,18 @@ class CarObserver:
         while not is_done():
             one = next(slow)
             asked = (*self._fast, one) if one is not None else self._fast
+            asked_s = clock.now_s()
             try:
                 sample = self._client.read(asked)
             except BusError as error:
                 self.failure = error
                 return
-            self._tell(reader, clock, sample)
+            if sample.source is None:
+                reader.silent(asked_s)
+            else:
+                self._tell(reader, clock, sample)
 
     def _tell(self, reader: LiveReader, clock: Clock, sample: Sample) -> None:
-        if sample.source is None:
-            reader.silent(clock.now_s())
-            time.sleep(_ASLEEP_S)
-            return
         at_s = clock.reading_s(sample.time_s)
         for name, value in sample.values.items():
             if value is not None and name in self._names:

@@ -151,7 +151,12 @@ def _print_learning(page: CardPage, out: Console) -> None:
         for sign in row.signs:
             out.print(Padding(Text(f"{say['took']}: {sign}"), (0, 0, 0, 4)))
         out.print(
-            Padding(Text(f"{say['attempts']}: 1 {_SHORT} 2 {_SHORT} 3 {_SHORT}"), (0, 0, 0, 4))
+            Padding(
+                Text(
+                    f"{say['attempts']}: 1 {_SHORT} 2 {_SHORT} 3 {_SHORT}  {say['skipped']} {_LINE}"
+                ),
+                (0, 0, 0, 4),
+            )
         )
 
 

@@ -53,7 +53,7 @@ def _length(line: CallLine) -> str:
     if step.lasts_s is not None:
         return f"Lasts {window_words(step.lasts_s)}."
     if step.after_s is not None:
-        return f"{window_words(step.after_s).capitalize()} after {step.after or 'the step before'}."
+        return f"{window_words(step.after_s).capitalize()} after {line.after}."
     return ""
 
 
@@ -68,6 +68,7 @@ def _presses(line: CallLine) -> str:
 def _timeline(procedure: Procedure) -> list[str]:
     """A bar to scale for each part whose times are known beforehand."""
     found: list[str] = []
+    # A time line to scale, which a glance can follow.
     for since, group in groupby(call_script(procedure), key=lambda line: line.since):
         lines = list(group)
         ends = [line.ends_s for line in lines if math.isfinite(line.ends_s)]
@@ -77,7 +78,7 @@ def _timeline(procedure: Procedure) -> list[str]:
         marks = [" "] * _WIDE
         for number, line in enumerate(lines, 1):
             marks[min(int(line.at_s / whole * (_WIDE - 2)), _WIDE - 1)] = str(number % 10)
-        found += [f"From {since or 'the first action'}, {whole:g} s:"]
+        found += [f"From {f'when {since}' if since else 'the first action'}, {whole:g} s:"]
         found += ["|" + "-" * (_WIDE - 2) + "|", "".join(marks).rstrip()]
     return found
 

@@ -14,6 +14,7 @@ _WORDS = {
     "key": "key",
     "press": "press",
     "release": "let go",
+    "beat": "beat",
     "react": "answer the lamp",
     "other": "other",
 }
@@ -24,7 +25,9 @@ def print_prediction(
 ) -> None:
     """The chance with its interval, the step to practise, what a lead would do, and the habits."""
     section(out, "Next attempt")
-    known = f"from {prediction.attempts} attempts" if prediction.attempts else "before any attempt"
+    many = "s" if prediction.attempts != 1 else ""
+    known = f"from {prediction.attempts} attempt{many}"
+    known = known if prediction.attempts else "before any attempt"
     out.print(
         Text(
             f"Chance of passing {prediction.chance:.0%} ({prediction.low:.0%} to "

@@ -21,16 +21,16 @@ class IdleRelearning:
         As for the others.
     wanted
         Whether idle has been forgotten: only then does the controller do this.
-    begin, keep
-        What happens when idle is learned, and when that is stored.
+    begin, keep, drop
+        What happens when idle is learned, when that is stored, and when it is not.
     """
 
     def __init__(
         self, windows: Mapping[str, Window], log: Log, wanted: Callable[[], bool], begin: Effect,
-        keep: Effect,
+        keep: Effect, drop: Effect,
     ) -> None:  # fmt: skip
         self._w, self._log = windows, log
-        self._wanted, self._begin, self._keep = wanted, begin, keep
+        self._wanted, self._begin, self._keep, self._drop = wanted, begin, keep, drop
         self._state: Literal["asleep", "on", "idling", "learned", "storing", "lost"] = "asleep"
         self._since_s = 0.0
 
@@ -73,6 +73,8 @@ class IdleRelearning:
     def _refuse(self, step: str, s: Senses, window: str | None = None) -> None:
         found = self._w[f"{_NAME}.{window}"] if window else None
         measured = s.now_s - self._since_s if window else None
+        if self._state == "storing":
+            self._drop()
         self._log.refused(_NAME, step, s.now_s, measured, found)
         self._state = "lost"
 

@@ -32,6 +32,7 @@ __all__ = ["BLINK_S", "Effects", "Learned", "LearningLogic"]
 BLINK_S = 1.0
 #: After key off the controller keeps its own power for so long, to write down what it learned.
 POWER_HOLD_S = 10.0
+_LEARNS_S = 60.0  # idle control learns quickly for so long, if the engine is left idling
 
 
 @dataclass
@@ -74,13 +75,14 @@ class Effects:
 
     ``learn_idle`` lets idle control learn for so many seconds; ``reset`` erases codes, trims
     and readiness; ``store`` writes down what has been learned; ``closed_pct`` reads the plate
-    at its stop.
+    at its stop; ``unlearn_idle`` goes back to what was before ``learn_idle``.
     """
 
     learn_idle: Callable[[float], None]
     reset: Callable[[], None]
     store: Callable[[], None]
     closed_pct: Callable[[], float]
+    unlearn_idle: Callable[[], None] = lambda: None
 
 
 class LearningLogic:
@@ -107,13 +109,13 @@ class LearningLogic:
         w = dict(windows()) | dict(allowed or {})
         self._pattern = PedalPattern(
             w, self._log, self._missing, effects.reset,
-            lambda: effects.learn_idle(w["idle_air.idle"].least), self._idle_learned,
+            lambda: effects.learn_idle(_LEARNS_S), self._idle_learned, effects.unlearn_idle,
         )  # fmt: skip
         self._closed = ClosedPosition(w, self._log, self._position_learned)
         self._key_on = KeyOnAdaptation(w, self._log, self._position_learned)
         self._idling = IdleRelearning(
             w, self._log, lambda: not self.learned.idle,
-            lambda: effects.learn_idle(20.0), self._idle_learned,
+            lambda: effects.learn_idle(_LEARNS_S), self._idle_learned, effects.unlearn_idle,
         )  # fmt: skip
         self._released = PedalReleased(w, self._log, self._pedal_learned)
         self._machines: tuple[Machine, ...] = (

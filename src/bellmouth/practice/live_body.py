@@ -71,7 +71,10 @@ class LiveBody:
             self.values, self._trouble, self.identity, self._lamp_commanded, self.may_clear,
             self.engine.forget_trims,
         )  # fmt: skip
-        effects = Effects(self.engine.learn_idle, self._reset, store, self.engine.closed_pct)
+        engine = self.engine
+        effects = Effects(
+            engine.learn_idle, self._reset, store, engine.closed_pct, engine.unlearn_idle
+        )
         self.learning = LearningLogic(Learned(), effects, allowed)
         self._senses = Senses(coolant_c=self.engine.coolant_c, intake_c=self.engine.intake_c)
         self._started_at_c = self.engine.coolant_c

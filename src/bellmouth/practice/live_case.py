@@ -18,9 +18,9 @@ __all__ = ["Sizes", "car_toml", "choose_case", "truth_of"]
 
 #: One size for the first cause, one for each cause of a pair, or sizes by cause.
 Sizes = float | Sequence[float] | Mapping[str, float] | None
-_CANDIDATES, _ATTEMPTS = 96, 6
+_CANDIDATES, _ATTEMPTS = 96, 12
 _NEAR = 0.2  # a drawn car with a size this close, as a logarithm, is one that can have it
-_TRIM_SHARE = 0.85  # of the trims' limit
+_TRIM_SHARE = 0.7  # of the trims' limit: the rest is left to scatter and to the next tank
 _CHOKED_G_S_PER_MM2 = 0.2362  # 100 kPa, 20 degC
 _EXTENSIVE = (
     "displacement_l", "manifold_l", "inertia_kg_m2", "slope_mm2_deg", "bypass_mm2",
@@ -169,6 +169,8 @@ def _trim_needed(case: Case, asked: dict[str, float], owner: Car | None) -> floa
     air = row["idle_airflow_g_s"]
     if owner is not None:
         air *= owner.displacement_l.value / row["displacement_l"]
+    if row["banks"] > 1:
+        leak *= 2.0 * max(fault["leak_bank"], 1.0 - fault["leak_bank"])  # the worse bank
     lean = -np.log(max(1.0 - leak / air, 0.2))
     lean -= fault["meter_log"] + fault["fuel_log"]
     return float(abs(np.exp(lean) - 1.0) / row["total_limit"])

@@ -85,6 +85,7 @@ class LiveEngine:
         self.driven_pct = 0.0
         self._pedal_pct = 0.0
         self.relearn_s = 0.0
+        self._before: tuple[Floats, Floats, Floats, Floats | float] | None = None
         row = case.car.row(0)
         self._rest_deg = row["idle_opening_deg"] + row["rest_above_idle_deg"]
         self._pressure_factor = row["pressure_gain"] * float(np.exp(case.fault.pressure_log[0]))
@@ -217,9 +218,17 @@ class LiveEngine:
     def learn_idle(self, seconds: float) -> None:
         """Let idle control learn anew for so long, with all of its authority. [s]"""
         idle = self.run.idle
+        self._before = (idle.learned, idle.integral, idle.down_deg, idle.learn_s)
         idle.down_deg = 0.5 * idle.unit_deg
         idle.learn_s = 2.0
         self.relearn_s = seconds
+
+    def unlearn_idle(self) -> None:
+        """Go back to what idle control knew before :meth:`learn_idle`: it did not take."""
+        if self._before is not None:
+            idle = self.run.idle
+            idle.learned, idle.integral, idle.down_deg, idle.learn_s = self._before
+            self._before, self.relearn_s = None, 0.0
 
     def forget(self) -> None:
         """Power was lost: idle learning and trims are back at the maker's values."""

@@ -57,9 +57,9 @@ class PedalPattern:
         Where verdicts go.
     prepared
         What is not yet learned without which idle air is not, None where nothing is missing.
-    reset, begin_idle, keep_idle
-        What happens when the memory reset takes, when idle is to be learned from now on, and
-        when that took.
+    reset, begin_idle, keep_idle, drop_idle
+        What happens when the memory reset takes, when idle is to be learned from now on, when
+        that took, and when it did not.
     """
 
     def __init__(
@@ -70,9 +70,11 @@ class PedalPattern:
         reset: Effect,
         begin_idle: Effect,
         keep_idle: Effect,
+        drop_idle: Effect,
     ) -> None:
         self._w, self._log, self._prepared = windows, log, prepared
-        self._reset, self._begin_idle, self._keep_idle = reset, begin_idle, keep_idle
+        self._reset, self._begin_idle = reset, begin_idle
+        self._keep_idle, self._drop_idle = keep_idle, drop_idle
         self.lamp: _Lamp = None
         self.lamp_since_s = 0.0
         self._off_s = -inf
@@ -96,6 +98,8 @@ class PedalPattern:
 
     def _refuse(self, step: str, s: Senses, *procedures: str, window: str | None = None) -> None:
         measured = s.now_s - self._since_s
+        if self._state == "idling":
+            self._drop_idle()
         for one in procedures:
             found = self._w[window] if window else None
             self._log.refused(one, step, s.now_s, measured if window else None, found)

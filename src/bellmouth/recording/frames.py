@@ -99,19 +99,25 @@ def _text(raw: bytes, reading: LogReading, source: str) -> Iterator["Message"]:
         # Whoever was cut off while writing left a line that may look whole and is not.
         reading.cut = _NO_FRAME.match(lines.pop()) is None
     header = list(itertools.takewhile(_is_header[reading.format], lines))
-    rest = iter(lines[len(header) :])
+    rest: Iterator[str] = iter(lines[len(header) :])
     if reading.format == "ASC" and any(map(_COUNTS_FROM_LINE_BEFORE.match, header)):
         rest = _counted_from_the_start(rest)
+    taken = _Lines(rest)
     while True:
+        begun = taken.read
         # A reader that met a bad line is spent; the next one gets the header again. The one for
         # ASC swallows a line in its search for the header's end: an empty one.
         gap = ["\n"] if reading.format == "ASC" else []
-        reader = kinds[reading.format](_Feed(itertools.chain(header, gap, rest)))
+        reader = kinds[reading.format](_Feed(itertools.chain(header, gap, taken)))
         try:
             yield from reader
         except NotImplementedError as error:
             raise RecordingError(f"{source}: a log of a version that cannot be read.") from error
-        except _DAMAGE:
+        except _DAMAGE as error:
+            if taken.read == begun:
+                raise RecordingError(
+                    f"{source}: the head of the {reading.format} log is damaged. Copy it again."
+                ) from error
             reading.damaged += 1
             continue
         return
@@ -142,6 +148,19 @@ _is_header: dict[str, Callable[[str], bool]] = {
     "ASC": _asc_header,
     "TRC": _trc_header,
 }
+
+
+class _Lines(Iterator[str]):
+    """Lines, and how many were taken."""
+
+    def __init__(self, lines: Iterator[str]) -> None:
+        self._lines = lines
+        self.read = 0
+
+    def __next__(self) -> str:
+        line = next(self._lines)
+        self.read += 1
+        return line
 
 
 class _Feed:

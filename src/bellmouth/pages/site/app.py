@@ -15,8 +15,10 @@ from bellmouth.pages.site import (
     api,
     view_book,
     view_cars,
+    view_coach,
     view_finding,
     view_learning,
+    view_live_coach,
     view_proof,
     view_record,
     view_work,
@@ -45,7 +47,8 @@ def create_app(garage: Garage, settings: Settings) -> FastAPI:
     app.state.garage = garage
     app.state.settings = settings
     for part in (
-        view_cars, view_record, view_finding, view_work, view_learning, view_proof, view_book, api,
+        view_cars, view_record, view_finding, view_work, view_coach, view_live_coach,
+        view_learning, view_proof, view_book, api,
     ):  # fmt: skip
         app.include_router(part.router)
     app.mount("/static", StaticFiles(directory=_STATIC), name="static")

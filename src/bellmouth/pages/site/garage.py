@@ -3,7 +3,7 @@
 import re
 import tempfile
 import threading
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -13,6 +13,7 @@ from bellmouth.book.known import car_of
 from bellmouth.book.standing import known_of
 from bellmouth.car.description import Car
 from bellmouth.errors import BellmouthError
+from bellmouth.pages.site.coached import Coached
 from bellmouth.pages.site.flow import name_of, of_job
 from bellmouth.pages.site.live import Adapter, Live, Practice
 
@@ -42,12 +43,17 @@ class Visit:
 
 @dataclass
 class Garage:
-    """Everything that outlives a request. Safe to call from several threads."""
+    """Everything that outlives a request. Safe to call from several threads.
+
+    ``checked`` holds the procedures, by car and name, whose manual somebody says was checked.
+    """
 
     book: Book
     folder: Path = field(default_factory=lambda: Path(tempfile.mkdtemp(prefix="bellmouth-")))
     captures: dict[str, Live] = field(default_factory=dict)
     practices: dict[str, Practice] = field(default_factory=dict)
+    coached: dict[str, Coached] = field(default_factory=dict)
+    checked: set[tuple[str, str]] = field(default_factory=set)
     _lock: threading.Lock = field(default_factory=threading.Lock)
 
     def visit(self, key: str) -> Visit:
@@ -87,8 +93,24 @@ class Garage:
         if old is not None:
             old.close()
 
+    def attempt(self, key: str, name: str, make: Callable[[], Coached]) -> Coached:
+        """Begin a coached attempt, or give the one that another tab began at the same procedure."""
+        with self._lock:
+            running = self.coached.get(key)
+            if running is not None and not running.over:
+                if running.procedure.name == name:
+                    return running
+                raise BellmouthError("Another procedure is being coached on this car. Stop it.")
+            capture = self.captures.get(key)
+            if capture is not None and capture.state.phase in {"opening", "running"}:
+                raise BellmouthError("This car is being recorded. End that capture first.")
+            self.coached[key] = made = make()
+            return made
+
     def close(self) -> None:
         """End everything that runs."""
+        for coached in self.coached.values():
+            coached.close()
         for live in self.captures.values():
             live.close()
         for practice in self.practices.values():

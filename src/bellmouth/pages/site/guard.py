@@ -26,7 +26,8 @@ POLICY = (
 _HEADERS = {
     "content-security-policy": POLICY,
     "x-content-type-options": "nosniff",
-    "referrer-policy": "no-referrer",
+    # With no-referrer a browser would send its own forms with the origin "null".
+    "referrer-policy": "same-origin",
     "cross-origin-opener-policy": "same-origin",
     "cross-origin-resource-policy": "same-origin",
     "permissions-policy": "camera=(), microphone=(), geolocation=(), screen-wake-lock=(self)",

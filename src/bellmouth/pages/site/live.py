@@ -6,6 +6,8 @@ second, and what it left is offered when the page is opened again.
 """
 
 import threading
+import time
+from collections.abc import Callable
 from contextlib import ExitStack
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
@@ -20,6 +22,9 @@ if TYPE_CHECKING:
     from bellmouth.bus.opened import Opening
 
 __all__ = ["Adapter", "Live", "Practice", "State"]
+
+#: An engine that is switched off stands after this at the latest. [s]
+_SETTLES_S = 8.0
 
 
 @dataclass(frozen=True)
@@ -70,6 +75,28 @@ class Practice:
     def adapter(self) -> Adapter:
         """How it is reached."""
         return Adapter(self._wire.interface, self._wire.channel)
+
+    def sit_down(self) -> None:
+        """The person at the page takes the seat: engine stopped, key on, nobody else's foot."""
+        self.car.driver = None
+        for control, value in (("hold_rpm", 0.0), ("pedal_pct", 0.0), ("key", 0.0)):
+            self.car.do(control, value)
+        self._wait(lambda: self.car.seen().speed_rpm <= 0.0)
+        self.car.do("key", 2.0)
+        self._wait(lambda: self.car.awake)
+
+    def hand_over(self) -> None:
+        """A mechanic takes the seat, with the key on and the engine stopped."""
+        from bellmouth.practice.mechanic import Mechanic  # noqa: PLC0415 - only a practice needs it
+
+        self.sit_down()
+        self.car.driver = Mechanic()
+
+    @staticmethod
+    def _wait(come: Callable[[], bool]) -> None:
+        until = time.monotonic() + _SETTLES_S
+        while not come() and time.monotonic() < until:
+            time.sleep(0.05)
 
     def close(self) -> None:
         """Take it off its wire."""

@@ -11,14 +11,14 @@ from starlette.responses import Response
 
 from bellmouth.errors import BellmouthError
 from bellmouth.learning import judge
-from bellmouth.learning.packs import find_procedure, packs
+from bellmouth.learning.packs import packs
 from bellmouth.learning.plan import Planned, plan
-from bellmouth.learning.procedure import Procedure
 from bellmouth.pages.judgement import judgement_document
 from bellmouth.pages.procedures import procedure_document
 from bellmouth.pages.site.flow import stages_of
 from bellmouth.pages.site.garage import Garage, Visit
-from bellmouth.pages.site.rendering import page
+from bellmouth.pages.site.rendering import go, page
+from bellmouth.pages.site.view_coach import pack
 from bellmouth.recording import read_recording
 from bellmouth.work.content import content
 
@@ -46,12 +46,12 @@ def procedure(request: Request, key: str, name: str) -> Response:
     """One procedure: its conditions, cautions and steps."""
     garage: Garage = request.app.state.garage
     visit = garage.visit(key)
-    chosen = procedure_document(_pack(name))
+    chosen = procedure_document(pack(name))
     return page(
         request, "procedure.html",
         {
             "visit": visit, "stages": stages_of(visit.here, "learning"), "procedure": chosen,
-            "as_data": json.dumps(chosen), "attempts": [
+            "practice": key in garage.practices, "attempts": [
                 one for one in visit.numbers("attempt")
                 if one.document.get("procedure") == chosen["name"]
             ],
@@ -75,23 +75,10 @@ def judged(
         path = Path(folder) / f"attempt{ending}"
         path.write_bytes(file.file.read())
         recording = read_recording(path)
-    said = judge(recording, _pack(name), _marks(marks))
+    said = judge(recording, pack(name), _marks(marks))
     document = judgement_document(said)
-    garage.book.add(visit.name, "attempt", document)
-    return page(
-        request, "judgement.html",
-        {
-            "visit": visit, "stages": stages_of(visit.here, "learning"), "judgement": document,
-            "procedure": procedure_document(_pack(name)),
-        },
-    )  # fmt: skip
-
-
-def _pack(name: str) -> Procedure:
-    """A shipped procedure by its name; a path is never one."""
-    if name not in {one.name for one in packs()}:
-        raise BellmouthError("There is no such procedure. Choose one from the list.")
-    return find_procedure(name)
+    entry = garage.book.add(visit.name, "attempt", document)
+    return go(f"/car/{key}/attempt/{entry.number}")
 
 
 def _plan(visit: Visit) -> tuple[Planned, ...]:

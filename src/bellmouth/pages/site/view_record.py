@@ -74,6 +74,7 @@ def live(
     visit = garage.visit(key)
     practice = garage.practices.get(key)
     if practice is not None:
+        practice.hand_over()
         garage.capture(visit, practice.adapter, None)
     elif interface.strip():
         adapter = Adapter(interface.strip(), channel.strip() or None)

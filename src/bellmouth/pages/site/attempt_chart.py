@@ -1,0 +1,93 @@
+"""An attempt on a time line: when each step began, and how each measured time lies in its window.
+
+Drawn here as inline SVG, in the page's colours; nothing is told by colour alone.
+"""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+from xml.sax.saxutils import escape
+
+__all__ = ["attempt_svg"]
+
+_WIDE, _ROW, _TOP, _LEFT, _RIGHT = 720, 46, 64, 12, 12
+_SHAPES = {"met": "✓", "missed": "✗", "cannot tell": "?"}
+
+
+def attempt_svg(judgement: Mapping[str, Any], says: Mapping[str, str]) -> str:
+    """The picture of a judgement document; ``says`` has each step's words by its name."""
+    lines: Sequence[Mapping[str, Any]] = judgement["steps"]
+    high = _TOP + _ROW * len(lines) + 8
+    alt = "; ".join(f"{_words(line, says)}: {line['judgement']}" for line in lines)
+    parts = [
+        f'<svg class="attempt" viewBox="0 0 {_WIDE} {high}" role="img" '
+        f'aria-label="{escape(alt, {chr(34): "&quot;"})}">',
+        *_strip(lines),
+    ]
+    for index, line in enumerate(lines):
+        parts += _row(line, says, index, _TOP + _ROW * index)
+    return "".join([*parts, "</svg>"])
+
+
+def _words(line: Mapping[str, Any], says: Mapping[str, str]) -> str:
+    name, _, more = str(line["step"]).partition(": ")
+    word = says.get(name, name.replace("_", " "))
+    return f"{word}: {more.replace('_', ' ')}" if more else word
+
+
+def _strip(lines: Sequence[Mapping[str, Any]]) -> list[str]:
+    """The whole attempt to scale, with each step's number where it began."""
+    at = [(i, line["at_s"]) for i, line in enumerate(lines, 1) if line["at_s"] is not None]
+    if not at:
+        return []
+    first, last = min(s for _, s in at), max(s for _, s in at)
+    scale = (_WIDE - _LEFT - _RIGHT - 60) / max(last - first, 1.0)
+    parts = [f'<path class="axis" d="M{_LEFT} 40H{_WIDE - _RIGHT}"/>']
+    beyond = -100.0
+    for number, seconds in at:
+        x = _LEFT + 6 + (seconds - first) * scale
+        parts.append(f'<path class="tick" d="M{x:.1f} 34v12"/>')
+        if x - beyond >= 16:
+            parts.append(f'<text class="n" x="{x:.1f}" y="28">{number}</text>')
+            beyond = x
+    parts.append(
+        f'<text class="soft" x="{_WIDE - _RIGHT}" y="58" text-anchor="end">'
+        f"{last - first:.1f} s</text>"
+    )
+    return parts
+
+
+def _row(line: Mapping[str, Any], says: Mapping[str, str], index: int, top: int) -> list[str]:
+    shape = _SHAPES.get(line["judgement"], "?")
+    told = f"{index + 1} {shape} {_words(line, says)}: {line['judgement']}"
+    kind = str(line["judgement"]).replace(" ", "-")
+    parts = [f'<text class="{kind}" x="{_LEFT}" y="{top + 15}">{escape(told)}</text>']
+    least, most = line["window"]
+    measured = line["measured"]
+    if measured is None and not least and most is None:
+        return parts
+    ends = [least or 0.0, most or 0.0, *(measured[k] or 0.0 for k in ("value",) if measured)]
+    whole = 1.15 * max(*ends, 1.0)
+    scale = (_WIDE - _LEFT - _RIGHT) / whole
+    y = top + 22
+    right = _WIDE - _RIGHT if most is None else _LEFT + most * scale
+    left = _LEFT + (least or 0.0) * scale
+    parts.append(f'<path class="axis" d="M{_LEFT} {y + 8}H{_WIDE - _RIGHT}"/>')
+    parts.append(
+        f'<rect class="window" x="{left:.1f}" y="{y}" width="{max(right - left, 3):.1f}" '
+        'height="16"/>'
+    )
+    if measured is not None and measured["value"] is not None:
+        parts += _measured(measured, scale, y)
+    return parts
+
+
+def _measured(measured: Mapping[str, Any], scale: float, y: int) -> list[str]:
+    x = _LEFT + measured["value"] * scale
+    low = _LEFT + (measured["low"] if measured["low"] is not None else 0.0) * scale
+    edge = _WIDE - _RIGHT
+    high = edge if measured["high"] is None else min(_LEFT + measured["high"] * scale, edge)
+    low = max(low, _LEFT)
+    return [
+        f'<path class="span" d="M{low:.1f} {y + 8}H{high:.1f}"/>',
+        f'<path class="dot" d="M{x:.1f} {y - 2}l6 10l-6 10l-6 -10z"/>',
+    ]

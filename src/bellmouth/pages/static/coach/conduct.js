@@ -1,0 +1,152 @@
+// Conducts an attempt from its plan alone: which stretch, which step, which cue, what a tap means.
+// No sound and no page here; times are seconds on the coach's clock.
+
+const NEAR_S = 2.5; // a tap this far from an action still means it
+const SETTLED_S = 1.0; // so long after a step began, a tap means the event that it waits for
+
+export class Conductor {
+  constructor(plan) {
+    this.plan = plan;
+    this.phase = "ready";
+    this.why = "";
+    this.taps = [];
+    this.marked = new Set();
+    this.paused = null;
+    this.live = false;
+  }
+
+  begin(now) {
+    this.phase = "running";
+    this.began = now + 0.3;
+    this.first = this.began + this.plan.count_in_s;
+    this.load(0, this.first, now);
+  }
+
+  load(index, origin, now) {
+    this.index = index;
+    this.origin = origin;
+    this.stretch = structuredClone(this.plan.stretches[index]);
+    this.stretch.edges.forEach((edge) => { edge.tapped = false; });
+    this.cues = this.stretch.cues.map((cue) => ({ ...cue, when: Math.max(origin + cue.at_s, now) }));
+    this.cues.sort((a, b) => a.when - b.when);
+  }
+
+  // Cues that are due, taken out; and the end where its time has come.
+  take(now) {
+    if (this.phase !== "running" || this.paused !== null) return [];
+    const due = [];
+    while (this.cues.length && this.cues[0].when <= now) due.push(this.cues.shift());
+    if (now >= this.origin + this.stretch.ends_s) this.over();
+    return due;
+  }
+
+  upcoming(until) { return this.phase === "running" && this.paused === null ? this.cues.filter((cue) => cue.when <= until) : []; }
+
+  over() {
+    const waits = this.stretch.waits;
+    if (waits) this.end("lost", `Not within ${waits.timeout_s} s: ${waits.words}.`);
+    else if (this.index + 1 < this.plan.stretches.length) this.load(this.index + 1, this.origin + this.stretch.ends_s, this.origin + this.stretch.ends_s);
+    else this.end("done", "");
+  }
+
+  end(phase, why) {
+    if (this.phase !== "running" && this.phase !== "ready") return;
+    this.phase = phase;
+    this.why = why;
+    this.cues = [];
+  }
+
+  slot(now) {
+    let found = null;
+    for (const slot of this.stretch.slots) if (now >= this.origin + slot.begin_s - 1e-9) found = slot;
+    return found || (this.index ? this.stretch.slots[0] : null);
+  }
+
+  // What a tap at a moment would mean: an event of the car, or the nearest action.
+  meaning(now) {
+    const slot = this.phase === "running" ? this.slot(now) : null;
+    if (slot) {
+      const step = this.plan.steps[slot.step];
+      if (step.stops.length) return { event: step.stops[this.paused === null ? 0 : 1].event, words: step.stops[this.paused === null ? 0 : 1].words };
+      const into = now - this.origin - slot.begin_s;
+      const due = this.nearest(now, 1.0);
+      if (step.event && !this.marked.has(`${this.index} ${step.event}`) && into > SETTLED_S && !due) return { event: step.event, words: step.event_words };
+    }
+    const edge = this.phase === "running" ? this.nearest(now, NEAR_S) : null;
+    return edge ? { edge, words: this.plan.steps[edge.step].say } : { words: "" };
+  }
+
+  nearest(now, within) {
+    let best = null;
+    for (const edge of this.stretch.edges) {
+      if (edge.tapped) continue;
+      const away = Math.abs(now - this.origin - edge.at_s);
+      if (away <= within && (!best || away < Math.abs(now - this.origin - best.at_s))) best = edge;
+    }
+    return best;
+  }
+
+  // A tap went down (or a knuckle came off again, which means something for the pedal only).
+  tap(at, stamp, up = false) {
+    if (this.phase !== "running") return null;
+    const found = this.meaning(at);
+    const pedal = found.edge && (found.edge.action === "press" || found.edge.action === "release");
+    if (up && !(pedal && found.edge.action === "release")) return null;
+    if (found.event) { this.note(found.event, at, stamp); this.mark(found.event, at); return found; }
+    if (found.edge) {
+      found.edge.tapped = true;
+      this.note(found.edge.action === "other" ? found.edge.step : found.edge.action, at, stamp);
+      return found;
+    }
+    if (!up) this.note("", at, stamp);
+    return null;
+  }
+
+  note(means, at, stamp) { this.taps.push({ means, at_s: Math.max(at - this.began, 0), ...stamp }); }
+
+  mark(event, at) {
+    this.marked.add(`${this.index} ${event}`);
+    const slot = this.slot(at);
+    const step = slot && this.plan.steps[slot.step];
+    if (step && step.stops.length) return this.pause(event, at, step, slot);
+    const waits = this.stretch.waits;
+    const since = this.origin + this.stretch.slots.at(-1).begin_s;
+    if (!waits || waits.event !== event || at < since) return undefined;
+    if (this.index + 1 === this.plan.stretches.length) return this.end("done", "");
+    const least = this.plan.steps[this.stretch.slots.at(-1).step].least_s;
+    return this.load(this.index + 1, Math.max(at, since + least), at);
+  }
+
+  // A clock that one event stops and another lets run on.
+  pause(event, at, step, slot) {
+    if (this.paused === null && event === step.stops[0].event) this.paused = at;
+    else if (this.paused !== null && event === step.stops[1].event) {
+      const by = at - this.paused;
+      this.paused = null;
+      this.cues.forEach((cue) => { cue.when += by; cue.at_s += by; });
+      for (const one of this.stretch.slots) {
+        if (one.begin_s > slot.begin_s) one.begin_s += by;
+        if (one.end_s !== null && one.end_s > slot.begin_s) one.end_s += by;
+      }
+      this.stretch.edges.forEach((edge) => { if (edge.at_s > slot.begin_s + 1e-9) edge.at_s += by; });
+      this.stretch.ends_s += by;
+    }
+  }
+
+  // What a face shows now.
+  view(now) {
+    const slot = this.stretch ? this.slot(now) : null;
+    const step = slot ? this.plan.steps[slot.step] : null;
+    const elapsed = slot ? (this.paused ?? now) - this.origin - slot.begin_s : 0;
+    const awaits = Boolean(slot && slot.end_s === null && this.stretch.waits);
+    const length = slot ? (awaits ? this.stretch.waits.timeout_s : slot.end_s === null ? 0 : slot.end_s - slot.begin_s) : 0;
+    const next = this.cues && this.cues.find((cue) => cue.kind === "now" && cue.edge >= 0);
+    const names = Object.keys(this.plan.steps);
+    return {
+      phase: this.phase, why: this.why, step, place: slot ? names.indexOf(slot.step) + 1 : 0, of: names.length,
+      elapsed: Math.max(elapsed, 0), left: Math.max(length - elapsed, 0), length, awaits: awaits ? this.stretch.waits.words : "",
+      next: next ? next.text : "", nextIn: next ? next.when - now : Infinity, paused: this.paused !== null,
+      means: this.meaning(now).words,
+    };
+  }
+}

@@ -1,0 +1,57 @@
+// What is shown: digits to be read from a metre away, the word, the bar, the flash.
+
+const SHAPES = { press: "▼", release: "▲", wait: "■" };
+const FLASH_S = 0.25;
+
+export class Face {
+  constructor(root, words) {
+    this.root = root;
+    this.words = words;
+    this.parts = Object.fromEntries([...root.querySelectorAll("[data-part]")].map((part) => [part.dataset.part, part]));
+    this.calm = window.matchMedia("(prefers-reduced-motion: reduce)").matches;
+    this.flashes = true;
+    this.cue = null;
+    this.shown = {};
+  }
+
+  put(name, text) {
+    if (this.shown[name] === text || !this.parts[name]) return;
+    this.shown[name] = text;
+    this.parts[name].textContent = text;
+  }
+
+  given(cue) {
+    this.cue = cue;
+    if (cue.kind === "say" || cue.kind === "now" || cue.kind === "soon") this.put("told", cue.text);
+    if ((cue.kind === "now" || cue.kind === "beat") && this.flashes && !this.calm) {
+      this.root.classList.add("flash");
+      setTimeout(() => this.root.classList.remove("flash"), 1000 * FLASH_S);
+    }
+  }
+
+  draw(view, now) {
+    const { step } = view;
+    this.put("place", view.place ? this.words.step.replace("{n}", view.place).replace("{of}", view.of) : this.words.ready);
+    this.put("digits", this.digits(view, now));
+    this.put("shape", step ? SHAPES[step.tone] || "■" : "■");
+    this.put("say", step ? step.say : this.words.hand);
+    this.put("show", step ? step.show : "");
+    this.put("caution", step ? step.caution : "");
+    this.put("next", view.awaits ? `${this.words.until} ${view.awaits}` : view.next ? `${this.words.next} ${view.next}` : "");
+    // Heard by a screen reader either way, and seen once.
+    if (this.parts.told) this.parts.told.classList.toggle("heard", this.shown.told === this.shown.next);
+    this.put("means", view.means ? `${this.words.tap} ${view.means}` : this.words.idle);
+    if (this.parts.bar) this.parts.bar.value = view.length > 0 ? Math.min(view.elapsed / view.length, 1) : 0;
+  }
+
+  digits(view, now) {
+    if (view.phase === "lost" || view.phase === "stopped" || view.phase === "void") return this.words.stop;
+    if (view.phase === "done") return "0";
+    const fresh = this.cue && now - this.cue.when < 0.45;
+    if (fresh && this.cue.kind === "now" && this.cue.edge >= 0) return this.words.now;
+    if (fresh && this.cue.kind === "beat" && this.cue.text) return this.cue.text;
+    const seconds = view.awaits || view.paused ? Math.floor(view.elapsed) : Math.ceil((Number.isFinite(view.nextIn) ? view.nextIn : view.left) - 1e-6);
+    const whole = Math.max(seconds, 0);
+    return whole >= 60 ? `${Math.floor(whole / 60)}:${String(whole % 60).padStart(2, "0")}` : String(whole);
+  }
+}

@@ -1,0 +1,236 @@
+"""``bellmouth book``: every word of it, each test on a copy of one filled book."""
+
+import json
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from bellmouth.cli import main
+from tests.book.made import NUMBER, a_photo
+from tests.cli.conftest import Run
+
+Words = Callable[..., str]
+
+
+def _on(place: Path) -> Words:
+    """Run a word of ``bellmouth book`` on a book, and give what it prints."""
+
+    def typed(*words: str | Path, code: int = 0) -> str:
+        result = CliRunner().invoke(main, ["book", "--book", str(place), *map(str, words)])
+        assert result.exit_code == code, result.output + result.stderr
+        assert "Traceback" not in result.output
+        return result.stdout + result.stderr
+
+    return typed
+
+
+@pytest.fixture(scope="module")
+def photo(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A photo as a telephone takes it."""
+    return a_photo(tmp_path_factory.mktemp("photo") / "photo.jpg")
+
+
+@pytest.fixture(scope="module")
+def filled(
+    tmp_path_factory: pytest.TempPathFactory, car: Path, recording: Path, photo: Path
+) -> Path:
+    """A book that was filled by typing, with an entry of every kind but a proof."""
+    folder = tmp_path_factory.mktemp("cli")
+    card = folder / "card.json"
+    card.write_text('{"works": ["reseal"], "tally": 0}', "utf-8")
+    words = _on(folder / "book")
+    said = words("car", "blue one", "--file", car, "--identification", NUMBER)
+    assert said.startswith("blue one: begun in ")
+    assert "corrected (entry 2)" in words("car", "blue one", "--kind", "1.6 litres")
+    said = words(
+        "open", "blue one", "--distance", "40000mi", "--on", "2024-03-01", "--complaint",
+        "rough idle",
+    )  # fmt: skip
+    assert said == "blue one: job 3 opened, 2024-03-01 at 64,374 km.\n"
+    assert "recording added as entry 4" in words("add", "blue one", "recording", recording)
+    assert "finding added as entry 5: leak, " in words("add", "blue one", "finding")
+    assert "work added as entry 6" in words("add", "blue one", "work", "clean_plate", "reseal")
+    words("add", "blue one", "card", card)
+    words("add", "blue one", "attempt", card)
+    assert "note added as entry 9" in words("add", "blue one", "note", "oil", "mist", NUMBER)
+    words("add", "blue one", "photo", photo, "--text", "the bore")
+    said = words("add", "blue one", "note", "no oil mist", "--corrects", "9")
+    assert "note added as entry 11" in said
+    return folder / "book"
+
+
+@pytest.fixture
+def place(filled: Path, tmp_path: Path) -> Path:
+    """A copy of the filled book."""
+    return Path(shutil.copytree(filled, tmp_path / "book"))
+
+
+@pytest.fixture
+def words(place: Path) -> Words:
+    """Run a word of ``bellmouth book`` on the copy."""
+    return _on(place)
+
+
+def test_there_is_no_book_yet(tmp_path: Path) -> None:
+    said = _on(tmp_path / "none")("show", code=2)
+    assert "there is no book yet. Begin one with: bellmouth book car" in said
+    assert not (tmp_path / "none").exists()
+
+
+def test_a_car_needs_its_file_and_a_correction_something_to_correct(words: Words) -> None:
+    assert "Begin it with --file car.toml" in words("car", "new one", code=2)
+    assert "Say what to correct" in words("car", "blue one", code=2)
+
+
+def test_a_job_that_cannot_be_is_said(words: Words) -> None:
+    assert "is no distance" in words("open", "blue one", "--distance", "fast", code=2)
+    words("open", "blue one", "--complaint", "purple", code=2)
+    assert "an odometer does not run backwards" in words(
+        "open", "blue one", "--distance", "9000", code=2
+    )
+    assert "is before the last job" in words("open", "blue one", "--on", "2023-01-01", code=2)
+    said = words("open", "blue one", "--distance", "60000", "--corrects", "3")
+    assert "job 3 corrected (entry 12), 2024-03-01 at 60,000 km" in said
+    said = words("open", "blue one", "--distance", "70000km")
+    assert "The last job was on 2024-03-01. Is this one its comeback?" in said
+
+
+@pytest.mark.parametrize(
+    ("typed", "sentence"),
+    [
+        (("opinion", "x"), "'opinion' is not one of"),
+        (("note",), "A note needs its text"),
+        (("work", "polish"), "What was done is one or more of clean_plate"),
+        (("card",), "A card needs one file, not 0"),
+        (("recording", "nowhere.csv"), "nowhere.csv"),
+        (("photo", "nowhere.jpg"), "nowhere.jpg: no such file or directory"),
+        (("proof",), "a proof needs a recording before and one after"),
+        (("note", "x", "--job", "4"), "There is no entry 4"),
+        (("note", "x", "--corrects", "4"), "Entry 4 is a recording, not a note"),
+        (("finding", "--of", "5"), "Entry 5 is a finding, not a recording"),
+    ],
+)
+def test_what_cannot_be_added_is_said(words: Words, typed: tuple[str, ...], sentence: str) -> None:
+    assert sentence in words("add", "blue one", *typed, code=2)
+
+
+def test_a_finding_that_is_handed_over_must_come_out_again(
+    words: Words, run: Run, recording: Path, car: Path, tmp_path: Path
+) -> None:
+    found = run("find", recording, "--car", car, "--complaint", "rough idle", "--json").stdout
+    path = tmp_path / "finding.json"
+    path.write_text(found, "utf-8")
+    assert "finding added as entry 12: leak" in words("add", "blue one", "finding", path)
+    other = json.loads(found)
+    other["causes"][0]["probability"] = 0.5
+    path.write_text(json.dumps(other), "utf-8")
+    said = words("add", "blue one", "finding", path, code=2)
+    assert "finding.json: is not what the recordings of the book give (causes[1].prob" in said
+    path.write_text("[1]", "utf-8")
+    assert "not a JSON document with names" in words("add", "blue one", "finding", path, code=2)
+    path.write_text("{", "utf-8")
+    assert "finding.json: not a JSON document" in words("add", "blue one", "card", path, code=2)
+
+
+def test_a_page_shows_everything_but_the_number(words: Words) -> None:
+    said = words("show", "blue one")
+    for text in ("blue one (1.6 litres)", "ABCDE6GH*********", "Job 3: 2024-03-01, 64,374 km",
+                 "leak, 9", "clean_plate, reseal", "no oil mist (instead of 9)",
+                 "(corrected later)", "the bore", "Inspect at about"):  # fmt: skip
+        assert text in said
+    assert NUMBER not in said
+    assert NUMBER in words("show", "blue one", "--with-identification")
+    page = json.loads(words("show", "blue one", "--json"))
+    assert page["identification"] == "ABCDE6GH*********"
+    assert [entry["number"] for entry in page["entries"]] == list(range(1, 12))
+    assert page["entries"][8]["corrected"]
+    assert "blue one" in words("show")
+    assert json.loads(words("show", "--json"))["cars"][0]["jobs"] == 1
+    assert "Did you mean blue one?" in words("show", "blu one", code=2)
+
+
+def test_a_forecast_is_told_drawn_and_listed(words: Words, tmp_path: Path) -> None:
+    said = words("forecast", "blue one")
+    assert "blue one: Inspect the throttle plate at about " in said
+    assert "nine in ten" in said
+    for ending, mark in (("svg", b"<svg"), ("png", b"PNG")):
+        path = tmp_path / f"x.{ending}"
+        words("forecast", "blue one", "--picture", path)
+        assert mark in path.read_bytes()[:400]
+    assert "x.gif: a picture ends in" in words(
+        "forecast", "blue one", "--picture", tmp_path / "x.gif", code=2
+    )
+    document = json.loads(words("forecast", "blue one", "--json", "--level", "6"))
+    assert document["level_mm2"] == 6.0
+    assert "blue one" in words("due")
+    listed = json.loads(words("due", "--json"))["due"]
+    assert listed[0]["due"]["advice"] == "inspect"
+    assert "No car is due" in words("due", "--before", "2020-01-01")
+
+
+def test_a_finding_is_made_again(words: Words) -> None:
+    said = words("recompute", "blue one")
+    assert said == "Entry 5 (finding): the same.\n"
+    document = json.loads(words("recompute", "blue one", "5", "--json"))
+    assert document["recomputed"][0]["same"]
+
+
+def test_a_car_goes_out_and_comes_in(words: Words, run: Run, tmp_path: Path) -> None:
+    archive = tmp_path / "blue.zip"
+    assert "with 2 recordings and photos" in words("export", "blue one", archive)
+    assert "is there already" in words("export", "blue one", archive, code=2)
+    assert "in the book already; nothing was imported" in words("import", archive, code=2)
+    result = run("book", "--book", tmp_path / "other", "import", archive)
+    assert "blue one: 11 entries imported." in result.stdout
+    said = run("book", "--book", tmp_path / "other", "recompute", "blue one").stdout
+    assert said.count("the same") == 1
+
+
+def test_the_book_is_backed_up_and_checked(words: Words, run: Run, tmp_path: Path) -> None:
+    words("backup", tmp_path / "backup")
+    assert "is not empty" in words("backup", tmp_path / "backup", code=2)
+    said = run("book", "--book", tmp_path / "backup", "check")
+    assert said.stdout == "1 cars, 11 entries: the book is whole.\n"
+    next((tmp_path / "backup" / "photos").glob("*")).unlink()
+    said = run("book", "--book", tmp_path / "backup", "check")
+    assert said.exit_code == 1
+    assert "is missing. Put it back from a backup" in said.stdout
+    assert "NOT whole" in said.stdout
+
+
+def test_a_car_is_deleted_for_good(words: Words, place: Path) -> None:
+    assert "Name the car, or say --expired" in words("delete", code=2)
+    assert "No car's keep-until day is past" in words("delete", "--expired")
+    words("car", "blue one", "--keep-until", "2020-01-01")
+    assert "12 entries and 2 files would be deleted" in words("delete", "--expired", code=130)
+    assert "deleted for good" in words("delete", "--expired", "--yes")
+    assert words("show") == "No car is in the book yet.\n"
+    assert list(place.glob("*/*.parquet")) == []
+
+
+def test_nothing_to_forecast_is_a_no(words: Words, car: Path) -> None:
+    words("car", "new one", "--file", car)
+    assert "nothing can be forecast yet" in words("forecast", "new one", code=1)
+    assert words("recompute", "new one") == "new one: no findings yet.\n"
+
+
+def test_the_place_comes_from_the_environment(
+    run: Run, place: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("BELLMOUTH_BOOK", str(place))
+    assert "blue one" in run("book", "show").stdout
+    monkeypatch.setenv("BELLMOUTH_BOOK", "sqlite:///x")
+    assert "a book is a folder, or a PostgreSQL database" in run("book", "show").stderr
+
+
+def test_every_word_has_its_help(run: Run) -> None:
+    listed = run("book", "--help").stdout
+    for word in ("car", "open", "add", "show", "due", "forecast", "recompute", "export", "import",
+                 "backup", "check", "delete"):  # fmt: skip
+        assert f"\n  {word} " in listed
+        assert f"bellmouth book {word}" in run("book", word, "--help").stdout.replace(
+            "main", "bellmouth"
+        )
