@@ -38,6 +38,11 @@ class History:
     entries: tuple[Entry, ...]
 
 
+def _here() -> datetime:
+    """Now, in the time zone of this computer: a job's day is the shop's."""
+    return datetime.now(UTC).astimezone()
+
+
 def row_of(done: sa.CursorResult[Any]) -> int:
     """The row that an insertion made."""
     key = done.inserted_primary_key
@@ -70,7 +75,7 @@ class Store:
         where: str | Path | None = None,
         *,
         make: bool = True,
-        clock: Callable[[], datetime] = lambda: datetime.now(UTC),
+        clock: Callable[[], datetime] = _here,
     ) -> None:
         self.place = place_of(where)
         self.files = Files(self.place.files)

@@ -25,9 +25,9 @@ from bellmouth.recording.series import Recording, Series
 
 __all__ = ["Journal", "refuse_existing"]
 
-# A snapshot at most this often, and at most this share of the time. [s]
+# A snapshot at most this often, and at most this share of the time: beside the loop. [s]
 SNAPSHOT_S = 0.4
-SNAPSHOT_SHARE = 0.05
+SNAPSHOT_SHARE = 0.15
 # To the disk itself, in case the power fails, at most this share of the time. [s]
 SYNC_S = 1.0
 SYNC_SHARE = 0.02
@@ -100,7 +100,8 @@ class Journal:
         if self._sync.due():
             with self._sync:
                 os.fsync(self._file)
-        if self._snapshots is not None and self._kept.complete:
+        # A table of one row is no recording yet.
+        if self._snapshots is not None and self._kept.complete and self._kept.rows > 1:
             self._snapshots.take(self._kept.recording)
 
     def recording(self) -> Recording:
@@ -197,7 +198,7 @@ class _Kept:
         self._times = {name: array("d") for name in names}
         self._values = {name: array("d") for name in names}
         self._held = 0
-        self.samples = 0
+        self.samples = self.rows = 0
         self.last_s = -1.0
         self.complete = True
 
@@ -209,6 +210,7 @@ class _Kept:
             self._times[name].append(time_s)
             self._values[name].append(value)
         self.samples += len(values)
+        self.rows += 1
         self._held += len(values)
         self.last_s = time_s
         if self._held > MOST_SAMPLES:
@@ -235,9 +237,11 @@ class _Kept:
 class _Duty:
     """Work that is done at most every so often, and takes at most its share of the time."""
 
-    def __init__(self, every_s: float, share: float, clock: Callable[[], float]) -> None:
+    def __init__(
+        self, every_s: float, share: float, clock: Callable[[], float], *, at_once: bool = False
+    ) -> None:
         self._every_s, self._share, self._clock = every_s, share, clock
-        self._next = clock() + every_s
+        self._next = clock() + every_s * (not at_once)
         self._begun = 0.0
 
     def due(self) -> bool:
@@ -256,7 +260,7 @@ class _Snapshots:
 
     def __init__(self, path: Path, clock: Callable[[], float]) -> None:
         self._path = path
-        self._duty = _Duty(SNAPSHOT_S, SNAPSHOT_SHARE, clock)
+        self._duty = _Duty(SNAPSHOT_S, SNAPSHOT_SHARE, clock, at_once=True)
         self._work: threading.Thread | None = None
 
     def take(self, recording: Callable[[str], Recording]) -> None:

@@ -53,6 +53,7 @@ class Assembly:
         self._losses = losses
         self._in: deque[isotp.CanMessage] = deque()
         self._before = b""
+        self._left = 0  # bytes still to come of the message that has begun
         self._is_tainted = False
         self._extended = identifiers == 29
         self._response_id = response_id(address, identifiers)
@@ -93,11 +94,25 @@ class Assembly:
         if repeated and kind == _CONSECUTIVE:
             self._losses.stray += 1  # the counter would have moved: this frame came twice
             return None
+        if not self._is_full(kind, data):
+            self._losses.damaged += 1  # its missing bytes would be made up from padding later
+            self._is_tainted = self.is_receiving
+            return None
         if kind == _SINGLE and not self.is_receiving and 1 <= data[0] < len(data):
             return data[1 : 1 + data[0]]  # nothing to put together, and most answers are such
         self._in.append(isotp.CanMessage(self._response_id, data=data, extended_id=self._extended))
         self._logic.process()
         return self._whole()
+
+    def _is_full(self, kind: int | None, data: bytes) -> bool:
+        """Whether a frame holds all that it must: only a message's last may be short."""
+        if kind == _FIRST:
+            self._left = ((data[0] & 0x0F) << 8 | data[1]) - (_FRAME_BYTES - 2)
+        elif kind == _CONSECUTIVE and self.is_receiving:
+            if len(data) < _FRAME_BYTES and len(data) - 1 < self._left:
+                return False
+            self._left -= _FRAME_BYTES - 1
+        return True
 
     def _whole(self) -> bytes | None:
         found = self._logic.recv()
@@ -117,7 +132,7 @@ class Assembly:
         self._before, self._is_tainted = b"", False
         self._logic.reset()
 
-    def _note(self, error: isotp.IsoTpError) -> None:
+    def _note(self, error: Exception) -> None:
         # Frames do not say to which message they belong: once one is amiss, what follows may be
         # put together from two messages, until all has come to rest.
         self._is_tainted |= isinstance(error, _TAINTING)

@@ -1,6 +1,7 @@
 """Running a coached attempt in a terminal: confirm, coach, judge, keep, foretell."""
 
 import sys
+import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass
@@ -52,6 +53,8 @@ __all__ = [
 
 _STOP_KEYS = ("q", "Q", "\x1b")
 _SWITCH_S = 0.0005
+#: So long after the end the key may come on again. [s]
+_END_S = 20.0
 
 
 @dataclass(frozen=True)
@@ -216,12 +219,27 @@ def _run(
             with watching:
                 coach.start()
                 face.show(status)
+                if observer is not None and session.phase == "done":
+                    _show_the_end(session, observer, clock)
     except KeyboardInterrupt:
         coach.stop()
         click.echo()
     finally:
         close_sound()
     return session
+
+
+def _show_the_end(session: Session, observer: Observer, clock: Clock) -> None:
+    """A time with the key off is on record only once the key is on again."""
+    step = session.procedure.steps[-1]
+    if (step.who, step.do) != ("key", "off"):
+        return
+    click.echo("Turn the key on again: only then is it on record how long it was off.")
+    began_s = clock.now_s()
+    while clock.now_s() < began_s + _END_S:
+        clock.wait(clock.now_s() + 0.1, threading.Event())
+        if observer.samples.latest_s > began_s + 1.0:
+            return
 
 
 def _mark(coach: Coach, _: str) -> None:
@@ -300,7 +318,7 @@ def _judged(
     if session.phase in ("stopped", "void"):
         _keep(wishes, session, "", practice=practice)
         return _lost(session)
-    judgement = judge(recording, wishes.procedure, dict(session.marks) or None)
+    judgement = judge(recording, wishes.procedure, dict(session.told) or None)
     print_judgement(judgement, console())
     _keep(wishes, session, judgement.judgement, practice=practice)
     timing = learn_timing(Attempts(wishes.folder).read(wishes.person))

@@ -1,14 +1,19 @@
 """``bellmouth serve``: the whole job on a page."""
 
+import socket
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from bellmouth.errors import BellmouthError
 
+if TYPE_CHECKING:
+    from bellmouth.pages.site.guard import Settings
+
 __all__ = ["command"]
 
-_HOST = "127.0.0.1"
+_LOOPBACK = "127.0.0.1"
 
 
 @click.command("serve", short_help="The whole job on a page, on this machine.")
@@ -17,39 +22,74 @@ _HOST = "127.0.0.1"
     type=click.IntRange(0, 65_535),
     default=8642,
     show_default=True,
-    help="TCP port on loopback; 0 takes a free one.",
+    help="TCP port; 0 takes a free one.",
 )
 @click.option("--book", "where", metavar="FOLDER|URL", help="The book to open (as `book` does).")
 @click.option("--open", "show", is_flag=True, help="Open it in the browser of this machine.")
-def command(port: int, where: str | None, show: bool) -> None:
-    """Serve the page at the car until ctrl-C. Nothing leaves this machine."""
-    import socket  # noqa: PLC0415 - --help stays quick
-    import webbrowser  # noqa: PLC0415
+@click.option(
+    "--network",
+    is_flag=True,
+    help="Also for other devices on the local network, each paired by a picture to scan.",
+)
+def command(port: int, where: str | None, show: bool, network: bool) -> None:
+    """Serve the page at the car until ctrl-C. Without --network nothing leaves this machine."""
+    import webbrowser  # noqa: PLC0415 - --help stays quick
 
     import uvicorn  # noqa: PLC0415
 
     from bellmouth.book.book import Book  # noqa: PLC0415
+    from bellmouth.book.places import place_of  # noqa: PLC0415
     from bellmouth.pages.site.app import create_app  # noqa: PLC0415
     from bellmouth.pages.site.garage import Garage  # noqa: PLC0415
-    from bellmouth.pages.site.guard import Settings  # noqa: PLC0415
 
+    place = Path(where) if where and "://" not in where else where
     with socket.socket() as listening:
-        listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        try:
-            listening.bind((_HOST, port))
-        except OSError as error:
-            reason = (error.strerror or "").lower()
-            raise BellmouthError(
-                f"port {port}: is taken ({reason}). Give another --port, or 0 for a free one."
-            ) from error
-        port = listening.getsockname()[1]
-        hosts = frozenset({f"{_HOST}:{port}", f"localhost:{port}"})
-        garage = Garage(Book(Path(where) if where and "://" not in where else where))
-        address = f"http://{_HOST}:{port}/"
+        port = _listen(listening, port, network=network)
+        settings, address = _settings(port, network=network)
+        garage = Garage(Book(place), place_of(place).files / "captures")
         click.echo(f"The page is at {address} (ctrl-C ends it)")
         if show:
             webbrowser.open(address)
         config = uvicorn.Config(
-            create_app(garage, Settings(hosts)), log_level="warning", timeout_graceful_shutdown=2
+            create_app(garage, settings), log_level="warning", timeout_graceful_shutdown=2
         )
         uvicorn.Server(config).run(sockets=[listening])
+
+
+def _listen(listening: socket.socket, port: int, *, network: bool) -> int:
+    """Take the port; gives its number."""
+    listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        listening.bind(("" if network else _LOOPBACK, port))
+    except OSError as error:
+        reason = (error.strerror or "").lower()
+        raise BellmouthError(
+            f"port {port}: is taken ({reason}). Give another --port, or 0 for a free one."
+        ) from error
+    return int(listening.getsockname()[1])
+
+
+def _settings(port: int, *, network: bool) -> "tuple[Settings, str]":
+    """Who may use the page, and the address to open on this machine."""
+    import secrets  # noqa: PLC0415
+
+    from bellmouth.pages.site.guard import Settings  # noqa: PLC0415
+    from bellmouth.pages.site.pairing import (  # noqa: PLC0415
+        local_address,
+        new_code,
+        pair_address,
+        terminal_picture,
+    )
+
+    hosts = {f"{_LOOPBACK}:{port}", f"localhost:{port}"}
+    if not network:
+        return Settings(frozenset(hosts)), f"http://{_LOOPBACK}:{port}/"
+    outside = f"{local_address()}:{port}"
+    settings = Settings(
+        frozenset({*hosts, outside}), token=secrets.token_urlsafe(32), address=f"http://{outside}"
+    )
+    address = pair_address(settings, new_code(settings))
+    click.echo(terminal_picture(address))
+    click.echo(f"Scan it with the device that is to use the page, or open {address}")
+    click.echo("It works once; a paired browser shows another at /pair.")
+    return settings, f"http://{_LOOPBACK}:{port}/pair?code={new_code(settings)}"

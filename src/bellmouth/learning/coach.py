@@ -15,6 +15,7 @@ from typing import Protocol, Self
 from bellmouth.learning.clock import Clock, MonotonicClock
 from bellmouth.learning.cues import Cue
 from bellmouth.learning.evidence import Moment
+from bellmouth.learning.samples import Samples
 from bellmouth.learning.session import ENDED, Progress, Session
 
 __all__ = ["Coach", "Face", "Given", "Observer", "Sink"]
@@ -61,6 +62,11 @@ class Observer(Protocol):
     @property
     def watched(self) -> frozenset[str]:
         """``key``, ``pedal``, ``engine``."""
+        ...
+
+    @property
+    def samples(self) -> Samples:
+        """All that was read, for the judge."""
         ...
 
     def watching(self, sink: Sink, clock: Clock) -> AbstractContextManager[None]:

@@ -1,5 +1,7 @@
 """What was read while an attempt ran, made into a recording for the judge."""
 
+import math
+
 import numpy as np
 
 from bellmouth.j1979.parameters import unit_of
@@ -20,6 +22,11 @@ class Samples:
         if not times or at_s > times[-1]:
             times.append(at_s)
             values.append(value)
+
+    @property
+    def latest_s(self) -> float:
+        """When the last value came; minus infinity where none has. [s]"""
+        return max((times[-1] for times, _ in self._values.values() if times), default=-math.inf)
 
     def recording(self, source: str) -> Recording | None:
         """The recording so far, on the clock that the samples came with; None where it is empty."""

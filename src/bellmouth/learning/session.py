@@ -97,6 +97,17 @@ class Session:
         What an observer sees of the person: ``key``, ``pedal``, ``engine``; empty for none.
     quiet
         Nothing sounds.
+
+    Attributes
+    ----------
+    phase, lost
+        Where it is, and why it is lost or void.
+    timings
+        Every action that was seen.
+    marks, told
+        Times of events: all, and those that a person told. [s]
+    began_s
+        When the first action was planned. [s]
     """
 
     def __init__(
@@ -114,6 +125,7 @@ class Session:
         self.follower = Follower(procedure, watched)
         self.standing = Standing(procedure)
         self.marks: dict[str, list[float]] = {}
+        self.told: dict[str, list[float]] = {}
         self.timings: list[Timing] = []
         self.began_s = math.nan
         self._line = TimeLine(procedure, self.leads, quiet=quiet)
@@ -186,6 +198,8 @@ class Session:
             return ()
         now_s = at_s if now_s is None else now_s
         self.marks.setdefault(event, []).append(at_s)
+        if moment is None:
+            self.told.setdefault(event, []).append(at_s)
         self._answered(event, at_s)
         self._pause(event, at_s, now_s)
         self.follower.event(event, moment or Moment(at_s - LATE_S, at_s + EARLY_S, at_s))

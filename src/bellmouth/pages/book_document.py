@@ -1,15 +1,17 @@
 """The book as plain data: a car's page, a line of a list, a finding made again."""
 
 from dataclasses import asdict
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from bellmouth.book.archive import identifications
 from bellmouth.book.entries import Entry, effective
-from bellmouth.book.judging import Recomputed
 from bellmouth.book.lists import Standing
 from bellmouth.book.masking import masked_in
 from bellmouth.book.standing import known_of
 from bellmouth.book.store import History
+
+if TYPE_CHECKING:
+    from bellmouth.book.judging import Recomputed
 
 __all__ = ["car_page", "recomputed_document", "standing_document"]
 
@@ -37,7 +39,7 @@ def standing_document(standing: Standing) -> dict[str, Any]:
     return asdict(standing)
 
 
-def recomputed_document(one: Recomputed) -> dict[str, Any]:
+def recomputed_document(one: "Recomputed") -> dict[str, Any]:
     """Whether an entry came out again as it was kept."""
     return {
         "entry": one.entry.number,

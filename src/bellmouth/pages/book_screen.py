@@ -2,15 +2,17 @@
 
 from collections.abc import Mapping, Sequence
 from datetime import date
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from bellmouth.book.forecast import Forecast
 from bellmouth.book.lists import Standing
 from bellmouth.pages.lists import print_list, section
+
+if TYPE_CHECKING:
+    from bellmouth.book.forecast import Forecast
 
 __all__ = ["print_car", "print_cars", "print_due", "print_forecast"]
 
@@ -70,7 +72,7 @@ def print_due(found: Sequence[Standing], today: date, out: Console) -> None:
     out.print(table)
 
 
-def print_forecast(found: Forecast, out: Console) -> None:
+def print_forecast(found: "Forecast", out: Console) -> None:
     """Print when to inspect next, how sure that is, and why."""
     at, on = found.inspect_at_km, found.inspect_on
     when = "" if on is None else f", about {on.value:%B %Y}"

@@ -18,7 +18,7 @@ from bellmouth.learning.procedure import Procedure
 from bellmouth.learning.samples import Samples
 from bellmouth.learning.schedule import Leads
 from bellmouth.learning.session import Session
-from bellmouth.practice.ignition import Action
+from bellmouth.practice.ignition import Action, Key
 from bellmouth.practice.learner import Learner, Slips
 from bellmouth.practice.light_car import Poll
 from bellmouth.practice.mechanic import Seen
@@ -79,7 +79,7 @@ class Coached:
     verdicts
         The controller's own: the truth.
     marks
-        What the coach was told of events, by name. [s]
+        What the person told of events, by name. [s]
     """
 
     session: Session
@@ -180,10 +180,14 @@ def coach_attempt(
     )
     room.reader = LiveReader(coach, 1.0 / polls_per_s) if live else None
     coach.run()
+    last = procedure.steps[-1]
+    if session.phase == "done" and (last.who, last.do) == ("key", "off"):
+        # A time with the key off is on record only once the key is on again.
+        car.follow([Action(car.time_s + 0.5, "key", Key.ON)])
     end_s = car.time_s + _AFTER_S
     while car.time_s < end_s:
         room.step(car.time_s + _LOOK_S)
-    return Coached(session, coach, recording_of(room.polls), car.verdicts, dict(session.marks))
+    return Coached(session, coach, recording_of(room.polls), car.verdicts, dict(session.told))
 
 
 def recording_of(polls: Sequence[Poll]) -> Recording | None:

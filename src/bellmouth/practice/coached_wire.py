@@ -90,4 +90,4 @@ def _coach(
             learner.stopped(clock.now_s())
         pause.wait(_AFTER_S / car.speed)
     recording = observer.samples.recording("wire")
-    return Coached(session, coach, recording, car.verdicts, dict(session.marks))
+    return Coached(session, coach, recording, car.verdicts, dict(session.told))

@@ -35,8 +35,8 @@ class Desk:
 
     Attributes
     ----------
-    watched
-        What the coach is shown of the person.
+    watched, samples
+        What the coach is shown of the person, and what a recorder would have kept.
     """
 
     def __init__(self, clock: Clock, car: LightCar | None = None) -> None:
@@ -44,7 +44,7 @@ class Desk:
         self._car = car or LightCar()
         self._clock = clock
         self._began_s = clock.now_s()
-        self._samples = Samples()
+        self.samples = Samples()
         self._lock = threading.RLock()
         self._down = False
         self._tapped_s = -1.0
@@ -91,7 +91,7 @@ class Desk:
 
     def recording(self) -> Recording | None:
         """What a recorder would have kept."""
-        return self._samples.recording("practice")
+        return self.samples.recording("practice")
 
     @contextmanager
     def watching(self, sink: Sink, clock: Clock) -> Iterator[None]:
@@ -121,5 +121,5 @@ class Desk:
             return
         for name, value in poll.values.items():
             reader.sample(name, value, now_s)
-            self._samples.add(name, value, now_s)
+            self.samples.add(name, value, now_s)
         reader.told_until(now_s)

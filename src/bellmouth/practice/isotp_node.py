@@ -29,6 +29,7 @@ __all__ = ["CanCar"]
 
 _FRAME_BYTES = 8  # ISO 15765-4: every diagnostic frame is this long, whatever it carries
 _MOST_SINGLE = 7
+_N_BS_MS = 75  # how long flow control is waited for: ISO 15765-4, from memory
 _LOOK_AGAIN_S = 0.02  # while a flow control frame is awaited
 
 
@@ -52,7 +53,13 @@ class _Station:
             txfn=self._send,
             address=isotp.Address(normal, rxid=self.request_id, txid=self._response_id),
             error_handler=lambda _: None,  # a tester that falls silent is no news to a controller
-            params={"tx_padding": padding, "blocksize": 0, "stmin": 0, "logger_name": __name__},
+            params={
+                "tx_padding": padding,
+                "blocksize": 0,
+                "stmin": 0,
+                "rx_flowcontrol_timeout": _N_BS_MS,
+                "logger_name": __name__,
+            },
         )
         self._logic.logger.disabled = True
 

@@ -1,9 +1,9 @@
 """What the server holds between requests: the book, captures under way, practice cars."""
 
-import re
+import hashlib
 import tempfile
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -16,6 +16,7 @@ from bellmouth.errors import BellmouthError
 from bellmouth.pages.site.coached import Coached
 from bellmouth.pages.site.flow import name_of, of_job
 from bellmouth.pages.site.live import Adapter, Live, Practice
+from bellmouth.recording.readers import journal_of
 
 __all__ = ["Garage", "Visit"]
 
@@ -79,11 +80,37 @@ class Garage:
             running = self.captures.get(visit.key)
             if running is not None and running.state.phase in {"opening", "running"}:
                 raise BellmouthError("This car is being recorded already. End that capture first.")
-            path = self.folder / f"{_plain(visit.key)}-{len(visit.entries)}.parquet"
-            path.unlink(missing_ok=True)
+            path = self._free(visit.key)
             live = Live(adapter, path, visit.car, visit.complaint, seconds)
             self.captures[visit.key] = live
             return live
+
+    def left(self, key: str) -> list[Path]:
+        """Captures of a car that nobody took into the book, as when the server was killed."""
+        live = self.captures.get(key)
+        names = {one.name.removesuffix(".journal") for one in self.folder.glob(f"{_plain(key)}-*")}
+        found = sorted(self.folder / name for name in names if name.endswith(".parquet"))
+        return [one for one in found if live is None or one != live.path]
+
+    def take(self, name: str, path: Path) -> None:
+        """Take a capture into the book; its file goes only when the book has it."""
+        self.book.add_recording(name, path)
+        self.drop(path)
+
+    @staticmethod
+    def drop(path: Path) -> None:
+        """Remove a capture's file."""
+        for one in (path, journal_of(path)):
+            one.unlink(missing_ok=True)
+
+    def _free(self, key: str) -> Path:
+        self.folder.mkdir(parents=True, exist_ok=True)
+        number = 1
+        while (path := self.folder / f"{_plain(key)}-{number}.parquet").exists() or journal_of(
+            path
+        ).exists():
+            number += 1
+        return path
 
     def practise(self, key: str, practice: Practice) -> None:
         """Keep a practice car by the key of the car it plays."""
@@ -119,10 +146,5 @@ class Garage:
 
 
 def _plain(key: str) -> str:
-    """A key as a part of a file's name: it is base64, and shown to be so."""
-    return re.sub(r"[^A-Za-z0-9_-]", "", key)[:60]
-
-
-def newest(entries: Sequence[Entry]) -> Entry | None:
-    """The last of some entries."""
-    return entries[-1] if entries else None
+    """A car's part of its captures' names: nothing that came from outside."""
+    return hashlib.sha256(key.encode()).hexdigest()[:20]

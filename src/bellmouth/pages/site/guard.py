@@ -47,12 +47,17 @@ class Settings:
         Needed as a cookie where the page is on the local network; None on loopback.
     most_bytes
         Largest upload. [byte]
+    address
+        What a device on the network calls the page by, such as ``http://10.0.0.5:8642``.
+    codes
+        Codes that pair a browser, each once.
     """
 
     hosts: frozenset[str]
     token: str | None = None
     most_bytes: int = 64 * 1024 * 1024
-    code: str = field(default_factory=lambda: secrets.token_urlsafe(9))
+    address: str = ""
+    codes: list[str] = field(default_factory=list)
 
 
 class Guard:

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Annotated
 
 from fastapi import APIRouter, Form, UploadFile
+from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
 
@@ -18,6 +19,7 @@ from bellmouth.pages.procedures import procedure_document
 from bellmouth.pages.site.flow import stages_of
 from bellmouth.pages.site.garage import Garage, Visit
 from bellmouth.pages.site.rendering import go, page
+from bellmouth.pages.site.uploads import kept_upload
 from bellmouth.pages.site.view_coach import pack
 from bellmouth.recording import read_recording
 from bellmouth.work.content import content
@@ -60,7 +62,7 @@ def procedure(request: Request, key: str, name: str) -> Response:
 
 
 @router.post("/car/{key}/learning/{name}/judge")
-def judged(
+async def judged(
     request: Request,
     key: str,
     name: str,
@@ -69,16 +71,16 @@ def judged(
 ) -> Response:
     """Judge an attempt from its recording and what a person saw, and keep it."""
     garage: Garage = request.app.state.garage
-    visit = garage.visit(key)
-    ending = ".parquet" if (file.filename or "").lower().endswith(".parquet") else ".csv"
     with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / f"attempt{ending}"
-        path.write_bytes(file.file.read())
-        recording = read_recording(path)
-    said = judge(recording, pack(name), _marks(marks))
-    document = judgement_document(said)
-    entry = garage.book.add(visit.name, "attempt", document)
-    return go(f"/car/{key}/attempt/{entry.number}")
+        path = await kept_upload(file, Path(folder), (".csv", ".parquet"))
+        number = await run_in_threadpool(_kept, garage, key, name, path, _marks(marks))
+    return go(f"/car/{key}/attempt/{number}")
+
+
+def _kept(garage: Garage, key: str, name: str, path: Path, marks: dict[str, float] | None) -> int:
+    visit = garage.visit(key)
+    document = judgement_document(judge(read_recording(path), pack(name), marks))
+    return garage.book.add(visit.name, "attempt", document).number
 
 
 def _plan(visit: Visit) -> tuple[Planned, ...]:

@@ -5,6 +5,7 @@ import json
 import tempfile
 from collections.abc import AsyncIterator
 from dataclasses import asdict
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Annotated
 
@@ -18,12 +19,12 @@ from bellmouth.pages.site.flow import stages_of
 from bellmouth.pages.site.garage import Garage
 from bellmouth.pages.site.live import Adapter
 from bellmouth.pages.site.rendering import go, page
+from bellmouth.pages.site.uploads import kept_upload
+from bellmouth.recording.readers import journal_of
 
 __all__ = ["router"]
 
 router = APIRouter(include_in_schema=False)
-
-_ENDINGS = (".csv", ".csv.gz", ".parquet", ".mf4", ".log", ".asc", ".blf", ".trc")
 
 
 @router.get("/car/{key}/record")
@@ -38,7 +39,9 @@ def record(request: Request, key: str) -> Response:
             "visit": visit, "stages": stages_of(visit.here, "record"),
             "practice": key in garage.practices,
             "live": live.state if live is not None else None,
-            "recordings": visit.numbers("recording"),
+            "recordings": visit.numbers("recording"), "left": [
+                (one.name, _begun(one)) for one in garage.left(key)
+            ],
         },
     )  # fmt: skip
 
@@ -48,16 +51,8 @@ async def from_file(request: Request, key: str, file: UploadFile) -> Response:
     """Take a file's recording into the book."""
     garage: Garage = request.app.state.garage
     visit = await run_in_threadpool(garage.visit, key)
-    name = (file.filename or "").lower()
-    ending = next((one for one in _ENDINGS if name.endswith(one)), None)
-    if ending is None:
-        raise BellmouthError(f"Choose a recording that ends in {', '.join(_ENDINGS)}.")
     with tempfile.TemporaryDirectory() as folder:
-        # The browser's own name for the file is never used as a path.
-        path = Path(folder) / f"recording{ending}"
-        with path.open("wb") as there:
-            while block := await file.read(1 << 20):
-                there.write(block)
+        path = await kept_upload(file, Path(folder))
         await run_in_threadpool(garage.book.add_recording, visit.name, path)
     return go(f"/car/{key}/finding")
 
@@ -95,7 +90,25 @@ def stop(request: Request, key: str) -> Response:
     live.close()
     if not live.path.is_file():
         raise BellmouthError(live.state.trouble or "Nothing was recorded.")
-    garage.book.add_recording(visit.name, live.path)
+    garage.take(visit.name, live.path)
+    return go(f"/car/{key}/finding")
+
+
+@router.post("/car/{key}/record/left")
+def left(
+    request: Request, key: str, which: Annotated[str, Form()], do: Annotated[str, Form()]
+) -> Response:
+    """A capture that was left behind: into the book with it, or away."""
+    garage: Garage = request.app.state.garage
+    visit = garage.visit(key)
+    # What a browser says is looked for among what there is, never opened.
+    path = next((one for one in garage.left(key) if one.name == which), None)
+    if path is None:
+        raise BellmouthError("That capture is not there any more.")
+    if do == "drop":
+        garage.drop(path)
+        return go(f"/car/{key}/record")
+    garage.take(visit.name, path)
     return go(f"/car/{key}/finding")
 
 
@@ -119,6 +132,14 @@ async def states(request: Request, key: str) -> Response:
             await asyncio.sleep(0.05)
 
     return StreamingResponse(told(), media_type="text/event-stream")
+
+
+def _begun(path: Path) -> str:
+    """When a capture was last written to, for people."""
+    there = path if path.exists() else journal_of(path)
+    return (
+        datetime.fromtimestamp(there.stat().st_mtime, tz=UTC).astimezone().strftime("%d %b %H:%M")
+    )
 
 
 @router.post("/car/{key}/practice/act")

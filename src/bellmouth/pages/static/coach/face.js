@@ -34,7 +34,8 @@ export class Face {
     this.put("place", view.place ? this.words.step.replace("{n}", view.place).replace("{of}", view.of) : this.words.ready);
     this.put("digits", this.digits(view, now));
     this.put("shape", step ? SHAPES[step.tone] || "■" : "■");
-    this.put("say", step ? step.say : this.words.hand);
+    const called = this.cue && this.cue.kind === "now" && this.cue.edge >= 0 && now - this.cue.when < 0.45;
+    this.put("say", called ? this.cue.text : step ? step.say : this.words.hand);
     this.put("show", step ? step.show : "");
     this.put("caution", step ? step.caution : "");
     this.put("next", view.awaits ? `${this.words.until} ${view.awaits}` : view.next ? `${this.words.next} ${view.next}` : "");

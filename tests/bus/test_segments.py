@@ -1,0 +1,50 @@
+"""Whole messages out of frames: only the last frame of a message may be short."""
+
+import pytest
+
+from bellmouth.bus.link import Losses
+from bellmouth.bus.segments import Assembly
+from tests.bus.peer import hexed
+
+
+@pytest.fixture
+def losses() -> Losses:
+    return Losses()
+
+
+@pytest.fixture
+def assembly(losses: Losses) -> Assembly:
+    return Assembly(0x10, 11, lambda _, __: None, losses)
+
+
+def test_a_message_of_several_frames_comes_whole(assembly: Assembly, losses: Losses) -> None:
+    """ISO 15765-2 by can-isotp 2.0.7, as in the table of frames: 20 bytes."""
+    assert assembly.feed(hexed("1014490201314731")) is None
+    assert assembly.feed(hexed("214A433534343452")) is None
+    assert assembly.feed(hexed("2237323532333637")) == hexed(
+        "4902013147314A43353434345237323532333637"
+    )
+    assert losses.total() == 0
+
+
+def test_the_last_frame_may_be_short(assembly: Assembly, losses: Losses) -> None:
+    assert assembly.feed(hexed("1008410C1AF80D00")) is None
+    assert assembly.feed(hexed("21057B")) == hexed("410C1AF80D00057B")
+    assert losses.total() == 0
+
+
+@pytest.mark.parametrize("short", ["21474849", "21", "2147484940414B"])
+def test_a_middle_frame_that_is_short_is_damaged(
+    assembly: Assembly, losses: Losses, short: str
+) -> None:
+    """Otherwise what it lacks would be made up from the padding of the frame after it."""
+    assert assembly.feed(hexed("1014490201314731")) is None
+    assert assembly.feed(hexed(short)) is None
+    assert assembly.feed(hexed("2237323532333637")) is None
+    assert losses.damaged >= 1
+
+
+def test_the_last_frame_too_short_is_damaged(assembly: Assembly, losses: Losses) -> None:
+    assert assembly.feed(hexed("1008410C1AF80D00")) is None
+    assert assembly.feed(hexed("2105")) is None
+    assert losses.damaged == 1
