@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from bellmouth.book.visits import CarVisits, Read, Visit
 
-__all__ = ["History", "Odd", "draw_histories"]
+__all__ = ["History", "Odd", "draw_histories", "true_levels"]
 
 Floats = NDArray[np.float64]
 
@@ -69,9 +69,9 @@ def draw_histories(count: int, seed: int, *, jumps: bool = False) -> list[Histor
     return found
 
 
-def _true_levels(rng: np.random.Generator, kind: _Kind) -> Floats:
-    """Deposit at every step from the clean plate on. [levels]"""
-    km = np.exp(kind.log_km_to_level + rng.normal(0.0, 0.3))
+def true_levels(rng: np.random.Generator, log_km_to_level: float) -> Floats:
+    """Deposit at every 500 km from the clean plate on, for a car of a kind. [levels]"""
+    km = np.exp(log_km_to_level + rng.normal(0.0, 0.3))
     if rng.random() < 0.08:
         km /= rng.uniform(1.5, 2.5)  # oil mist
     x = np.arange(_STEPS + 1) * _STEP_KM / km
@@ -89,7 +89,7 @@ def _true_levels(rng: np.random.Generator, kind: _Kind) -> Floats:
 
 def _draw(rng: np.random.Generator, kind: _Kind, place: int, *, jumps: bool) -> History:
     level = kind.level_mm2
-    truth = _true_levels(rng, kind)
+    truth = true_levels(rng, kind.log_km_to_level)
     known_clean = rng.random() < 0.6
     begun = 0 if known_clean else int(rng.integers(0, 80))
     truth = truth + (abs(rng.normal(0.05, 0.05)) if known_clean else 0.0)

@@ -1,3 +1,4 @@
+import math
 import threading
 from functools import partial
 
@@ -161,6 +162,37 @@ def test_a_computer_that_stood_still_voids_the_attempt() -> None:
     coach.run()
     assert coach.session.phase == "void"
     assert "This computer stood still for" in face.said()[-1]
+
+
+def test_a_face_that_fails_leaves_nobody_waiting() -> None:
+    coach, face, _ = _coach(P3)
+
+    def fail(cue: object) -> None:
+        raise RuntimeError("no screen")
+
+    face.cue = fail  # type: ignore[method-assign]
+    with pytest.raises(RuntimeError, match="no screen"):
+        coach.run()
+    assert coach.session.phase == "void"
+
+
+def test_what_voids_an_attempt_after_its_end_changes_nothing() -> None:
+    coach, _, _ = _coach(P3)
+    coach.run()
+    coach.void("too late")
+    assert coach.session.phase == "done"
+    assert coach.session.lost is None
+
+
+def test_a_key_that_is_on_already_is_to_be_turned_off_first() -> None:
+    coach, face, clock = _coach(P3, ("key",))
+    clock.at(101.0, partial(coach.acted, "key_on", Moment(-math.inf, 101.0)))
+    clock.at(103.0, partial(coach.acted, "key_off", Moment(102.9, 103.0)))
+    _acts(coach, clock, (0.1, "key_on"), (3.2, "key_off"))
+    coach.run()
+    assert "Key off now, it comes on when called" in face.said()
+    assert coach.session.phase == "done"
+    assert len(coach.session.timings) == 2
 
 
 def test_a_clock_that_the_fan_stops_runs_on_with_the_rest_left() -> None:

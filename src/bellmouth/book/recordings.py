@@ -2,6 +2,7 @@
 
 import io
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -9,13 +10,14 @@ import numpy as np
 
 from bellmouth.book.entries import Entry
 from bellmouth.book.store import Store
+from bellmouth.book.visits import Read
 from bellmouth.errors import BookError
 from bellmouth.recording import read_recording, stretches
 from bellmouth.recording.export import frame
 from bellmouth.recording.series import Recording
 from bellmouth.recording.stretch import Stretch
 
-__all__ = ["add_recording", "recording_of"]
+__all__ = ["add_recording", "idle_opening", "recording_of"]
 
 #: Readings that follow the plate, the nearest to what idle control has learned first.
 _OPENINGS = ("relative_throttle_position", "throttle_position", "commanded_throttle_actuator")
@@ -57,6 +59,12 @@ def recording_of(store: Store, entry: Entry) -> Recording:
     if entry.kind != "recording":
         raise BookError(f"Entry {entry.number} is a {entry.kind}, not a recording.")
     return _read(store, entry.files[0], entry.document)
+
+
+def idle_opening(found: Sequence[Stretch]) -> Read | None:
+    """The plate's opening over the warm idles of a recording, None where nothing tells it. [%]"""
+    opening = _idle_opening(found)
+    return None if opening is None else Read(opening["value"], opening["standard_error"])
 
 
 def _described(recording: Recording) -> dict[str, Any]:
@@ -101,7 +109,7 @@ def _same(one: Recording, other: Recording) -> bool:
     )
 
 
-def _idle_opening(found: list[Stretch] | tuple[Stretch, ...]) -> dict[str, Any] | None:
+def _idle_opening(found: Sequence[Stretch]) -> dict[str, Any] | None:
     """The plate's mean opening over the warm idles, by the first reading that tells it. [%]"""
     idles = [one for one in found if one.kind == "idle" and one.warm is not False]
     for parameter in _OPENINGS:

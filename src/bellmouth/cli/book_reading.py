@@ -1,6 +1,7 @@
 """``bellmouth book show``, ``due``, ``forecast`` and ``recompute``: read what the book knows."""
 
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -14,6 +15,12 @@ _JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON doc
 _LIMIT = click.option(
     "--limit", type=click.IntRange(1), default=50, show_default=True, help="At most so many cars."
 )
+
+
+def _json(document: dict[str, Any]) -> str:
+    from bellmouth.pages.document import to_json  # noqa: PLC0415 - loads the finding's libraries
+
+    return to_json(document)
 
 
 @click.command("show", short_help="A car's page, or the list of cars.")
@@ -31,14 +38,13 @@ def show_command(
 ) -> None:
     """Show the history of CAR, or without it the cars, the last touched first."""
     from bellmouth.pages import book_document, book_screen  # noqa: PLC0415
-    from bellmouth.pages.document import to_json  # noqa: PLC0415
     from bellmouth.pages.lists import console  # noqa: PLC0415
 
     book = opened(context)
     if name is None:
         found = book.cars(limit=limit)
         if as_json:
-            click.echo(to_json({"cars": [book_document.standing_document(one) for one in found]}))
+            click.echo(_json({"cars": [book_document.standing_document(one) for one in found]}))
         else:
             book_screen.print_cars(found, console())
         return
@@ -46,7 +52,7 @@ def show_command(
         book.history(name), book.standing(name), masked=not with_identification
     )
     if as_json:
-        click.echo(to_json(page))
+        click.echo(_json(page))
     else:
         book_screen.print_car(page, console())
 
@@ -59,13 +65,12 @@ def show_command(
 def due_command(context: click.Context, before: str | None, limit: int, as_json: bool) -> None:
     """List the cars to inspect, the soonest first."""
     from bellmouth.pages import book_document, book_screen  # noqa: PLC0415
-    from bellmouth.pages.document import to_json  # noqa: PLC0415
     from bellmouth.pages.lists import console  # noqa: PLC0415
 
     book = opened(context)
     found = book.due(limit=limit, before=before)
     if as_json:
-        click.echo(to_json({"due": [book_document.standing_document(one) for one in found]}))
+        click.echo(_json({"due": [book_document.standing_document(one) for one in found]}))
     else:
         book_screen.print_due(found, book.today(), console())
 
@@ -90,7 +95,6 @@ def forecast_command(
     """
     from bellmouth.book.forecast_document import forecast_document  # noqa: PLC0415
     from bellmouth.pages import book_screen  # noqa: PLC0415
-    from bellmouth.pages.document import to_json  # noqa: PLC0415
     from bellmouth.pages.lists import console  # noqa: PLC0415
 
     book = opened(context)
@@ -107,7 +111,7 @@ def forecast_command(
 
         write_chart(found, picture)
     if as_json:
-        click.echo(to_json(forecast_document(found)))
+        click.echo(_json(forecast_document(found)))
     else:
         book_screen.print_forecast(found, console())
 
@@ -123,14 +127,13 @@ def recompute_command(context: click.Context, name: str, number: int | None, as_
     The exit code is 1 where one comes out otherwise.
     """
     from bellmouth.pages import book_document  # noqa: PLC0415
-    from bellmouth.pages.document import to_json  # noqa: PLC0415
 
     book = opened(context)
     with waiting("Weighing the causes again"):
         found = book.recompute(name, number)
     if as_json:
         made = [book_document.recomputed_document(one) for one in found]
-        click.echo(to_json({"recomputed": made}))
+        click.echo(_json({"recomputed": made}))
     for one in () if as_json else found:
         verdict = "the same" if one.same else "NOT the same"
         click.echo(f"Entry {one.entry.number} ({one.entry.kind}): {verdict}.")

@@ -296,7 +296,7 @@ def practise(wishes: Wishes) -> int:
     def press(coach: Coach, typed: str) -> None:
         warning = desk.press_key(typed.lower())
         if warning:
-            coach.session.void(warning, clock.now_s())
+            coach.void(warning)
         if typed.lower() not in KEYS:
             coach.mark()
 

@@ -240,9 +240,15 @@ class Model:
         # Something always passes: a smooth floor keeps the logarithm alive.
         return np.asarray(0.5 * (parts["left"] + np.hypot(parts["left"], parts["floor"])))
 
-    def clamp_slope(self, predicted: Floats, bank: int) -> Floats:
+    def _log_trim(self, value: Floats, bank: int) -> Floats:
+        """A bank's total trim as read, between both ways in which a controller may combine its
+        short and long trims; (batch, points)."""
+        o = self.observations
+        return np.asarray(o.log_trim[:, bank] + _Getter(value)("trim_sum") * o.trim_gap[:, bank])
+
+    def clamp_slope(self, predicted: Floats, value: Floats, bank: int) -> Floats:
         """How much of a predicted trim gets through to the reading: all, or little at a limit."""
-        reading, limit = self.observations.log_trim[:, bank], self.observations.trim_limit[:, bank]
+        reading, limit = self._log_trim(value, bank), self.observations.trim_limit[:, bank]
         beyond = np.clip(limit * (predicted - reading) / _TRIM_SOFTNESS, -50.0, 50.0)
         return np.where(limit == 0, 1.0, 1.0 / (1.0 + np.exp(beyond)))
 
@@ -297,7 +303,7 @@ class Model:
         if name.startswith("trim"):
             bank = int(name[-1]) - 1
             predicted = self.predicted_log_trim(state, effects)[bank]
-            reading = o.log_trim[:, bank]
+            reading = self._log_trim(state["value"], bank)
             return reading - _clamped(predicted, reading, o.trim_limit[:, bank])
         if name == "computed":
             shift = get("meter_gain") + self.at_points(effects.meter)

@@ -33,6 +33,7 @@ _SHARED = (
     "fuel_level",
     "bank_split",
     "leak_bank",
+    "trim_sum",
 )
 _PER_RECORDING = ("ambient", "fuel_fill", "heating", "meter_day")
 
@@ -101,6 +102,7 @@ def unknowns(observations: Observations, car: Car, priors: Priors) -> Unknowns:
         "fuel_level": (fuel_mean, fuel_sd),
         "bank_split": (0.0, fuel["log_bank_split"]),
         "leak_bank": (0.0, fuel["leak_bank"]),
+        "trim_sum": tuple(fuel["trim_sum"]),
     }
     ambient = _ambient_blocks(observations, priors)
     recordings = observations.recordings

@@ -46,7 +46,8 @@ class Observations:
 
     ``metered_kg_s`` is the airflow the meter reports; ``computed_kg_s`` the airflow that a
     pressure-metering controller says it computed. ``log_trim`` has shape (points, 2), a bank a
-    column, and ``trim_limit`` the sign of the limit it sits at. The ``…_error`` arrays are
+    column, and ``trim_limit`` the sign of the limit it sits at; ``trim_gap`` is what the logarithm
+    would be more if the controller adds its two trims rather than multiplying them. The ``…_error`` arrays are
     standard errors in the same unit (of the logarithm for flows).
     """
 
@@ -68,6 +69,7 @@ class Observations:
     log_trim: Floats
     trim_error: Floats
     trim_limit: Floats
+    trim_gap: Floats
     ambient_pa: Floats
     intake_k: Floats
     purging: Floats
@@ -190,7 +192,17 @@ def _fuel(
         "log_trim": trim,
         "trim_error": error,
         "trim_limit": _same_limit(trim, limit, recording),
+        "trim_gap": np.stack([_gap(column, bank) for bank in BANKS], axis=1),
     }
+
+
+def _gap(column: "_Columns", bank: int) -> Floats:
+    """Log of 1 + short + long over (1 + short)(1 + long); 0 where only one is reported."""
+    short, long = (
+        column.value(f"{term}_term_fuel_trim_bank_{bank}") / 100 for term in ("short", "long")
+    )
+    product = np.maximum((1 + short) * (1 + long), 0.2)
+    return np.nan_to_num(np.log(np.maximum(1.0 - short * long / product, 0.2)))
 
 
 def _plausible(value: Floats, least: float) -> Floats:

@@ -188,5 +188,5 @@ def _trim(
         predicted = _sum((inside * lean, moved), (1.0, fuel), (1.0, {"meter_gain": -one}))
         shift = inside * turning * state["leak"] / state["filled"]
     predicted = _sum((1.0, predicted), (1.0, {"leak_bank": shift}))
-    passes = model.clamp_slope(model.predicted_log_trim(state, effects)[bank], bank)
-    return _sum((-passes, predicted))
+    passes = model.clamp_slope(model.predicted_log_trim(state, effects)[bank], value, bank)
+    return _sum((-passes, predicted), (passes, {"trim_sum": o.trim_gap[:, bank]}))

@@ -128,12 +128,18 @@ class Coach:
         self._thread.start()
 
     def run(self) -> None:
-        """Begin counting in, and return when the attempt is over."""
+        """Begin counting in, and return when the attempt is over.
+
+        Where a face raises, the attempt is void, and whoever waits for its end is told so.
+        """
         with self._lock:
             self._away_s = self.clock.away_s()
             self.session.begin(self.clock.now_s())
-        while not self._step():
-            pass
+        try:
+            while not self._step():
+                pass
+        finally:
+            self.session.void("The coach itself failed.", self.clock.now_s())
 
     def wait(self, seconds: float | None = None) -> bool:
         """Wait for the end, so many real seconds at most; whether it has come."""
@@ -237,6 +243,10 @@ class Coach:
     def stop(self) -> None:
         """The big stop."""
         self._tell(self.session.stop)
+
+    def void(self, why: str) -> None:
+        """The attempt counts for nothing, and why."""
+        self._tell(lambda now_s: self.session.void(why, now_s))
 
     # What a face shows.
 

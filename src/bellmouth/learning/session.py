@@ -245,6 +245,8 @@ class Session:
 
     def void(self, why: str, now_s: float) -> tuple[Cue, ...]:
         """The coach itself failed, as where the computer slept: the attempt counts for nothing."""
+        if self.phase in ENDED:
+            return ()
         self.lost = Lost("", why, None, now_s)
         return self._end("void", f"{phrase('void')}. {why}", now_s)
 

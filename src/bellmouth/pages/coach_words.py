@@ -1,9 +1,9 @@
-"""The fixed words that the coach on the page shows by itself; the steps have their own."""
+"""Fixed words that scripts of the page show by themselves: the coach's, and a live capture's."""
 
 from collections.abc import Mapping
 from types import MappingProxyType
 
-__all__ = ["COACH_WORDS"]
+__all__ = ["COACH_WORDS", "LIVE_WORDS"]
 
 #: By name; what stands in braces is filled in by the page.
 COACH_WORDS: Mapping[str, str] = MappingProxyType(
@@ -24,5 +24,27 @@ COACH_WORDS: Mapping[str, str] = MappingProxyType(
         "stopped": "Stopped.",
         "void": "Stop. Attempt void.",
         "lost": "The server does not answer.",
+    }
+)
+
+LIVE_WORDS: Mapping[str, str] = MappingProxyType(
+    {
+        "opening": "Asking the car what it is",
+        "running": "Recording",
+        "ended": "Recorded",
+        "failed": "It did not work",
+        "seconds": "{n} s",
+        "readings": "{n} readings",
+        "step": "Step {n} of {of}",
+        "quiet": "The car has gone quiet: is the ignition on?",
+        "steady": "steady",
+        "moving": "not steady yet",
+        "ended_hint": "End and judge: all is on disk.",
+        "speed": "Engine speed",
+        "airflow": "Airflow",
+        "pressure": "Manifold pressure",
+        "short": "Short trim",
+        "long": "Long trim",
+        "bank": "bank {n}",
     }
 )

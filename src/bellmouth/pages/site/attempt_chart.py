@@ -9,7 +9,7 @@ from xml.sax.saxutils import escape
 
 __all__ = ["attempt_svg"]
 
-_WIDE, _ROW, _TOP, _LEFT, _RIGHT = 720, 46, 64, 12, 12
+_WIDE, _ROW, _TOP, _LEFT, _RIGHT = 360, 46, 64, 6, 6
 _SHAPES = {"met": "✓", "missed": "✗", "cannot tell": "?"}
 
 
@@ -40,7 +40,7 @@ def _strip(lines: Sequence[Mapping[str, Any]]) -> list[str]:
     if not at:
         return []
     first, last = min(s for _, s in at), max(s for _, s in at)
-    scale = (_WIDE - _LEFT - _RIGHT - 60) / max(last - first, 1.0)
+    scale = (_WIDE - _LEFT - _RIGHT - 12) / max(last - first, 1.0)
     parts = [f'<path class="axis" d="M{_LEFT} 40H{_WIDE - _RIGHT}"/>']
     beyond = -100.0
     for number, seconds in at:

@@ -1,6 +1,7 @@
 """What the server holds between requests: the book, captures under way, practice cars."""
 
 import hashlib
+import json
 import tempfile
 import threading
 from collections.abc import Callable
@@ -56,6 +57,7 @@ class Garage:
     coached: dict[str, Coached] = field(default_factory=dict)
     checked: set[tuple[str, str]] = field(default_factory=set)
     _lock: threading.Lock = field(default_factory=threading.Lock)
+    _making: threading.Lock = field(default_factory=threading.Lock)
 
     def visit(self, key: str) -> Visit:
         """The car behind an address, with its newest job.
@@ -74,14 +76,17 @@ class Garage:
             history.entries, of_job(history.entries, job),
         )  # fmt: skip
 
-    def capture(self, visit: Visit, adapter: Adapter, seconds: float | None) -> Live:
+    def capture(
+        self, visit: Visit, adapter: Adapter, seconds: float | None,
+        obey: Callable[[float], None] = lambda _: None,
+    ) -> Live:  # fmt: skip
         """Begin a capture of a car, where none is under way."""
         with self._lock:
             running = self.captures.get(visit.key)
             if running is not None and running.state.phase in {"opening", "running"}:
                 raise BellmouthError("This car is being recorded already. End that capture first.")
             path = self._free(visit.key)
-            live = Live(adapter, path, visit.car, visit.complaint, seconds)
+            live = Live(adapter, path, visit.car, visit.complaint, seconds, obey)
             self.captures[visit.key] = live
             return live
 
@@ -119,6 +124,38 @@ class Garage:
             self.practices[key] = practice
         if old is not None:
             old.close()
+        self.remember(key)
+
+    def remember(self, key: str) -> None:
+        """Write down how a practice car was made and mended, for when the server starts anew."""
+        practice = self.practices[key]
+        self.folder.mkdir(parents=True, exist_ok=True)
+        told = {"made": practice.made, "works": practice.works}
+        part = self._practice_file(key).with_suffix(".part")
+        part.write_text(json.dumps(told), encoding="utf-8")
+        part.replace(self._practice_file(key))
+
+    def practice(self, key: str) -> Practice | None:
+        """The practice car behind an address, made anew after a restart; None for a real car."""
+        with self._making:
+            if key in self.practices or not self._practice_file(key).is_file():
+                return self.practices.get(key)
+            told = json.loads(self._practice_file(key).read_text("utf-8"))
+            practice = Practice(**told["made"], state_file=self.state_file(key))
+            practice.mend(told["works"])
+            self.practices[key] = practice
+            return practice
+
+    def is_practice(self, key: str) -> bool:
+        """Whether a car is a practice car."""
+        return key in self.practices or self._practice_file(key).is_file()
+
+    def state_file(self, key: str) -> Path:
+        """Where a practice car keeps what it learned."""
+        return self.folder / f"{_plain(key)}.learned"
+
+    def _practice_file(self, key: str) -> Path:
+        return self.folder / f"{_plain(key)}.practice"
 
     def attempt(self, key: str, name: str, make: Callable[[], Coached]) -> Coached:
         """Begin a coached attempt, or give the one that another tab began at the same procedure."""

@@ -7,7 +7,7 @@ second, and what it left is offered when the page is opened again.
 
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
@@ -15,6 +15,8 @@ from typing import TYPE_CHECKING, Any
 
 from bellmouth.car.description import Car
 from bellmouth.errors import BellmouthError
+from bellmouth.j1979.parameters import unit_of
+from bellmouth.pages.site.traces import Traces
 
 if TYPE_CHECKING:
     from bellmouth.bus.capture import Captured, Progress
@@ -51,6 +53,7 @@ class State:
     quiet: bool = False
     advice: dict[str, Any] | None = None
     values: dict[str, float] = field(default_factory=dict)
+    units: dict[str, str] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
     trouble: str = ""
 
@@ -58,15 +61,21 @@ class State:
 class Practice:
     """A practice car on a wire of its own, one tap away."""
 
-    def __init__(self, fault: str, seed: int, speed: float = 1.0, variant: str = "A") -> None:
+    def __init__(
+        self, fault: str, seed: int, speed: float = 1.0, variant: str = "A",
+        state_file: Path | None = None,
+    ) -> None:  # fmt: skip
         from bellmouth.practice.live import PracticeCar  # noqa: PLC0415 - only a practice needs it
-        from bellmouth.practice.mechanic import Mechanic  # noqa: PLC0415
         from bellmouth.practice.wires import WireChoice, serve  # noqa: PLC0415
 
+        self.made = {"fault": fault, "seed": seed, "speed": speed, "variant": variant}
+        self.works: list[str] = []
+        self.own_foot = False
         self._stack = ExitStack()
         self.car: PracticeCar = PracticeCar(
-            fault, seed=seed, variant=variant, speed=speed, driver=Mechanic()
+            fault, seed=seed, variant=variant, speed=speed, state_file=state_file
         )
+        self._stack.callback(self.car.close)
         self._stack.enter_context(self.car.keep_up())
         self._wire = serve(self.car, WireChoice())
         self._stack.callback(self._wire.close)
@@ -85,11 +94,17 @@ class Practice:
         self.car.do("key", 2.0)
         self._wait(lambda: self.car.awake)
 
+    def obey(self, rpm: float) -> None:
+        """Hold the speed that the page asks for, unless the person at the page took over. [rpm]"""
+        if not self.own_foot and self.car.driver is not None:
+            self.car.ask(rpm)
+
     def hand_over(self) -> None:
         """A mechanic takes the seat, with the key on and the engine stopped."""
         from bellmouth.practice.mechanic import Mechanic  # noqa: PLC0415 - only a practice needs it
 
         self.sit_down()
+        self.own_foot = False
         self.car.driver = Mechanic()
 
     @staticmethod
@@ -98,17 +113,28 @@ class Practice:
         while not come() and time.monotonic() < until:
             time.sleep(0.05)
 
+    def mend(self, works: Sequence[str]) -> None:
+        """Do work on it: the fault that it heals is gone, what was learned stays."""
+        self.works += works
+        self.car.mend(works)
+
     def close(self) -> None:
         """Take it off its wire."""
         self._stack.close()
 
 
 class Live:
-    """One capture; ``close`` ends it and keeps what it has."""
+    """One capture; ``close`` ends it and keeps what it has.
+
+    ``obey`` is told the speed that is asked for, 0 for idle: a practice car's mechanic does it.
+    """
 
     def __init__(
-        self, adapter: Adapter, path: Path, car: Car, complaint: str | None, seconds: float | None
-    ) -> None:
+        self, adapter: Adapter, path: Path, car: Car, complaint: str | None,
+        seconds: float | None, obey: Callable[[float], None] = lambda _: None,
+    ) -> None:  # fmt: skip
+        self.traces = Traces()
+        self._obey = obey
         self.path = path
         self.car = car
         self.captured: Captured | None = None
@@ -157,15 +183,23 @@ class Live:
         self._tell(phase="running")
         self._look()
 
+    def _heard(self, at_s: float, values: Mapping[str, float]) -> None:
+        # Asked for here, because a car that is asked without a pause is looked at far less often.
+        self._look()
+        self.traces.heard(at_s, values)
+
     def _progress(self, progress: "Progress") -> None:
         self._look()
         advice = progress.advice
+        if advice is not None and advice.step is not None:
+            self._obey(advice.step.speed_rpm or 0.0)
         self._tell(
             phase="running",
             seconds=progress.seconds,
             samples=progress.samples,
             quiet=progress.quiet,
-            values={} if progress.engine_speed is None else {"engine_speed": progress.engine_speed},
+            values=dict(self.traces.newest),
+            units={name: unit_of(name) for name in self.traces.newest},
             advice=None if advice is None else _plain(asdict(advice)),
         )
 

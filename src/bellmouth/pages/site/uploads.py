@@ -1,4 +1,4 @@
-"""A file from a browser, put where it can be read: its name is never a path, its size has an end."""
+"""A file from a browser, put where it can be read: its name is no path, its size has an end."""
 
 import gzip
 import zlib

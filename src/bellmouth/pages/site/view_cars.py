@@ -1,6 +1,7 @@
 """The first page: cars of the book, a new one, and a practice car one tap away."""
 
 import secrets
+import tomllib
 from typing import Annotated
 
 from fastapi import APIRouter, Form
@@ -68,14 +69,12 @@ def practice(request: Request) -> Response:
 
     garage = _garage(request)
     seed = 1 + secrets.randbelow(9_000)
-    made = Practice(secrets.choice(_PRACTICE_FAULTS), seed)
-    import tomllib  # noqa: PLC0415
-
-    described = tomllib.loads(made.car.toml())
-    name = f"Practice car {seed}"
-    while garage.book.has(name):
+    while garage.book.has(f"Practice car {seed}"):
         seed += 1
-        name = f"Practice car {seed}"
+    name = f"Practice car {seed}"
+    state_file = garage.state_file(key_of(name))
+    made = Practice(secrets.choice(_PRACTICE_FAULTS), seed, state_file=state_file)
+    described = tomllib.loads(made.car.toml())
     complaint = described.pop("complaint", None)
     garage.book.add_car(name, car_from_mapping(described), kind="practice")
     garage.book.open_job(name, complaint=complaint)

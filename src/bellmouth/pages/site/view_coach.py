@@ -66,7 +66,7 @@ def coach(request: Request, key: str, name: str) -> Response:
     garage: Garage = request.app.state.garage
     visit = garage.visit(key)
     procedure = pack(name)
-    practice = key in garage.practices
+    practice = garage.is_practice(key)
     _refuse(procedure, checked=practice or (key, name) in garage.checked)
     return page(
         request, "coach.html",
@@ -85,7 +85,7 @@ def plan(
     """The procedure's stretches and cues for the browser."""
     garage: Garage = request.app.state.garage
     procedure = pack(name)
-    _refuse(procedure, checked=key in garage.practices or (key, name) in garage.checked)
+    _refuse(procedure, checked=garage.is_practice(key) or (key, name) in garage.checked)
     lead_s = min(max(lead_ms, -500.0), 1000.0) / 1000.0
     return plan_document(procedure, leads_of(lead_s) if lead_s else None, quiet=quiet)
 

@@ -53,7 +53,7 @@ def procedure(request: Request, key: str, name: str) -> Response:
         request, "procedure.html",
         {
             "visit": visit, "stages": stages_of(visit.here, "learning"), "procedure": chosen,
-            "practice": key in garage.practices, "attempts": [
+            "practice": garage.is_practice(key), "attempts": [
                 one for one in visit.numbers("attempt")
                 if one.document.get("procedure") == chosen["name"]
             ],

@@ -35,7 +35,7 @@ def begin(request: Request, key: str, name: str) -> Response:
     garage: Garage = request.app.state.garage
     visit = garage.visit(key)
     procedure = pack(name)
-    practice = garage.practices.get(key)
+    practice = garage.practice(key)
     if practice is None:
         raise BellmouthError("This is not a practice car, or the server was started anew.")
 
@@ -61,7 +61,7 @@ async def follow(request: Request, key: str, name: str) -> Response:
     """Cues, progress, the seat and the pedal as server-sent events."""
     garage: Garage = request.app.state.garage
     coached = garage.coached.get(key)
-    practice = garage.practices.get(key)
+    practice = garage.practice(key)
     if coached is None or practice is None or coached.procedure.name != name:
         return Response(status_code=204)
 

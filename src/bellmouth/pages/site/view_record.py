@@ -3,7 +3,7 @@
 import asyncio
 import json
 import tempfile
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Awaitable, Callable
 from dataclasses import asdict
 from datetime import UTC, datetime
 from pathlib import Path
@@ -15,9 +15,10 @@ from starlette.requests import Request
 from starlette.responses import Response, StreamingResponse
 
 from bellmouth.errors import BellmouthError
+from bellmouth.pages.coach_words import LIVE_WORDS
 from bellmouth.pages.site.flow import stages_of
 from bellmouth.pages.site.garage import Garage
-from bellmouth.pages.site.live import Adapter
+from bellmouth.pages.site.live import Adapter, Live
 from bellmouth.pages.site.rendering import go, page
 from bellmouth.pages.site.uploads import kept_upload
 from bellmouth.recording.readers import journal_of
@@ -25,6 +26,9 @@ from bellmouth.recording.readers import journal_of
 __all__ = ["router"]
 
 router = APIRouter(include_in_schema=False)
+
+#: A viewer is shown what is new so often. [s]
+_LOOK_S = 0.04
 
 
 @router.get("/car/{key}/record")
@@ -37,11 +41,10 @@ def record(request: Request, key: str) -> Response:
         request, "record.html",
         {
             "visit": visit, "stages": stages_of(visit.here, "record"),
-            "practice": key in garage.practices,
+            "practice": garage.is_practice(key),
             "live": live.state if live is not None else None,
-            "recordings": visit.numbers("recording"), "left": [
-                (one.name, _begun(one)) for one in garage.left(key)
-            ],
+            "words": json.dumps(dict(LIVE_WORDS)), "recordings": visit.numbers("recording"),
+            "left": [(one.name, _begun(one)) for one in garage.left(key)],
         },
     )  # fmt: skip
 
@@ -67,10 +70,10 @@ def live(
     """Begin a guided capture of the car, or of the practice car."""
     garage: Garage = request.app.state.garage
     visit = garage.visit(key)
-    practice = garage.practices.get(key)
+    practice = garage.practice(key)
     if practice is not None:
         practice.hand_over()
-        garage.capture(visit, practice.adapter, None)
+        garage.capture(visit, practice.adapter, None, practice.obey)
     elif interface.strip():
         adapter = Adapter(interface.strip(), channel.strip() or None)
         garage.capture(visit, adapter, None)
@@ -114,24 +117,51 @@ def left(
 
 @router.get("/car/{key}/record/states")
 async def states(request: Request, key: str) -> Response:
-    """The capture's states as server-sent events."""
+    """The capture's states and readings as server-sent events: ``state`` and ``rows``."""
     garage: Garage = request.app.state.garage
     live = garage.captures.get(key)
     if live is None:
         return Response(status_code=204)
+    after = request.headers.get("last-event-id") or ""
+    return StreamingResponse(
+        _told(live, after, request.is_disconnected), media_type="text/event-stream",
+        headers={"cache-control": "no-store"},
+    )  # fmt: skip
 
-    async def told() -> AsyncIterator[str]:
-        after = int(request.headers.get("last-event-id") or -1)
-        while not await request.is_disconnected():
-            state = live.state
-            if state.number > after:
-                after = state.number
-                yield f"id: {state.number}\ndata: {json.dumps(asdict(state))}\n\n"
-                if state.phase in {"ended", "failed"}:
-                    return
-            await asyncio.sleep(0.05)
 
-    return StreamingResponse(told(), media_type="text/event-stream")
+async def _told(live: Live, after: str, gone: Callable[[], Awaitable[bool]]) -> AsyncIterator[str]:
+    """Events of one viewer; whoever comes back goes on after the last that came."""
+    number, _, frame = after.partition("-")
+    told = int(number) if number.isdigit() else -1
+    if frame.isdigit():
+        seen = int(frame)
+    else:
+        seen, recent = live.traces.recent()
+        yield f"id: {told}-{seen}\nevent: rows\ndata: {recent}\n\n"
+    while not await gone():
+        seen, frames = live.traces.since(seen)
+        for one in frames:
+            yield f"id: {told}-{seen}\nevent: rows\ndata: {one}\n\n"
+        state = live.state
+        if state.number > told:
+            told = state.number
+            yield f"id: {told}-{seen}\nevent: state\ndata: {json.dumps(asdict(state))}\n\n"
+            if state.phase in {"ended", "failed"}:
+                return
+        await asyncio.sleep(_LOOK_S)
+
+
+@router.get("/car/{key}/record/readings.csv")
+def readings(request: Request, key: str) -> Response:
+    """What the capture has read so far, as a recording that can be read again."""
+    garage: Garage = request.app.state.garage
+    live = garage.captures.get(key)
+    if live is None:
+        raise BellmouthError("No capture of this car is under way.")
+    return StreamingResponse(
+        live.traces.csv(), media_type="text/csv",
+        headers={"content-disposition": 'attachment; filename="readings.csv"'},
+    )  # fmt: skip
 
 
 def _begun(path: Path) -> str:
@@ -148,10 +178,11 @@ def act(
 ) -> Response:
     """Move a control of the practice car: key, pedal, held speed."""
     garage: Garage = request.app.state.garage
-    practice = garage.practices.get(key)
+    practice = garage.practice(key)
     if practice is None:
         raise BellmouthError("This is not a practice car, or the server was started anew.")
     if control == "ask":
+        practice.own_foot = True
         practice.car.ask(value)
     else:
         practice.car.do(control, value)

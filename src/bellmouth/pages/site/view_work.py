@@ -33,7 +33,7 @@ def work(request: Request, key: str) -> Response:
         {
             "visit": visit, "stages": stages_of(visit.here, "work"), "card": card,
             "works": work_titles(), "chosen": card.works, "query": request.url.query,
-            "practice": key in garage.practices,
+            "practice": garage.is_practice(key),
         },
     )  # fmt: skip
 
@@ -60,9 +60,10 @@ def done(request: Request, key: str, work: Annotated[list[str] | None, Form()] =
     visit = garage.visit(key)
     told = [one for one in work or [] if one in work_titles()] or ["nothing"]
     garage.book.add(visit.name, "work", {"done": told})
-    practice = garage.practices.get(key)
+    practice = garage.practice(key)
     if practice is not None:
         practice.mend(told)
+        garage.remember(key)
     return go(f"/car/{key}/learning")
 
 

@@ -14,30 +14,14 @@ document.addEventListener("DOMContentLoaded", () => {
         other.setAttribute("aria-pressed", String(other === button));
     });
   }
-  const live = document.querySelector("[data-states]");
-  if (live) follow(live);
+  for (const form of document.querySelectorAll("form[data-quiet]")) {
+    form.addEventListener("submit", (event) => {
+      event.preventDefault();
+      const button = event.submitter;
+      fetch(form.action, { method: "POST", body: new URLSearchParams(new FormData(form)) }).then((answer) => {
+        if (!answer.ok) throw new Error();
+        for (const one of document.querySelectorAll("form[data-quiet] button")) one.setAttribute("aria-pressed", String(one === button));
+      }).catch(() => form.submit());
+    });
+  }
 });
-
-// A capture as it goes on. The page works without this: it then shows what was so when it loaded.
-function follow(live) {
-  const say = (name, text) => { const place = live.querySelector(`[data-tell="${name}"]`); if (place) place.textContent = text; };
-  const lost = live.querySelector("[data-lost]");
-  const events = new EventSource(live.dataset.states);
-  events.onerror = () => { if (lost) lost.hidden = false; };
-  events.onmessage = (event) => {
-    if (lost) lost.hidden = true;
-    const state = JSON.parse(event.data);
-    const advice = state.advice;
-    say("phase", { opening: "Asking the car what it is", running: "Recording", ended: "Recorded", failed: "It did not work" }[state.phase]);
-    say("seconds", `${Math.round(state.seconds)} s`);
-    say("samples", `${state.samples} readings`);
-    say("doing", state.trouble || (advice && advice.step ? advice.step.do : state.quiet ? "The car has gone quiet: is the ignition on?" : ""));
-    say("hint", advice ? advice.hint : state.notes.join(" "));
-    say("caution", advice && advice.step ? advice.step.caution : "");
-    say("step", advice && advice.step ? `Step ${advice.number} of ${advice.of}` : "");
-    const bar = live.querySelector("progress");
-    if (bar && advice) bar.value = advice.share;
-    if (state.values.engine_speed !== undefined) say("speed", `${Math.round(state.values.engine_speed)} rpm`);
-    if (state.phase === "ended" || state.phase === "failed") events.close();
-  };
-}

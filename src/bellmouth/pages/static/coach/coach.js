@@ -67,7 +67,8 @@ root.querySelector("[data-start]").addEventListener("click", async () => {
     await conductor.begin(clock.now());
     root.dataset.phase = "running";
     if (!clock.sounds && !wants("quiet")) told(words.silent);
-    root.querySelector("[data-zone]").focus();
+    root.querySelector(conductor.live ? "[data-act=pedal]" : "[data-zone]").focus({ preventScroll: true });
+    root.scrollIntoView();
     requestAnimationFrame(frame);
   } catch (error) { told(error.message); }
 });

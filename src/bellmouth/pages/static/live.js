@@ -1,0 +1,143 @@
+// A capture as it goes on: what to do now, and the readings as traces and as numbers.
+// Without this script the page shows what was so when it loaded, and its buttons work.
+
+const root = document.querySelector("[data-states]");
+const words = JSON.parse(root.dataset.words);
+const SPAN_S = 60;
+const fill = (text, values) => text.replace(/\{(\w+)\}/g, (_, name) => values[name]);
+const shown = {};
+function put(name, text) {
+  if (shown[name] === text) return;
+  shown[name] = text;
+  const place = root.querySelector(`[data-tell="${name}"]`);
+  if (place) place.textContent = text;
+}
+
+// Readings by parameter: times and values, no older than can be seen.
+const kept = new Map();
+function hear(rows) {
+  for (const [at, values] of rows) {
+    for (const [name, value] of Object.entries(values)) {
+      if (!kept.has(name)) kept.set(name, { times: [], values: [] });
+      const one = kept.get(name);
+      if (one.times.length && at <= one.times.at(-1)) continue;
+      one.times.push(at);
+      one.values.push(value);
+      if (at > last) last = at;
+    }
+  }
+  for (const one of kept.values()) {
+    let old = 0;
+    while (old < one.times.length && one.times[old] < last - SPAN_S - 1) old += 1;
+    if (old > 50) { one.times.splice(0, old); one.values.splice(0, old); }
+  }
+  if (!drawing) { drawing = true; requestAnimationFrame(draw); }
+}
+let last = 0;
+let drawing = false;
+
+// Each picture: parameters that share an axis. A dash tells lines apart, not colour alone.
+const DASHES = [[], [8, 4], [2, 3], [8, 3, 2, 3]];
+const PICTURES = [
+  { unit: "rpm", names: [["engine_speed", words.speed]] },
+  { unit: "g/s", names: [["mass_air_flow", words.airflow]] },
+  { unit: "kPa", names: [["intake_manifold_pressure", words.pressure]] },
+  { unit: "%", names: [1, 2].flatMap((bank) => [["short", words.short], ["long", words.long]].map(([kind, word]) => [`${kind}_term_fuel_trim_bank_${bank}`, `${word}, ${fill(words.bank, { n: bank })}`])) },
+];
+const charts = [];
+
+function colour(name) { return getComputedStyle(document.documentElement).getPropertyValue(name).trim(); }
+
+function make(picture, names) {
+  const box = document.createElement("div");
+  root.querySelector("[data-traces]").append(box);
+  const axis = { stroke: colour("--ink"), grid: { stroke: colour("--grid"), width: 1 }, ticks: { stroke: colour("--grid") }, font: "13px system-ui" };
+  const options = {
+    width: box.clientWidth || 340, height: 150, legend: { live: false }, cursor: { show: false }, pxAlign: 0,
+    scales: { x: { time: false } },
+    axes: [{ ...axis, values: (_, ticks) => ticks.map((tick) => `${Math.round(tick)}`) }, { ...axis, size: 52 }],
+    series: [{}, ...names.map(([, word], index) => ({ label: `${word} [${picture.unit}]`, stroke: colour(`--c${index + 1}`), width: 2, dash: DASHES[index], spanGaps: true, points: { show: false } }))],
+  };
+  const plot = new window.uPlot(options, [[], ...names.map(() => [])], box);
+  box.querySelector("canvas").setAttribute("aria-hidden", "true");
+  charts.push({ picture, names, plot, box });
+}
+
+function remake() {
+  for (const { plot, box } of charts.splice(0)) { plot.destroy(); box.remove(); }
+}
+new MutationObserver(remake).observe(document.documentElement, { attributes: true, attributeFilter: ["data-light"] });
+window.addEventListener("resize", remake);
+
+// Parameters are asked one after another, so each has times of its own.
+function columns(names) {
+  if (names.length === 1) { const one = kept.get(names[0][0]); return [one.times, one.values]; }
+  const rows = new Map();
+  names.forEach(([name], index) => {
+    const one = kept.get(name);
+    one.times.forEach((at, place) => { if (!rows.has(at)) rows.set(at, names.map(() => null)); rows.get(at)[index] = one.values[place]; });
+  });
+  const times = [...rows.keys()].sort((a, b) => a - b);
+  return [times, ...names.map((_, index) => times.map((at) => rows.get(at)[index]))];
+}
+
+let frames = 0;
+function draw() {
+  drawing = false;
+  frames += 1;
+  root.dataset.frames = frames;
+  const wanted = PICTURES.map((picture) => ({ picture, names: picture.names.filter(([name]) => kept.has(name)) })).filter(({ names }) => names.length);
+  const told = (list) => list.map(({ names }) => names.map(([name]) => name).join()).join("|");
+  if (told(wanted) !== told(charts)) { remake(); wanted.forEach(({ picture, names }) => make(picture, names)); }
+  for (const { names, plot } of charts) {
+    plot.batch(() => { plot.setData(columns(names), false); plot.setScale("x", { min: Math.max(last - SPAN_S, 0), max: Math.max(last, SPAN_S) }); });
+  }
+  const speed = kept.get("engine_speed");
+  if (speed) put("speed", String(Math.round(speed.values.at(-1))));
+}
+
+// The same as numbers, twice a second and only where somebody looks.
+const table = root.querySelector("[data-numbers]");
+setInterval(() => {
+  if (!table.closest("details").open) return;
+  table.replaceChildren(...[...kept.entries()].sort().map(([name, { values }]) => {
+    const row = document.createElement("tr");
+    const head = document.createElement("th");
+    head.scope = "row";
+    head.textContent = name.replaceAll("_", " ");
+    row.append(head);
+    for (const value of [values.at(-1), Math.min(...values), Math.max(...values)]) {
+      const cell = document.createElement("td");
+      cell.className = "n";
+      cell.textContent = value.toFixed(2);
+      row.append(cell);
+    }
+    const unit = document.createElement("td");
+    unit.textContent = units[name] || "";
+    row.append(unit);
+    return row;
+  }));
+}, 500);
+let units = {};
+
+const lost = root.querySelector("[data-lost]");
+const events = new EventSource(root.dataset.states);
+events.onerror = () => { lost.hidden = false; if (events.readyState === EventSource.CLOSED) setTimeout(() => location.reload(), 3000); };
+events.onopen = () => { lost.hidden = true; };
+events.addEventListener("rows", (event) => hear(JSON.parse(event.data)));
+events.addEventListener("state", (event) => {
+  const state = JSON.parse(event.data);
+  const { advice } = state;
+  const step = advice && advice.step;
+  units = state.units || units;
+  put("phase", words[state.phase]);
+  put("seconds", fill(words.seconds, { n: Math.round(state.seconds) }));
+  put("samples", fill(words.readings, { n: state.samples }));
+  put("doing", state.trouble || (step ? step.do : state.quiet ? words.quiet : state.phase === "ended" ? words.ended_hint : ""));
+  put("hint", advice ? advice.hint : state.notes.join(" "));
+  put("caution", step ? step.caution : "");
+  put("step", step ? fill(words.step, { n: advice.number, of: advice.of }) : "");
+  put("steady", advice ? (advice.steady ? `■ ${words.steady}` : `~ ${words.moving}`) : "");
+  if (advice) root.querySelector("progress").value = advice.share;
+  if (state.phase === "ended" || state.phase === "failed") events.close();
+});

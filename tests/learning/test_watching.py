@@ -1,0 +1,106 @@
+"""A car that is asked again and again, and what the coach is told of it."""
+
+import threading
+import time
+from collections.abc import Sequence
+
+import pytest
+
+from bellmouth.bus.client import Client
+from bellmouth.bus.reports import Controller, Sample
+from bellmouth.errors import BusError
+from bellmouth.j1979.parameters import by_name
+from bellmouth.learning.watching import CarObserver
+from bellmouth.practice.ignition import Key
+from bellmouth.practice.light_car import LightCar
+from tests.learning.fake_clock import FakeClock
+from tests.learning.test_live import Told
+
+NAMES = (
+    "accelerator_pedal_position_d",
+    "engine_speed",
+    "monitor_status",
+    "control_module_voltage",
+    "engine_coolant_temperature",
+)
+_EACH_S = 0.08
+
+
+class Asked(Client):
+    """A client whose car goes on by a bit with every question."""
+
+    def __init__(self, names: Sequence[str] = NAMES, fails_after: int = 10_000) -> None:
+        self.car = LightCar()
+        self.left = fails_after
+        self._names_known = names
+
+    @property
+    def controllers(self) -> tuple[Controller, ...]:
+        known = frozenset(by_name(name).identifier for name in self._names_known)
+        return (Controller(0x10, None, known),)
+
+    def read(self, identifiers: Sequence[int], controller: int | None = None) -> Sample:  # noqa: ARG002
+        self.left -= 1
+        if self.left < 0:
+            raise BusError("The adapter is gone.")
+        self.car.advance(self.car.time_s + _EACH_S)
+        values = self.car.poll().values
+        if values is None:
+            return Sample(self.car.time_s, 0.01, None, {})
+        asked = {
+            name: value for name, value in values.items() if by_name(name).identifier in identifiers
+        }
+        return Sample(self.car.time_s, 0.01, 0x10, asked)
+
+
+def _watch(client: Asked, until_s: float) -> tuple[Told, CarObserver]:
+    told, observer, clock = Told(), CarObserver(client), FakeClock()
+    clock.now_s = lambda: client.car.time_s  # type: ignore[method-assign]
+    waiting = threading.Event()
+    with observer.watching(told, clock):
+        give_up_s = time.monotonic() + 60.0
+        while client.car.time_s < until_s and observer.failure is None:
+            assert time.monotonic() < give_up_s
+            waiting.wait(0.005)
+    return told, observer
+
+
+def test_actions_are_told_as_they_come() -> None:
+    client = Asked()
+    for at_s, control, value in [
+        (3.0, "key", Key.ON), (5.0, "pedal_pct", 100.0), (6.0, "pedal_pct", 0.0),
+        (8.0, "key", Key.START), (11.0, "key", Key.OFF),
+    ]:  # fmt: skip
+        client.car.do(control, value, at_s)
+    told, observer = _watch(client, 14.0)
+    assert [action for action, _ in told.actions] == [
+        "key_off", "key_on", "press", "release", "engine_start", "engine_runs", "key_off",
+    ]  # fmt: skip
+    on = told.actions[1][1]
+    assert on.low_s <= 3.0 <= on.high_s
+    recording = observer.samples.recording("live")
+    assert recording is not None
+    assert set(recording.series) == set(NAMES)
+    assert observer.samples.latest_s < 11.1
+
+
+def test_it_says_what_it_can_see() -> None:
+    assert CarObserver(Asked()).watched == {"key", "pedal", "engine"}
+    assert CarObserver(Asked(("engine_speed",))).watched == {"key", "engine"}
+
+
+def test_a_car_that_shows_nothing_cannot_be_followed() -> None:
+    with pytest.raises(BusError, match="reports neither pedal nor engine speed"):
+        CarObserver(Asked(("vehicle_speed",)))
+
+
+def test_an_adapter_that_goes_away_is_not_forgotten() -> None:
+    client = Asked(fails_after=20)
+    _, observer = _watch(client, 100.0)
+    assert str(observer.failure) == "The adapter is gone."
+
+
+def test_a_look_before_the_start_shows_what_must_stand() -> None:
+    client = Asked()
+    client.car.do("key", Key.ON)
+    assert CarObserver(client).look()["engine_coolant_temperature"] == pytest.approx(85.0)
