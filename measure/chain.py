@@ -17,6 +17,7 @@ __all__ = ["main", "one"]
 
 BELLMOUTH = [str(Path(sys.executable).with_name("bellmouth"))]
 LONGEST_S = 420
+TRIES = 3
 
 
 def one(seed: int, fault: str, size: float, speed: float) -> tuple[int, str, float, str]:
@@ -30,10 +31,13 @@ def one(seed: int, fault: str, size: float, speed: float) -> tuple[int, str, flo
                 return seed, "none", 0.0, "the practice car did not say where it listens"
             out = place / "rec.parquet"
             record = [*BELLMOUTH, "record", "--channel", channel, "--car", str(place / "car.toml")]
-            done = subprocess.run(  # noqa: S603 - our own commands
-                [*record, "-o", str(out)], capture_output=True, text=True, timeout=LONGEST_S,
-                check=False,
-            )  # fmt: skip
+            for _ in range(TRIES):  # its mechanic takes a moment to switch the ignition on
+                done = subprocess.run(  # noqa: S603 - our own commands
+                    [*record, "-o", str(out)], capture_output=True, text=True, timeout=LONGEST_S,
+                    check=False,
+                )  # fmt: skip
+                if not done.returncode:
+                    break
         finally:
             practice.terminate()
             practice.communicate()

@@ -5,6 +5,7 @@ truth; coach and judge see polled signals, or the person's marks, alone.
 """
 
 import argparse
+import math
 import sys
 import time
 from collections import Counter
@@ -73,12 +74,14 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--attempts", type=int, default=300)
     parser.add_argument("--first", type=int, default=0)
     parser.add_argument("--processes", type=int, default=1)
+    parser.add_argument("--wire", type=int, default=0, help="attempts over SLCAN, in real time")
     asked = parser.parse_args(arguments)
     began = time.perf_counter()
     seeds = range(asked.first, asked.first + asked.attempts)
     found = spread(attempt, seeds, asked.processes, "coaching")
     print(heading(f"{len(found)} coached attempts, {time.perf_counter() - began:.0f} s"))
     print(table(("procedure", "coach sees", "car", "coach", "judge", "attempts"), _rows(found)))
+    found += _over_wire(asked.wire)
     print(heading("Targets"))
     refused = [one for one in found if not one.learned]
     took = [one for one in found if one.learned]
@@ -92,6 +95,25 @@ def main(arguments: list[str] | None = None) -> int:
     unseen = sum(one.coach == "done" and one.live for one in refused)
     print(f"          coached to the end although refused, with signals: {unseen}")
     return 1 if wrong else 0
+
+
+def _over_wire(count: int) -> list[Outcome]:
+    """Attempts in the live practice car, whole engine and all, over serial-line CAN."""
+    if not count:
+        return []
+    from bellmouth.practice.coached_wire import coach_over_wire  # noqa: PLC0415
+
+    found = []
+    for seed in range(count):
+        name = ("P2", "P1", "P4")[seed % 3]
+        procedure = find_procedure(name)
+        done = coach_over_wire(procedure, Person(seed=seed), speed=1.0, seed=seed)
+        learned = any(one.met for one in done.verdicts if one.procedure == TRUTHS[name])
+        judged = judge(done.recording, procedure, dict(done.marks)).judgement
+        found.append(Outcome(name, True, math.nan, learned, done.session.phase, judged))
+    print(heading(f"{count} of them over SLCAN, in real time"))
+    print(table(("procedure", "coach sees", "car", "coach", "judge", "attempts"), _rows(found)))
+    return found
 
 
 def _rows(found: list[Outcome]) -> list[list[str]]:

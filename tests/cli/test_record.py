@@ -1,5 +1,6 @@
 """``bellmouth record`` and ``find --live`` against the practice car on loopback."""
 
+import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -21,6 +22,9 @@ def channel() -> Iterator[str]:
     served = serve(car, WireChoice())
     try:
         with car.keep_up():
+            until = time.monotonic() + 30.0
+            while not car.awake and time.monotonic() < until:  # its mechanic takes a moment
+                time.sleep(0.05)
             yield served.channel
     finally:
         served.close()

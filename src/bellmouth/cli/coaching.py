@@ -42,6 +42,7 @@ __all__ = [
     "coach_by_marks",
     "coach_live",
     "confirm_manual",
+    "confirm_standing",
     "folder_of",
     "introduce",
     "make_clock",
@@ -155,6 +156,22 @@ def confirm_manual(procedure: Procedure, *, checked: bool) -> None:
         )
 
 
+def confirm_standing(procedure: Procedure) -> dict[str, bool]:
+    """Ask whether everything stands that only a person can tell; for the judge afterwards.
+
+    Raises
+    ------
+    ProcedureError
+        Where it does not.
+    """
+    unseen = [condition for condition in procedure.conditions if not condition.signal]
+    if not unseen or not sys.stdin.isatty():
+        return {}
+    if not click.confirm("Does all of this stand?", default=True):
+        raise ProcedureError("Nothing is begun before everything stands; see the list above.")
+    return {condition.name: True for condition in unseen}
+
+
 # Running one attempt.
 
 
@@ -248,6 +265,7 @@ def _mark(coach: Coach, _: str) -> None:
 
 def coach_by_marks(wishes: Wishes) -> int:
     """Coach with what the person marks alone."""
+    confirm_standing(wishes.procedure)
     if wishes.two_person:
         print_paper(wishes.procedure, card=False, two_person=True)
     session = _run(wishes, make_clock(), None, _mark)
@@ -267,10 +285,11 @@ def coach_live(wishes: Wishes, adapter: tuple[str, str | None, int | None]) -> i
     with open_car(*adapter) as client:
         observer = CarObserver(client)
         _show_readings(wishes.procedure, observer)
+        stands = confirm_standing(wishes.procedure)
         session = _run(wishes, make_clock(), observer, _mark)
     if observer.failure is not None:
         click.echo(f"Watching ended early: {observer.failure}")
-    return _judged(wishes, session, observer.samples.recording("live"))
+    return _judged(wishes, session, observer.samples.recording("live"), stands)
 
 
 def _show_readings(procedure: Procedure, observer: "CarObserver") -> None:
@@ -301,7 +320,7 @@ def practise(wishes: Wishes) -> int:
             coach.mark()
 
     session = _run(wishes, clock, desk, press, desk.status)
-    code = _judged(wishes, session, desk.recording(), practice=True)
+    code = _judged(wishes, session, desk.recording(), {}, practice=True)
     took = [verdict.procedure for verdict in desk.verdicts if verdict.met]
     names = ", ".join(dict.fromkeys(name.replace("_", " ") for name in took)) or "nothing"
     click.echo(f"\nThe practice car's controller learned: {names}.")
@@ -312,13 +331,18 @@ def practise(wishes: Wishes) -> int:
 
 
 def _judged(
-    wishes: Wishes, session: Session, recording: Recording | None, *, practice: bool = False
+    wishes: Wishes,
+    session: Session,
+    recording: Recording | None,
+    stands: dict[str, bool],
+    *,
+    practice: bool = False,
 ) -> int:
     """Judge what was read, show it, keep the attempt and foretell the next."""
     if session.phase in ("stopped", "void"):
         _keep(wishes, session, "", practice=practice)
         return _lost(session)
-    judgement = judge(recording, wishes.procedure, dict(session.told) or None)
+    judgement = judge(recording, wishes.procedure, {**session.told, **stands})
     print_judgement(judgement, console())
     _keep(wishes, session, judgement.judgement, practice=practice)
     timing = learn_timing(Attempts(wishes.folder).read(wishes.person))

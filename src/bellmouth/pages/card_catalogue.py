@@ -13,6 +13,7 @@ from collections.abc import Mapping
 from gettext import GNUTranslations, NullTranslations
 from importlib.resources import files
 
+from bellmouth.pages.site_words import site_texts
 from bellmouth.work.content import content_texts
 from bellmouth.work.learning_rows import learning_texts
 
@@ -48,12 +49,13 @@ def labels() -> Mapping[str, str]:
 
 
 def messages() -> dict[str, list[str]]:
-    """Every text that a card can show, with the files that it comes from."""
+    """Every text that a card or the page at the car can show, with where it comes from."""
     found: dict[str, list[str]] = {}
     sources = [
         *(("card_labels.toml", text) for text in labels().values()),
         *content_texts(),
         *learning_texts(),
+        *site_texts(),
         *(("causes", text) for text in _CAUSES),
         *(("complaints", text) for text in _COMPLAINTS),
     ]

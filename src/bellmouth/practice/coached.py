@@ -26,7 +26,7 @@ from bellmouth.practice.person import Person
 from bellmouth.practice.verdicts import Verdict
 from bellmouth.recording.series import Recording
 
-__all__ = ["Coachable", "Coached", "Slips", "coach_attempt", "recording_of"]
+__all__ = ["Coachable", "Coached", "Slips", "coach_attempt", "ends_key_off", "recording_of"]
 
 #: The person looks, and the car moves on, in steps of this. [s]
 _LOOK_S = 0.01
@@ -180,14 +180,18 @@ def coach_attempt(
     )
     room.reader = LiveReader(coach, 1.0 / polls_per_s) if live else None
     coach.run()
-    last = procedure.steps[-1]
-    if session.phase == "done" and (last.who, last.do) == ("key", "off"):
-        # A time with the key off is on record only once the key is on again.
+    if session.phase == "done" and ends_key_off(procedure):
         car.follow([Action(car.time_s + 0.5, "key", Key.ON)])
     end_s = car.time_s + _AFTER_S
     while car.time_s < end_s:
         room.step(car.time_s + _LOOK_S)
     return Coached(session, coach, recording_of(room.polls), car.verdicts, dict(session.told))
+
+
+def ends_key_off(procedure: Procedure) -> bool:
+    """Whether its last time is one with the key off: on record only once the key is on again."""
+    last = procedure.steps[-1]
+    return (last.who, last.do) == ("key", "off")
 
 
 def recording_of(polls: Sequence[Poll]) -> Recording | None:

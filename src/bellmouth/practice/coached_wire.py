@@ -13,7 +13,7 @@ from bellmouth.learning.cues import Cue
 from bellmouth.learning.procedure import Procedure
 from bellmouth.learning.session import Session
 from bellmouth.learning.watching import CarObserver
-from bellmouth.practice.coached import Coached
+from bellmouth.practice.coached import Coached, ends_key_off
 from bellmouth.practice.ignition import Action, Key
 from bellmouth.practice.learner import Learner, Slips
 from bellmouth.practice.live import PracticeCar
@@ -88,6 +88,8 @@ def _coach(
             learner.look(coach, car.seen(), clock.now_s())
         if face.stop.is_set():
             learner.stopped(clock.now_s())
+        elif ends_key_off(procedure):
+            car.do("key", Key.ON, car.now_s() + 0.5)
         pause.wait(_AFTER_S / car.speed)
     recording = observer.samples.recording("wire")
     return Coached(session, coach, recording, car.verdicts, dict(session.told))

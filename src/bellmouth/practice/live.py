@@ -25,6 +25,7 @@ from bellmouth.practice.live_case import Sizes, car_toml, choose_case, truth_of
 from bellmouth.practice.live_controllers import GearboxController
 from bellmouth.practice.live_memory import read_state, write_state
 from bellmouth.practice.mechanic import Lamp, Mechanic, Seen, Sitter
+from bellmouth.practice.mending import mended
 from bellmouth.practice.scenario import Truth, _complaint
 from bellmouth.practice.services import ControllerNode, Manners
 from bellmouth.practice.verdicts import Verdict, Window
@@ -248,6 +249,16 @@ class PracticeCar:
         """Connect it again."""
         with self._lock:
             self._body.battery_on = True
+
+    def mend(self, works: Sequence[str]) -> None:
+        """Do works of the job card on it, such as ``clean_plate``: the faults they heal are gone.
+
+        What the controller has learned stays, so that after a deposit is cleaned off the idle is
+        too high until it has learned again, by a procedure or by idling for long.
+        """
+        with self._lock:
+            self._case = mended(self._case, works)
+            self._body.engine.take_over(self._case)
 
     # What only its maker knows.
 

@@ -139,6 +139,12 @@ class LiveEngine:
         """Speed over idle target. [rpm]"""
         return self.speed_rpm - float(self.run.target[0])
 
+    def take_over(self, case: Case) -> None:
+        """The same car with another fault from now on: somebody worked on it."""
+        self.case = case
+        run = self.run
+        run.fault = run.engine.fault = run.metering.fault = case.fault
+
     def closed_pct(self) -> float:
         """What the throttle reads at its stop. [%]"""
         return self.case.car.row(0)["closed_reading_pct"]

@@ -24,7 +24,7 @@ def begin(client: TestClient, name: str = ODD) -> str:
     answer = client.post(
         "/cars",
         data={"name": name, "displacement_l": "2,0", "metering": "airflow", "idle_rpm": "700",
-              "distance_km": "84000", "complaint": "rough idle"},
+              "distance": "84000", "complaint": "rough idle"},
         follow_redirects=False,
     )  # fmt: skip
     assert answer.status_code == 303, answer.text

@@ -22,6 +22,7 @@ from bellmouth.pages.site import (
     view_pair,
     view_proof,
     view_record,
+    view_settings,
     view_work,
 )
 from bellmouth.pages.site.garage import Garage
@@ -49,7 +50,8 @@ def create_app(garage: Garage, settings: Settings) -> FastAPI:
     app.state.settings = settings
     for part in (
         view_cars, view_record, view_finding, view_work, view_coach, view_live_coach,
-        view_learning, view_proof, view_book, view_pair, api,
+        view_learning, view_proof, view_book, view_pair,
+        view_settings, api,
     ):  # fmt: skip
         app.include_router(part.router)
     app.mount("/static", StaticFiles(directory=_STATIC), name="static")

@@ -1,17 +1,24 @@
-"""Templates and answers of the page."""
+"""Templates and answers of the page, each in the reader's own language and units."""
 
+import json
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, get_args
 
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse
 
 from bellmouth import __version__
+from bellmouth.pages.card_catalogue import LANGUAGES
+from bellmouth.pages.card_words import Units, Words
 from bellmouth.pages.report import template_environment
 from bellmouth.pages.site.flow import key_of
 from bellmouth.pages.words import SAFETY, chance, interval_words, name_words
+from bellmouth.work.phrases import Quantity
 
-__all__ = ["go", "page"]
+__all__ = ["LANGUAGE", "UNITS", "go", "page", "words_of"]
+
+#: Cookies that hold what the reader chose.
+LANGUAGE, UNITS = "bellmouth_language", "bellmouth_units"
 
 _templates = template_environment()
 _templates.filters["key"] = key_of
@@ -20,11 +27,33 @@ _templates.filters["cause"] = name_words
 _templates.filters["interval"] = interval_words
 
 
+def words_of(request: Request) -> Words:
+    """The reader's language and units: as chosen, else as the browser asks for."""
+    asked = [part.split(";")[0].strip()[:2].lower()
+             for part in request.headers.get("accept-language", "").split(",")]  # fmt: skip
+    chosen = request.cookies.get(LANGUAGE, "")
+    language = next((one for one in (chosen, *asked) if one in LANGUAGES), "en")
+    units: Units = "us" if request.cookies.get(UNITS) == get_args(Units)[1] else "metric"
+    return Words(language, units)
+
+
 def page(
     request: Request, template: str, told: Mapping[str, Any], status: int = 200
 ) -> HTMLResponse:
     """Render a template of ``templates/site``."""
-    whole = {"version": __version__, "safety": SAFETY, "path": request.url.path, **told}
+    speak = words_of(request)
+
+    def distance(km: float | None) -> str:
+        return "–" if km is None else speak.quantity(Quantity(km, "km"))
+
+    def translated(words: Mapping[str, str]) -> str:
+        return json.dumps({name: speak.text(word) for name, word in words.items()})
+
+    whole = {
+        "version": __version__, "safety": SAFETY, "path": request.url.path, "_": speak.text,
+        "speak": speak, "language": speak.language, "distance": distance,
+        "translated": translated, **told,
+    }  # fmt: skip
     html = _templates.get_template(f"site/{template}").render(whole)
     return HTMLResponse(html, status)
 

@@ -4,6 +4,7 @@ from fastapi import APIRouter
 from starlette.requests import Request
 from starlette.responses import Response
 
+from bellmouth.car import COMPLAINTS
 from bellmouth.pages.site.flow import stages_of
 from bellmouth.pages.site.garage import Garage
 from bellmouth.pages.site.rendering import page
@@ -22,6 +23,7 @@ def book(request: Request, key: str) -> Response:
         request, "book.html",
         {
             "visit": visit, "stages": stages_of(visit.here, "book"),
-            "standing": garage.book.standing(visit.name),
+            "standing": garage.book.standing(visit.name), "complaints": COMPLAINTS,
+            "chart": "",
         },
     )  # fmt: skip

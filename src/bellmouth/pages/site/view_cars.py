@@ -12,12 +12,13 @@ from bellmouth.car import COMPLAINTS
 from bellmouth.errors import BellmouthError
 from bellmouth.pages.site.flow import key_of
 from bellmouth.pages.site.garage import Garage
-from bellmouth.pages.site.rendering import go, page
+from bellmouth.pages.site.rendering import go, page, words_of
 
 __all__ = ["router"]
 
 router = APIRouter(include_in_schema=False)
 
+_KM_PER_MILE = 1.609344
 _PRACTICE_FAULTS = ("leak", "meter_low", "fuel_low", "deposit", "learned_stale", "healthy")
 
 
@@ -41,7 +42,7 @@ def new_car(
     displacement_l: Annotated[str, Form()],
     metering: Annotated[str, Form()],
     idle_rpm: Annotated[str, Form()] = "",
-    distance_km: Annotated[str, Form()] = "",
+    distance: Annotated[str, Form()] = "",
     complaint: Annotated[str, Form()] = "",
 ) -> Response:
     """Begin a car and its first job."""
@@ -55,7 +56,7 @@ def new_car(
     book.add_car(name, car)
     book.open_job(
         name,
-        distance_km=_number(distance_km, "Distance") if distance_km.strip() else None,
+        distance_km=_distance_km(request, distance),
         complaint=complaint or None,
     )
     return go(f"/car/{key_of(' '.join(name.split()))}/record")
@@ -86,15 +87,23 @@ def practice(request: Request) -> Response:
 def new_job(
     request: Request,
     key: str,
-    distance_km: Annotated[str, Form()] = "",
+    distance: Annotated[str, Form()] = "",
     complaint: Annotated[str, Form()] = "",
 ) -> Response:
     """Another job on a car that is in the book."""
     garage = _garage(request)
     visit = garage.visit(key)
-    distance = _number(distance_km, "Distance") if distance_km.strip() else None
-    garage.book.open_job(visit.name, distance_km=distance, complaint=complaint or None)
+    distance_km = _distance_km(request, distance)
+    garage.book.open_job(visit.name, distance_km=distance_km, complaint=complaint or None)
     return go(f"/car/{key}/record")
+
+
+def _distance_km(request: Request, text: str) -> float | None:
+    """A distance in the reader's unit, None where none was given. [km]"""
+    if not text.strip():
+        return None
+    told = _number(text, "Distance")
+    return told * _KM_PER_MILE if words_of(request).units == "us" else told
 
 
 def _number(text: str, what: str) -> float:

@@ -1,6 +1,5 @@
 """The coach on the page: the plan for the browser, and an attempt's taps on their way back."""
 
-import json
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Body, Form
@@ -72,7 +71,7 @@ def coach(request: Request, key: str, name: str) -> Response:
         request, "coach.html",
         {
             "visit": visit, "stages": stages_of(visit.here, "learning"), "practice": practice,
-            "procedure": procedure_document(procedure), "words": json.dumps(dict(COACH_WORDS)),
+            "procedure": procedure_document(procedure), "words": COACH_WORDS,
             "drives": any(step.who == "road" for step in procedure.steps),
         },
     )  # fmt: skip

@@ -43,7 +43,7 @@ def record(request: Request, key: str) -> Response:
             "visit": visit, "stages": stages_of(visit.here, "record"),
             "practice": garage.is_practice(key),
             "live": live.state if live is not None else None,
-            "words": json.dumps(dict(LIVE_WORDS)), "recordings": visit.numbers("recording"),
+            "words": LIVE_WORDS, "recordings": visit.numbers("recording"),
             "left": [(one.name, _begun(one)) for one in garage.left(key)],
         },
     )  # fmt: skip

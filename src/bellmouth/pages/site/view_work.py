@@ -10,10 +10,9 @@ from bellmouth.finding.result import Finding
 from bellmouth.pages.card_html import card_html
 from bellmouth.pages.card_pdf import card_pdf
 from bellmouth.pages.card_view import CardPage, card_page
-from bellmouth.pages.card_words import Words
 from bellmouth.pages.site.flow import stages_of
 from bellmouth.pages.site.garage import Garage, Visit
-from bellmouth.pages.site.rendering import go, page
+from bellmouth.pages.site.rendering import go, page, words_of
 from bellmouth.work import make_card
 from bellmouth.work.works import work_titles
 
@@ -76,4 +75,4 @@ def _card(garage: Garage, visit: Visit, request: Request) -> CardPage:
     torque = request.query_params.get("torque") or None
     section = request.query_params.get("section") or None
     made = make_card(visit.car, finding, works, torque=torque, manual_section=section)
-    return card_page(made, Words(request.query_params.get("language") or "en", "metric"))
+    return card_page(made, words_of(request))

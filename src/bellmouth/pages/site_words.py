@@ -1,0 +1,37 @@
+"""Every fixed text of the page at the car, for the catalogue: found in its templates and tables."""
+
+import re
+from collections.abc import Iterator
+from importlib.resources import files
+
+from bellmouth.learning.cues import PHRASES
+from bellmouth.learning.packs import packs
+from bellmouth.pages.coach_words import COACH_WORDS, LIVE_WORDS
+from bellmouth.pages.words import SAFETY
+
+__all__ = ["site_texts"]
+
+_CALLED = re.compile(r"""_\("((?:[^"\\]|\\.)*)"\)""")
+_STAGES = ("Record", "Finding", "Work", "Learning", "Proof")
+_JUDGED = ("met", "missed", "cannot tell")
+_KINDS = (
+    "car", "job", "recording", "finding", "work", "attempt", "proof", "forecast", "photo", "note",
+    "card", "codes",
+)  # fmt: skip
+
+
+def site_texts() -> Iterator[tuple[str, str]]:
+    """Pairs of where a text stands and the text itself, in English."""
+    folder = files("bellmouth.pages") / "templates" / "site"
+    for template in sorted(folder.iterdir(), key=lambda one: one.name):
+        for text in _CALLED.findall(template.read_text(encoding="utf-8")):
+            yield f"site/{template.name}", text
+    for source, words in (("coach", COACH_WORDS), ("live", LIVE_WORDS), ("cues", PHRASES)):
+        yield from ((source, text) for text in words.values())
+    yield from (("stages", text) for text in _STAGES)
+    yield from (("judgement", text) for text in _JUDGED)
+    yield from (("entries", text) for text in _KINDS)
+    yield "safety", SAFETY
+    for procedure in packs():
+        yield "procedures", procedure.safe_state
+        yield "procedures", procedure.source
