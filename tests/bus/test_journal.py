@@ -12,7 +12,7 @@ import numpy as np
 import polars as pl
 import pytest
 
-from bellmouth.bus import journal as journals
+from bellmouth.bus import kept
 from bellmouth.bus.journal import Journal
 from bellmouth.errors import RecordingError
 from bellmouth.recording import read_recording
@@ -186,7 +186,7 @@ def test_a_capture_without_a_sample_leaves_nothing(tmp_path: Path) -> None:
 def test_a_very_long_capture_keeps_memory_flat_and_the_file_whole(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, ending: str
 ) -> None:
-    monkeypatch.setattr(journals, "MOST_SAMPLES", 200)
+    monkeypatch.setattr(kept, "MOST_SAMPLES", 200)
     path = tmp_path / f"x{ending}"
     journal = filled(path, 1_000)
     assert len(journal.recording().series["engine_speed"].time_s) <= 200

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from bellmouth.bus.guide import Advice, Guide
 from bellmouth.bus.journal import Journal
+from bellmouth.bus.lost import lost
 from bellmouth.bus.opened import Opening, opening
 from bellmouth.bus.polling import Polling
 from bellmouth.car.description import Car
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
     from bellmouth.bus.reports import Sample
     from bellmouth.finding.result import Finding
 
-__all__ = ["Captured", "Progress", "lost", "record"]
+__all__ = ["Captured", "Progress", "record"]
 
 # The recording is looked at this often, and at most this share of the time. [s]
 LOOK_S = 2.0
@@ -342,22 +343,3 @@ def _notes(run: _Run, took_s: float) -> tuple[str, ...]:
     if run.strangers:
         notes.append(f"{run.strangers} answers of other controllers were not recorded.")
     return (*notes, *lost(run.client.losses), *run.client.notes)
-
-
-_LOST = {
-    "unanswered": ("request was not answered", "requests were not answered"),
-    "cut": ("message lost frames", "messages lost frames"),
-    "damaged": ("frame was damaged", "frames were damaged"),
-    "stray": ("message came unasked", "messages came unasked"),
-    "refused": ("request was refused", "requests were refused"),
-    "malformed": ("answer contradicted the standard", "answers contradicted the standard"),
-    "reopened": ("time the adapter was opened again", "times the adapter was opened again"),
-}
-
-
-def lost(losses: "Losses") -> list[str]:
-    """What went wrong on the wire, in a sentence; nothing where nothing did."""
-    counted = [(getattr(losses, kind), words) for kind, words in _LOST.items()]
-    told = [f"{count} {words[count > 1]}" for count, words in counted if count]
-    told += [f"{count} {kind}" for kind, count in losses.seen.items() if count]
-    return [f"Lost on the way: {', '.join(told)}. None of it was recorded."] if told else []

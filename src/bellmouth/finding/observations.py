@@ -46,8 +46,8 @@ class Observations:
 
     ``metered_kg_s`` is the airflow the meter reports; ``computed_kg_s`` the airflow that a
     pressure-metering controller says it computed. ``log_trim`` has shape (points, 2), a bank a
-    column, and ``trim_limit`` the sign of the limit it sits at; ``trim_gap`` is what the logarithm
-    would be more if the controller adds its two trims rather than multiplying them. The ``…_error`` arrays are
+    column, ``trim_limit`` the sign of the limit it sits at, and ``trim_gap`` what is to be added if
+    the controller adds its two trims rather than multiplying them. The ``…_error`` arrays are
     standard errors in the same unit (of the logarithm for flows).
     """
 

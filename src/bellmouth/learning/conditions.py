@@ -189,9 +189,9 @@ def _widest_gap(time: Floats) -> float:
 
 def _counts(condition: Condition, engine: _Engine, time: Floats) -> NDArray[np.bool_]:
     if condition.engine == "running":
-        return engine.state(time) == 1
+        return np.asarray(engine.state(time) == 1)
     if condition.engine == "stopped":
-        return engine.state(time) == 0
+        return np.asarray(engine.state(time) == 0)
     return np.ones(time.size, dtype=bool)
 
 

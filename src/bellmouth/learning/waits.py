@@ -70,7 +70,7 @@ def _then_pedal(seen: Seen, item: Placed) -> bool:
 
 def _stopped_clock(seen: Seen, item: Placed, window: Window, start: Moment) -> StepJudgement:
     """A clock that stands still between two events, such as while the fan runs."""
-    assert item.until is not None  # noqa: S101 - the caller looked
+    assert item.until is not None and item.step.stopped_by  # noqa: S101, PT018 - the caller looked
     stop, go = item.step.stopped_by
     whole = compare(window, start, item.until)
     if stop not in seen.evidence.watched:

@@ -112,7 +112,7 @@ def print_judgement(judgement: Judgement, out: Console) -> None:
 def _table(lines: tuple[StepJudgement, ...]) -> Table:
     table = Table.grid(padding=(0, 2, 0, 0))
     for justify in ("left", "left", "right", "right", "right", "left"):
-        table.add_column(justify=justify, overflow="fold")  # type: ignore[arg-type]
+        table.add_column(justify=justify, overflow="fold")
     heads = ("", "Step", "Measured", "Window", "Margin", "Judgement")
     table.add_row(*(Text(head, style="bold") for head in heads))
     for line in lines:
