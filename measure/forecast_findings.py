@@ -20,14 +20,14 @@ from bellmouth.practice import population, scenario
 from bellmouth.practice.faults import draw_weather, sizes_of
 from bellmouth.practice.plans import draw_plan
 from bellmouth.practice.population import Case
-from bellmouth.recording import stretches
+from bellmouth.recording import Recording, stretches
 from measure.forecast import show, tell
 from measure.histories import History, true_levels
 
 __all__ = ["main"]
 
 _STEP_KM = 500.0
-_VISITS = 4
+_VISITS = 3
 _LEAST_LEVELS = 0.01
 
 
@@ -36,21 +36,26 @@ def draw(count: int, variant: str, seed: int) -> tuple[list[History], list[tuple
     rng = np.random.default_rng(seed)
     cases = population.draw(count, variant, seed, causes=("deposit",))
     grown = [true_levels(rng, float(rng.normal(np.log(71_000.0), 0.40))) for _ in cases]
-    steps = [np.cumsum(np.maximum(1, rng.lognormal(np.log(30.0), 0.4, _VISITS)).astype(int))
-             for _ in cases]  # fmt: skip
+    # The first visit is the one at which the plate was cleaned, and recorded clean.
+    ahead = [np.maximum(1, rng.lognormal(np.log(30.0), 0.4, _VISITS)).astype(int) for _ in cases]
+    steps = [np.concatenate([[0], np.cumsum(one)]) for one in ahead]
+    clean: list[Recording] = []
     visits: list[list[Visit]] = [[Visit(80_000.0, date(2020, 1, 1), cleaned=True)] for _ in cases]
     pairs: list[tuple[float, float]] = []
     per_litre = load_assumptions().level["mm2_per_litre"]
-    for turn in range(_VISITS):
+    for turn in range(_VISITS + 1):
         todo = [
-            _dirty(case, per_litre * _litres(case) * float(truth[min(step[turn], 1200)]), turn)
+            _dirty(case, per_litre * _litres(case) * float(truth[min(int(step[turn]), 1200)]), turn)
             for case, truth, step in zip(cases, grown, steps, strict=True)
         ]
         for place, made in enumerate(scenario.run(todo, occasion=20 + turn, keep_true=False)):
+            if not turn:
+                clean.append(made.recording)
+                continue
             level = per_litre * _litres(cases[place])
             step = int(steps[place][turn])
             try:
-                found = asdict(find(made.recording, made.car))
+                found = asdict(find(made.recording, made.car, references=[clean[place]]))
             except FindingError:
                 continue
             read = deposit_read(found, load_assumptions().reading["unseen"] * level)

@@ -59,7 +59,7 @@ def draw_histories(count: int, seed: int, *, jumps: bool = False) -> list[Histor
     while len(found) < count:
         kind = _Kind(
             float(rng.normal(np.log(71_000.0), 0.40)), float(rng.uniform(5.0, 15.0)),
-            float(2.0 * np.exp(rng.normal(0.0, 0.4))), bool(rng.random() < 0.6),
+            float(1.4 * np.exp(rng.normal(0.0, 0.35))), bool(rng.random() < 0.6),
         )  # fmt: skip
         cars = [_draw(rng, kind, place, jumps=jumps) for place in range(1 + int(rng.integers(9)))]
         first = cars[0]
@@ -95,7 +95,7 @@ def _draw(rng: np.random.Generator, kind: _Kind, place: int, *, jumps: bool) -> 
     truth = truth + (abs(rng.normal(0.05, 0.05)) if known_clean else 0.0)
     odometer = float(rng.uniform(20_000.0, 180_000.0)) - begun * _STEP_KM
     per_day = 36.0 * np.exp(rng.normal(0.0, 0.6))
-    bias, closed = np.exp(rng.normal(0.0, 0.10)), rng.uniform(0.4, 22.0)
+    bias, closed = np.exp(rng.normal(0.0, 0.25)), rng.uniform(0.4, 22.0)
     slope = kind.per_level * np.exp(rng.normal(0.0, 0.2))
     on = date(2020, 1, 1)
     wanted, step, visits = int(rng.integers(1, 7)), begun, []

@@ -41,7 +41,8 @@ def a_finding(deposit_mm2: float, half_mm2: float, sure: float = 0.97) -> dict[s
         {"cause": "deposit", "probability": sure, "sizes": {"deposit": size}},
         {"cause": "healthy", "probability": 1.0 - sure, "sizes": {}},
     ]
-    return {"finding": {"causes": causes}}
+    prior = {"deposit": 0.1, "healthy": 0.9}
+    return {"finding": {"causes": causes, "prior": prior}}
 
 
 def a_full_car(book: Book, photo: Path, name: str = "blue one") -> None:

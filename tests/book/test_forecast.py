@@ -55,7 +55,7 @@ def test_before_anything_is_read_the_rule_of_thumb_stands() -> None:
 def test_the_car_s_own_readings_take_over() -> None:
     quick, slow = _of(_steady(2.5, 4, step=8_000.0)), _of(_steady(0.8, 4))
     # Evenly grown: 0.5 + 2.5 a step reaches 10 mm² after 38,000 km, or 119,000 km.
-    assert quick.inspect_at_km.value == pytest.approx(118_000.0, abs=8_000.0)
+    assert quick.inspect_at_km.value == pytest.approx(118_000.0, abs=14_000.0)
     assert slow.inspect_at_km.low50 < 199_000.0 < slow.inspect_at_km.high90
     assert quick.inspect_at_km.high90 < slow.inspect_at_km.low50
 
@@ -113,7 +113,7 @@ def test_one_reading_that_stands_apart_hardly_moves_it() -> None:
 
 def test_what_is_reached_is_said_to_be() -> None:
     found = _of(_steady(3.5, 4))
-    assert found.reached > 0.9
+    assert found.reached > 0.8
     assert found.inspect_at_km.value == found.car.visits[-1].km
 
 
@@ -179,10 +179,15 @@ def test_a_finding_is_read_over_all_its_causes() -> None:
     assert read == Read(pytest.approx(7.5), pytest.approx(1.0, rel=1e-3))  # type: ignore[arg-type]
     doubtful = deposit_read(a_finding(7.5, 1.645, sure=0.5)["finding"], 4.0)
     assert doubtful is not None
-    assert doubtful.value == pytest.approx(0.5 * 7.5 + 0.5 * 2.0)
-    assert doubtful.standard_error > 2.0
-    nothing = {"causes": [{"cause": "unexplained", "probability": 0.9, "sizes": {}}]}
-    assert deposit_read(nothing, 4.0) is None
+    # Held to be one in ten before: the recording alone makes it nine to one.
+    assert doubtful.value == pytest.approx(0.9 * 7.5 + 0.1 * 2.0)
+    assert doubtful.standard_error > 1.5
+    for untold in (0.05, 0.1, 0.2):
+        assert deposit_read(a_finding(7.5, 1.645, sure=untold)["finding"], 4.0) is None
+    gone = deposit_read(a_finding(7.5, 1.645, sure=0.004)["finding"], 4.0)
+    assert gone == Read(2.0, pytest.approx(4.0 / 12**0.5))  # type: ignore[arg-type]
+    never_asked = {"causes": [{"cause": "leak", "probability": 1.0, "sizes": {}}], "prior": {}}
+    assert deposit_read(never_asked, 4.0) is None
 
 
 def test_the_book_gathers_visits_after_corrections(local: Book) -> None:

@@ -9,6 +9,7 @@ from bellmouth import read_car
 from bellmouth.book import Book
 from bellmouth.book.alike import differences
 from bellmouth.book.entries import Entry
+from bellmouth.book.judging import clean_recording
 from bellmouth.book.versions import model_version
 from bellmouth.errors import BookError
 from bellmouth.pages.document import finding_document
@@ -87,3 +88,27 @@ def test_differences_are_found_and_rounding_is_not_one() -> None:
     ]
     assert differences({"a": 1}, {"b": 1}) == ["document: has nothing in common with what was kept"]
     assert differences(True, 1) == [] != differences(True, 0)
+
+
+def _entry(number: int, kind: str, job: int, **document: object) -> Entry:
+    files = (f"recordings/{number}.parquet",) if kind == "recording" else ()
+    return Entry(number, kind, "", document, job=job, files=files)
+
+
+def test_the_car_s_own_clean_recording_is_the_reference() -> None:
+    first = [
+        _entry(1, "job", 1),
+        _entry(2, "recording", 1),
+        _entry(3, "work", 1, done=["clean_plate"]),
+        _entry(4, "recording", 1),
+    ]
+    later = [_entry(6, "job", 6), _entry(7, "recording", 6)]
+    assert clean_recording([*first, *later], later[-1]) == [4]
+    # Before and after of one job are a proof's to compare.
+    assert clean_recording(first, first[-1]) == []
+    better = _entry(5, "proof", 1, proof={"verdict": "better"})
+    worse = _entry(5, "proof", 1, proof={"verdict": "worse"})
+    assert clean_recording([*first, better, *later], later[-1]) == [4]
+    assert clean_recording([*first, worse, *later], later[-1]) == []
+    never = [_entry(1, "job", 1), _entry(2, "recording", 1), *later]
+    assert clean_recording(never, later[-1]) == []

@@ -21,21 +21,24 @@ Floats = NDArray[np.float64]
 
 _RATES = 61
 _RATE_SDS = 3.5
-_OPENINGS = (-1.4, -0.7, 0.0, 0.7, 1.4)  # standard deviations
+# Three points that have the mean and variance of a normal distribution. [standard deviations]
+_PLACES = (-1.2247449, 0.0, 1.2247449)
 
 
 @dataclass(frozen=True)
 class Grid:
     """Points that growth is thought out on, flat: rate varies slowest.
 
-    ``log_rates`` [ln of levels per 1000 km] are the distinct rates; ``rate``, ``curve`` and
-    ``per_level`` [%] have one element a point; ``log_weight`` is the prior of curve and opening.
+    ``log_rates`` [ln of levels per 1000 km] are the distinct rates; ``rate``, ``curve``,
+    ``per_level`` [%] and ``scale`` (deposit that this car's findings read, over the true one) have
+    one element a point; ``log_weight`` is the prior of all but the rate.
     """
 
     log_rates: Floats
     rate: Floats
     curve: Floats
     per_level: Floats
+    scale: Floats
     log_weight: Floats
 
     def grown(self, since_km: float) -> Floats:
@@ -74,15 +77,15 @@ def grid_of(assumed: Assumptions) -> Grid:
     middle, spread = assumed.log_rate
     log_rates = middle + spread * np.linspace(-_RATE_SDS, _RATE_SDS, _RATES)
     curves = np.array(assumed.growth["curve"])
-    places = np.array(_OPENINGS)
-    per_level = assumed.reading["opening_per_level"] * np.exp(
-        assumed.reading["opening_per_level_log_sd"] * places
-    )
-    rate, curve, opening = np.meshgrid(np.exp(log_rates), curves, per_level, indexing="ij")
-    weight = np.log(np.array(assumed.growth["curve_weight"]))[:, None] - places**2 / 2.0
+    reading, places = assumed.reading, np.array(_PLACES)
+    per_level = reading["opening_per_level"] * np.exp(reading["opening_per_level_log_sd"] * places)
+    scale = np.exp(reading["scale_log_sd"] * places)
+    every = np.meshgrid(np.exp(log_rates), curves, per_level, scale, indexing="ij")
+    curve_weight = np.log(np.array(assumed.growth["curve_weight"]))
+    weight = curve_weight[:, None, None] + np.zeros((places.size, places.size))
     weight -= np.logaddexp.reduce(weight, axis=None)
-    tiled = np.broadcast_to(weight, rate.shape)
-    return Grid(log_rates, rate.ravel(), curve.ravel(), opening.ravel(), tiled.ravel())
+    flat = [axis.ravel() for axis in every]
+    return Grid(log_rates, *flat, np.broadcast_to(weight, every[0].shape).ravel())
 
 
 def odds_of(visits: Sequence[Visit], assumed: Assumptions) -> tuple[Odd, ...]:
@@ -175,7 +178,7 @@ def _read_visit(
         value = visit.deposit.value / level_mm2
         own = (visit.deposit.standard_error / level_mm2) ** 2
         share = (assumed.reading["share"] * max(value, 0.0)) ** 2
-        state.read(value, own + share + wrong, np.ones(1), 0.0)
+        state.read(value, own + share + wrong, grid.scale, 0.0)
     if visit.opening is not None:
         own = visit.opening.standard_error**2 + assumed.reading["opening_pct"] ** 2
         state.read(visit.opening.value, own + wrong * grid.per_level**2, grid.per_level, 1.0)

@@ -11,15 +11,14 @@ from bellmouth.book import tables
 from bellmouth.book.assumptions import load_assumptions
 from bellmouth.book.entries import Entry, effective, read_many
 from bellmouth.book.forecast import Forecast, forecast
+from bellmouth.book.judging import CLEANED
 from bellmouth.book.opening import reading
 from bellmouth.book.standing import known_of
 from bellmouth.book.store import Store
 from bellmouth.book.visits import CarVisits, Read, Visit
 
-__all__ = ["CLEANED", "deposit_read", "forecast_of", "visits_of"]
+__all__ = ["deposit_read", "forecast_of", "visits_of"]
 
-#: The work that begins a deposit anew.
-CLEANED = "clean_plate"
 _USED = ("car", "job", "finding", "recording", "work")
 _MOST_ALIKE = 40
 _Z90 = 1.6448536269514722
@@ -96,29 +95,48 @@ def _deposit(entries: Sequence[Entry], level_mm2: float) -> Read | None:
 
 
 def deposit_read(finding: Mapping[str, Any], unseen_mm2: float) -> Read | None:
-    """What a finding says of the deposit, over all its causes; None where nothing explains it.
+    """What a finding says of the deposit; None where its recording could not tell. [mm²]
 
-    Where a cause has no deposit in it there may still be one too small to be asked after, of
-    anything up to ``unseen_mm2``. [mm²]
+    What speaks is how much likelier the recording made a deposit than it was held to be before.
+    Where it made it much less likely there may still be one up to ``unseen_mm2``, too small to be
+    asked after.
     """
+    told_by = _likelier(finding)
+    reading = load_assumptions().reading
+    if told_by < 1.0 / reading["not_there_by"]:
+        return Read(unseen_mm2 / 2.0, unseen_mm2 / math.sqrt(12.0))
+    if told_by < reading["told_by"]:
+        return None
+    # As likely to be there as the recording alone makes it.
+    there = told_by / (1.0 + told_by)
+    mean, variance = _sized(finding)
+    whole = there * mean + (1.0 - there) * unseen_mm2 / 2.0
+    square = there * (variance + mean**2) + (1.0 - there) * unseen_mm2**2 / 3.0
+    return Read(whole, math.sqrt(max(square - whole**2, 1e-6)))
+
+
+def _likelier(finding: Mapping[str, Any]) -> float:
+    """Odds of a deposit after the recording over those before it; 1 where none was asked after."""
+    before = sum(p for cause, p in finding["prior"].items() if "deposit" in cause.split("+"))
+    after = sum(
+        one["probability"] for one in finding["causes"] if "deposit" in one["cause"].split("+")
+    )
+    if not 0.0 < before < 1.0:
+        return 1.0
+    return float(after / max(1.0 - after, 1e-12) * (1.0 - before) / before)
+
+
+def _sized(finding: Mapping[str, Any]) -> tuple[float, float]:
+    """Mean and variance of the deposit over the causes that have one. [mm²], [mm4]"""
     weight = mean = square = 0.0
     for cause in finding["causes"]:
-        chance = cause["probability"]
         size = cause["sizes"].get("deposit")
-        if cause["cause"] == "unexplained" or not chance:
-            continue
-        if size is None:
-            value, variance = unseen_mm2 / 2.0, unseen_mm2**2 / 12.0
-        else:
-            value = size["value"]
-            variance = ((size["high"] - size["low"]) / 2.0 / _Z90) ** 2
-        weight += chance
-        mean += chance * value
-        square += chance * (variance + value**2)
-    if weight < 0.5:
-        return None
-    mean, square = mean / weight, square / weight
-    return Read(mean, math.sqrt(max(square - mean**2, 1e-6)))
+        if size is not None:
+            chance, value = cause["probability"], size["value"]
+            weight += chance
+            mean += chance * value
+            square += chance * (((size["high"] - size["low"]) / 2.0 / _Z90) ** 2 + value**2)
+    return mean / weight, square / weight - (mean / weight) ** 2
 
 
 def _parameter(entries: Sequence[Entry]) -> str | None:

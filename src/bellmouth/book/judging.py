@@ -21,7 +21,19 @@ if TYPE_CHECKING:
     from bellmouth.finding.proof_result import Proof
     from bellmouth.finding.result import Finding
 
-__all__ = ["Judged", "Recomputed", "judge", "judge_work", "keep", "recompute"]
+__all__ = [
+    "CLEANED",
+    "Judged",
+    "Recomputed",
+    "clean_recording",
+    "judge",
+    "judge_work",
+    "keep",
+    "recompute",
+]
+
+#: The work that begins a deposit anew.
+CLEANED = "clean_plate"
 
 
 @dataclass(frozen=True)
@@ -52,13 +64,15 @@ def judge(
     name: str,
     recording: int | None = None,
     *,
-    references: Sequence[int] = (),
+    references: Sequence[int] | None = None,
     results: Sequence[str] = (),
     complaint: str | None = None,
 ) -> Judged:
     """Ask what a recording of the book shows; the newest one where none is named.
 
-    Numbers are those of entries. The complaint is the job's where none is given.
+    Numbers are those of entries. Where no references are given, the car's own recording from just
+    after its plate was last cleaned is one: against it a deposit is told far better than alone.
+    The complaint is the job's where none is given.
     """
     entries = store.history(name).entries
     if recording is None:
@@ -69,12 +83,27 @@ def judge(
     chosen = numbered(entries, recording, "recording")
     inputs = {
         "recording": chosen.number,
-        "references": list(references),
+        "references": list(clean_recording(entries, chosen) if references is None else references),
         "results": list(results),
         "complaint": complaint or _complaint(entries, chosen),
         "car": known_of(entries).document["car"],
     }
     return _made(store, entries, "finding", inputs)
+
+
+def clean_recording(entries: Sequence[Entry], chosen: Entry) -> list[int]:
+    """The recording just after the plate was last cleaned, before the job of the chosen one."""
+    now = [one for one in effective(entries) if (one.job or 0) < (chosen.job or 0)]
+    cleaned = [one for one in now if one.kind == "work" and CLEANED in one.document["done"]]
+    if not cleaned:
+        return []
+    last = cleaned[-1]
+    after = [one for one in now if one.number > last.number and one.job == last.job]
+    failed = [one for one in after if one.kind == "proof"]
+    if failed and failed[-1].document.get("proof", {}).get("verdict") == "worse":
+        return []
+    read = [one for one in after if one.kind == "recording" and one.files != chosen.files]
+    return [one.number for one in read[-1:]]
 
 
 def judge_work(

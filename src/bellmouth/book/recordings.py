@@ -19,8 +19,9 @@ from bellmouth.recording.stretch import Stretch
 
 __all__ = ["add_recording", "idle_opening", "recording_of"]
 
-#: Readings that follow the plate, the nearest to what idle control has learned first.
-_OPENINGS = ("relative_throttle_position", "throttle_position", "commanded_throttle_actuator")
+#: Readings that follow the plate, the one that most cars have first.
+_OPENINGS = ("throttle_position", "commanded_throttle_actuator", "relative_throttle_position")
+_LEAST_PCT = 0.5
 
 
 def add_recording(
@@ -114,6 +115,8 @@ def _idle_opening(found: Sequence[Stretch]) -> dict[str, Any] | None:
     idles = [one for one in found if one.kind == "idle" and one.warm is not False]
     for parameter in _OPENINGS:
         read = [one.readings[parameter] for one in idles if parameter in one.readings]
+        # A reading at the lower end of its range does not follow the plate.
+        read = [one for one in read if one.value > max(one.quantum, _LEAST_PCT)]
         if not read:
             continue
         weights = np.array([1.0 / max(one.standard_error, 1e-3) ** 2 for one in read])

@@ -104,6 +104,7 @@ class _Run:
     advice: Advice | None = None
     speed: float | None = None
     quiet_since_s: float | None = None
+    heard: Callable[[float, Mapping[str, float]], None] | None = None
     quiet: list[str] = field(default_factory=list)
     ended: list[str] = field(default_factory=list)
 
@@ -131,6 +132,7 @@ def record(
     overwrite: bool = False,
     opened: Callable[[Opening], None] | None = None,
     progress: Callable[[Progress], None] | None = None,
+    heard: Callable[[float, Mapping[str, float]], None] | None = None,
     clock: Callable[[], float] = time.monotonic,
     wait: Callable[[float], None] = time.sleep,
 ) -> Captured:
@@ -152,6 +154,9 @@ def record(
         Whether the identification number is shown in full.
     opened, progress
         Called with what the car reports first, and as the capture goes on.
+    heard
+        Called with every reading once it is on disk: its time since the beginning, and its values
+        by parameter. Must return at once. [s]
     clock, wait
         Monotonic seconds, and how to let some pass (tests have their own).
 
@@ -173,7 +178,7 @@ def record(
     try:
         guided = car is not None and seconds is None
         guide = Guide(polling.names, car, complaint) if guided and car is not None else None
-        run = _Run(client, address, polling, journal, guide, clock, wait, clock())
+        run = _Run(client, address, polling, journal, guide, clock, wait, clock(), heard=heard)
         # The engine may be started any moment, and then the key-on reading is gone: it is read
         # before and between the questions.
         report = opening(client, mask_vin=not show_vin, between=lambda: _first_looks(run))
@@ -264,7 +269,10 @@ def _ask(run: _Run) -> None:
     values = {name: value for name, value in sample.values.items() if value is not None}
     if "engine_speed" in values:
         run.speed = values["engine_speed"]
-    run.journal.add(max(sample.time_s - run.begun_s, 0.0), values)
+    at_s = max(sample.time_s - run.begun_s, 0.0)
+    run.journal.add(at_s, values)
+    if run.heard is not None and values:
+        run.heard(at_s, values)
 
 
 def _sample(run: _Run, asked: tuple[int, ...]) -> "Sample":

@@ -13,9 +13,6 @@ __all__ = ["Duty", "Snapshots", "put", "write_parquet"]
 # A snapshot at most this often, and at most this share of the time: beside the loop. [s]
 SNAPSHOT_S = 0.4
 SNAPSHOT_SHARE = 0.15
-# To the disk itself, in case the power fails, at most this share of the time. [s]
-SYNC_S = 1.0
-SYNC_SHARE = 0.02
 
 
 class Duty:
@@ -49,7 +46,7 @@ class Snapshots:
         self._work: threading.Thread | None = None
 
     def take(self, recording: Callable[[str], Recording]) -> None:
-        """Write what ``recording`` gives for the file's name, if it is time and none is under way."""
+        """Write what ``recording`` gives for the file's name, unless it is too soon."""
         if not self._duty.due() or (self._work is not None and self._work.is_alive()):
             return
         now = recording(self._path.name)

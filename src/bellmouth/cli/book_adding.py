@@ -42,7 +42,8 @@ _KINDS = ("recording", "finding", "work", "card", "attempt", "proof", "note", "p
     type=int,
     multiple=True,
     metavar="N",
-    help="A recording of the book from when the car was good. May be given more than once.",
+    help="A recording of the book from when the car was good (default: the one from just after "
+    "its plate was last cleaned). May be given more than once.",
 )
 @click.option(
     "--result",
@@ -138,7 +139,9 @@ def _judged(
     from bellmouth.book.alike import differences  # noqa: PLC0415
     from bellmouth.pages.document import finding_document, proof_document  # noqa: PLC0415
 
-    said: dict[str, Any] = {"references": options["references"], "complaint": options["complaint"]}
+    said: dict[str, Any] = {"complaint": options["complaint"]}
+    if options["references"]:
+        said["references"] = options["references"]
     with waiting("Weighing the causes"):
         if kind == "finding":
             judged = book.judge(name, *options["of"][:1], results=options["results"], **said)

@@ -22,6 +22,7 @@ from bellmouth.learning.judge import judge
 from bellmouth.learning.judgement import MET
 from bellmouth.learning.packs import refuse_unchecked
 from bellmouth.learning.person import learn_timing
+from bellmouth.learning.priority import preferred
 from bellmouth.learning.procedure import Procedure
 from bellmouth.learning.schedule import Leads
 from bellmouth.learning.session import Session, leads_of
@@ -181,7 +182,9 @@ def quick_threads() -> Iterator[None]:
     before = sys.getswitchinterval()
     sys.setswitchinterval(_SWITCH_S)
     try:
-        yield
+        # Who draws holds the interpreter while others may take the processor away from it.
+        with preferred():
+            yield
     finally:
         sys.setswitchinterval(before)
 

@@ -15,6 +15,7 @@ from typing import Protocol, Self
 from bellmouth.learning.clock import Clock, MonotonicClock
 from bellmouth.learning.cues import Cue
 from bellmouth.learning.evidence import Moment
+from bellmouth.learning.priority import preferred
 from bellmouth.learning.samples import Samples
 from bellmouth.learning.session import ENDED, Progress, Session
 
@@ -124,8 +125,12 @@ class Coach:
 
     def start(self) -> None:
         """Begin counting in, in a thread of its own."""
-        self._thread = threading.Thread(target=self.run, name="coach", daemon=True)
+        self._thread = threading.Thread(target=self._run_first, name="coach", daemon=True)
         self._thread.start()
+
+    def _run_first(self) -> None:
+        with preferred():
+            self.run()
 
     def run(self) -> None:
         """Begin counting in, and return when the attempt is over.

@@ -20,7 +20,7 @@ from bellmouth.pages.big_digits import big
 
 __all__ = ["CoachLines", "CoachScreen", "Sounds"]
 
-_FRAME_S = 1.0 / 15.0
+_FRAME_S = 0.1
 _FLASH_S = 0.35
 _SHAPES = {"press": "▼", "release": "▲", "wait": "■", "tick": "·", "lead": "·"}
 _HINT = "q, Esc or Ctrl-C: STOP"

@@ -24,6 +24,8 @@ _CAUGHT_RPM = 400.0  # the starter is let go
 _STALLED_RPM = 180.0
 _CRANKED_S = 6.0  # a starter turns no longer than that
 _COOLING_S = 5400.0
+#: Of the opening that is remembered from before a cleaning. A guess.
+_TAKEN_BACK = 0.4
 
 
 class _Foot(Driver):
@@ -141,9 +143,15 @@ class LiveEngine:
 
     def take_over(self, case: Case) -> None:
         """The same car with another fault from now on: somebody worked on it."""
-        self.case = case
         run = self.run
+        cleaned = case.fault.deposit_mm2[0] < run.fault.deposit_mm2[0]
+        self.case = case
         run.fault = run.engine.fault = run.metering.fault = case.fault
+        if cleaned:
+            # What is remembered is now too wide open, and feedback takes back a part of it only.
+            idle = run.idle
+            idle.down_deg = _TAKEN_BACK * np.maximum(idle.learned - idle.learned_neutral, 0.0)
+            idle.integral = -idle.down_deg
 
     def closed_pct(self) -> float:
         """What the throttle reads at its stop. [%]"""

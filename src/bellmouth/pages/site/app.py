@@ -1,5 +1,6 @@
 """The page's application: routes, middleware, and how errors are told."""
 
+import mimetypes
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from pathlib import Path
@@ -23,6 +24,7 @@ from bellmouth.pages.site import (
     view_proof,
     view_record,
     view_settings,
+    view_shell,
     view_work,
 )
 from bellmouth.pages.site.garage import Garage
@@ -30,6 +32,10 @@ from bellmouth.pages.site.guard import Guard, Settings
 from bellmouth.pages.site.rendering import page
 
 __all__ = ["create_app"]
+
+# Not every machine knows them.
+mimetypes.add_type("application/manifest+json", ".webmanifest")
+mimetypes.add_type("text/javascript", ".js")
 
 _STATIC = Path(__file__).parents[1] / "static"
 
@@ -51,7 +57,7 @@ def create_app(garage: Garage, settings: Settings) -> FastAPI:
     for part in (
         view_cars, view_record, view_finding, view_work, view_coach, view_live_coach,
         view_learning, view_proof, view_book, view_pair,
-        view_settings, api,
+        view_settings, view_shell, api,
     ):  # fmt: skip
         app.include_router(part.router)
     app.mount("/static", StaticFiles(directory=_STATIC), name="static")

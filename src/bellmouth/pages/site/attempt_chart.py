@@ -7,24 +7,27 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 from xml.sax.saxutils import escape
 
+from bellmouth.pages.card_words import Words
+
 __all__ = ["attempt_svg"]
 
 _WIDE, _ROW, _TOP, _LEFT, _RIGHT = 360, 46, 64, 6, 6
 _SHAPES = {"met": "✓", "missed": "✗", "cannot tell": "?"}
 
 
-def attempt_svg(judgement: Mapping[str, Any], says: Mapping[str, str]) -> str:
+def attempt_svg(judgement: Mapping[str, Any], says: Mapping[str, str], words: Words) -> str:
     """The picture of a judgement document; ``says`` has each step's words by its name."""
     lines: Sequence[Mapping[str, Any]] = judgement["steps"]
     high = _TOP + _ROW * len(lines) + 8
-    alt = "; ".join(f"{_words(line, says)}: {line['judgement']}" for line in lines)
+    alt = "; ".join(f"{_words(line, says)}: {words.text(line['judgement'])}" for line in lines)
     parts = [
         f'<svg class="attempt" viewBox="0 0 {_WIDE} {high}" role="img" '
         f'aria-label="{escape(alt, {chr(34): "&quot;"})}">',
         *_strip(lines),
     ]
     for index, line in enumerate(lines):
-        parts += _row(line, says, index, _TOP + _ROW * index)
+        told = words.text(line["judgement"])
+        parts += _row(line, f"{_words(line, says)}: {told}", index, _TOP + _ROW * index)
     return "".join([*parts, "</svg>"])
 
 
@@ -56,9 +59,9 @@ def _strip(lines: Sequence[Mapping[str, Any]]) -> list[str]:
     return parts
 
 
-def _row(line: Mapping[str, Any], says: Mapping[str, str], index: int, top: int) -> list[str]:
+def _row(line: Mapping[str, Any], told: str, index: int, top: int) -> list[str]:
     shape = _SHAPES.get(line["judgement"], "?")
-    told = f"{index + 1} {shape} {_words(line, says)}: {line['judgement']}"
+    told = f"{index + 1} {shape} {told}"
     kind = str(line["judgement"]).replace(" ", "-")
     parts = [f'<text class="{kind}" x="{_LEFT}" y="{top + 15}">{escape(told)}</text>']
     least, most = line["window"]

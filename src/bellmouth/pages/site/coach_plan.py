@@ -5,45 +5,85 @@ only lays them on its audio clock.
 """
 
 import math
+from collections.abc import Iterator
 from typing import Any
 
 from bellmouth.learning.cue_plan import COUNT_IN_S, cues_of
-from bellmouth.learning.cues import PHRASES, TONES_HZ, Cue
+from bellmouth.learning.cues import PHRASES, TONES_HZ, Cue, phrase
 from bellmouth.learning.procedure import Procedure, Step, Until
 from bellmouth.learning.schedule import Edge, Leads, Slot, Stretch, stretches
+from bellmouth.pages.card_words import Words
 
-__all__ = ["cue_document", "plan_document"]
+__all__ = ["Told", "cue_document", "plan_document"]
+
+
+_COUNTED = ("minutes", "last_seconds")
+
+
+class Told:
+    """Says a procedure's cues and steps in a reader's language."""
+
+    def __init__(self, procedure: Procedure, words: Words) -> None:
+        self.procedure = procedure
+        self.words = words
+        self._known = dict(self._pairs())
+
+    def _pairs(self) -> Iterator[tuple[str, str]]:
+        """Each phrase that holds a step's or an event's words: in English, and as it is told."""
+        text = self.words.text
+        for step in self.procedure.steps:
+            told = text(PHRASES["next"]).format(what=text(step.say))
+            yield phrase("next", what=step.say), told
+            if step.until is not None:
+                event = self.procedure.event_words(step.until.event)
+                for key in ("hush", "watch"):
+                    yield phrase(key, event=event), text(PHRASES[key]).format(event=text(event))
+
+    def say(self, english: str) -> str:
+        """A cue's text; itself where the catalogue does not hold it."""
+        if english in self._known:
+            return self._known[english]
+        for key in _COUNTED:
+            before, after = PHRASES[key].split("{count}")
+            if english.startswith(before) and english.endswith(after):
+                count = english[len(before) : len(english) - len(after)]
+                return self.words.text(PHRASES[key]).format(count=count)
+        return self.words.text(english)
 
 
 def plan_document(
-    procedure: Procedure, leads: Leads | None = None, *, quiet: bool = False
+    procedure: Procedure,
+    leads: Leads | None = None,
+    *,
+    quiet: bool = False,
+    words: Words | None = None,
 ) -> dict[str, Any]:
     """The whole procedure; times in seconds from the beginning of their stretch. [s]"""
+    told = Told(procedure, words or Words())
     return {
         "name": procedure.name,
-        "title": procedure.title,
-        "safe_state": procedure.safe_state,
+        "title": told.say(procedure.title),
+        "safe_state": told.say(procedure.safe_state),
         "count_in_s": COUNT_IN_S,
         "tones_hz": dict(TONES_HZ),
-        "phrases": dict(PHRASES),
-        "steps": {step.name: _step(procedure, step) for step in procedure.steps},
+        "steps": {step.name: _step(told, step) for step in procedure.steps},
         "stretches": [
-            _stretch(procedure, stretch, leads or {}, quiet=quiet)
-            for stretch in stretches(procedure)
+            _stretch(told, stretch, leads or {}, quiet=quiet) for stretch in stretches(procedure)
         ],
-        "sign": procedure.signs[0].what if procedure.signs else "",
         "quiet": quiet,
     }
 
 
-def _step(procedure: Procedure, step: Step) -> dict[str, Any]:
-    words = procedure.event_words
+def _step(told: Told, step: Step) -> dict[str, Any]:
+    def words(event: str) -> str:
+        return told.say(told.procedure.event_words(event))
+
     return {
         "who": step.who,
         "do": step.do,
-        "say": step.say,
-        "show": step.show,
-        "caution": step.caution,
+        "say": told.say(step.say),
+        "show": told.say(step.show),
+        "caution": told.say(step.caution),
         "tone": step.tone,
         "optional": step.optional,
         "event": step.until.event if step.until else "",
@@ -53,16 +93,16 @@ def _step(procedure: Procedure, step: Step) -> dict[str, Any]:
     }
 
 
-def _stretch(
-    procedure: Procedure, stretch: Stretch, leads: Leads, *, quiet: bool
-) -> dict[str, Any]:
+def _stretch(told: Told, stretch: Stretch, leads: Leads, *, quiet: bool) -> dict[str, Any]:
     return {
         "anchor": stretch.anchor,
-        "waits": _until(procedure, stretch.waits),
+        "waits": _until(told, stretch.waits),
         "ends_s": _last_s(stretch),
         "slots": [_slot(slot) for slot in stretch.slots],
         "edges": [_edge(edge) for edge in stretch.edges],
-        "cues": [cue_document(cue) for cue in cues_of(procedure, stretch, leads, quiet=quiet)],
+        "cues": [
+            cue_document(cue, told) for cue in cues_of(told.procedure, stretch, leads, quiet=quiet)
+        ],
     }
 
 
@@ -74,12 +114,12 @@ def _last_s(stretch: Stretch) -> float:
     return max(last.end_s, stretch.edges[-1].at_s if stretch.edges else 0.0)
 
 
-def _until(procedure: Procedure, until: Until | None) -> dict[str, Any] | None:
+def _until(told: Told, until: Until | None) -> dict[str, Any] | None:
     if until is None:
         return None
     return {
         "event": until.event,
-        "words": procedure.event_words(until.event),
+        "words": told.say(told.procedure.event_words(until.event)),
         "timeout_s": until.timeout_s,
     }
 
@@ -99,12 +139,12 @@ def _edge(edge: Edge) -> dict[str, Any]:
     }
 
 
-def cue_document(cue: Cue) -> dict[str, Any]:
+def cue_document(cue: Cue, told: Told) -> dict[str, Any]:
     """A cue as plain data; ``at_s`` on the clock that it was made for. [s]"""
     return {
         "at_s": cue.at_s,
         "kind": cue.kind,
-        "text": cue.text,
+        "text": told.say(cue.text),
         "tone": cue.tone,
         "step": cue.step,
         "sounds": cue.sounds,

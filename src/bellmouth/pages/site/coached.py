@@ -20,8 +20,9 @@ from bellmouth.learning.live import PEDALS
 from bellmouth.learning.procedure import Procedure
 from bellmouth.learning.samples import Samples
 from bellmouth.learning.session import ENDED, Session
+from bellmouth.pages.card_words import Words
 from bellmouth.pages.judgement import judgement_document
-from bellmouth.pages.site.coach_plan import cue_document
+from bellmouth.pages.site.coach_plan import Told, cue_document
 from bellmouth.pages.site.live import Adapter
 
 __all__ = ["AHEAD_S", "Coached"]
@@ -60,6 +61,8 @@ class Coached:
         How the car is reached.
     keep
         Takes the judgement's document into the book, and gives its address.
+    words
+        The reader's language.
     quiet
         Nothing sounds.
 
@@ -75,6 +78,7 @@ class Coached:
         adapter: Adapter,
         keep: Callable[[dict[str, Any]], str],
         *,
+        words: Words | None = None,
         quiet: bool = False,
     ) -> None:
         from bellmouth.bus.opening import open_client  # noqa: PLC0415 - loads the CAN libraries
@@ -85,6 +89,7 @@ class Coached:
         self.cues: list[dict[str, Any]] = []
         self.trace = _Trace()
         self._keep = keep
+        self._told = Told(procedure, words or Words())
         self._stack = ExitStack()
         try:
             client = self._stack.enter_context(
@@ -102,7 +107,7 @@ class Coached:
 
     def cue(self, cue: Cue) -> None:
         """See :class:`bellmouth.learning.coach.Face`."""
-        self.cues.append(cue_document(cue))
+        self.cues.append(cue_document(cue, self._told))
 
     def _work(self) -> None:
         with self._stack:
@@ -141,9 +146,9 @@ class Coached:
                 "elapsed_s": now.elapsed_s,
                 "left_s": _finite(now.left_s) or 0.0,
                 "length_s": _finite(now.length_s) or 0.0,
-                "next_say": now.next_say,
+                "next_say": self._told.say(now.next_say),
                 "next_in_s": _finite(now.next_in_s),
-                "awaits": now.awaits,
+                "awaits": self._told.say(now.awaits),
             },
         }
 

@@ -173,10 +173,14 @@ class Live:
                 self.captured = record(
                     client, self.path, car=self.car, complaint=self._complaint,
                     seconds=self._seconds, opened=self._opened, progress=self._progress,
+                    heard=self._heard,
                 )  # fmt: skip
             self._tell(phase="ended", notes=self.captured.notes, advice=None)
         except BellmouthError as error:
             self._tell(phase="failed", trouble=str(error))
+        except KeyboardInterrupt:
+            # Ended while the car was still being asked what it is: what was read is on disk.
+            self._tell(phase="ended", advice=None)
 
     def _opened(self, opening: "Opening") -> None:
         del opening

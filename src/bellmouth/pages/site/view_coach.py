@@ -19,7 +19,7 @@ from bellmouth.pages.site.attempt_chart import attempt_svg
 from bellmouth.pages.site.coach_plan import plan_document
 from bellmouth.pages.site.flow import stages_of
 from bellmouth.pages.site.garage import Garage
-from bellmouth.pages.site.rendering import go, page
+from bellmouth.pages.site.rendering import go, page, words_of
 
 __all__ = ["Tap", "Taps", "pack", "router"]
 
@@ -86,7 +86,9 @@ def plan(
     procedure = pack(name)
     _refuse(procedure, checked=garage.is_practice(key) or (key, name) in garage.checked)
     lead_s = min(max(lead_ms, -500.0), 1000.0) / 1000.0
-    return plan_document(procedure, leads_of(lead_s) if lead_s else None, quiet=quiet)
+    return plan_document(
+        procedure, leads_of(lead_s) if lead_s else None, quiet=quiet, words=words_of(request)
+    )
 
 
 @router.post("/car/{key}/learning/{name}/attempt")
@@ -110,12 +112,13 @@ def seen(request: Request, key: str, number: int) -> Response:
         raise BellmouthError("There is no such attempt in this car's book.")
     document = kept[0].document
     chosen = procedure_document(pack(str(document["procedure"])))
-    says = {step["name"]: step["say"] for step in chosen["steps"]}
+    speak = words_of(request)
+    says = {step["name"]: speak.text(step["say"]) for step in chosen["steps"]}
     return page(
         request, "judgement.html",
         {
             "visit": visit, "stages": stages_of(visit.here, "learning"), "judgement": document,
-            "procedure": chosen, "picture": attempt_svg(document, says), "says": says,
+            "procedure": chosen, "picture": attempt_svg(document, says, speak), "says": says,
             "coached": document.get("coached"),
         },
     )  # fmt: skip

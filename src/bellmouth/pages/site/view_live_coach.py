@@ -13,6 +13,7 @@ from starlette.responses import Response, StreamingResponse
 from bellmouth.errors import BellmouthError
 from bellmouth.pages.site.coached import Coached
 from bellmouth.pages.site.garage import Garage
+from bellmouth.pages.site.rendering import words_of
 from bellmouth.pages.site.view_coach import pack
 
 __all__ = ["router"]
@@ -45,7 +46,7 @@ def begin(request: Request, key: str, name: str) -> Response:
 
     def make() -> Coached:
         practice.sit_down()
-        made = Coached(procedure, practice.adapter, keep)
+        made = Coached(procedure, practice.adapter, keep, words=words_of(request))
         first = next((one for one in procedure.steps if one.cues), None)
         if first is not None and (first.who, first.do) == ("key", "on"):
             # It was on for the car to be asked; turning it on is what the procedure begins with.

@@ -4,6 +4,7 @@
 const root = document.querySelector("[data-states]");
 const words = JSON.parse(root.dataset.words);
 const SPAN_S = 60;
+const HEIGHT = 150;
 const fill = (text, values) => text.replace(/\{(\w+)\}/g, (_, name) => values[name]);
 const shown = {};
 function put(name, text) {
@@ -53,7 +54,7 @@ function make(picture, names) {
   root.querySelector("[data-traces]").append(box);
   const axis = { stroke: colour("--ink"), grid: { stroke: colour("--grid"), width: 1 }, ticks: { stroke: colour("--grid") }, font: "13px system-ui" };
   const options = {
-    width: box.clientWidth || 340, height: 150, legend: { live: false }, cursor: { show: false }, pxAlign: 0,
+    width: box.clientWidth || 340, height: HEIGHT, legend: { live: false }, cursor: { show: false }, pxAlign: 0,
     scales: { x: { time: false } },
     axes: [{ ...axis, values: (_, ticks) => ticks.map((tick) => `${Math.round(tick)}`) }, { ...axis, size: 52 }],
     series: [{}, ...names.map(([, word], index) => ({ label: `${word} [${picture.unit}]`, stroke: colour(`--c${index + 1}`), width: 2, dash: DASHES[index], spanGaps: true, points: { show: false } }))],
@@ -67,7 +68,7 @@ function remake() {
   for (const { plot, box } of charts.splice(0)) { plot.destroy(); box.remove(); }
 }
 new MutationObserver(remake).observe(document.documentElement, { attributes: true, attributeFilter: ["data-light"] });
-window.addEventListener("resize", remake);
+window.addEventListener("resize", () => charts.forEach(({ plot, box }) => plot.setSize({ width: box.clientWidth, height: HEIGHT })));
 
 // Parameters are asked one after another, so each has times of its own.
 function columns(names) {

@@ -25,3 +25,12 @@ document.addEventListener("DOMContentLoaded", () => {
     });
   }
 });
+
+// Installable, and able to say that the server is away; only where the browser allows it.
+if (navigator.serviceWorker) navigator.serviceWorker.register("/sw.js").catch(() => {});
+document.addEventListener("DOMContentLoaded", () => {
+  const again = document.querySelector("[data-again]");
+  if (!again) return;
+  again.addEventListener("click", (event) => { event.preventDefault(); location.reload(); });
+  if (location.pathname !== "/offline") setInterval(() => fetch(location.href, { method: "HEAD" }).then((answer) => { if (answer.status !== 503) location.reload(); }).catch(() => {}), 3000);
+});
