@@ -57,7 +57,7 @@ def test_the_car_s_own_readings_take_over() -> None:
     # Evenly grown: 0.5 + 2.5 a step reaches 10 mm² after 38,000 km, or 119,000 km.
     assert quick.inspect_at_km.value == pytest.approx(118_000.0, abs=14_000.0)
     assert slow.inspect_at_km.low50 < 199_000.0 < slow.inspect_at_km.high90
-    assert quick.inspect_at_km.high90 < slow.inspect_at_km.low50
+    assert quick.inspect_at_km.high50 < slow.inspect_at_km.low50
 
 
 def test_more_visits_narrow_the_interval() -> None:

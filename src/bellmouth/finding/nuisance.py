@@ -104,22 +104,21 @@ def unknowns(observations: Observations, car: Car, priors: Priors) -> Unknowns:
         "leak_bank": (0.0, fuel["leak_bank"]),
         "trim_sum": tuple(fuel["trim_sum"]),
     }
-    ambient = _ambient_blocks(observations, priors)
-    recordings = observations.recordings
-    mean = np.array(
-        [shared[name][0] for name in _SHARED]
-        + [pair[0] for pair in ambient]
-        + [0.0] * 3 * recordings
-    )
-    fill = fuel["log_fill" if observations.airflow_metered else "log_fill_pressure"]
-    per_recording = [fill] * recordings
-    per_recording += [priors.weather["intake_log_heating"]] * recordings
-    day = priors.weather["meter_day_log_gain"] if observations.airflow_metered else 0.0
-    per_recording += [day] * recordings
-    sd = np.array(
-        [shared[name][1] for name in _SHARED] + [pair[1] for pair in ambient] + per_recording
-    )
+    pairs = [*(shared[name] for name in _SHARED), *_recording_blocks(observations, priors)]
+    mean, sd = np.array(pairs).T
     return Unknowns(mean, sd, sensors["contaminated_log_bend"])
+
+
+def _recording_blocks(observations: Observations, priors: Priors) -> list[tuple[float, float]]:
+    """What each recording has of its own, block by block in the order of `_PER_RECORDING`."""
+    metered, recordings = observations.airflow_metered, observations.recordings
+    spreads = (
+        priors.fuel["log_fill" if metered else "log_fill_pressure"],
+        priors.weather["intake_log_heating"],
+        priors.weather["meter_day_log_gain"] if metered else 0.0,
+    )
+    own = [(0.0, float(sd)) for sd in spreads for _ in range(recordings)]
+    return [*_ambient_blocks(observations, priors), *own]
 
 
 def _ambient_blocks(observations: Observations, priors: Priors) -> list[tuple[float, float]]:

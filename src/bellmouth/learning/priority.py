@@ -1,4 +1,4 @@
-"""Being woken in time although every core is busy: ask the system, and do without where it refuses."""
+"""Being woken in time though every core is busy: ask the system, and do without if it refuses."""
 
 import os
 from collections.abc import Iterator
@@ -31,4 +31,5 @@ def preferred() -> Iterator[bool]:
     try:
         yield True
     finally:
-        set_to(0, before, how)
+        # The flag stays: an ordinary user may set it and not take it back.
+        set_to(0, before | os.SCHED_RESET_ON_FORK, how)
