@@ -43,16 +43,25 @@ docs: $(DEV_STAMP) ## build the documentation into docs/_build; a warning is an 
 
 bench: $(BENCH_STAMP) ## speed and agreement, each row against its reference in the same run
 	$(BIN)/python -m measure.bench
+	$(BIN)/python -m measure.poll_rate
+	$(BIN)/python -m measure.cue_times
 
 accuracy: $(BENCH_STAMP) ## right and wrong on simulated cars, the real recordings beside them
 	$(BIN)/python -m measure.accuracy
 	$(BIN)/python -m measure.proof
+	$(BIN)/python -m measure.forecast
+	$(BIN)/python -m measure.learning
+	$(BIN)/python -m measure.person
 
 real: $(DEV_STAMP) ## the finding on every real recording in ../shared/data
 	$(BIN)/python -m measure.real
 
-soak: $(DEV_STAMP) ## the property tests for much longer
+soak: $(DEV_STAMP) ## the property tests for much longer, hours of capture, kills at random moments
 	HYPOTHESIS_PROFILE=soak $(BIN)/pytest -n 2 -m "not browser" $(PYTEST_ARGS)
+	$(BIN)/python -m measure.soak_capture
+	$(BIN)/python -m measure.kill_capture --times 200
+	$(BIN)/python -m measure.kill_book --moments 200
+	$(BIN)/python -m measure.chain
 
 clean: ## remove everything that was made, .venv included
 	rm -rf $(VENV) build dist out docs/_build .pytest_cache .mypy_cache .ruff_cache .hypothesis \

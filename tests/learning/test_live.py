@@ -128,3 +128,12 @@ def test_samples_become_a_recording_on_their_own_clock() -> None:
     assert recording.series["engine_speed"].time_s.tolist() == [0.0, 0.5]
     assert recording.series["vehicle_speed"].unit == "km/h"
     assert Samples().recording("live") is None
+
+
+def test_silence_before_the_first_answer_is_on_record() -> None:
+    samples = Samples(since_s=1000.0)
+    samples.add("engine_speed", 0.0, 1012.0)
+    recording = samples.recording("live")
+    assert recording is not None
+    assert recording.begins_s == 12.0
+    assert samples.marks({"lamp_steady": [1020.5]}) == {"lamp_steady": [20.5]}

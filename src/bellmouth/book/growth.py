@@ -84,8 +84,9 @@ def grid_of(assumed: Assumptions) -> Grid:
     curve_weight = np.log(np.array(assumed.growth["curve_weight"]))
     weight = curve_weight[:, None, None] + np.zeros((places.size, places.size))
     weight -= np.logaddexp.reduce(weight, axis=None)
-    flat = [axis.ravel() for axis in every]
-    return Grid(log_rates, *flat, np.broadcast_to(weight, every[0].shape).ravel())
+    rate, curve, opening, read = (axis.ravel() for axis in every)
+    weights = np.broadcast_to(weight, every[0].shape).ravel()
+    return Grid(log_rates, rate, curve, opening, read, weights)
 
 
 def odds_of(visits: Sequence[Visit], assumed: Assumptions) -> tuple[Odd, ...]:

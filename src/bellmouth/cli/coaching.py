@@ -24,6 +24,7 @@ from bellmouth.learning.packs import refuse_unchecked
 from bellmouth.learning.person import learn_timing
 from bellmouth.learning.priority import preferred
 from bellmouth.learning.procedure import Procedure
+from bellmouth.learning.samples import Samples
 from bellmouth.learning.schedule import Leads
 from bellmouth.learning.session import Session, leads_of
 from bellmouth.pages.coach_card import coach_card, two_person_script
@@ -32,7 +33,6 @@ from bellmouth.pages.coach_screen import CoachLines, CoachScreen, Sounds
 from bellmouth.pages.coach_sound import open_sound
 from bellmouth.pages.judgement import print_judgement
 from bellmouth.pages.lists import console, print_list
-from bellmouth.recording.series import Recording
 
 if TYPE_CHECKING:
     from bellmouth.learning.watching import CarObserver
@@ -292,7 +292,7 @@ def coach_live(wishes: Wishes, adapter: tuple[str, str | None, int | None]) -> i
         session = _run(wishes, make_clock(), observer, _mark)
     if observer.failure is not None:
         click.echo(f"Watching ended early: {observer.failure}")
-    return _judged(wishes, session, observer.samples.recording("live"), stands)
+    return _judged(wishes, session, observer.samples, stands)
 
 
 def _show_readings(procedure: Procedure, observer: "CarObserver") -> None:
@@ -323,7 +323,7 @@ def practise(wishes: Wishes) -> int:
             coach.mark()
 
     session = _run(wishes, clock, desk, press, desk.status)
-    code = _judged(wishes, session, desk.recording(), {}, practice=True)
+    code = _judged(wishes, session, desk.samples, {}, practice=True)
     took = [verdict.procedure for verdict in desk.verdicts if verdict.met]
     names = ", ".join(dict.fromkeys(name.replace("_", " ") for name in took)) or "nothing"
     click.echo(f"\nThe practice car's controller learned: {names}.")
@@ -336,7 +336,7 @@ def practise(wishes: Wishes) -> int:
 def _judged(
     wishes: Wishes,
     session: Session,
-    recording: Recording | None,
+    samples: Samples,
     stands: dict[str, bool],
     *,
     practice: bool = False,
@@ -345,7 +345,8 @@ def _judged(
     if session.phase in ("stopped", "void"):
         _keep(wishes, session, "", practice=practice)
         return _lost(session)
-    judgement = judge(recording, wishes.procedure, {**session.told, **stands})
+    recording = samples.recording("practice" if practice else "live")
+    judgement = judge(recording, wishes.procedure, {**samples.marks(session.told), **stands})
     print_judgement(judgement, console())
     _keep(wishes, session, judgement.judgement, practice=practice)
     timing = learn_timing(Attempts(wishes.folder).read(wishes.person))

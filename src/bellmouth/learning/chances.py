@@ -15,9 +15,8 @@ from bellmouth.recording.series import Floats
 __all__ = ["Limit", "action_times", "edges_of", "limits", "within"]
 
 
-#: Nobody's beats overtake each other: after a late press the release is meant no sooner. A guess.
-#: A pedal needs the second to go all the way down, or up; quicker, a press does not count. [s]
-_MEANT_S, _SHORTEST_S = 0.15, 0.1
+#: Nobody's beats overtake each other: after a late press the release comes no sooner. A guess. [s]
+_SHORTEST_S = 0.15
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,9 +59,6 @@ def limits(procedure: Procedure) -> tuple[Limit, ...]:
         first, end = places[step.name]
         if end > first and math.isfinite(step.within_s):
             found.append(Limit(step.name, first, end, Window(0.0, step.within_s)))
-        found += [
-            Limit(step.name, place, place + 1, Window(_SHORTEST_S)) for place in range(first, end)
-        ]
         before = steps[index - 1] if index else None
         if step.after_s is not None:
             anchor = step.after or (before.name if before else "")
@@ -121,9 +117,10 @@ def _one_stretch(
     for edge in stretch.edges:
         planned = edge.at_s + moved
         called = 0.0 * moved if edge.kind == "react" else planned - lead_of(edge, leads)
-        if edge.kind == "beat":
-            called = np.maximum(called, found[:, place - 1] + _MEANT_S)
         found[:, place] = called + errors[:, place]
+        if edge.kind == "beat":
+            earliest = found[:, place - 1] + _SHORTEST_S
+            found[:, place] = np.maximum(found[:, place], earliest)
         if edge.last and follows:
             moved = moved + found[:, place] - planned
         place += 1

@@ -1,6 +1,7 @@
 """What was read while an attempt ran, made into a recording for the judge."""
 
 import math
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
@@ -11,9 +12,14 @@ __all__ = ["Samples"]
 
 
 class Samples:
-    """Collects values as they come."""
+    """Collects values as they come.
 
-    def __init__(self) -> None:
+    ``since_s`` is when somebody began to ask: it becomes the zero of the recording's own clock, so
+    that silence before the first answer is on record too. [s]
+    """
+
+    def __init__(self, since_s: float = 0.0) -> None:
+        self.since_s = since_s
         self._values: dict[str, tuple[list[float], list[float]]] = {}
 
     def add(self, name: str, value: float, at_s: float) -> None:
@@ -29,7 +35,7 @@ class Samples:
         return max((times[-1] for times, _ in self._values.values() if times), default=-math.inf)
 
     def recording(self, source: str) -> Recording | None:
-        """The recording so far, on the clock that the samples came with; None where it is empty."""
+        """The recording so far; None where it is empty."""
         firsts = [times[0] for times, _ in self._values.values() if times]
         if not firsts:
             return None
@@ -38,4 +44,8 @@ class Samples:
             name: Series(name, unit_of(name), np.array(times) - begin_s, np.array(values))
             for name, (times, values) in self._values.items()
         }
-        return Recording(series, source, begins_s=begin_s)
+        return Recording(series, source, begins_s=begin_s - self.since_s)
+
+    def marks(self, told: Mapping[str, Sequence[float]]) -> dict[str, list[float]]:
+        """Times of events on the recording's own clock. [s]"""
+        return {name: [at_s - self.since_s for at_s in times] for name, times in told.items()}

@@ -69,6 +69,7 @@ class CarObserver:
     @contextmanager
     def watching(self, sink: Sink, clock: Clock) -> Iterator[None]:
         """See :class:`bellmouth.learning.coach.Observer`."""
+        self.samples = Samples(clock.now_s())
         done = threading.Event()
         reader = LiveReader(sink)
         thread = threading.Thread(

@@ -91,5 +91,6 @@ def _coach(
         elif ends_key_off(procedure):
             car.do("key", Key.ON, car.now_s() + 0.5)
         pause.wait(_AFTER_S / car.speed)
-    recording = observer.samples.recording("wire")
-    return Coached(session, coach, recording, car.verdicts, dict(session.told))
+    samples = observer.samples
+    marks = samples.marks(session.told)
+    return Coached(session, coach, samples.recording("wire"), car.verdicts, marks)

@@ -44,7 +44,7 @@ class Desk:
         self._car = car or LightCar()
         self._clock = clock
         self._began_s = clock.now_s()
-        self.samples = Samples()
+        self.samples = Samples(self._began_s)
         self._lock = threading.RLock()
         self._down = False
         self._tapped_s = -1.0

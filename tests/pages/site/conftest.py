@@ -1,15 +1,18 @@
-"""A page served in this process, on a book of its own."""
+"""A page served in this process, on a book of its own; and a real browser to look at it."""
 
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from fastapi.testclient import TestClient
+from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
 from bellmouth.book.book import Book
 from bellmouth.pages.site.app import create_app
 from bellmouth.pages.site.garage import Garage
 from bellmouth.pages.site.guard import Settings
+from tests.pages.photograph import browser as chromium
+from tests.pages.site.served import CHROMIUM, PATIENCE_MS, PHONE, served
 
 HOST = "127.0.0.1:8642"
 
@@ -29,3 +32,34 @@ def client(garage: Garage) -> Iterator[TestClient]:
     with TestClient(app, base_url=f"http://{HOST}") as found:
         found.headers["origin"] = f"http://{HOST}"
         yield found
+
+
+@pytest.fixture(scope="module")
+def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """Where the page is served for it."""
+    with served(tmp_path_factory.mktemp("served")) as found:
+        yield found
+
+
+@pytest.fixture(scope="module")
+def program() -> Iterator[Browser]:
+    """Debian's Chromium."""
+    with sync_playwright() as play:
+        found = play.chromium.launch(executable_path=chromium(), args=CHROMIUM)
+        yield found
+        found.close()
+
+
+@pytest.fixture
+def context(program: Browser) -> Iterator[BrowserContext]:
+    """A fresh one, on a telephone."""
+    found = program.new_context(viewport=PHONE, service_workers="block")
+    found.set_default_timeout(PATIENCE_MS)
+    yield found
+    found.close()
+
+
+@pytest.fixture
+def page(context: BrowserContext) -> Page:
+    """A tab in it."""
+    return context.new_page()

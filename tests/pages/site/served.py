@@ -1,0 +1,89 @@
+"""The page served for a real browser: uvicorn in a thread, on loopback, on a book of its own."""
+
+import os
+import threading
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import uvicorn
+from starlette.responses import Response
+
+from bellmouth.book.book import Book
+from bellmouth.pages.site.app import create_app
+from bellmouth.pages.site.garage import Garage
+from bellmouth.pages.site.guard import Settings
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Page, ViewportSize
+
+__all__ = ["CHROMIUM", "DESK", "PATIENCE_MS", "PHONE", "PICTURES", "keep", "served", "until"]
+
+PHONE: "ViewportSize" = {"width": 390, "height": 844}
+DESK: "ViewportSize" = {"width": 1280, "height": 800}
+#: No network stands behind the page, but a loaded machine takes its time. [ms]
+PATIENCE_MS = 60_000
+
+CHROMIUM = ["--no-sandbox", "--autoplay-policy=no-user-gesture-required"]
+PICTURES = Path(__file__).parents[3] / "docs" / "pictures"
+
+#: Tells when sound begins, on the audio clock, from the samples themselves.
+ONSETS = """
+class Onsets extends AudioWorkletProcessor {
+  constructor() { super(); this.still = 1; this.silent = 0; }
+  process([input]) {
+    const heard = input[0];
+    if (!heard) { this.silent += 128 / sampleRate; return true; }
+    for (let i = 0; i < heard.length; i += 1) {
+      if (Math.abs(heard[i]) > 1e-3) {
+        if (this.silent > 0.015) this.port.postMessage(currentTime + i / sampleRate);
+        this.silent = 0;
+      } else this.silent += 1 / sampleRate;
+    }
+    return true;
+  }
+}
+registerProcessor("onsets", Onsets);
+"""
+
+
+@contextmanager
+def served(folder: Path) -> Iterator[str]:
+    """Its address, for as long as it is entered."""
+    listening = uvicorn.Config("", host="127.0.0.1", port=0).bind_socket()
+    port = listening.getsockname()[1]
+    garage = Garage(Book(folder / "book"), folder / "captures")
+    app = create_app(garage, Settings(frozenset({f"127.0.0.1:{port}"})))
+    app.add_api_route("/onsets.js", lambda: Response(ONSETS, media_type="text/javascript"))
+    server = uvicorn.Server(
+        uvicorn.Config(app, log_level="error", timeout_graceful_shutdown=1)
+    )  # fmt: skip
+    thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]})
+    thread.start()
+    try:
+        until = time.monotonic() + 60.0
+        while not server.started and time.monotonic() < until:
+            time.sleep(0.02)
+        yield f"http://127.0.0.1:{port}"
+    finally:
+        server.should_exit = True
+        thread.join(timeout=60.0)
+        listening.close()
+
+
+def keep(page: "Page", name: str) -> None:
+    """A picture for the documentation: made where it is missing, or is asked for."""
+    path = PICTURES / f"{name}.png"
+    if os.environ.get("BELLMOUTH_PICTURES") or not path.exists():
+        page.screenshot(path=path)
+
+
+def until(page: "Page", true: str) -> None:
+    """Wait until an expression is true; the page's own policy forbids to leave that to it."""
+    end = time.monotonic() + PATIENCE_MS / 1000.0
+    while not page.evaluate(f"Boolean({true})"):
+        if time.monotonic() > end:
+            raise TimeoutError(true)
+        page.wait_for_timeout(25)
