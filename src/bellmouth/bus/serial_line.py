@@ -22,10 +22,10 @@ _KEPT_SILENT = frozenset(b"zZFVvN")  # acknowledgements and answers that carry n
 _STAMP_DIGITS = 4  # of the adapter's own time stamp, where some other program switched it on
 _LONGEST_LINE = 40
 _CHUNK = 4096
-_ACK_S = 0.3
+_ACK_S = 1.0  # a starved machine is slower than any adapter
 _QUIET_S = 0.05
 _ATTEMPTS = 3
-_WAKE_S = 2.5  # boards that restart when their port is opened need about two seconds
+_WAKE_S = 4.0  # boards that restart when their port is opened need about two seconds
 _RATE_COMMANDS = {
     10_000: "S0", 20_000: "S1", 50_000: "S2", 100_000: "S3", 125_000: "S4", 250_000: "S5",
     500_000: "S6", 750_000: "S7", 1_000_000: "S8",

@@ -1,0 +1,134 @@
+"""Bad files, captures left behind, wrong settings, and whatever a fuzzer asks for."""
+
+import asyncio
+import gzip
+import io
+from pathlib import Path
+
+import polars as pl
+import pytest
+import schemathesis
+from fastapi import UploadFile
+from fastapi.testclient import TestClient
+from hypothesis import HealthCheck, Phase, given, settings
+
+from bellmouth.errors import BellmouthError
+from bellmouth.pages.site.app import create_app
+from bellmouth.pages.site.garage import Garage
+from bellmouth.pages.site.guard import Settings
+from bellmouth.pages.site.uploads import MOST_VALUES, kept_upload
+from bellmouth.practice.polling import write_csv
+from tests.finding.worked import meter_reads_low
+from tests.pages.site.conftest import HOST
+from tests.pages.site.test_job import begin
+
+
+def put(name: str, data: bytes, folder: Path, most: int = 1 << 20) -> Path:
+    return asyncio.run(kept_upload(UploadFile(io.BytesIO(data), filename=name), folder, most=most))
+
+
+def test_a_small_file_that_unpacks_to_a_large_one_is_refused(tmp_path: Path) -> None:
+    bomb = gzip.compress(bytes(8 << 20))
+    assert len(bomb) < 10_000
+    with pytest.raises(BellmouthError, match="Unpacked, that file is more than 1 MB"):
+        put("bomb.csv.gz", bomb, tmp_path)
+
+
+@pytest.mark.parametrize("data", [b"no gzip", gzip.compress(b"time [s]\n" * 99)[:30], b""])
+def test_a_damaged_gzip_is_one_sentence(tmp_path: Path, data: bytes) -> None:
+    if not data:
+        assert put("a.csv.gz", data, tmp_path).stat().st_size == 0
+        return
+    with pytest.raises(BellmouthError, match="not gzip, or is cut short"):
+        put("a.csv.gz", data, tmp_path)
+
+
+def test_a_parquet_file_of_endless_rows_is_refused(tmp_path: Path) -> None:
+    rows = MOST_VALUES + 1
+    large = tmp_path / "large.parquet"
+    pl.LazyFrame({"a": [0]}).select(pl.repeat(0, rows, dtype=pl.Int8)).sink_parquet(large)
+    assert large.stat().st_size < 1 << 20
+    with pytest.raises(BellmouthError, match="rows of 1 columns"):
+        put("x.parquet", large.read_bytes(), tmp_path)
+
+
+@pytest.mark.parametrize("name", ["../../x.csv", "/etc/passwd.csv", "a\0b.csv", "Ä" * 300 + ".csv"])
+def test_a_name_is_never_a_path(tmp_path: Path, name: str) -> None:
+    assert put(name, b"time [s]\n", tmp_path) == tmp_path / "recording.csv"
+
+
+def test_a_capture_that_a_killed_server_left_is_offered_and_taken(
+    client: TestClient, garage: Garage, tmp_path: Path
+) -> None:
+    car = begin(client)
+    key = car.removeprefix("/car/")
+    path = garage._free(key)
+    # As a killed server leaves it: rows in the journal, no snapshot yet, the last row cut off.
+    write_csv(meter_reads_low("left.csv"), tmp_path / "left.csv")
+    rows = (tmp_path / "left.csv").read_text("utf-8").splitlines()
+    journal = path.with_name(path.name + ".journal")
+    journal.write_text("".join(f"{row},\n" for row in rows) + "99.0,7", encoding="utf-8")
+    assert "Left from before" in client.get(f"{car}/record").text
+    assert garage._free(key) != path, "it is never written over"
+    wrong = client.post(f"{car}/record/left", data={"which": "../book.db", "do": "take"})
+    assert wrong.status_code == 400
+    taken = client.post(f"{car}/record/left", data={"which": path.name, "do": "take"})
+    assert "meter low" in taken.text
+    assert not journal.exists()
+    assert "Left from before" not in client.get(f"{car}/record").text
+
+
+def test_settings_never_lead_elsewhere(client: TestClient) -> None:
+    for referer in ("http://evil.example//other.example/x", "//evil.example", "javascript:x"):
+        answer = client.post(
+            "/settings", data={"language": "xx", "units": "stone"},
+            headers={"referer": referer}, follow_redirects=False,
+        )  # fmt: skip
+        assert answer.status_code == 303
+        assert answer.headers["location"].startswith("/")
+        assert not answer.headers["location"].startswith("//")
+    assert client.get("/").text.startswith('<!DOCTYPE html>\n<html lang="en"')
+
+
+def test_a_browser_is_answered_in_its_language(client: TestClient) -> None:
+    text = client.get("/", headers={"accept-language": "fr, de-CH;q=0.8, en;q=0.5"}).text
+    assert "Welches Auto?" in text
+
+
+def test_taps_that_are_nonsense_are_refused(client: TestClient) -> None:
+    car = begin(client)
+    where = f"{car}/learning/pedal-released-position/attempt"
+    for taps in (
+        {"phase": "won"},
+        {"phase": "done", "taps": [{"means": "key_on", "at_s": -1}]},
+        {"phase": "done", "taps": [{"means": "key_on", "at_s": 1e300}]},
+        {"phase": "done", "taps": [{"means": "x" * 200, "at_s": 1}]},
+    ):
+        assert client.post(where, json=taps).status_code == 422
+    unknown = {"phase": "done", "taps": [{"means": "nothing_like_it", "at_s": 1.0}]}
+    answer = client.post(where, json=unknown)
+    assert answer.status_code == 400
+    assert "means nothing in pedal-released-position" in answer.text
+
+
+def test_a_fuzzer_finds_no_server_error(garage: Garage) -> None:
+    """Everything that the contract describes, with whatever values: never a 500."""
+    app = create_app(garage, Settings(frozenset({HOST})))
+    with TestClient(app, base_url=f"http://{HOST}") as client:
+        schema = schemathesis.openapi.from_dict(client.get("/api/openapi.json").json())
+        operations = [one.ok() for one in schema.get_all_operations()]
+        assert len(operations) >= 4
+
+        @settings(
+            max_examples=12, deadline=None, database=None, derandomize=True,
+            phases=[Phase.generate], suppress_health_check=list(HealthCheck),
+        )  # fmt: skip
+        @given(operations[0].as_strategy() | operations[1].as_strategy()
+               | operations[2].as_strategy() | operations[3].as_strategy())  # fmt: skip
+        def asked(case: schemathesis.Case) -> None:
+            arguments = case.as_transport_kwargs(base_url=f"http://{HOST}")
+            arguments.pop("cookies", None)
+            answer = client.request(**arguments)
+            assert answer.status_code < 500, (arguments, answer.text)
+
+        asked()
