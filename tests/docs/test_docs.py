@@ -127,6 +127,9 @@ def test_every_python_example_runs(
     demo = ROOT / "src" / "bellmouth" / "data" / "demo"
     for name in ("recording.csv", "car.toml"):
         (tmp_path / name).write_bytes((demo / name).read_bytes())
+    # Another recording of the same car: the examples may compare two.
+    rows = (demo / "recording.csv").read_text("utf-8").splitlines()
+    (tmp_path / "after.csv").write_text("\n".join(rows[:-40]) + "\n", "utf-8")
     monkeypatch.chdir(tmp_path)
     exec(compile(text, page, "exec"), {})  # noqa: S102 - our own documentation
 

@@ -37,3 +37,5 @@ def command(as_json: bool, report: Path | None) -> None:
     with waiting("Weighing the causes"):
         finding = find(recording, car)
     show(finding, recording, car, as_json=as_json, report=report)
+    if not as_json:
+        click.echo("\nThe whole job on a page, practice car included: bellmouth serve --open")

@@ -45,7 +45,7 @@ def test_a_plan_speaks_german() -> None:
     procedure = next(one for one in packs() if one.catalogue == "P4")
     plan = plan_document(procedure, words=Words("de"))
     texts = {cue["text"] for stretch in plan["stretches"] for cue in stretch["cues"]}
-    assert "Danach: Zündung an" in texts
+    assert "Danach: Zündung ein" in texts
     assert "drei" in texts
     assert not any(text.startswith("Next") for text in texts)
 
