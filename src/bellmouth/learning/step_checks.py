@@ -162,10 +162,21 @@ def _spoiled(item: Placed, line: StepJudgement) -> StepJudgement:
     words = {"press": "The pedal was pressed", "touch": "The pedal was touched"}
     what = words.get(by.kind, f"{_sentence(by.kind.replace('_', ' '))[:-1]} came")
     why = f"{what} at {by.at.best_s:.1f} s, which belongs to no step."
+    if item.step.do == "idle" and _may_be_over(line):
+        why += " Whether the idle had lasted long enough by then, this recording cannot say."
+        return replace(line, judgement=CANNOT_TELL, why=why)
     shallow = by.press is not None and by.press.depth == "shallow"
     if shallow and not forbidden and line.judgement != MISSED:
         return replace(line, judgement=CANNOT_TELL, why=f"{why} It was not to the floor.")
     return replace(line, judgement=MISSED, why=why)
+
+
+def _may_be_over(line: StepJudgement) -> bool:
+    """Whether what was measured, as coarsely as it was sampled, may have reached its least."""
+    least = line.window[0]
+    if line.measured is None or least is None:
+        return False
+    return line.measured.high >= least
 
 
 def _small(text: str) -> str:

@@ -6,9 +6,10 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import uvicorn
+from axe_playwright_python.sync_playwright import Axe  # type: ignore[import-untyped]
 from starlette.responses import Response
 
 from bellmouth.book.book import Book
@@ -19,7 +20,17 @@ from bellmouth.pages.site.guard import Settings
 if TYPE_CHECKING:
     from playwright.sync_api import Page, ViewportSize
 
-__all__ = ["CHROMIUM", "DESK", "PATIENCE_MS", "PHONE", "PICTURES", "keep", "served", "until"]
+__all__ = [
+    "CHROMIUM",
+    "DESK",
+    "PATIENCE_MS",
+    "PHONE",
+    "PICTURES",
+    "keep",
+    "served",
+    "until",
+    "violations",
+]
 
 PHONE: "ViewportSize" = {"width": 390, "height": 844}
 DESK: "ViewportSize" = {"width": 1280, "height": 800}
@@ -87,3 +98,9 @@ def until(page: "Page", true: str) -> None:
         if time.monotonic() > end:
             raise TimeoutError(true)
         page.wait_for_timeout(25)
+
+
+def violations(page: "Page", options: dict[str, Any] | None = None) -> list[dict[str, Any]]:
+    """What axe objects to on a page."""
+    found = Axe().run(page, options=options).response["violations"]
+    return [dict(one) for one in found]

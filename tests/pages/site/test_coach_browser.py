@@ -4,11 +4,10 @@ import re
 
 import httpx2
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page
 
 from tests.pages.photograph import browser as chromium
-from tests.pages.site.served import keep, until
+from tests.pages.site.served import keep, until, violations
 
 pytestmark = [
     pytest.mark.browser,
@@ -112,7 +111,7 @@ def test_taps_are_kept_with_both_clocks_and_judged(car: str, page: Page) -> None
     assert 8.0 < taps[0]["at_s"] < 10.0
     assert taps[1]["performance_ms"] > taps[0]["performance_ms"] > 0
     assert page.locator("svg.attempt").count() == 1
-    assert Axe().run(page).response["violations"] == []
+    assert violations(page) == []
 
 
 def test_a_page_that_is_hidden_makes_the_attempt_void(car: str, page: Page) -> None:

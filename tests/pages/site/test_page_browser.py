@@ -3,13 +3,12 @@
 from pathlib import Path
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import Browser, Page, Response
 
 from bellmouth.practice.polling import write_csv
 from tests.finding.worked import healthy, meter_reads_low
 from tests.pages.photograph import browser as chromium
-from tests.pages.site.served import DESK, PATIENCE_MS, PHONE, keep
+from tests.pages.site.served import DESK, PATIENCE_MS, PHONE, keep, violations
 
 pytestmark = [
     pytest.mark.browser,
@@ -39,7 +38,7 @@ def car(address: str, program: Browser, files: tuple[Path, Path]) -> str:
 
 def whole_job(page: Page, address: str, files: tuple[Path, Path]) -> str:
     page.goto(address)
-    page.get_by_label("What the shop calls it").fill("Van <b>7</b>")
+    page.get_by_label("What the shop calls it").fill("White van, 7")
     page.get_by_label("Displacement").fill("2,0")
     page.get_by_label("Specified warm idle").fill("700")
     page.get_by_label("Distance").fill("84000")
@@ -80,7 +79,6 @@ def pages_of(car: str) -> list[str]:
 
 def test_no_page_has_anything_that_axe_objects_to(car: str, page: Page) -> None:
     """Every page by every rule, and the colours of every light; in sun to 7:1."""
-    axe = Axe()
     page.goto(f"{car}/learning/{PROCEDURE}")
     page.get_by_label("I have checked this").check()
     page.get_by_role("button", name="Coach me").click()
@@ -95,7 +93,7 @@ def test_no_page_has_anything_that_axe_objects_to(car: str, page: Page) -> None:
             rules = None if light == "day" else {"runOnly": ["color-contrast"]}
             if light == "sun":
                 rules = {"runOnly": ["color-contrast", "color-contrast-enhanced"]}
-            said = axe.run(page, options=rules).response["violations"]
+            said = violations(page, rules)
             found += [(where, light, one["id"], one["nodes"][0]["target"]) for one in said]
     assert found == []
 
@@ -149,8 +147,12 @@ def test_the_page_speaks_german_and_miles(car: str, page: Page) -> None:
 
 
 def test_the_first_page_is_small_and_takes_nothing_from_outside(address: str, page: Page) -> None:
-    answers = []
-    page.on("response", answers.append)
+    answers: list[Response] = []
+
+    def note(answer: Response) -> None:
+        answers.append(answer)
+
+    page.on("response", note)
     page.goto(address)
     page.wait_for_load_state("networkidle")
     assert {one.url.startswith(address) for one in answers} == {True}

@@ -4,6 +4,7 @@ import asyncio
 import gzip
 import io
 from pathlib import Path
+from typing import Any
 
 import polars as pl
 import pytest
@@ -11,6 +12,7 @@ import schemathesis
 from fastapi import UploadFile
 from fastapi.testclient import TestClient
 from hypothesis import HealthCheck, Phase, given, settings
+from schemathesis.core.result import Ok
 
 from bellmouth.errors import BellmouthError
 from bellmouth.pages.site.app import create_app
@@ -116,7 +118,7 @@ def test_a_fuzzer_finds_no_server_error(garage: Garage) -> None:
     app = create_app(garage, Settings(frozenset({HOST})))
     with TestClient(app, base_url=f"http://{HOST}") as client:
         schema = schemathesis.openapi.from_dict(client.get("/api/openapi.json").json())
-        operations = [one.ok() for one in schema.get_all_operations()]
+        operations = [one.ok() for one in schema.get_all_operations() if isinstance(one, Ok)]
         assert len(operations) >= 4
 
         @settings(
@@ -125,7 +127,7 @@ def test_a_fuzzer_finds_no_server_error(garage: Garage) -> None:
         )  # fmt: skip
         @given(operations[0].as_strategy() | operations[1].as_strategy()
                | operations[2].as_strategy() | operations[3].as_strategy())  # fmt: skip
-        def asked(case: schemathesis.Case) -> None:
+        def asked(case: "schemathesis.Case[Any]") -> None:
             arguments = case.as_transport_kwargs(base_url=f"http://{HOST}")
             arguments.pop("cookies", None)
             answer = client.request(**arguments)
