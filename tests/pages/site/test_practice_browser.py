@@ -27,13 +27,15 @@ def test_a_practice_car_is_recorded_driven_and_offered_again(
         page.goto(address)
         page.get_by_role("button", name="Take a practice car").click()
         page.get_by_role("button", name="Start recording").click()
-        until(page, "Number(document.querySelector('[data-states]').dataset.frames) > 30")
+        page.wait_for_selector("[data-states]")
+        until(page, "Number(document.querySelector('[data-states]').dataset.frames || 0) > 30")
         second.goto(page.url)
-        until(second, "Number(document.querySelector('[data-states]').dataset.frames) > 5")
+        until(second, "Number(document.querySelector('[data-states]').dataset.frames || 0) > 5")
         assert page.locator(".uplot canvas").count() >= 2
         page.get_by_role("button", name="Hold 1500 rpm").click()
         page.get_by_text("The same as numbers").click()
         until(page, "document.querySelectorAll('[data-numbers] tr').length > 5")
+        page.evaluate("scrollTo(0, 0)")
         keep(page, "page-record-phone")
         assert violations(page) == []
         rows = page.request.get(page.url + "/readings.csv").text().splitlines()

@@ -5,6 +5,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from bellmouth.car import COMPLAINTS
+from bellmouth.errors import BellmouthError
 from bellmouth.pages.site.flow import stages_of
 from bellmouth.pages.site.garage import Garage
 from bellmouth.pages.site.rendering import page
@@ -24,6 +25,18 @@ def book(request: Request, key: str) -> Response:
         {
             "visit": visit, "stages": stages_of(visit.here, "book"),
             "standing": garage.book.standing(visit.name), "complaints": COMPLAINTS,
-            "chart": "",
+            "forecast": garage.book.forecast(visit.name) is not None,
         },
     )  # fmt: skip
+
+
+@router.get("/car/{key}/forecast.svg")
+def forecast(request: Request, key: str) -> Response:
+    """The car's history and where it is going, with its bands."""
+    from bellmouth.pages.forecast_chart import chart  # noqa: PLC0415 - loads the drawing library
+
+    garage: Garage = request.app.state.garage
+    found = garage.book.forecast(garage.visit(key).name)
+    if found is None:
+        raise BellmouthError("Nothing can be forecast yet: it takes findings with the odometer.")
+    return Response(chart(found), media_type="image/svg+xml")

@@ -38,6 +38,7 @@ let last = 0;
 let drawing = false;
 
 // Each picture: parameters that share an axis. A dash tells lines apart, not colour alone.
+const BORDERS = ["solid", "dashed", "dotted", "double"];
 const DASHES = [[], [8, 4], [2, 3], [8, 3, 2, 3]];
 const PICTURES = [
   { unit: "rpm", names: [["engine_speed", words.speed]] },
@@ -54,7 +55,7 @@ function make(picture, names) {
   root.querySelector("[data-traces]").append(box);
   const axis = { stroke: colour("--ink"), grid: { stroke: colour("--grid"), width: 1 }, ticks: { stroke: colour("--grid") }, font: "13px system-ui" };
   const options = {
-    width: box.clientWidth || 340, height: HEIGHT, legend: { live: false }, cursor: { show: false }, pxAlign: 0,
+    width: box.clientWidth || 340, height: HEIGHT, legend: { live: false, markers: { width: 2, dash: (_, index) => BORDERS[index - 1] } }, cursor: { show: false }, pxAlign: 0,
     scales: { x: { time: false } },
     axes: [{ ...axis, values: (_, ticks) => ticks.map((tick) => `${Math.round(tick)}`) }, { ...axis, size: 52 }],
     series: [{}, ...names.map(([, word], index) => ({ label: `${word} [${picture.unit}]`, stroke: colour(`--c${index + 1}`), width: 2, dash: DASHES[index], spanGaps: true, points: { show: false } }))],
