@@ -10,8 +10,8 @@ from bellmouth.recording.series import Recording, Series
 
 __all__ = ["Kept"]
 
-# Samples kept in memory, 16 bytes each: a quarter of an hour of a quick car, so that a day's capture
-# takes no more memory than an hour's. Beyond, the older half is on disk alone.
+# Samples kept in memory, 16 bytes each: a quarter of an hour of a quick car, so that a day's
+# capture takes no more memory than an hour's. Beyond, the older half is on disk alone.
 MOST_SAMPLES = 500_000
 
 
