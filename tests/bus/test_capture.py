@@ -104,7 +104,10 @@ def test_ignition_off_is_noticed_and_said_with_its_uncertainty(tmp_path: Path) -
     result = timed(client, tmp_path / "x.csv", 20.0, progress=switch)
     quiet = [note for note in result.notes if "went quiet" in note]
     assert len(quiet) == 1
-    assert quiet[0].endswith("as it does when the ignition is switched off.")
+    # The engine ran, so the wire is as likely to blame as the key.
+    assert quiet[0].endswith(
+        "while the engine ran: contact was lost, or the ignition switched off."
+    )
     assert "give or take 0.0" in quiet[0]
     times = result.recording.series["engine_speed"].time_s
     assert np.diff(times).max() > 3.0

@@ -20,7 +20,20 @@ COMMANDS = main.list_commands(click.Context(main))
 
 def test_the_commands_are_the_ones_promised() -> None:
     assert isinstance(main, Commands)
-    assert COMMANDS == ["find", "check", "demo", "causes", "checks", "completion"]
+    promised = {
+        "find", "record", "prove", "check", "demo", "causes", "checks", "completion", "convert",
+        "codes", "monitors", "clear", "practice", "procedures", "judge", "coach", "card", "book",
+        "serve", "survey",
+    }  # fmt: skip
+    assert COMMANDS[0] == "find"
+    assert set(COMMANDS) == promised
+    assert len(COMMANDS) == len(promised)
+
+
+def test_no_command_at_all_shows_the_help_as_it_is_meant_to_be_read(run: Run) -> None:
+    ran = run()
+    assert ran.exit_code == 2
+    assert "\nCommands:\n" in ran.output
 
 
 def test_version(run: Run) -> None:

@@ -80,8 +80,11 @@ def test_nothing_comes_from_a_network(html: str, outline: _Outline) -> None:
 
 
 def test_what_is_declared_is_what_is_shown() -> None:
-    source = (files("bellmouth.pages") / "templates" / "report.html").read_text(encoding="utf-8")
-    used = meta.find_undeclared_variables(template_environment().parse(source))
+    folder = files("bellmouth.pages") / "templates"
+    used: set[str] = set()
+    for name in ("report.html", "finding_body.html"):
+        source = (folder / name).read_text(encoding="utf-8")
+        used |= meta.find_undeclared_variables(template_environment().parse(source))
     assert used == {field.name for field in fields(ReportPage)}
 
 

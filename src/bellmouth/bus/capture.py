@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from bellmouth.bus.guide import Advice, Guide
+from bellmouth.bus.guide import RUNNING_RPM, Advice, Guide
 from bellmouth.bus.journal import Journal
 from bellmouth.bus.lost import lost
 from bellmouth.bus.opened import Opening, opening
@@ -295,9 +295,15 @@ def _listen(run: _Run) -> None:
         run.quiet_since_s = None
     elif run.quiet_since_s is None:
         run.quiet_since_s = run.now_s
+        running = run.speed is not None and run.speed > RUNNING_RPM
+        why = (
+            "while the engine ran: contact was lost, or the ignition switched off"
+            if running
+            else "as it does when the ignition is switched off"
+        )
         run.quiet.append(
             f"The car went quiet at {silence.time_s - run.begun_s:.2f} s (give or take "
-            f"{silence.half_width_s:.2f} s), as it does when the ignition is switched off."
+            f"{silence.half_width_s:.2f} s), {why}."
         )
 
 

@@ -22,6 +22,8 @@ __all__ = ["command"]
 )
 @click.option(
     "--practise",
+    "--practice",
+    "practise",
     is_flag=True,
     help="Without a car, on the keyboard: space is the pedal, k the key, s the starter.",
 )

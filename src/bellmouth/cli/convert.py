@@ -40,6 +40,8 @@ def command(
     from bellmouth import read_recording  # noqa: PLC0415 - --help stays quick
     from bellmouth.recording.export import write_recording  # noqa: PLC0415
 
+    if out.exists() and recording.exists() and out.samefile(recording):
+        raise click.UsageError(f"{out}: is the recording itself. Give another name to write to.")
     with waiting("Reading the recording"):
         found = read_recording(recording, mapping=mapping, controller=controller)
         write_recording(found, out, overwrite=overwrite)

@@ -104,6 +104,8 @@ def command(
 
     if complaint is not None and not complaint.strip():
         raise click.UsageError("--complaint is empty: say what the owner says, or leave it out.")
+    if not live and (channel or bitrate):
+        raise click.UsageError("--channel and --bitrate are for --live: add it, or leave them out.")
     car = read_car(car_file)
     if live:
         from bellmouth.cli.record import capture  # noqa: PLC0415

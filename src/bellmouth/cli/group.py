@@ -61,6 +61,9 @@ class Commands(click.Group):
             code = super().main(args, **extra)
         except click.exceptions.Abort:
             sys.exit(_INTERRUPTED)
+        except click.exceptions.NoArgsIsHelpError as error:
+            click.echo(error.ctx.get_help() if error.ctx else "")
+            sys.exit(BAD_INPUT)
         except click.UsageError as error:
             _refuse(f"{error.format_message()} {_where_help_is(error)}")
         except click.ClickException as error:

@@ -28,7 +28,7 @@ def _print_json(document: dict[str, Any]) -> None:
 @click.group(
     "procedures",
     invoke_without_command=True,
-    short_help="The learning procedures: list, show, check, plan.",
+    short_help="The learning procedures; show one, check yours, plan a job.",
 )
 @_JSON
 @click.pass_context

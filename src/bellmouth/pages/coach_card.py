@@ -38,7 +38,7 @@ def coach_card(procedure: Procedure) -> str:
 def _row(line: CallLine) -> list[str]:
     step = line.step
     optional = " (optional)" if step.optional else ""
-    rows = [f"{line.at_s:7.1f}  [______]  {step.say.upper()}{optional}"]
+    rows = [f"{_at(line.at_s):>7}  [______]  {step.say.upper()}{optional}"]
     told = [step.show, _length(line), _presses(line)]
     if line.awaits:
         longest = f", {line.longest_s:g} s at most" if math.isfinite(line.longest_s) else ""
@@ -46,6 +46,13 @@ def _row(line: CallLine) -> list[str]:
     if step.caution:
         told.append(f"! {step.caution}")
     return rows + [f"{'':19}{text}" for text in told if text]
+
+
+def _at(seconds: float) -> str:
+    """Seconds on the clock, or hours and minutes once they are more."""
+    if seconds < 3600.0:
+        return f"{seconds:.1f}"
+    return f"{int(seconds // 3600)} h {int(seconds % 3600 // 60):02}"
 
 
 def _length(line: CallLine) -> str:

@@ -19,6 +19,7 @@ __all__ = [
     "print_procedure",
     "print_procedures",
     "procedure_document",
+    "time_words",
     "window_words",
 ]
 
@@ -27,10 +28,17 @@ def window_words(window: Window) -> str:
     """A window in words: ``at least 10 s``, ``about 7 s (6.5 to 7.5)``."""
     least, most = window.least_s, window.most_s
     if math.isinf(most):
-        return f"at least {least:g} s"
+        return f"at least {time_words(least)}"
     if window.about_s is not None and least > 0:
         return f"about {window.about_s:g} s ({least:g} to {most:g})"
-    return f"within {most:g} s" if least <= 0 else f"{least:g} to {most:g} s"
+    return f"within {time_words(most)}" if least <= 0 else f"{least:g} to {most:g} s"
+
+
+def time_words(seconds: float) -> str:
+    """A time as people say it: ``10 s``, ``15 min``, ``8 h``."""
+    if seconds >= 3600.0:
+        return f"{seconds / 3600.0:g} h"
+    return f"{seconds / 60.0:g} min" if seconds >= 600.0 else f"{seconds:g} s"
 
 
 def print_procedures(procedures: Sequence[Procedure], out: Console) -> None:

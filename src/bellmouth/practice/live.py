@@ -145,6 +145,8 @@ class PracticeCar:
         with self._lock:
             self.advance(self.now_s())
             self._body.values.refresh()
+            if isinstance(self.driver, Mechanic) and self._body.awake:
+                self.driver.visited(self.time_s)
             yield self._body.awake
 
     # Time.

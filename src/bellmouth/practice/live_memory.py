@@ -47,6 +47,8 @@ def read_state(path: Path, car: str) -> Mapping[str, Any] | None:
     """
     if not path.exists():
         return None
+    if path.is_dir():
+        raise CarError(f"{path}: is a folder. Name a file that the practice car may keep.")
     try:
         kept = json.loads(path.read_text("utf-8"))
     except (OSError, ValueError) as error:

@@ -48,10 +48,17 @@ class Mechanic:
         Speeds and how long each is held, repeated for ever.
     key_on_s
         How long the key is on before the start. [s]
+    waits
+        Whether the engine is left off until somebody talks to the car, so that whoever comes sees
+        it with the key on first.
     """
 
     def __init__(
-        self, course: Sequence[tuple[float, float]] = COURSE, key_on_s: float = _KEY_ON_S
+        self,
+        course: Sequence[tuple[float, float]] = COURSE,
+        key_on_s: float = _KEY_ON_S,
+        *,
+        waits: bool = False,
     ) -> None:
         self._course = tuple(course)
         self._key_on_s = key_on_s
@@ -61,6 +68,12 @@ class Mechanic:
         self._answered: float | None = None
         self._asked_s = 0.0
         self._holds = 0.0
+        self._visited_s: float | None = None if waits else 0.0
+
+    def visited(self, now_s: float) -> None:
+        """Somebody talks to the car. [s]"""
+        if self._visited_s is None:
+            self._visited_s = now_s
 
     def ask(self, rpm: float | None, now_s: float) -> None:
         """Hold this speed from now on, 0 for idle; None goes back to the round. [rpm]"""
@@ -85,7 +98,9 @@ class Mechanic:
     def _start(self, now_s: float, seen: Seen) -> Sequence[Action]:
         self._started_s = None
         self._holds = 0.0
-        on_at = (self._began_s or 0.0) + _SETTLE_S
+        if self._visited_s is None:
+            return ()
+        on_at = max((self._began_s or 0.0) + _SETTLE_S, self._visited_s)
         if seen.key == Key.ON and now_s >= on_at + self._key_on_s:
             return (Action(now_s, "hold_rpm", 0.0), Action(now_s, "key", Key.START))
         return ()

@@ -26,7 +26,7 @@ class Seat:
 
     def __init__(self, who: Who, script: tuple[Action, ...] = ()) -> None:
         self.who = who
-        self.mechanic = Mechanic() if who == "mechanic" else None
+        self.mechanic = Mechanic(waits=True) if who == "mechanic" else None
         self._script = script
 
     def driving(self, car: PracticeCar, say: Callable[[str], None]) -> AbstractContextManager[None]:
