@@ -62,7 +62,7 @@ class Commands(click.Group):
         except click.exceptions.Abort:
             sys.exit(_INTERRUPTED)
         except click.exceptions.NoArgsIsHelpError as error:
-            click.echo(error.ctx.get_help() if error.ctx else "")
+            click.echo(error.ctx.get_help())
             sys.exit(BAD_INPUT)
         except click.UsageError as error:
             _refuse(f"{error.format_message()} {_where_help_is(error)}")
