@@ -1,11 +1,18 @@
 """``bellmouth monitors``: ready for inspection? What is missing, and what completes it?"""
 
+from collections.abc import Mapping
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from bellmouth.cli.adapter_options import adapter_options, open_car
 from bellmouth.cli.waiting import waiting
+
+if TYPE_CHECKING:
+    from bellmouth.bus.link import Losses
+    from bellmouth.bus.reports import Codes
+    from bellmouth.j1979.codes import MonitorStatus
 
 __all__ = ["command"]
 
@@ -21,6 +28,12 @@ _NOT_READY = 1
     metavar="FILE",
     help="What holds where you are (TOML); local law has the last word all the same.",
 )
+@click.option(
+    "--recording",
+    type=click.Path(path_type=Path),
+    metavar="REC",
+    help="Take the monitors from a recording instead of the car (its codes are not in it).",
+)
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
 @click.pass_context
 def command(
@@ -30,6 +43,7 @@ def command(
     bitrate: int | None,
     *,
     rules_file: Path | None,
+    recording: Path | None,
     as_json: bool,
 ) -> None:
     """Say whether the car is ready for inspection: go, wait or drive.
@@ -39,9 +53,9 @@ def command(
     from bellmouth.bus.readiness import advise, read_rules  # noqa: PLC0415 - --help stays quick
 
     rules = read_rules(rules_file)
-    with open_car(interface, channel, bitrate) as car, waiting("Reading the monitors"):
-        monitors, codes = car.monitors(), car.codes()
-        losses, notes = car.losses, car.notes
+    monitors, codes, losses, notes = (
+        _recorded(recording) if recording else _read(interface, channel, bitrate)
+    )
     advice = advise(monitors, codes, rules)
     if as_json:
         from bellmouth.pages.car_document import losses_document, monitors_document  # noqa: PLC0415
@@ -63,3 +77,24 @@ def command(
         print_last_word(advice, rules.place, out)
     if advice.verdict != "go":
         context.exit(_NOT_READY)
+
+
+def _read(
+    interface: str, channel: str | None, bitrate: int | None
+) -> "tuple[Mapping[int, MonitorStatus], Codes, Losses, tuple[str, ...]]":
+    """From the car itself."""
+    with open_car(interface, channel, bitrate) as car, waiting("Reading the monitors"):
+        return car.monitors(), car.codes(), car.losses, tuple(car.notes)
+
+
+def _recorded(
+    path: Path,
+) -> "tuple[Mapping[int, MonitorStatus], Codes, Losses, tuple[str, ...]]":
+    """From a recording; codes are not in it, which is said."""
+    from bellmouth import read_recording  # noqa: PLC0415
+    from bellmouth.bus.link import Losses  # noqa: PLC0415
+    from bellmouth.bus.recorded_monitors import recorded_monitors  # noqa: PLC0415
+    from bellmouth.bus.reports import Codes  # noqa: PLC0415
+
+    note = "A recording holds no trouble codes: read them with bellmouth codes before you go."
+    return recorded_monitors(read_recording(path)), Codes(), Losses(), (note,)
