@@ -74,6 +74,7 @@ def _practice(latency_ms: float) -> tuple["subprocess.Popen[str]", int]:
     for line in process.stdout:
         found = re.search(r"socket://127\.0\.0\.1:(\d+)", line)
         if found:
+            time.sleep(2.5)  # the mechanic's hand is still on its way to the key
             return process, int(found[1])
     raise RuntimeError("the practice car did not say where it listens")
 

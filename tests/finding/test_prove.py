@@ -126,6 +126,26 @@ def test_other_metering_is_refused() -> None:
         prove(meter_reads_low(), Recording(less, "after.csv"), CAR)
 
 
+def test_the_wrong_way_round_is_thought_of() -> None:
+    proof = prove(healthy("before.csv"), meter_reads_low("after.csv"), CAR)
+    assert any("BEFORE really from before" in need.what for need in proof.needs)
+
+
+def test_other_parameters_make_one_ask_whether_it_is_one_car() -> None:
+    before, after = meter_reads_low(), healthy("after.csv")
+    kept = ("engine_speed", "mass_air_flow", "short_term_fuel_trim_bank_1")
+    moved = {
+        f"absolute_throttle_position_{letter}": Series(
+            f"absolute_throttle_position_{letter}", "%", series.time_s, series.value
+        )
+        for letter, series in zip("bc", list(after.series.values())[:2], strict=True)
+    }
+    few = Recording({**{name: after.series[name] for name in kept}, **moved}, "after.csv")
+    less = {n: s for n, s in before.series.items() if n not in kept[2:]}
+    proof = prove(Recording(less, "before.csv"), few, CAR)
+    assert "are they recordings of one car?" in proof.warnings[0]
+
+
 def test_an_unknown_work_is_refused() -> None:
     with pytest.raises(FindingError, match='work "polish" is not known: use clean_plate, '):
         prove(meter_reads_low(), healthy(), CAR, done=["polish"])

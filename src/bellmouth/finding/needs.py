@@ -71,6 +71,13 @@ def needs_of(
         )
     if verdict == "cannot say yet":
         found += _more_recording(pair)
+    elif verdict == "worse":
+        found.append(
+            Need(
+                "a look at the two files: is BEFORE really from before the work?",
+                "given the wrong way round, a repair looks like damage",
+            )
+        )
     elif verdict == "better":
         found.append(
             Need(

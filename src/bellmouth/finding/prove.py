@@ -6,7 +6,7 @@ hypothesis, integrated as `infer` does.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 from pathlib import Path
 from typing import Any
@@ -39,6 +39,7 @@ from bellmouth.recording.stretch import Stretch
 __all__ = ["Pair", "course_weights", "prove", "solve_pair", "works"]
 
 Floats = NDArray[np.float64]
+_ALIKE = 0.6  # of the parameters of the poorer recording: common practice, no source
 
 
 @dataclass(frozen=True)
@@ -99,7 +100,19 @@ def prove(
     found = [stretches(one) for one in (before, after, *references)]
     pair = solve_pair(found[0], found[1], found[2:], car, (before.source, after.source))
     weights = course_weights(pair, weights_of(prior, said), done)
-    return verdict_of(pair, weights, after)
+    proof = verdict_of(pair, weights, after)
+    return replace(proof, warnings=(*_unlike(before, after), *proof.warnings))
+
+
+def _unlike(before: Recording, after: Recording) -> tuple[str, ...]:
+    """What makes one doubt that both are of one car: it reports other parameters."""
+    one, two = set(before.series), set(after.series)
+    if len(one & two) >= _ALIKE * min(len(one), len(two)):
+        return ()
+    return (
+        f"{before.source} and {after.source} share {len(one & two)} of "
+        f"{min(len(one), len(two))} parameters: are they recordings of one car?",
+    )
 
 
 def solve_pair(
