@@ -47,7 +47,7 @@ def test_a_job_goes_from_car_to_proof(client: TestClient, files: tuple[Path, Pat
     work = client.get(f"{car}/work").text
     assert 'value="clean_meter"' in work
     assert "clean airflow meter" in work
-    learned = client.post(f"{car}/work/done", data={"work": ["clean_meter"]})
+    learned = client.post(f"{car}/done", data={"work": ["clean_meter"]})
     assert learned.status_code == 200
     assert "needs a recording after the work" in client.get(f"{car}/proof").text
     upload(client, car, files[1])
@@ -63,7 +63,7 @@ def test_the_work_that_was_done_is_told_to_the_proof(
 ) -> None:
     car = begin(client)
     upload(client, car, files[0])
-    client.post(f"{car}/work/done", data={"work": ["clean_meter"]})
+    client.post(f"{car}/done", data={"work": ["clean_meter"]})
     upload(client, car, files[1])
     client.get(f"{car}/proof")
     key = car.removeprefix("/car/")

@@ -52,7 +52,7 @@ def card_sheet(request: Request, key: str, paper: Literal["a4", "letter"] = "a4"
     return Response(sheet, media_type="application/pdf")
 
 
-@router.post("/car/{key}/work/done")
+@router.post("/car/{key}/done")
 def done(request: Request, key: str, work: Annotated[list[str] | None, Form()] = None) -> Response:
     """Write down what was done; on a practice car it is done there, too."""
     garage: Garage = request.app.state.garage
