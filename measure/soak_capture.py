@@ -34,6 +34,7 @@ class _Watched(SimulatedClient):
 
     def read(self, identifiers: Sequence[int], controller: int | None = None) -> Sample:
         sample = super().read(identifiers, controller)
+        self.requests.clear()  # what the stand-in remembers is not the capture's memory
         self.read_count += 1
         if self.read_count % 100 == 0:
             self.true_s.append(sample.time_s - self.began)
@@ -69,8 +70,9 @@ def main(arguments: list[str] | None = None) -> int:
         frame = pl.read_parquet(path)
     after = [mib for seconds, mib in marks if seconds >= 3600.0]
     times = frame["time [s]"].to_numpy()
-    nearest = np.abs(times[np.clip(np.searchsorted(times, client.true_s), 0, len(times) - 1)]
-                     - client.true_s)  # fmt: skip
+    true = np.array(client.true_s)
+    place = np.clip(np.searchsorted(times, true), 1, len(times) - 1)
+    nearest = np.minimum(np.abs(times[place] - true), np.abs(times[place - 1] - true))
     print(f"{hours:g} h, {client.read_count} requests, {frame.height} rows, {done.path.name}")
     print("memory [MiB] by hour: " + ", ".join(f"{s / 3600:.1f}: {m:.1f}" for s, m in marks))
     print(f"growth after the first hour: {max(after) - after[0]:.1f} MiB (at most 10)")
