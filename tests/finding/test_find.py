@@ -112,3 +112,10 @@ def test_the_picture_holds_every_point(healthy: Finding) -> None:
         _, low, high = point.airflow_speed_density_g_s
         assert low < high
     assert "healthy" in healthy.picture.trim_curves
+
+
+def test_a_false_pressure_sensor_makes_one_ask_for_the_displacement() -> None:
+    """A car file with another engine's displacement looks just like it."""
+    told = find(recording(intake_manifold_pressure=1.9), car())
+    assert "pressure_high" in told.causes[0].cause
+    assert any("is it 2 L?" in warning for warning in told.warnings)

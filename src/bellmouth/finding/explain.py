@@ -162,4 +162,10 @@ def warnings_of(
         found.append(
             "A tank of ethanol-rich fuel reads exactly like a fuel fault: ask what is in it."
         )
+    if any(CAUSES[cause].effect == "pressure" for cause in top.split("+") if cause in CAUSES):
+        litres = case.car.displacement_l.value
+        found.append(
+            f"A wrong displacement reads like a false pressure sensor: is it {litres:g} L? With "
+            "the key on and the engine off the sensor must read the barometer."
+        )
     return tuple(found)
