@@ -15,7 +15,12 @@ _FILE = click.Path(path_type=Path)
 @click.command("car", short_help="Begin a car's history, or correct what is known of it.")
 @click.argument("name", metavar="NAME")
 @click.option(
-    "--file", "car_file", type=_FILE, metavar="FILE", help="What is known about the car (TOML)."
+    "--car",
+    "--file",
+    "car_file",
+    type=_FILE,
+    metavar="FILE",
+    help="What is known about the car (TOML).",
 )
 @click.option(
     "--kind",
@@ -43,7 +48,7 @@ def car_command(
 ) -> None:
     """Begin the history of the car NAME, or correct what is known of it.
 
-    A new car needs --file. A correction is a new entry; the old one stays.
+    A new car needs --car. A correction is a new entry; the old one stays.
     """
     from bellmouth import read_car  # noqa: PLC0415
 

@@ -22,14 +22,14 @@ __all__ = ["COMMITS", "verdict_of"]
 
 Floats = NDArray[np.float64]
 
-#: A verdict is given from this probability on.
+#: A verdict is given from this probability on: our choice, set on practice variants A to C.
 COMMITS = 0.75
 _WORTH_TELLING = 0.10  # causes less probable than this are not listed among the changes
 _LIKELY = 1e-3  # courses less probable than this are left out of the sizes
 _DRAWS = 128
 _STEPS = (0.7548776662466927, 0.5698402909980532)  # draws that fill the square evenly: 1/x, 1/x²
 # of the real root of x³ = x + 1
-_SHRUNK, _GROWN = 0.7, 1.3  # of its size: what is less than this is weather, fuel and chance
+_SHRUNK, _GROWN = 0.7, 1.3  # of its size: less is weather, fuel and chance; our choice
 _QUANTILES = (0.05, 0.5, 0.95)
 
 
