@@ -207,16 +207,14 @@ def _predict_opening(case: "Case") -> tuple[Floats, Floats]:
     reference, the opening is known from how far the reading stands from the reference's.
     """
     u = case.model.unknowns
-    index = u.index("opening")
     coordinate = case.posterior.coordinates
-    log_opening = u.mean[index] + u.sd[index] * coordinate[:, index]
-    slope = np.exp(
-        u.mean[u.index("slope")] + u.sd[u.index("slope")] * coordinate[:, u.index("slope")]
-    )
+    value = u.values(coordinate)
+    slope = np.exp(value[:, u.index("slope")])
     area, holds = _log_size(case, "deposit")
     covariance = np.linalg.inv(case.posterior.curvature[:, : u.size, : u.size])
-    sd = u.sd[index] * np.sqrt(covariance[:, index, index])
-    opening = np.exp(log_opening)
+    row = u.row("opening")
+    sd = np.sqrt(np.einsum("i,hij,j->h", row, covariance, row))
+    opening = np.exp(value[:, u.index("opening")])
     made_up = np.where(holds, np.exp(area) / slope, 0.0)
     if not case.model.reference_is_judged:
         o = case.observations

@@ -30,6 +30,7 @@ _CHANNELS = {
     "trim 2": "total trim of bank 2",
     "computed": "the controller's computed airflow against speed and pressure",
     "boost": "boost pressure against the barometer",
+    "closed": "the throttle reading against other cars of the family",
 }
 
 
@@ -140,6 +141,8 @@ def warnings_of(
     """What the reader of a finding should be wary of."""
     o = case.observations
     found = list(recording.notes)
+    if case.family is not None and case.family.contradicted:
+        found.append(case.family.contradicted)
     found.extend(_impossible(recording))
     running = [stretch for stretch in judged if stretch.kind != "engine off"]
     if all(stretch.warm is False for stretch in running):

@@ -10,20 +10,21 @@ from numpy.typing import NDArray
 from bellmouth.car.complaint import parse_complaint
 from bellmouth.car.description import Car, Complaint
 from bellmouth.errors import FindingError
-from bellmouth.finding import model_error, nominal
+from bellmouth.finding import nominal
+from bellmouth.finding.belonging import Asked, infer_with
 from bellmouth.finding.checks import CheckResult, next_checks, parse_results, result_log
 from bellmouth.finding.explain import confusions, evidence_of, excluded_of, warnings_of
+from bellmouth.finding.family import Family, read_family
 from bellmouth.finding.hypothesis import Hypotheses, Scale, enumerate_hypotheses
 from bellmouth.finding.idle_speed import IdleSpeed, idle_speed
-from bellmouth.finding.infer import Posterior, infer
+from bellmouth.finding.infer import Posterior
 from bellmouth.finding.key_on import KeyOn, key_on
 from bellmouth.finding.model import Model
-from bellmouth.finding.nuisance import unknowns
 from bellmouth.finding.observations import Observations, judgeable, observe
 from bellmouth.finding.picture import draw
 from bellmouth.finding.plate_position import PlatePosition, plate_position
 from bellmouth.finding.priors import Priors, cause_weights, load_priors, read_weights, weights_from
-from bellmouth.finding.result import CauseProbability, Finding
+from bellmouth.finding.result import CauseProbability, Finding, OfFamily
 from bellmouth.finding.sizes import sizes_of
 from bellmouth.finding.suitable import refuse_foreign, usable
 from bellmouth.recording.series import Recording
@@ -50,6 +51,7 @@ class Case:
     idle: IdleSpeed
     plate: PlatePosition
     key_on: KeyOn
+    family: OfFamily | None = None
 
 
 def find(
@@ -60,6 +62,7 @@ def find(
     results: Sequence[str | CheckResult] = (),
     prior: Mapping[str, float] | str | Path | None = None,
     complaint: str | None = None,
+    family: Family | str | Path | None = None,
 ) -> Finding:
     """What is wrong with the air path, how big, how sure, and what would settle it.
 
@@ -77,6 +80,8 @@ def find(
         Weights of the causes instead of the complaint's: a mapping, or a TOML file of them.
     complaint
         What the owner says; overrides the car's own.
+    family
+        What was learnt from other cars of its engine family, or the file of it.
 
     Raises
     ------
@@ -89,8 +94,9 @@ def find(
         _refuse_itself(recording, reference)
     judged = stretches(recording)
     others = [stretches(reference) for reference in references]
-    case = solve(judged, others, car, recording.source)
-    weights = weights_of(prior, said)
+    known = read_family(family) if isinstance(family, str | Path) else family
+    case = solve(judged, others, car, recording.source, family=known)
+    weights = weights_of(prior, said, known)
     told = parse_results(results)
     if "closed_reading" not in {result.check for result in told}:
         told = (*told, *_from_the_car(case))
@@ -105,36 +111,42 @@ def solve(
     references: Sequence[Sequence[Stretch]],
     car: Car,
     source: str = "recording",
+    *,
+    family: Family | None = None,
 ) -> Case:
     """Infer every hypothesis from stretches; the part of `find` between files and words."""
     usable(judged, source)
     priors = load_priors()
+    if family is not None:
+        family.fits(car)
+        car = family.tell(car)
     # A reference without a running engine would only look like knowledge of the car.
     observations = observe(judged, [one for one in references if judgeable(one)], car)
     refuse_foreign(observations, source)
     unknown_pa = priors.weather["barometric_kpa"][0] * 1e3
     flow, pressure = nominal.flow_and_pressure(observations, priors, unknown_pa)
     scale = nominal.scale_of(observations, flow, pressure, priors, unknown_pa)
-    model = Model(observations, unknowns(observations, car, priors), unknown_pa)
     hypotheses = enumerate_hypotheses(priors, scale, observations)
-    covariances = model_error.covariances(model, priors, flow, pressure)
     idle = idle_speed(observations, car, priors, hypotheses, scale)
     plate = plate_position(observations, priors, hypotheses, scale)
     off = key_on(observations, priors, hypotheses)
-    scale_weights = np.array(priors.model_error["scale_weights"])
-    posterior = infer(model, hypotheses, covariances, scale_weights, (idle, plate, off))
+    sides = (idle, plate, off)
+    found = infer_with(
+        Asked(observations, car, priors, unknown_pa, hypotheses, flow, pressure, sides), family
+    )
     return Case(
         observations=observations,
-        model=model,
+        model=found.model,
         hypotheses=hypotheses,
-        covariances=covariances,
+        covariances=found.covariances,
         scale=scale,
-        posterior=posterior,
+        posterior=found.posterior,
         priors=priors,
         car=car,
         idle=idle,
         plate=plate,
         key_on=off,
+        family=OfFamily.told(family, found.belongs),
     )
 
 
@@ -157,11 +169,15 @@ def _from_the_car(case: Case) -> tuple[CheckResult, ...]:
 
 
 def weights_of(
-    prior: Mapping[str, float] | str | Path | None, complaint: Complaint
+    prior: Mapping[str, float] | str | Path | None,
+    complaint: Complaint,
+    family: Family | None = None,
 ) -> dict[str, float]:
-    """Weights of the causes: the user's own, or those that the complaint stands for."""
+    """Weights of the causes: the user's own, or those that the complaint stands for, moved by what
+    the family is prone to."""
     if prior is None:
-        return cause_weights(complaint)
+        weights = cause_weights(complaint)
+        return weights if family is None else family.weights(weights)
     if isinstance(prior, Mapping):
         return weights_from(prior, "prior")
     return read_weights(prior)
@@ -221,6 +237,7 @@ def _report(
         complaint=complaint,
         picture=draw(case, posterior),
         log_evidence=dict(zip(names, map(float, logs), strict=True)),
+        family=case.family,
     )
 
 

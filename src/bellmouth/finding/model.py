@@ -18,7 +18,7 @@ from bellmouth.finding.nuisance import Unknowns
 from bellmouth.finding.observations import Observations
 from bellmouth.physics import air, orifice
 
-__all__ = ["NEARLY_ONE", "RISE_PA", "RISE_SPAN", "Effects", "Model", "bend_applies"]
+__all__ = ["CLOSED_SCALE", "NEARLY_ONE", "RISE_PA", "RISE_SPAN", "Effects", "Model", "bend_applies"]
 
 Floats = NDArray[np.float64]
 
@@ -26,6 +26,7 @@ _FLUX = np.sqrt(1.0 / air.R_DRY)
 _TRIM_SOFTNESS = 0.01
 _NEAR_AMBIENT = 0.93
 _NEAR_CHOKED = 0.6  # a guessed pressure is good enough only where it hardly matters
+CLOSED_SCALE = 0.01  # a throttle reading in shares, of the size of the other residuals
 NEARLY_ONE = 0.99  # closest that a manifold comes to what feeds it
 RISE_PA = 35e3  # filling's level is told at this pressure, its rise from here to 95 kPa
 RISE_SPAN = 1.0 - 35.0 / 95.0
@@ -59,9 +60,21 @@ class Model:
         The points of all recordings.
     unknowns
         Their prior, which scales the coordinates.
+    unknown_pa
+        Ambient pressure where nothing told it. [Pa]
+    absolute
+        Whether the lowest throttle reading counts as such: only beside cars of the same family.
     """
 
-    def __init__(self, observations: Observations, unknowns: Unknowns, unknown_pa: float) -> None:
+    def __init__(
+        self,
+        observations: Observations,
+        unknowns: Unknowns,
+        unknown_pa: float,
+        *,
+        absolute: bool = False,
+    ) -> None:
+        self._absolute = absolute
         self.observations = observations
         self.unknowns = unknowns
         o = observations
@@ -94,6 +107,16 @@ class Model:
             return 0.0, 0
         at = int(np.argmin(np.where(chosen, o.throttle_pct, np.inf)))
         return float(o.throttle_pct[at]), int(o.recording[at])
+
+    def _at_lowest(self) -> NDArray[np.bool_]:
+        """The one point whose throttle reading is counted from, where its level is asked for."""
+        o = self.observations
+        lowest = np.zeros(o.points, dtype=np.bool_)
+        if self._absolute and o.throttle_absolute:
+            same = o.throttle_pct == self.throttle_reference_pct
+            at = np.flatnonzero(same & (o.recording == self.reference_recording))
+            lowest[at[:1]] = True
+        return lowest
 
     @property
     def reference_is_judged(self) -> bool:
@@ -134,6 +157,7 @@ class Model:
             "trim 2": np.isfinite(o.log_trim[:, 1]) & measured,
             "computed": np.isfinite(o.computed_kg_s) & self.has_manifold,
             "boost": self.has_boost & self._low_flow(),
+            "closed": self._at_lowest(),
         }
         if not o.airflow_metered:
             table["plate"] &= self.has_manifold
@@ -156,7 +180,7 @@ class Model:
     def states(self, coordinates: Floats, effects: Effects) -> Mapping[str, Floats]:
         """Pressures, flows [kg/s] and areas [mm²] at each point, shape (batch, points)."""
         o, u = self.observations, self.unknowns
-        value = u.mean + u.sd * coordinates
+        value = u.values(coordinates)
         value[:, u.index("meter_bend")] = coordinates[:, u.index("meter_bend")] * effects.bend_sd
         get = _Getter(value)
         per = {
@@ -281,7 +305,7 @@ class Model:
         """
         state = self.states(coordinates, effects)
         parts = []
-        for name in ("filling", "plate", "trim 1", "trim 2", "computed", "boost"):
+        for name in ("filling", "plate", "trim 1", "trim 2", "computed", "boost", "closed"):
             rows = self._rows[self.channels == name]
             if len(rows):
                 parts.append(self._channel(name, state, effects)[:, rows])
@@ -308,7 +332,17 @@ class Model:
         if name == "computed":
             shift = get("meter_gain") + self.at_points(effects.meter)
             return np.log(o.computed_kg_s / state["filled"]) - shift
+        if name == "closed":
+            return CLOSED_SCALE * (
+                o.throttle_pct - self._lowest_reading_pct(state["value"], effects)
+            )
         return np.log(state["upstream"] / state["ambient"])
+
+    def _lowest_reading_pct(self, value: Floats, effects: Effects) -> Floats:
+        """What the lowest throttle reading should be: the stop's, and how far it idles above."""
+        get = _Getter(value)
+        made_up = self._at_reference(effects.deposit_mm2) / np.exp(get("slope"))
+        return np.asarray(get("closed") + np.exp(get("opening")) + made_up)
 
 
 def _flow_function(ratio: Floats) -> Floats:

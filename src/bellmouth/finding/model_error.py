@@ -8,7 +8,7 @@ sizes are measured on real engines (``measure/model_error.py``; values in ``prio
 import numpy as np
 from numpy.typing import NDArray
 
-from bellmouth.finding.model import Model
+from bellmouth.finding.model import CLOSED_SCALE, Model
 from bellmouth.finding.priors import Priors
 
 __all__ = ["covariances"]
@@ -19,6 +19,7 @@ _BY_PRESSURE = (
     1.2  # d ln flow / d ln pressure near 35 kPa of the prior filling law: 1 + 0.25 / 0.63 / 2
 )
 _BOOST_READING = 0.004  # two readings in whole kPa against each other, JCGM 100 F.2.2.1
+_REST_OF_DAY_PCT = 0.35  # idle opening from day to day: common practice, no source
 _USUAL_OPENING_PCT = 2.5  # median of the prior over idle openings, exp(0.9)
 
 
@@ -66,6 +67,7 @@ def _noise(model: Model) -> Floats:
         chosen = channels == name
         own[chosen] = o.trim_error[rows[chosen], bank]
     own[channels == "boost"] = _BOOST_READING
+    own[channels == "closed"] = CLOSED_SCALE * _REST_OF_DAY_PCT
     return np.asarray(covariance + np.diag(own**2 + 1e-8))
 
 

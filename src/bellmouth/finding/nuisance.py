@@ -10,7 +10,7 @@ from bellmouth.finding.observations import Observations
 from bellmouth.finding.priors import Priors
 from bellmouth.physics.fuel import injector_time_factor
 
-__all__ = ["Unknowns", "unknowns"]
+__all__ = ["LEARNED", "Unknowns", "unknowns"]
 
 Floats = NDArray[np.float64]
 
@@ -34,6 +34,23 @@ _SHARED = (
     "bank_split",
     "leak_bank",
     "trim_sum",
+    "closed",
+)
+#: Those that cars of one engine family have in common, more or less.
+LEARNED = (
+    "fill_level",
+    "fill_rise",
+    "fill_speed",
+    "bypass",
+    "slope",
+    "opening",
+    "curve",
+    "fade",
+    "closed",
+    "meter_gain",
+    "fuel_level",
+    "bank_split",
+    "trim_sum",
 )
 _PER_RECORDING = ("ambient", "fuel_fill", "heating", "meter_day")
 
@@ -42,13 +59,31 @@ _PER_RECORDING = ("ambient", "fuel_fill", "heating", "meter_day")
 class Unknowns:
     """Mean and standard deviation of each coordinate, and where each stands.
 
-    Coordinates are standard normal: ``value = mean + sd * coordinate``. Those shared by all
-    recordings of the car come first, then one block a recording.
+    Coordinates are standard normal: ``value = mean + sd * coordinate``, or ``mean + sd * (turn @
+    coordinates)`` where an engine family says how they go together. Those shared by all recordings
+    of the car come first, then one block a recording.
     """
 
     mean: Floats
     sd: Floats
     contaminated_bend_sd: float
+    turn: Floats | None = None
+
+    def values(self, coordinates: Floats) -> Floats:
+        """The unknowns at coordinates (batch, unknowns), same shape."""
+        told = coordinates if self.turn is None else coordinates @ self.turn.T
+        return np.asarray(self.mean + self.sd * told)
+
+    def by_coordinates(self, slopes: Floats, sd: Floats) -> Floats:
+        """Slopes in the coordinates from those in the values, (batch, residuals, unknowns)."""
+        scaled = slopes * sd[:, None, :]
+        return scaled if self.turn is None else np.asarray(scaled @ self.turn)
+
+    def row(self, name: str) -> Floats:
+        """What one shared unknown gains with each coordinate, (unknowns,)."""
+        place = self.index(name)
+        turn = np.eye(self.size)[place] if self.turn is None else self.turn[place]
+        return np.asarray(self.sd[place] * turn)
 
     @property
     def size(self) -> int:
@@ -103,6 +138,7 @@ def unknowns(observations: Observations, car: Car, priors: Priors) -> Unknowns:
         "bank_split": (0.0, fuel["log_bank_split"]),
         "leak_bank": (0.0, fuel["leak_bank"]),
         "trim_sum": tuple(fuel["trim_sum"]),
+        "closed": tuple(plate["closed_pct"]),
     }
     pairs = [*(shared[name] for name in _SHARED), *_recording_blocks(observations, priors)]
     mean, sd = np.array(pairs).T

@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-from bellmouth.finding.result import Size
+from bellmouth.finding.result import OfFamily, Size
 
 __all__ = ["Change", "Need", "NewLeak", "PairPoint", "Proof", "Verdict"]
 
@@ -83,3 +83,4 @@ class Proof:
     warnings: tuple[str, ...]
     misfit: float
     points: tuple[PairPoint, ...] = ()
+    family: OfFamily | None = None

@@ -17,19 +17,21 @@ from numpy.typing import NDArray
 from bellmouth.car.complaint import parse_complaint
 from bellmouth.car.description import Car, Complaint
 from bellmouth.errors import FindingError
-from bellmouth.finding import model_error, nominal
+from bellmouth.finding import nominal
+from bellmouth.finding.belonging import Asked, infer_with
 from bellmouth.finding.courses import AFTER, BEFORE, Course, Courses, courses_of
+from bellmouth.finding.family import Family, read_family
 from bellmouth.finding.find import hypothesis_weights, weights_of
 from bellmouth.finding.hypothesis import Hypotheses, Scale, enumerate_hypotheses
 from bellmouth.finding.idle_pair import idle_pair
-from bellmouth.finding.infer import Posterior, infer
+from bellmouth.finding.infer import Posterior
 from bellmouth.finding.key_on import key_on
 from bellmouth.finding.model import Model
-from bellmouth.finding.nuisance import unknowns
 from bellmouth.finding.observations import Observations, judgeable, observe
 from bellmouth.finding.plate_position import plate_position
 from bellmouth.finding.priors import Priors, load_priors
 from bellmouth.finding.proof_result import Proof
+from bellmouth.finding.result import OfFamily
 from bellmouth.finding.suitable import refuse_foreign, usable
 from bellmouth.finding.verdict import verdict_of
 from bellmouth.recording.series import Recording
@@ -54,6 +56,7 @@ class Pair:
     posterior: Posterior
     priors: Priors
     stretches: tuple[tuple[Stretch, ...], tuple[Stretch, ...]]
+    family: OfFamily | None = None
 
 
 def prove(
@@ -65,6 +68,7 @@ def prove(
     prior: Mapping[str, float] | str | Path | None = None,
     complaint: str | None = None,
     done: Sequence[str] = (),
+    family: Family | str | Path | None = None,
 ) -> Proof:
     """Whether what was done between two recordings of one car helped.
 
@@ -82,6 +86,8 @@ def prove(
         What the owner said before the work; overrides the car's own.
     done
         What was done in between, of `works`; it moves the weights of the courses, no more.
+    family
+        What was learnt from other cars of its engine family, or the file of it.
 
     Raises
     ------
@@ -98,8 +104,10 @@ def prove(
             )
     _refuse_other_metering(before, after)
     found = [stretches(one) for one in (before, after, *references)]
-    pair = solve_pair(found[0], found[1], found[2:], car, (before.source, after.source))
-    weights = course_weights(pair, weights_of(prior, said), done)
+    known = read_family(family) if isinstance(family, str | Path) else family
+    sources = (before.source, after.source)
+    pair = solve_pair(found[0], found[1], found[2:], car, sources, family=known)
+    weights = course_weights(pair, weights_of(prior, said, known), done)
     proof = verdict_of(pair, weights, after)
     return replace(proof, warnings=(*_unlike(before, after), *proof.warnings))
 
@@ -121,31 +129,44 @@ def solve_pair(
     references: Sequence[Sequence[Stretch]],
     car: Car,
     sources: tuple[str, str] = ("before", "after"),
+    *,
+    family: Family | None = None,
 ) -> Pair:
     """Infer every course from stretches; the part of `prove` between files and words."""
     for part, source in zip((before, after), sources, strict=True):
         usable(part, source)
     priors = load_priors()
+    if family is not None:
+        family.fits(car)
+        car = family.tell(car)
     good = [one for one in references if judgeable(one)]
     observations = observe(before, [after, *good], car)
     refuse_foreign(observations, sources[0])
     unknown_pa = priors.weather["barometric_kpa"][0] * 1e3
     flow, pressure = nominal.flow_and_pressure(observations, priors, unknown_pa)
     scale = nominal.scale_of(observations, flow, pressure, priors, unknown_pa)
-    model = Model(observations, unknowns(observations, car, priors), unknown_pa)
     hypotheses = enumerate_hypotheses(priors, scale, observations)
     courses = courses_of(hypotheses, observations.recordings)
-    covariances = model_error.covariances(model, priors, flow, pressure)
     sides = (
         idle_pair(observations, car, priors, courses, scale),
         plate_position(observations, priors, courses.seen_in(BEFORE), scale, BEFORE),
         key_on(observations, priors, courses.seen_in(BEFORE), BEFORE),
         key_on(observations, priors, courses.seen_in(AFTER), AFTER),
     )
-    scale_weights = np.array(priors.model_error["scale_weights"])
-    posterior = infer(model, courses, covariances, scale_weights, sides)
-    kept = (tuple(before), tuple(after))
-    return Pair(observations, model, hypotheses, courses, scale, posterior, priors, kept)
+    result = infer_with(
+        Asked(observations, car, priors, unknown_pa, courses, flow, pressure, sides), family
+    )
+    return Pair(
+        observations=observations,
+        model=result.model,
+        hypotheses=hypotheses,
+        courses=courses,
+        scale=scale,
+        posterior=result.posterior,
+        priors=priors,
+        stretches=(tuple(before), tuple(after)),
+        family=OfFamily.told(family, result.belongs),
+    )
 
 
 def works() -> tuple[str, ...]:

@@ -3,12 +3,17 @@ the screen shows."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Self
+
+if TYPE_CHECKING:
+    from bellmouth.finding.family import Family
 
 __all__ = [
     "CauseProbability",
     "Evidence",
     "Finding",
     "NextCheck",
+    "OfFamily",
     "Picture",
     "PicturePoint",
     "Size",
@@ -88,6 +93,34 @@ class Picture:
 
 
 @dataclass(frozen=True)
+class OfFamily:
+    """The engine family that was told of, how many cars and recordings it was learnt from, and how
+    probable it is by these readings that the car is one of them."""
+
+    name: str
+    cars: int
+    recordings: int
+    belongs: float
+
+    @classmethod
+    def told(cls, family: "Family | None", belongs: float | None) -> Self | None:
+        """None where no family was given."""
+        if family is None or belongs is None:
+            return None
+        return cls(family.name, family.cars, family.recordings, belongs)
+
+    @property
+    def contradicted(self) -> str | None:
+        """What to say where the car is more probably none of them."""
+        if self.belongs >= 0.5:
+            return None
+        return (
+            f"These readings do not look like a car of the family {self.name} ({self.cars} cars): "
+            "what was learnt from it was set aside. Is it the right family, and the right car?"
+        )
+
+
+@dataclass(frozen=True)
 class Finding:
     """What is wrong, how big, how sure, and what would settle it. ``causes`` is sorted, most
     probable first, and its probabilities sum to 1; ``present`` is each single cause's
@@ -104,3 +137,4 @@ class Finding:
     complaint: str
     picture: Picture
     log_evidence: Mapping[str, float] = field(default_factory=dict)
+    family: OfFamily | None = None

@@ -9,7 +9,15 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-from bellmouth.finding.model import NEARLY_ONE, RISE_PA, RISE_SPAN, Effects, Model, bend_applies
+from bellmouth.finding.model import (
+    CLOSED_SCALE,
+    NEARLY_ONE,
+    RISE_PA,
+    RISE_SPAN,
+    Effects,
+    Model,
+    bend_applies,
+)
 from bellmouth.physics.air import GAMMA
 from bellmouth.physics.orifice import CRITICAL_PRESSURE_RATIO
 
@@ -39,7 +47,7 @@ def unknown_jacobian(model: Model, coordinates: Floats, effects: Effects) -> Flo
                 result[:, places, u.index(unknown)] = part
     scale = np.tile(u.sd, (len(coordinates), 1))
     scale[:, u.index("meter_bend")] = effects.bend_sd
-    return np.asarray(result * scale[:, None, :])
+    return u.by_coordinates(result, scale)
 
 
 def _channel_slopes(
@@ -70,6 +78,8 @@ def _channel_slopes(
         result["computed"] = _sum((-1.0, filled), (-1.0, {"meter_gain": np.ones(1)}))
     if "boost" in kinds:
         result["boost"] = _sum((1.0, upstream), (-1.0, ambient))
+    if "closed" in kinds:
+        result["closed"] = _closed(model, state, effects)
     for bank in (0, 1):
         if f"trim {bank + 1}" in kinds:
             result[f"trim {bank + 1}"] = _trim(model, state, effects, bank, passed, leak)
@@ -157,6 +167,16 @@ def _plate(model: Model, state: Mapping[str, Floats], effects: Effects) -> Slope
         "curve": by_clean * slope * opening**2 / area,
         "opening": by_opening * parts["above_by_opening"] / area,
         "fade": -by_left * lost * opening / parts["fade"] / area,
+    }
+
+
+def _closed(model: Model, state: Mapping[str, Floats], effects: Effects) -> Slopes:
+    """Slopes of the lowest throttle reading; see `Model.plate_parts`."""
+    parts = model.plate_parts(state["value"], effects)
+    return {
+        "closed": -CLOSED_SCALE * np.ones(1),
+        "opening": -CLOSED_SCALE * parts["above_by_opening"],
+        "slope": -CLOSED_SCALE * parts["above_by_slope"],
     }
 
 

@@ -64,6 +64,7 @@ def verdict_of(pair: "Pair", weights: Mapping[Course, float], after: Recording) 
         warnings=_warnings(pair, unexplained),
         misfit=float(pair.posterior.misfit[order[0]]),
         points=_points(pair),
+        family=pair.family,
     )
 
 
@@ -229,6 +230,8 @@ def _known(value: float) -> float | None:
 
 def _warnings(pair: "Pair", unexplained: float) -> tuple[str, ...]:
     found = []
+    if pair.family is not None and pair.family.contradicted:
+        found.append(pair.family.contradicted)
     if unexplained > 0.1:
         found.append(
             f"No course here fits these readings well ({unexplained * 100:.0f} % that something "

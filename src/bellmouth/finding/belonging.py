@@ -1,0 +1,118 @@
+"""The unknowns of a car that is said to be of a family, and what if it is not.
+
+Every question is put twice: with the family's prior, and with the broad one of any car. The two
+answers are weighed by how well each foretold the readings, so that a wrong family file costs a few
+nats of evidence and cannot force a verdict.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bellmouth.car.description import Car
+from bellmouth.finding import model_error
+from bellmouth.finding.family import Family
+from bellmouth.finding.infer import Grid, HypothesisTable, Posterior, SideLog, infer
+from bellmouth.finding.model import Model
+from bellmouth.finding.nuisance import Unknowns, unknowns
+from bellmouth.finding.observations import Observations
+from bellmouth.finding.priors import Priors
+
+__all__ = ["BELONGS", "Asked", "Inferred", "infer_one", "infer_with", "within"]
+
+Floats = NDArray[np.float64]
+
+#: Weight that a car said to be of a family is of it: common practice, no source.
+BELONGS = 0.95
+
+
+@dataclass(frozen=True)
+class Asked:
+    """All that a posterior is made from, but for the prior over the car's unknowns.
+
+    ``flow_kg_s`` and ``pressure_pa`` are nominal states, (points,).
+    """
+
+    observations: Observations
+    car: Car
+    priors: Priors
+    unknown_pa: float
+    hypotheses: HypothesisTable
+    flow_kg_s: Floats
+    pressure_pa: Floats
+    sides: Sequence[SideLog]
+
+
+@dataclass(frozen=True)
+class Inferred:
+    """A posterior and what it was worked out with. ``belongs`` is the probability that the car is
+    of the family it is said to be of, None where no family was given."""
+
+    model: Model
+    covariances: Floats
+    posterior: Posterior
+    belongs: float | None = None
+
+
+def infer_with(asked: Asked, family: Family | None) -> Inferred:
+    """Infer every hypothesis, under the family's prior and the broad one where there is one."""
+    if family is None:
+        return infer_one(asked, None, absolute=False)
+    broad, narrow = infer_one(asked, None), infer_one(asked, family)
+    own = _whole(narrow.posterior) + np.log(BELONGS)
+    any_car = _whole(broad.posterior) + np.log1p(-BELONGS)
+    belongs = float(np.exp(own - np.logaddexp(own, any_car)))
+    chosen, other = (narrow, broad) if belongs >= 0.5 else (broad, narrow)
+    weights = (BELONGS, 1.0 - BELONGS) if belongs >= 0.5 else (1.0 - BELONGS, BELONGS)
+    mixed = _mixed(chosen.posterior, other.posterior, np.log(weights))
+    return Inferred(chosen.model, chosen.covariances, mixed, belongs)
+
+
+def infer_one(asked: Asked, family: Family | None, *, absolute: bool = True) -> Inferred:
+    """Infer under one prior; ``absolute`` says whether the throttle's level counts as a reading."""
+    base = unknowns(asked.observations, asked.car, asked.priors)
+    chosen = base if family is None else within(base, family, asked.priors)
+    model = Model(asked.observations, chosen, asked.unknown_pa, absolute=absolute)
+    covariances = model_error.covariances(model, asked.priors, asked.flow_kg_s, asked.pressure_pa)
+    scales = np.array(asked.priors.model_error["scale_weights"])
+    posterior = infer(model, asked.hypotheses, covariances, scales, tuple(asked.sides))
+    return Inferred(model, covariances, posterior)
+
+
+def within(base: Unknowns, family: Family, priors: Priors) -> Unknowns:
+    """The unknowns of a car of the family: theirs where it knows them, the broad ones beside."""
+    places = [base.index(name) for name in family.coordinates]
+    mean, sd, turn = base.mean.copy(), base.sd.copy(), np.eye(base.size)
+    mean[places], sd[places] = family.mean, family.sd
+    # What the owner says is in the tank moves this car's fuel, not its family's.
+    fuel = base.index("fuel_level")
+    if fuel in places:
+        mean[fuel] += base.mean[fuel] - priors.fuel["log_level"][0]
+    turn[np.ix_(places, places)] = np.linalg.cholesky(family.correlation)
+    return replace(base, mean=mean, sd=sd, turn=turn)
+
+
+def _whole(posterior: Posterior) -> float:
+    """Log evidence of the readings, every hypothesis counted alike."""
+    logs = np.append(posterior.log_evidence, posterior.log_unexplained)
+    return float(np.logaddexp.reduce(logs) - np.log(len(logs)))
+
+
+def _mixed(chosen: Posterior, other: Posterior, log_weight: Floats) -> Posterior:
+    """Both priors' evidence and sizes, each with its weight; the best fit is the likelier one's."""
+    grids = [one.grid for one in (chosen, other)]
+    which = np.concatenate([grid.hypothesis for grid in grids])
+    sizes = np.concatenate([grid.sizes for grid in grids])
+    weight = np.concatenate(
+        [grid.log_weight + w for grid, w in zip(grids, log_weight, strict=True)]
+    )
+    likelihood = np.concatenate([grid.log_likelihood for grid in grids])
+    order = np.lexsort((sizes[:, 1], sizes[:, 0], which))
+    grid = Grid(which[order], sizes[order], weight[order], likelihood[order])
+    evidence = np.logaddexp(chosen.log_evidence + log_weight[0], other.log_evidence + log_weight[1])
+    strange = np.logaddexp(
+        chosen.log_unexplained + log_weight[0], other.log_unexplained + log_weight[1]
+    )
+    return replace(chosen, log_evidence=evidence, log_unexplained=float(strange), grid=grid)

@@ -1,0 +1,156 @@
+"""What one recording says of its car's unknowns under each hypothesis, as Gaussians.
+
+Each hypothesis's posterior is taken as normal about its best fit (Laplace). With the prior it was
+found under divided out, what is left is a likelihood that any other prior can be multiplied into.
+Coordinates here are *broad*: 0 and 1 are mean and standard deviation of the prior over any car.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bellmouth.car.description import Car
+from bellmouth.finding import nominal
+from bellmouth.finding.belonging import Asked, infer_one, within
+from bellmouth.finding.family import Family
+from bellmouth.finding.hypothesis import Hypotheses, enumerate_hypotheses
+from bellmouth.finding.idle_speed import idle_speed
+from bellmouth.finding.infer import Posterior
+from bellmouth.finding.key_on import key_on
+from bellmouth.finding.nuisance import LEARNED, Unknowns, unknowns
+from bellmouth.finding.observations import observe
+from bellmouth.finding.plate_position import plate_position
+from bellmouth.finding.priors import load_priors
+from bellmouth.finding.suitable import refuse_foreign, usable
+from bellmouth.recording.stretch import Stretch
+
+__all__ = ["Broad", "Study", "ask", "log_overlap", "study"]
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Broad:
+    """Mean and standard deviation of the learnt unknowns for any car, (coordinates,)."""
+
+    mean: Floats
+    sd: Floats
+
+
+@dataclass(frozen=True)
+class Study:
+    """One recording under every hypothesis.
+
+    ``log_evidence`` (hypotheses,) under the prior it was studied with, whose ``log_overlap``
+    (hypotheses,) is the part that another prior replaces; ``precision`` (hypotheses, coordinates,
+    coordinates) and ``pull`` (hypotheses, coordinates) are the likelihood
+    ``exp(pull·u - u·precision·u / 2)`` in broad coordinates.
+    """
+
+    hypotheses: Hypotheses
+    log_evidence: Floats
+    log_unexplained: float
+    log_overlap: Floats
+    precision: Floats
+    pull: Floats
+    idle_excess_rpm: float
+    idle_known_rpm: float
+
+
+def ask(judged: Sequence[Stretch], car: Car, source: str = "recording") -> Asked:
+    """All that a posterior over causes is made from, for one recording without a reference.
+
+    Raises
+    ------
+    FindingError
+        If the recording cannot be asked this.
+    """
+    usable(judged, source)
+    priors = load_priors()
+    observations = observe(judged, (), car)
+    refuse_foreign(observations, source)
+    unknown_pa = priors.weather["barometric_kpa"][0] * 1e3
+    flow, pressure = nominal.flow_and_pressure(observations, priors, unknown_pa)
+    scale = nominal.scale_of(observations, flow, pressure, priors, unknown_pa)
+    hypotheses = enumerate_hypotheses(priors, scale, observations)
+    sides = (
+        idle_speed(observations, car, priors, hypotheses, scale),
+        plate_position(observations, priors, hypotheses, scale),
+        key_on(observations, priors, hypotheses),
+    )
+    return Asked(observations, car, priors, unknown_pa, hypotheses, flow, pressure, sides)
+
+
+def broad_of(asked: Asked) -> Broad:
+    """The prior over any car of this displacement and metering."""
+    base = unknowns(asked.observations, asked.car, asked.priors)
+    places = [base.index(name) for name in LEARNED]
+    mean = base.mean[places].copy()
+    mean[LEARNED.index("fuel_level")] = asked.priors.fuel["log_level"][0]
+    return Broad(mean, base.sd[places].copy())
+
+
+def study(
+    judged: Sequence[Stretch], car: Car, broad: Broad, family: Family | None, source: str
+) -> Study:
+    """Study one recording under the family's prior as it is known so far, or the broad one."""
+    asked = ask(judged, car if family is None else family.tell(car), source)
+    found = infer_one(asked, family)
+    base = unknowns(asked.observations, asked.car, asked.priors)
+    used = base if family is None else within(base, family, asked.priors)
+    idle: Any = asked.sides[0]
+    hypotheses: Any = asked.hypotheses
+    precision, pull, overlap = _likelihoods(found.posterior, hypotheses, base, used, broad)
+    return Study(
+        hypotheses=hypotheses,
+        log_evidence=found.posterior.log_evidence,
+        log_unexplained=found.posterior.log_unexplained,
+        log_overlap=overlap,
+        precision=precision,
+        pull=pull,
+        idle_excess_rpm=float(idle.excess_rpm),
+        idle_known_rpm=float("nan") if car.idle_rpm is None else car.idle_rpm.value,
+    )
+
+
+def _likelihoods(
+    posterior: Posterior, hypotheses: Hypotheses, base: Unknowns, used: Unknowns, broad: Broad
+) -> tuple[Floats, Floats, Floats]:
+    """Precision and pull of each hypothesis's likelihood, and the overlap with the prior used."""
+    size, places = used.size, [used.index(name) for name in LEARNED]
+    information = posterior.curvature.copy()
+    width = np.nan_to_num(hypotheses.high - hypotheses.low, nan=1.0)
+    # A uniform size as the normal of its variance, so that one that nothing bears on stays finite.
+    for place in (0, 1):
+        information[:, size + place, size + place] += 12.0 / width[:, place] ** 2
+    covariance = np.linalg.inv(information)[:, places][:, :, places]
+    own = np.linalg.inv(covariance)
+    at = (own @ posterior.coordinates[:, places, None])[:, :, 0]
+    likelihood = own - np.eye(len(places))
+    value, vector = np.linalg.eigh(0.5 * (likelihood + np.swapaxes(likelihood, 1, 2)))
+    likelihood = (vector * np.maximum(value, 0.0)[:, None, :]) @ np.swapaxes(vector, 1, 2)
+    # From the coordinates of the prior used, w, to broad ones: u = start + turn w.
+    turn = np.eye(len(places)) if used.turn is None else used.turn[np.ix_(places, places)]
+    turn = (used.sd[places] / broad.sd)[:, None] * turn
+    own_shift = base.mean[places] - broad.mean
+    own_shift[[n != "fuel_level" for n in LEARNED]] = 0.0
+    start = (used.mean[places] - own_shift - broad.mean) / broad.sd
+    back = np.linalg.inv(turn)
+    precision = back.T @ likelihood @ back
+    pull = at @ back + (precision @ start)
+    return precision, pull, log_overlap(precision, pull, start, turn @ turn.T)
+
+
+def log_overlap(precision: Floats, pull: Floats, mean: Floats, covariance: Floats) -> Floats:
+    """Logarithm of the mean of ``exp(pull·u - u·precision·u / 2)`` over normal u, (batch,)."""
+    inverse = np.linalg.inv(covariance)
+    together = inverse + precision
+    toward = inverse @ mean + pull
+    best = np.linalg.solve(together, toward[:, :, None])[:, :, 0]
+    _, log_det = np.linalg.slogdet(together)
+    _, log_prior = np.linalg.slogdet(covariance)
+    square = (toward * best).sum(axis=1) - mean @ inverse @ mean
+    return np.asarray(0.5 * (square - log_det - log_prior))
