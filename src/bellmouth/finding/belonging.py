@@ -5,7 +5,7 @@ answers are weighed by how well each foretold the readings, so that a wrong fami
 nats of evidence and cannot force a verdict.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from bellmouth.car.description import Car
 from bellmouth.finding import model_error
 from bellmouth.finding.family import Family
+from bellmouth.finding.habit import Habit, any_habit
 from bellmouth.finding.infer import Grid, HypothesisTable, Posterior, SideLog, infer
 from bellmouth.finding.model import Model
 from bellmouth.finding.nuisance import Unknowns, unknowns
@@ -32,7 +33,8 @@ BELONGS = 0.95
 class Asked:
     """All that a posterior is made from, but for the prior over the car's unknowns.
 
-    ``flow_kg_s`` and ``pressure_pa`` are nominal states, (points,).
+    ``flow_kg_s`` and ``pressure_pa`` are nominal states, (points,); ``sides`` makes what is not
+    Gaussian, for a habit of idling where one is to be held against.
     """
 
     observations: Observations
@@ -42,7 +44,7 @@ class Asked:
     hypotheses: HypothesisTable
     flow_kg_s: Floats
     pressure_pa: Floats
-    sides: Sequence[SideLog]
+    sides: Callable[[Habit | None], Sequence[SideLog]]
 
 
 @dataclass(frozen=True)
@@ -59,7 +61,7 @@ class Inferred:
 def infer_with(asked: Asked, family: Family | None) -> Inferred:
     """Infer every hypothesis, under the family's prior and the broad one where there is one."""
     if family is None:
-        return infer_one(asked, None, absolute=False)
+        return _infer(asked, None, None)
     broad, narrow = infer_one(asked, None), infer_one(asked, family)
     own = _whole(narrow.posterior) + np.log(BELONGS)
     any_car = _whole(broad.posterior) + np.log1p(-BELONGS)
@@ -70,14 +72,18 @@ def infer_with(asked: Asked, family: Family | None) -> Inferred:
     return Inferred(chosen.model, chosen.covariances, mixed, belongs)
 
 
-def infer_one(asked: Asked, family: Family | None, *, absolute: bool = True) -> Inferred:
-    """Infer under one prior; ``absolute`` says whether the throttle's level counts as a reading."""
+def infer_one(asked: Asked, family: Family | None) -> Inferred:
+    """Infer under the family's prior, or under that of any car about the same readings."""
+    return _infer(asked, family, any_habit(asked.priors) if family is None else family.habit)
+
+
+def _infer(asked: Asked, family: Family | None, habit: Habit | None) -> Inferred:
     base = unknowns(asked.observations, asked.car, asked.priors)
     chosen = base if family is None else within(base, family, asked.priors)
-    model = Model(asked.observations, chosen, asked.unknown_pa, absolute=absolute)
+    model = Model(asked.observations, chosen, asked.unknown_pa, absolute=habit is not None)
     covariances = model_error.covariances(model, asked.priors, asked.flow_kg_s, asked.pressure_pa)
     scales = np.array(asked.priors.model_error["scale_weights"])
-    posterior = infer(model, asked.hypotheses, covariances, scales, tuple(asked.sides))
+    posterior = infer(model, asked.hypotheses, covariances, scales, tuple(asked.sides(habit)))
     return Inferred(model, covariances, posterior)
 
 

@@ -7,7 +7,7 @@ a prior like any other: it says where the unknowns of such a car usually lie and
 import math
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from bellmouth.car.description import Car, Known, Metering
 from bellmouth.errors import FindingError
 from bellmouth.finding.causes import SINGLE_CAUSES
+from bellmouth.finding.habit import Habit
 from bellmouth.finding.nuisance import LEARNED
 from bellmouth.finding.priors import cause_weights
 
@@ -51,8 +52,8 @@ class Family:
     ``mean``, ``sd`` (coordinates,) and ``correlation`` (coordinates, coordinates) are of the
     unknowns named in ``coordinates``, as `nuisance` has them, for a car of the family that was
     not seen before. ``shares`` are the family's shares of causes; ``like_the_rest`` the share of
-    the recordings learnt from that were like the others. ``idle_rpm`` is where they idle, None
-    where that was not learnt.
+    the recordings learnt from that were like the others. ``habit`` is how
+    they idle, as far as that was learnt.
     """
 
     name: str
@@ -68,7 +69,7 @@ class Family:
     sd: Floats
     correlation: Floats
     shares: Mapping[str, float]
-    idle_rpm: Known | None = None
+    habit: Habit = Habit(None, None, None)
     growth: Growth | None = None
     source: str = ""
 
@@ -96,12 +97,6 @@ class Family:
                 f"family {self.name} has {self.displacement_l:g} L, this car {litres:g} L: it is "
                 "of another family. Leave the family out or give its own."
             )
-
-    def tell(self, car: Car) -> Car:
-        """The car with what its owner does not know but the family does: where it idles."""
-        if car.idle_rpm is not None or self.idle_rpm is None:
-            return car
-        return replace(car, idle_rpm=self.idle_rpm)
 
     def weights(self, weights: Mapping[str, float]) -> dict[str, float]:
         """Weights of the causes for such a car: a complaint's, moved by the odds that the family
@@ -136,8 +131,11 @@ class Family:
                 for name, mean, sd in zip(self.coordinates, self.mean, self.sd, strict=True)
             },
         }
-        if self.idle_rpm is not None:
-            told["idle"] = {"rpm": self.idle_rpm.value, "sd": self.idle_rpm.sd}
+        told["idle"] = {
+            name: {"mean": float(f"{one.value:.6g}"), "sd": float(f"{one.sd:.6g}")}
+            for name, one in vars(self.habit).items()
+            if one is not None
+        }
         if self.growth is not None:
             low, high = (round(km) for km in self.growth.km_to_level)
             told["growth"] = {
@@ -202,7 +200,7 @@ def _built(table: Mapping[str, Any], source: str) -> Family:
         raise FindingError(f"{source}: shares must be of {', '.join(_SHARES)}, from 0 up.")
     if not np.isfinite([*mean, *sd]).all() or (sd <= 0).any():
         raise FindingError(f"{source}: every mean must be a number and every sd above 0.")
-    idle, growth = table.get("idle"), table.get("growth")
+    idle, growth = table.get("idle", {}), table.get("growth")
     metering = table["engine"]["metering"]
     if metering not in ("airflow", "pressure"):
         raise FindingError(f'{source}: metering "{metering}" is not airflow or pressure.')
@@ -220,10 +218,18 @@ def _built(table: Mapping[str, Any], source: str) -> Family:
         sd=sd,
         correlation=_correlation(table["correlations"], len(coordinates), source),
         shares=shares,
-        idle_rpm=None if idle is None else Known(float(idle["rpm"]), float(idle["sd"])),
+        habit=Habit(*(_known(idle.get(name)) for name in ("rpm", "timing_deg", "log_air"))),
         growth=None if growth is None else _growth(growth),
         source=source,
     )
+
+
+def _known(table: Mapping[str, Any] | None) -> Known | None:
+    if table is None:
+        return None
+    if not float(table["sd"]) > 0:
+        raise ValueError("idle: every sd must be above 0")
+    return Known(float(table["mean"]), float(table["sd"]))
 
 
 def _growth(table: Mapping[str, Any]) -> Growth:

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -15,8 +16,9 @@ from bellmouth.finding.belonging import Asked, infer_with
 from bellmouth.finding.checks import CheckResult, next_checks, parse_results, result_log
 from bellmouth.finding.explain import confusions, evidence_of, excluded_of, warnings_of
 from bellmouth.finding.family import Family, read_family
+from bellmouth.finding.habit import IdleAir, idle_sides
 from bellmouth.finding.hypothesis import Hypotheses, Scale, enumerate_hypotheses
-from bellmouth.finding.idle_speed import IdleSpeed, idle_speed
+from bellmouth.finding.idle_speed import IdleSpeed
 from bellmouth.finding.infer import Posterior
 from bellmouth.finding.key_on import KeyOn, key_on
 from bellmouth.finding.model import Model
@@ -51,6 +53,7 @@ class Case:
     idle: IdleSpeed
     plate: PlatePosition
     key_on: KeyOn
+    air: IdleAir | None = None
     family: OfFamily | None = None
 
 
@@ -119,7 +122,6 @@ def solve(
     priors = load_priors()
     if family is not None:
         family.fits(car)
-        car = family.tell(car)
     # A reference without a running engine would only look like knowledge of the car.
     observations = observe(judged, [one for one in references if judgeable(one)], car)
     refuse_foreign(observations, source)
@@ -127,13 +129,18 @@ def solve(
     flow, pressure = nominal.flow_and_pressure(observations, priors, unknown_pa)
     scale = nominal.scale_of(observations, flow, pressure, priors, unknown_pa)
     hypotheses = enumerate_hypotheses(priors, scale, observations)
-    idle = idle_speed(observations, car, priors, hypotheses, scale)
     plate = plate_position(observations, priors, hypotheses, scale)
     off = key_on(observations, priors, hypotheses)
-    sides = (idle, plate, off)
+
+    idle = partial(idle_sides, observations, car, priors, hypotheses, scale)
     found = infer_with(
-        Asked(observations, car, priors, unknown_pa, hypotheses, flow, pressure, sides), family
-    )
+        Asked(
+            observations, car, priors, unknown_pa, hypotheses, flow, pressure,
+            lambda habit: (*idle(habit), plate, off),
+        ),
+        family,
+    )  # fmt: skip
+    usual = idle(None if family is None else family.habit)
     return Case(
         observations=observations,
         model=found.model,
@@ -143,9 +150,10 @@ def solve(
         posterior=found.posterior,
         priors=priors,
         car=car,
-        idle=idle,
+        idle=usual[0],
         plate=plate,
         key_on=off,
+        air=usual[1] if len(usual) > 1 else None,
         family=OfFamily.told(family, found.belongs),
     )
 

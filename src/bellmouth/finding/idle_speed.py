@@ -2,13 +2,13 @@
 high, and so does a load, so the likelihood is a mixture and not a Gaussian."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from bellmouth.car.description import Car
+from bellmouth.car.description import Car, Known
 from bellmouth.finding.hypothesis import HasCoordinates, Scale
 from bellmouth.finding.observations import Observations
 from bellmouth.finding.priors import Priors
@@ -64,11 +64,18 @@ def idle_speed(
     priors: Priors,
     hypotheses: HasCoordinates,
     scale: Scale,
+    *,
+    usual_rpm: Known | None = None,
+    usual_timing: Known | None = None,
 ) -> IdleSpeed:
-    """Prepare the likelihood for these recordings."""
+    """Prepare the likelihood for these recordings.
+
+    ``usual_rpm`` and ``usual_timing`` [deg] are where cars of the family idle, if that is known.
+    """
     table = priors.idle_speed
     judged = lowest_idle(observations, table, observations.judged)
-    target, sd, off_share, reference = _target(observations, car, priors)
+    told = car if car.idle_rpm is not None else replace(car, idle_rpm=usual_rpm)
+    target, sd, off_share, reference = _target(observations, told, priors)
     shares = {
         "off": off_share,
         "load": table["load_share_two_levels" if judged.levels > 1 else "load_share"],
@@ -79,6 +86,10 @@ def idle_speed(
         lone = table["load_share_two_levels" if reference.levels > 1 else "load_share"]
         shares["target load"] = lone
         drop = reference.timing_deg - judged.timing_deg
+    elif usual_timing is not None:
+        drop = usual_timing.value - judged.timing_deg
+        timing_sd = float(np.hypot(table["timing_sd_deg"], usual_timing.sd))
+        table = {**table, "timing_sd_deg": timing_sd}
     # An engine that is not quite hot idles up to its warm-up allowance higher: half of it is
     # taken off, and as much is left as doubt.
     before = reference.warming_rpm if reference is not None else 0.0

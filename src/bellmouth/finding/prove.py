@@ -138,7 +138,6 @@ def solve_pair(
     priors = load_priors()
     if family is not None:
         family.fits(car)
-        car = family.tell(car)
     good = [one for one in references if judgeable(one)]
     observations = observe(before, [after, *good], car)
     refuse_foreign(observations, sources[0])
@@ -154,7 +153,8 @@ def solve_pair(
         key_on(observations, priors, courses.seen_in(AFTER), AFTER),
     )
     result = infer_with(
-        Asked(observations, car, priors, unknown_pa, courses, flow, pressure, sides), family
+        Asked(observations, car, priors, unknown_pa, courses, flow, pressure, lambda _: sides),
+        family,
     )
     return Pair(
         observations=observations,

@@ -5,9 +5,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from bellmouth.finding.idle_speed import IdleSpeed
-from bellmouth.finding.key_on import KeyOn
-from bellmouth.finding.plate_position import PlatePosition
+from bellmouth.finding.infer import SideLog
 from bellmouth.finding.result import Evidence
 
 if TYPE_CHECKING:
@@ -31,6 +29,7 @@ _NAMES = {
     "boost": ("boost_pressure", "barometric_pressure"),
     "closed": ("throttle_position",),
     "idle": ("engine_speed",),
+    "air": ("mass_air_flow", "engine_speed"),
     "rest": ("throttle_position", "relative_throttle_position"),
     "key on": ("intake_manifold_pressure", "barometric_pressure"),
     "unusual": (),
@@ -77,14 +76,17 @@ def _by_side(case: "Case", row: int) -> dict[str, float]:
     which = np.array([0, row], dtype=np.intp)
     sizes = case.posterior.sizes[which]
     parts = {}
-    for name, side in (("idle", case.idle), ("rest", case.plate), ("key on", case.key_on)):
+    sides = [("idle", case.idle), ("air", case.air), ("rest", case.plate), ("key on", case.key_on)]
+    for name, side in sides:
+        if side is None:
+            continue
         healthy, cause = _at_best(side, which, sizes, case)
         parts[name] = cause - healthy
     return parts
 
 
 def _at_best(
-    side: IdleSpeed | PlatePosition | KeyOn, which: NDArray[np.intp], sizes: Floats, case: "Case"
+    side: SideLog, which: NDArray[np.intp], sizes: Floats, case: "Case"
 ) -> tuple[float, float]:
     """Log likelihood of healthy, and of the cause averaged over its posterior sizes."""
     grid = case.posterior.grid
@@ -107,6 +109,7 @@ def _words(case: "Case", source: str) -> str:
         "plate": "throttle opening against the air that passes, point by point",
         "computed": "the controller's own computed airflow against speed and pressure",
         "boost": "boost pressure with the plate nearly closed against the barometer",
+        "air": "airflow at warm idle against other cars of the family",
         "closed": "how far the throttle stands open at idle against other cars of the family",
         "key on": "manifold pressure against the barometer with the engine off",
         "rest": "where the plate stands at idle against where it rests with the key on",

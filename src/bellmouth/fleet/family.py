@@ -20,6 +20,7 @@ from bellmouth.car.description import Car, Known
 from bellmouth.errors import BellmouthError, FindingError
 from bellmouth.finding.belonging import BELONGS
 from bellmouth.finding.family import Family
+from bellmouth.finding.habit import Habit
 from bellmouth.finding.find import hypothesis_weights
 from bellmouth.finding.nuisance import LEARNED
 from bellmouth.finding.priors import cause_weights
@@ -37,6 +38,7 @@ _ROUNDS = 3
 _STEPS = 40
 _STILL = 2e-3  # of a broad standard deviation
 _HOPELESS_NATS = 14.0
+_LEAST_IDLES = 4.0
 # What is assumed before: cars of a family differ by a third of what any two cars do, said as
 # loudly as by four cars; and causes are shared as anywhere, said as loudly as by ten. Common
 # practice, no source.
@@ -312,10 +314,9 @@ def _converge(crowd: _Crowd, state: _State, any_car: Floats) -> _State:
     return state
 
 
-def _unsure(crowd: _Crowd, state: _State, any_car: Floats) -> Floats:
+def _unsure(crowd: _Crowd, state: _State, told: _Expected) -> Floats:
     """Covariance of the family's mean itself, from the information that is missing (T. A. Louis,
     J. R. Stat. Soc. B 44 (1982) 226-233, quoted from memory)."""
-    told = _expect(crowd, state, any_car)
     inverse = np.linalg.inv(state.covariance)
     whole = np.bincount(crowd.car[crowd.kept], told.weight, len(crowd.studies))
     missing = np.einsum("k,kij->ij", told.weight, told.covariance)
@@ -343,7 +344,8 @@ def _family(
     broad: Broad,
     made: date | None,
 ) -> Family:
-    covariance = state.covariance + _unsure(crowd, state, any_car)
+    told = _expect(crowd, state, any_car)
+    covariance = state.covariance + _unsure(crowd, state, told)
     sd = np.minimum(np.sqrt(np.diag(covariance)), 1.5)
     root = np.sqrt(np.diag(covariance))
     return Family(
@@ -360,15 +362,34 @@ def _family(
         sd=broad.sd * sd,
         correlation=covariance / np.outer(root, root),
         shares=state.shares,
-        idle_rpm=_idle(studies),
+        habit=_habit(crowd, told),
     )
 
 
-def _idle(studies: dict[int, Study]) -> Known | None:
-    """Where the maker has them idle, as those who know say; None where nobody does."""
-    known = np.array([one.idle_known_rpm for one in studies.values()])
-    known = known[np.isfinite(known)]
-    if len(known) < 3:
+def _habit(crowd: _Crowd, told: _Expected) -> Habit:
+    """How they idle where nothing is wrong with it, each recording counted by how likely that
+    is; spreads by quantiles, which a few under load or off their mark do not move."""
+    idling = [one.idling for one in crowd.studies]
+    rows = crowd.car[crowd.kept]
+    plain = np.concatenate([one.plain for one in idling])[crowd.kept]
+    air = np.concatenate([one.log_air for one in idling])[crowd.kept]
+    timing = np.array([one.timing_deg for one in idling])[rows]
+    rpm = np.array([one.told_rpm for one in idling])
+    return Habit(
+        rpm=_middle(rpm, crowd.weight, 5.0),
+        timing_deg=_middle(timing, told.weight * plain, 0.7),
+        log_air=_middle(air, told.weight * plain, 0.03),
+    )
+
+
+def _middle(value: Floats, weight: Floats, least_sd: float) -> Known | None:
+    """Weighted median and spread, None where too little is known."""
+    seen = np.isfinite(value) & (weight > 1e-6)
+    value, weight = value[seen], weight[seen]
+    if weight.sum() < _LEAST_IDLES:
         return None
-    middle = float(np.median(known))
-    return Known(middle, float(max(5.0, 1.4826 * np.median(np.abs(known - middle)))))
+    order = np.argsort(value)
+    share = (np.cumsum(weight[order]) - 0.5 * weight[order]) / weight.sum()
+    low, middle, high = np.interp((0.16, 0.5, 0.84), share, value[order])
+    sd = max(0.5 * (high - low), least_sd) * (1.0 + 1.0 / weight.sum())
+    return Known(float(middle), float(sd))

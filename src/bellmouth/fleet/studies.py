@@ -7,6 +7,7 @@ Coordinates here are *broad*: 0 and 1 are mean and standard deviation of the pri
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -17,7 +18,8 @@ from bellmouth.finding import nominal
 from bellmouth.finding.belonging import Asked, infer_one, within
 from bellmouth.finding.family import Family
 from bellmouth.finding.hypothesis import Hypotheses, enumerate_hypotheses
-from bellmouth.finding.idle_speed import idle_speed
+from bellmouth.finding.habit import any_habit, idle_sides
+from bellmouth.finding.idle_speed import lowest_idle
 from bellmouth.finding.infer import Posterior
 from bellmouth.finding.key_on import key_on
 from bellmouth.finding.nuisance import LEARNED, Unknowns, unknowns
@@ -56,8 +58,19 @@ class Study:
     log_overlap: Floats
     precision: Floats
     pull: Floats
-    idle_excess_rpm: float
-    idle_known_rpm: float
+    idling: "Idling"
+
+
+@dataclass(frozen=True)
+class Idling:
+    """The lowest warm idle: what the owner says it should be [rpm], the spark [deg], and the
+    logarithm of the air that the engine gets under each hypothesis (hypotheses,); NaN where it
+    is not known. ``plain`` (hypotheses,) are those without surplus air."""
+
+    told_rpm: float
+    timing_deg: float
+    log_air: Floats
+    plain: NDArray[np.bool_]
 
 
 def ask(judged: Sequence[Stretch], car: Car, source: str = "recording") -> Asked:
@@ -76,12 +89,13 @@ def ask(judged: Sequence[Stretch], car: Car, source: str = "recording") -> Asked
     flow, pressure = nominal.flow_and_pressure(observations, priors, unknown_pa)
     scale = nominal.scale_of(observations, flow, pressure, priors, unknown_pa)
     hypotheses = enumerate_hypotheses(priors, scale, observations)
-    sides = (
-        idle_speed(observations, car, priors, hypotheses, scale),
-        plate_position(observations, priors, hypotheses, scale),
-        key_on(observations, priors, hypotheses),
-    )
-    return Asked(observations, car, priors, unknown_pa, hypotheses, flow, pressure, sides)
+    plate = plate_position(observations, priors, hypotheses, scale)
+    off = key_on(observations, priors, hypotheses)
+    idle = partial(idle_sides, observations, car, priors, hypotheses, scale)
+    return Asked(
+        observations, car, priors, unknown_pa, hypotheses, flow, pressure,
+        lambda habit: (*idle(habit), plate, off),
+    )  # fmt: skip
 
 
 def broad_of(asked: Asked) -> Broad:
@@ -97,11 +111,10 @@ def study(
     judged: Sequence[Stretch], car: Car, broad: Broad, family: Family | None, source: str
 ) -> Study:
     """Study one recording under the family's prior as it is known so far, or the broad one."""
-    asked = ask(judged, car if family is None else family.tell(car), source)
+    asked = ask(judged, car, source)
     found = infer_one(asked, family)
     base = unknowns(asked.observations, asked.car, asked.priors)
     used = base if family is None else within(base, family, asked.priors)
-    idle: Any = asked.sides[0]
     hypotheses: Any = asked.hypotheses
     precision, pull, overlap = _likelihoods(found.posterior, hypotheses, base, used, broad)
     return Study(
@@ -111,8 +124,22 @@ def study(
         log_overlap=overlap,
         precision=precision,
         pull=pull,
-        idle_excess_rpm=float(idle.excess_rpm),
-        idle_known_rpm=float("nan") if car.idle_rpm is None else car.idle_rpm.value,
+        idling=_idling(asked, found.posterior, hypotheses),
+    )
+
+
+def _idling(asked: Asked, posterior: Posterior, hypotheses: Hypotheses) -> Idling:
+    o, car = asked.observations, asked.car
+    _, air, *_rest = asked.sides(any_habit(asked.priors))
+    every = np.arange(hypotheses.count)
+    told: Any = air
+    return Idling(
+        told_rpm=float("nan") if car.idle_rpm is None else car.idle_rpm.value,
+        timing_deg=lowest_idle(o, asked.priors.idle_speed, o.judged).timing_deg,
+        log_air=told.log_air + told.correction(every, posterior.sizes),
+        plain=np.array(
+            [not {"leak", "learned_stale"} & set(causes) for causes in hypotheses.causes]
+        ),
     )
 
 

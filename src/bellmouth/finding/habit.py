@@ -1,0 +1,162 @@
+"""How a family's cars idle when nothing is wrong: at which speed, spark and air.
+
+None of these is told by one recording alone, because any two engines differ too much; beside other
+cars of its family a retarded spark or too much air stands out. Where no family is known the broad
+values of any car take their place, so that both answers are about the same readings.
+"""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bellmouth.car.description import Car, Known
+from bellmouth.finding.hypothesis import HasCoordinates, Scale
+from bellmouth.finding.idle_speed import (
+    SHARES,
+    IdleSpeed,
+    idle_speed,
+    lowest_idle,
+    speed_rises,
+    surplus_shares,
+)
+from bellmouth.finding.observations import Observations
+from bellmouth.finding.priors import Priors
+
+__all__ = ["Habit", "IdleAir", "any_habit", "idle_air", "idle_sides", "log_air_per_litre"]
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.intp]
+
+
+@dataclass(frozen=True)
+class Habit:
+    """Speed [rpm], spark [deg before top] and logarithm of air [g/s a litre at that speed] of a
+    warm idle; None is not known."""
+
+    rpm: Known | None
+    timing_deg: Known | None
+    log_air: Known | None
+
+
+def any_habit(priors: Priors) -> Habit:
+    """What is so of any car."""
+    table = priors.idle_speed
+    return Habit(None, Known(*table["any_timing_deg"]), Known(*table["any_log_air"]))
+
+
+def idle_sides(
+    observations: Observations,
+    car: Car,
+    priors: Priors,
+    hypotheses: HasCoordinates,
+    scale: Scale,
+    habit: Habit | None,
+) -> "tuple[IdleSpeed] | tuple[IdleSpeed, IdleAir]":
+    """What the warm idle says: its speed alone, or speed, spark and air beside a habit."""
+    if habit is None:
+        return (idle_speed(observations, car, priors, hypotheses, scale),)
+    speed = idle_speed(
+        observations, car, priors, hypotheses, scale,
+        usual_rpm=habit.rpm, usual_timing=habit.timing_deg,
+    )  # fmt: skip
+    return speed, idle_air(observations, priors, hypotheses, scale, habit)
+
+
+@dataclass(frozen=True)
+class IdleAir:
+    """Log likelihood of the air that the engine gets at its lowest warm idle.
+
+    ``log_air`` is as metered; NaN where nothing is. A leak and a meter's error change what the
+    engine got of it, stale learning what it was given beyond its need.
+    """
+
+    log_air: float
+    metered_g_s: float
+    scale: Scale
+    hypotheses: HasCoordinates
+    places: Floats
+    stale_log: Floats
+
+    def __call__(self, which: Ints, sizes: Floats) -> Floats:
+        """Log likelihood of hypotheses ``which`` (n,) at coordinates ``sizes`` (n, 2)."""
+        if not np.isfinite(self.log_air):
+            return np.zeros(len(which))
+        got = self.log_air + self.correction(which, sizes)
+        _, stale = surplus_shares(self.hypotheses, which, sizes, self.scale.idle_area_m2)
+        row = np.interp(stale, SHARES, np.arange(len(SHARES)))
+        low = np.minimum(row.astype(np.intp), len(SHARES) - 2)
+        step = (got - self.places[0]) / (self.places[1] - self.places[0])
+        step = np.clip(step, 0.0, len(self.places) - 1.001)
+        column = step.astype(np.intp)
+        across, down = step - column, row - low
+        table = self.stale_log
+
+        def at(rows: Ints) -> Floats:
+            here = table[rows, column]
+            return np.asarray(here + across * (table[rows, column + 1] - here))
+
+        return np.asarray((1 - down) * at(low) + down * at(low + 1))
+
+    def correction(self, which: Ints, sizes: Floats) -> Floats:
+        """What is to be added to the metered logarithm for what the engine got, (n,)."""
+        leak, _ = surplus_shares(self.hypotheses, which, sizes, self.scale.idle_area_m2)
+        beside = np.log1p(leak * self.scale.idle_flow_g_s / self.metered_g_s)
+        low = np.nan_to_num(self.hypotheses.coordinate("meter_low", which, sizes))
+        high = np.nan_to_num(self.hypotheses.coordinate("meter_high", which, sizes))
+        return np.asarray(beside + low - high)
+
+
+def log_air_per_litre(observations: Observations, table: Any) -> tuple[float, float]:
+    """Logarithm of the metered air a litre at the lowest warm idle, and that air [g/s]; NaN where
+    there is none."""
+    o = observations
+    chosen = o.idle & o.judged & np.isfinite(o.metered_kg_s)
+    lowest = lowest_idle(o, table, chosen)
+    if not o.airflow_metered or not np.isfinite(lowest.speed_rpm):
+        return float("nan"), float("nan")
+    near = chosen & (np.abs(o.speed_rev_s * 60.0 - lowest.speed_rpm) < 15.0)
+    metered = float(np.median(o.metered_kg_s[near])) * 1e3
+    # Air goes with speed: friction and pumping are had once a turn.
+    per_litre = metered / (o.displacement_m3 * 1e3) * 750.0 / lowest.speed_rpm
+    return float(np.log(per_litre)), metered
+
+
+def idle_air(
+    observations: Observations,
+    priors: Priors,
+    hypotheses: HasCoordinates,
+    scale: Scale,
+    habit: Habit,
+) -> IdleAir:
+    """Prepare the likelihood for these recordings."""
+    table = priors.idle_speed
+    log_air, metered = log_air_per_litre(observations, table)
+    usual = habit.log_air or Known(*table["any_log_air"])
+    places = np.linspace(usual.value - 2.5, usual.value + 2.5, 401)
+    rises = speed_rises(tuple(table["stale_closable"]), table, 1.0)
+    low, high = table["speed_power"]
+    power = np.tile(np.linspace(low, high, 4)[:, None], (1, 8)).ravel()
+    # Stale learning's surplus raises speed by a power of it; the rest is air beyond what a turn
+    # needs, spent on a later spark.
+    beyond = (1.0 / power - 1.0) * np.log1p(rises)
+    off = places - usual.value - beyond[:, :, None]
+    density = _air_density(off, usual.sd, table).mean(axis=1)
+    stale = np.log(density)
+    return IdleAir(log_air, metered, scale, hypotheses, places, stale)
+
+
+def _air_density(off: Floats, sd: float, table: Any) -> Floats:
+    """Density of the logarithm of air over the usual: under no load, or under some."""
+    share, most = table["air_load_share"], table["air_load_log"]
+    loads = (np.arange(4) + 0.5) / 4.0 * most
+    alone = _normal(off, sd)
+    loaded = sum(_normal(off - load, float(np.hypot(sd, most / 8.0))) for load in loads) / 4.0
+    stray = table["stray_share"]
+    return np.asarray((1 - stray) * ((1 - share) * alone + share * loaded) + stray / 2.5)
+
+
+def _normal(x: Floats, sd: float) -> Floats:
+    result: Floats = np.exp(-0.5 * (x / sd) ** 2) / (sd * np.sqrt(2 * np.pi))
+    return result
