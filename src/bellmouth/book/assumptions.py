@@ -22,6 +22,7 @@ class Assumptions:
     reading: dict[str, Any]
     odd: dict[str, Any]
     use: dict[str, Any]
+    family_cars: int = 0  # of how many cars of its family the growth was learnt; 0 is the rule
 
     @property
     def log_rate(self) -> tuple[float, float]:

@@ -96,11 +96,12 @@ class Book(Store):
 
         return judging.recompute(self, name, number)
 
-    def forecast(self, name: str, *, level_mm2: float | None = None) -> "Forecast | None":
-        """When to inspect next, None where no finding with an odometer is there yet."""
+    def forecast(self, name: str, **options: Any) -> "Forecast | None":
+        """When to inspect next, None where no finding with an odometer is there yet; see
+        `histories.forecast_of`."""
         from bellmouth.book.histories import forecast_of  # noqa: PLC0415
 
-        return forecast_of(self, name, level_mm2=level_mm2)
+        return forecast_of(self, name, **options)
 
     def refresh_due(self, name: str) -> None:
         """Work out when a car is due, for the list and the car's page."""

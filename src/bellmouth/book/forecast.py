@@ -94,6 +94,7 @@ class Forecast:
     reasons: tuple[str, ...]
     car: CarVisits
     curve: Curve
+    assumed: Assumptions
 
 
 @dataclass(frozen=True)
@@ -197,6 +198,7 @@ def _told(
         reasons=(),
         car=car,
         curve=_curve(car, cases, distance, assumed),
+        assumed=assumed,
     )
     return replace(told, reasons=reasons_of(told))
 

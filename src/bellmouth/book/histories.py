@@ -3,6 +3,7 @@
 import math
 from collections.abc import Mapping, Sequence
 from datetime import date
+from pathlib import Path
 from typing import Any
 
 import sqlalchemy as sa
@@ -10,23 +11,33 @@ import sqlalchemy as sa
 from bellmouth.book import tables
 from bellmouth.book.assumptions import load_assumptions
 from bellmouth.book.entries import Entry, effective, read_many
+from bellmouth.book.family_growth import assumed_of
 from bellmouth.book.forecast import Forecast, forecast
 from bellmouth.book.judging import CLEANED
 from bellmouth.book.opening import reading
 from bellmouth.book.standing import known_of
 from bellmouth.book.store import Store
 from bellmouth.book.visits import CarVisits, Read, Visit
+from bellmouth.finding.family import Family, read_family
 
-__all__ = ["deposit_read", "forecast_of", "visits_of"]
+__all__ = ["deposit_read", "forecast_of", "visits_of", "visits_of_kind"]
 
 _USED = ("car", "job", "finding", "recording", "work")
 _MOST_ALIKE = 40
 _Z90 = 1.6448536269514722
 
 
-def forecast_of(store: Store, name: str, *, level_mm2: float | None = None) -> Forecast | None:
+def forecast_of(
+    store: Store,
+    name: str,
+    *,
+    level_mm2: float | None = None,
+    family: Family | str | Path | None = None,
+) -> Forecast | None:
     """Forecast a car of the book from its findings and those of other cars of its kind.
 
+    ``family``, or the file of it, says how fast its like get dirty in the place of the trade's
+    rule, where that was learnt.
     None where no job with an odometer has a finding or a recording that tells. [mm²]
     """
     with store.told(), reading(store.engine) as connection:
@@ -36,7 +47,19 @@ def forecast_of(store: Store, name: str, *, level_mm2: float | None = None) -> F
             return None
         alike = read_many(connection, _alike(connection, car_id, entries), _USED)
     others = [visits_of(each) for each in alike.values()]
-    return forecast(car, [one for one in others if len(one.visits) > 1])
+    known = read_family(family) if isinstance(family, str | Path) else family
+    assumed = assumed_of(None if known is None else known.growth)
+    return forecast(car, [one for one in others if len(one.visits) > 1], assumed=assumed)
+
+
+def visits_of_kind(store: Store, kind: str) -> list[CarVisits]:
+    """The visits of every car of a kind, as far as they were read."""
+    table = tables.standing
+    with store.told(), reading(store.engine) as connection:
+        query = sa.select(table.c.car_id).where(table.c.kind == kind).order_by(table.c.car_id)
+        found = [int(one) for one in connection.execute(query).scalars()]
+        entries = read_many(connection, found, _USED)
+    return [visits_of(each) for each in entries.values()]
 
 
 def _alike(connection: sa.Connection, car_id: int, entries: Sequence[Entry]) -> list[int]:

@@ -2,8 +2,6 @@
 
 from typing import TYPE_CHECKING
 
-from bellmouth.book.assumptions import load_assumptions
-
 if TYPE_CHECKING:
     from bellmouth.book.forecast import Forecast
 
@@ -62,7 +60,9 @@ def _seen(told: "Forecast") -> tuple[str, ...]:
 
 
 def _assumed(told: "Forecast") -> tuple[str, ...]:
-    low, high = (f"{km / 1000:.0f}" for km in load_assumptions().growth["km_to_level"])
+    low, high = (f"{km / 1000:.0f}" for km in told.assumed.growth["km_to_level"])
+    learnt = told.assumed.family_cars
+    source = f"learnt from {learnt} cars of its family" if learnt else "common practice, no source"
     others = (
         f"{told.alike} other car{'s' if told.alike != 1 else ''} of its kind counted too. "
         if told.alike
@@ -70,7 +70,7 @@ def _assumed(told: "Forecast") -> tuple[str, ...]:
     )
     return (
         f"{others}Before anything is read, a plate is taken to be worth a look after {low} to "
-        f"{high} thousand km (common practice, no source), and worth one from "
+        f"{high} thousand km ({source}), and worth one from "
         f"{told.level_mm2:.1f} mm² of deposit.",
         "Where the maker gives an interval, that one stands.",
     )

@@ -83,11 +83,22 @@ def due_command(context: click.Context, before: str | None, limit: int, as_json:
     metavar="MM2",
     help="The deposit at which you would look at the plate (default: by displacement).",
 )
+@click.option(
+    "--family",
+    type=_FILE,
+    metavar="FILE",
+    help="What was learnt from other cars of its engine family (bellmouth family learn).",
+)
 @click.option("--picture", type=_FILE, metavar="FILE", help="Also draw it (.svg, .png or .pdf).")
 @_JSON
 @click.pass_context
 def forecast_command(
-    context: click.Context, name: str, level: float | None, picture: Path | None, as_json: bool
+    context: click.Context,
+    name: str,
+    level: float | None,
+    family: Path | None,
+    picture: Path | None,
+    as_json: bool,
 ) -> None:
     """Say when to inspect CAR next, as a distance and a date, how sure that is, and why.
 
@@ -98,7 +109,7 @@ def forecast_command(
     from bellmouth.pages.lists import console  # noqa: PLC0415
 
     book = opened(context)
-    found = book.forecast(name, level_mm2=level)
+    found = book.forecast(name, level_mm2=level, family=family)
     if found is None:
         click.echo(
             f"{name}: nothing can be forecast yet. It needs a job with its distance "

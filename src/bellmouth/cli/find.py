@@ -64,6 +64,12 @@ def _complaints(_: click.Context, __: click.Parameter, begun: str) -> list[str]:
     "leak = 0.5; causes left out count as 0).",
 )
 @click.option(
+    "--family",
+    type=_FILE,
+    metavar="FILE",
+    help="What was learnt from other cars of its engine family (bellmouth family learn).",
+)
+@click.option(
     "--mapping",
     type=_FILE,
     metavar="FILE",
@@ -87,6 +93,7 @@ def command(
     references: tuple[Path, ...],
     results: tuple[str, ...],
     prior: Path | None,
+    family: Path | None,
     mapping: Path | None,
     as_json: bool,
     report: Path | None,
@@ -116,8 +123,9 @@ def command(
         good = tuple(read_recording(path, mapping=mapping) for path in references)
     with waiting("Weighing the causes"):
         finding = find(
-            judged, car, references=good, results=results, prior=prior, complaint=complaint
-        )
+            judged, car, references=good, results=results, prior=prior, complaint=complaint,
+            family=family,
+        )  # fmt: skip
     show(finding, judged, car, as_json=as_json, report=report)
 
 

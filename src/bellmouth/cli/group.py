@@ -31,6 +31,7 @@ _COMMANDS = (
     "checks",
     "serve",
     "survey",
+    "family",
     "convert",
     "judge",
     "coach",

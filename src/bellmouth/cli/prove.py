@@ -53,6 +53,12 @@ def _works(_: click.Context, __: click.Parameter, begun: str) -> list[str]:
     help="Your own weights of the causes before the work (TOML, lines such as leak = 0.5).",
 )
 @click.option(
+    "--family",
+    type=_FILE,
+    metavar="FILE",
+    help="What was learnt from other cars of its engine family (bellmouth family learn).",
+)
+@click.option(
     "--mapping",
     type=_FILE,
     metavar="FILE",
@@ -72,6 +78,7 @@ def command(
     done: tuple[str, ...],
     references: tuple[Path, ...],
     prior: Path | None,
+    family: Path | None,
     mapping: Path | None,
     as_json: bool,
     report: Path | None,
@@ -92,7 +99,7 @@ def command(
     with waiting("Comparing before and after"):
         proof = prove(
             found[0], found[1], car, references=found[2:], prior=prior, complaint=complaint,
-            done=done,
+            done=done, family=family,
         )  # fmt: skip
     if report is not None:
         with waiting("Drawing the report"):

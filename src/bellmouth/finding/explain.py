@@ -140,9 +140,7 @@ def warnings_of(
 ) -> tuple[str, ...]:
     """What the reader of a finding should be wary of."""
     o = case.observations
-    found = list(recording.notes)
-    if case.family is not None and case.family.contradicted:
-        found.append(case.family.contradicted)
+    found = [*recording.notes, *(case.family.notes if case.family else ())]
     found.extend(_impossible(recording))
     running = [stretch for stretch in judged if stretch.kind != "engine off"]
     if all(stretch.warm is False for stretch in running):

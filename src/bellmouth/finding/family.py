@@ -7,7 +7,7 @@ a prior like any other: it says where the unknowns of such a car usually lie and
 import math
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -69,7 +69,7 @@ class Family:
     sd: Floats
     correlation: Floats
     shares: Mapping[str, float]
-    habit: Habit = Habit(None, None, None)
+    habit: Habit = field(default_factory=lambda: Habit(None, None, None))
     growth: Growth | None = None
     source: str = ""
 

@@ -6,6 +6,7 @@ values of any car take their place, so that both answers are about the same read
 """
 
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -22,7 +23,7 @@ from bellmouth.finding.idle_speed import (
     surplus_shares,
 )
 from bellmouth.finding.observations import Observations
-from bellmouth.finding.priors import Priors
+from bellmouth.finding.priors import Priors, load_priors
 
 __all__ = ["Habit", "IdleAir", "any_habit", "idle_air", "idle_sides", "log_air_per_litre"]
 
@@ -134,17 +135,23 @@ def idle_air(
     table = priors.idle_speed
     log_air, metered = log_air_per_litre(observations, table)
     usual = habit.log_air or Known(*table["any_log_air"])
-    places = np.linspace(usual.value - 2.5, usual.value + 2.5, 401)
+    places, stale = _table(usual.value, usual.sd)
+    return IdleAir(log_air, metered, scale, hypotheses, places, stale)
+
+
+@cache
+def _table(mean: float, sd: float) -> tuple[Floats, Floats]:
+    """Logarithms of air, evenly spaced, and their log density at each share of surplus air."""
+    table = load_priors().idle_speed
+    places = np.linspace(mean - 2.0, mean + 2.0, 321)
     rises = speed_rises(tuple(table["stale_closable"]), table, 1.0)
     low, high = table["speed_power"]
     power = np.tile(np.linspace(low, high, 4)[:, None], (1, 8)).ravel()
     # Stale learning's surplus raises speed by a power of it; the rest is air beyond what a turn
     # needs, spent on a later spark.
     beyond = (1.0 / power - 1.0) * np.log1p(rises)
-    off = places - usual.value - beyond[:, :, None]
-    density = _air_density(off, usual.sd, table).mean(axis=1)
-    stale = np.log(density)
-    return IdleAir(log_air, metered, scale, hypotheses, places, stale)
+    density = _air_density(places - mean - beyond[:, :, None], sd, table)
+    return places, np.asarray(np.log(density.mean(axis=1)))
 
 
 def _air_density(off: Floats, sd: float, table: Any) -> Floats:

@@ -10,6 +10,7 @@ Equations and sources: ``docs/equations.md``.
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -308,7 +309,8 @@ class Model:
         for name in ("filling", "plate", "trim 1", "trim 2", "computed", "boost", "closed"):
             rows = self._rows[self.channels == name]
             if len(rows):
-                parts.append(self._channel(name, state, effects)[:, rows])
+                told = self._closed if name == "closed" else partial(self._channel, name)
+                parts.append(told(state, effects)[:, rows])
         if not parts:
             return np.zeros((coordinates.shape[0], 0))
         return np.concatenate(parts, axis=1)
@@ -332,17 +334,15 @@ class Model:
         if name == "computed":
             shift = get("meter_gain") + self.at_points(effects.meter)
             return np.log(o.computed_kg_s / state["filled"]) - shift
-        if name == "closed":
-            return CLOSED_SCALE * (
-                o.throttle_pct - self._lowest_reading_pct(state["value"], effects)
-            )
         return np.log(state["upstream"] / state["ambient"])
 
-    def _lowest_reading_pct(self, value: Floats, effects: Effects) -> Floats:
-        """What the lowest throttle reading should be: the stop's, and how far it idles above."""
-        get = _Getter(value)
+    def _closed(self, state: Mapping[str, Floats], effects: Effects) -> Floats:
+        """The lowest throttle reading over what it should be: the stop's, and how far it idles
+        above."""
+        get = _Getter(state["value"])
         made_up = self._at_reference(effects.deposit_mm2) / np.exp(get("slope"))
-        return np.asarray(get("closed") + np.exp(get("opening")) + made_up)
+        expected = get("closed") + np.exp(get("opening")) + made_up
+        return np.asarray(CLOSED_SCALE * (self.observations.throttle_pct - expected))
 
 
 def _flow_function(ratio: Floats) -> Floats:

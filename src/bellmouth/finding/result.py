@@ -110,13 +110,13 @@ class OfFamily:
         return cls(family.name, family.cars, family.recordings, belongs)
 
     @property
-    def contradicted(self) -> str | None:
-        """What to say where the car is more probably none of them."""
+    def notes(self) -> tuple[str]:
+        """What to say of it: that it was used, or that the car is more probably none of them."""
         if self.belongs >= 0.5:
-            return None
+            return (f"Judged beside {self.cars} cars of the family {self.name}.",)
         return (
             f"These readings do not look like a car of the family {self.name} ({self.cars} cars): "
-            "what was learnt from it was set aside. Is it the right family, and the right car?"
+            "what was learnt from it was set aside. Is it the right family, and the right car?",
         )
 
 

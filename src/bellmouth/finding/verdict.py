@@ -229,9 +229,7 @@ def _known(value: float) -> float | None:
 
 
 def _warnings(pair: "Pair", unexplained: float) -> tuple[str, ...]:
-    found = []
-    if pair.family is not None and pair.family.contradicted:
-        found.append(pair.family.contradicted)
+    found = list(pair.family.notes if pair.family else ())
     if unexplained > 0.1:
         found.append(
             f"No course here fits these readings well ({unexplained * 100:.0f} % that something "

@@ -9,7 +9,7 @@ is not linear over the whole range of all cars.
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 
 import numpy as np
@@ -19,9 +19,9 @@ from bellmouth import __version__
 from bellmouth.car.description import Car, Known
 from bellmouth.errors import BellmouthError, FindingError
 from bellmouth.finding.belonging import BELONGS
-from bellmouth.finding.family import Family
-from bellmouth.finding.habit import Habit
+from bellmouth.finding.family import Family, Growth
 from bellmouth.finding.find import hypothesis_weights
+from bellmouth.finding.habit import Habit
 from bellmouth.finding.nuisance import LEARNED
 from bellmouth.finding.priors import cause_weights
 from bellmouth.fleet.studies import Broad, Study, ask, broad_of, log_overlap, study
@@ -71,13 +71,14 @@ def learn_family(
     examples: Sequence[Example],
     name: str,
     *,
+    growth: Growth | None = None,
     made: date | None = None,
     tell: Callable[[int, int], None] | None = None,
 ) -> Learned:
     """Learn a family from recordings of its cars.
 
-    Several recordings of one car count as one car. ``tell`` hears how many studies are done of
-    how many.
+    Several recordings of one car count as one car. ``growth`` is what their histories show of
+    deposit; ``tell`` hears how many studies are done of how many.
 
     Raises
     ------
@@ -103,7 +104,7 @@ def learn_family(
     if family is None:
         raise RuntimeError("no round was made")
     belongs = dict(zip(studies, map(float, crowd.belongs(state, any_car)), strict=True))
-    return Learned(family, tuple(refused.values()), belongs)
+    return Learned(replace(family, growth=growth), tuple(refused.values()), belongs)
 
 
 class _Telling:

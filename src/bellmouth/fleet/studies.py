@@ -17,8 +17,8 @@ from bellmouth.car.description import Car
 from bellmouth.finding import nominal
 from bellmouth.finding.belonging import Asked, infer_one, within
 from bellmouth.finding.family import Family
-from bellmouth.finding.hypothesis import Hypotheses, enumerate_hypotheses
 from bellmouth.finding.habit import any_habit, idle_sides
+from bellmouth.finding.hypothesis import Hypotheses, enumerate_hypotheses
 from bellmouth.finding.idle_speed import lowest_idle
 from bellmouth.finding.infer import Posterior
 from bellmouth.finding.key_on import key_on

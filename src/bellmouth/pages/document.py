@@ -6,7 +6,7 @@ from typing import Any
 
 from bellmouth import __version__
 from bellmouth.finding.proof_result import Proof
-from bellmouth.finding.result import Finding, Size
+from bellmouth.finding.result import Finding, OfFamily, Size
 
 __all__ = ["finding_document", "proof_document", "to_json"]
 
@@ -27,6 +27,11 @@ def _plain(value: Any) -> Any:
 
 def _size(size: Size) -> Document:
     return {"value": size.value, "low": size.low, "high": size.high, "unit": size.unit}
+
+
+def _family(told: OfFamily | None) -> Document:
+    """The engine family, where one was told of."""
+    return {} if told is None else {"family": vars(told)}
 
 
 def finding_document(finding: Finding) -> Document:
@@ -66,6 +71,7 @@ def finding_document(finding: Finding) -> Document:
         "warnings": list(finding.warnings),
         "misfit": finding.misfit,
         "complaint": finding.complaint,
+        **_family(finding.family),
         "software": {"name": "bellmouth", "version": __version__},
     }
     plain: Document = _plain(document)
@@ -101,6 +107,7 @@ def proof_document(proof: Proof) -> Document:
         "present_after": dict(proof.after),
         "warnings": list(proof.warnings),
         "misfit": proof.misfit,
+        **_family(proof.family),
         "software": {"name": "bellmouth", "version": __version__},
     }
     plain: Document = _plain(document)

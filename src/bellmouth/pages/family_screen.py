@@ -1,0 +1,93 @@
+"""An engine family on the terminal: what was learnt, and from how much."""
+
+from collections.abc import Sequence
+
+import numpy as np
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from bellmouth.finding.family import Family
+from bellmouth.pages.lists import print_list, section
+from bellmouth.pages.words import name_words
+
+__all__ = ["print_family", "print_left_out"]
+
+_LEAST_SHARE = 0.01
+_SHOWN = 6
+#: What each coordinate is, and how its mean is told: "exp" is a factor or an amount.
+_WORDS = {
+    "fill_level": ("filling at 35 kPa and 900 rpm", "exp", ""),
+    "fill_rise": ("what filling gains up to 95 kPa", "log", ""),
+    "fill_speed": ("what filling gains with speed", "log", ""),
+    "bypass": ("area with the plate shut", "exp", "mm²"),
+    "slope": ("area a per cent of opening is worth", "exp", "mm²"),
+    "opening": ("opening at the lowest idle, clean", "exp", "%"),
+    "curve": ("how the plate's area bends", "plain", "a %"),
+    "fade": ("opening over which deposit fades", "exp", "%"),
+    "closed": ("throttle reading at the stop", "plain", "%"),
+    "meter_gain": ("metering off by", "log", ""),
+    "fuel_level": ("trim of a car in order", "log", ""),
+    "bank_split": ("bank 1 over bank 2", "log", ""),
+    "trim_sum": ("trims multiply (0) or add (1)", "plain", ""),
+}
+
+
+def print_family(family: Family, out: Console) -> None:
+    """Print a family for people: shares of causes, how they idle, each unknown."""
+    out.print()
+    out.print(
+        Text(
+            f"{family.name}: {family.cars} cars, {family.recordings} recordings, "
+            f"{family.displacement_l:g} L, metered by {family.metering}",
+            style="bold",
+        )
+    )
+    section(out, "Shares of causes, as estimated")
+    for cause, share in sorted(family.shares.items(), key=lambda item: -item[1]):
+        if share >= _LEAST_SHARE:
+            out.print(Text(f"{share * 100:5.0f} %  {name_words(cause)}"))
+    section(out, "How they idle when nothing is wrong")
+    for line in _idle(family):
+        out.print(Text(line))
+    section(out, "Such a car, and how far two of them differ")
+    grid = Table.grid(padding=(0, 2, 0, 0))
+    for name, mean, sd in zip(family.coordinates, family.mean, family.sd, strict=True):
+        words, kind, unit = _WORDS[name]
+        grid.add_row(words, _told(mean, sd, kind, unit))
+    out.print(grid)
+    if family.growth is not None:
+        low, high = (round(km / 1000) for km in family.growth.km_to_level)
+        out.print()
+        out.print(
+            Text(
+                f"A plate is worth a look after {low} to {high} thousand km "
+                f"({family.growth.cars} cars)."
+            )
+        )
+
+
+def _idle(family: Family) -> list[str]:
+    rpm, timing, air = family.habit.rpm, family.habit.timing_deg, family.habit.log_air
+    told = []
+    if rpm is not None:
+        told.append(f"speed {rpm.value:.0f} ± {rpm.sd:.0f} rpm")
+    if timing is not None:
+        told.append(f"spark {timing.value:.1f} ± {timing.sd:.1f} degrees before top")
+    if air is not None:
+        told.append(f"air {np.exp(air.value):.2f} g/s a litre at 750 rpm, ± {100 * air.sd:.0f} %")
+    return told or ["not learnt"]
+
+
+def _told(mean: float, sd: float, kind: str, unit: str) -> str:
+    if kind == "exp":
+        return f"{np.exp(mean):.3g} {unit}".rstrip() + f", ± {100 * sd:.0f} %"
+    if kind == "log":
+        return f"{100 * np.expm1(mean):+.1f} %, ± {100 * sd:.1f} %"
+    return f"{mean:.3g} ± {sd:.2g} {unit}".rstrip()
+
+
+def print_left_out(refused: Sequence[str], strange: Sequence[str], out: Console) -> None:
+    """What could not be judged, and what was judged and is not like the rest."""
+    print_list(out, "Could not be judged", refused, _SHOWN)
+    print_list(out, "Not like the rest, and hardly counted", strange, _SHOWN)
