@@ -125,7 +125,7 @@ def _show_shares(family: Family, learnt: Learnt, train: int) -> str:
 def show(families: Sequence[Family], sizes: tuple[int, ...], train: int, held: int) -> None:
     """Print everything about these families."""
     asked = [(family, sizes, train, held) for family in families]
-    found = spread(_measured, asked, 1, "families")
+    found = spread(_measured, asked, 2, "families")
     most = max(sizes)
     without = _joined([_as_used(judged, None) for _, judged, _ in found])
     by_size = {
