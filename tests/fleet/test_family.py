@@ -52,29 +52,6 @@ def test_what_it_learns_is_surer_than_what_is_known_of_any_car() -> None:
     assert family.sd[closed] <= few.sd[closed] + 0.2
 
 
-def test_a_stranger_among_them_hardly_counts() -> None:
-    stranger = tuple(
-        replace(
-            one,
-            readings={
-                **one.readings,
-                "throttle_position": replace(
-                    one.readings["throttle_position"],
-                    value=one.readings["throttle_position"].value + 25.0,
-                ),
-            },
-        )
-        for one in stretches()
-    )
-    learned = learn_family(
-        [*_examples(16), Example("stranger", stranger, car(), "stranger")], "two litre"
-    )
-    closed = LEARNED.index("closed")
-    assert learned.belongs[16] < 0.5
-    assert min(learned.belongs[place] for place in range(16)) > 0.5
-    assert learned.family.mean[closed] == pytest.approx(_learned().family.mean[closed], abs=0.5)
-
-
 def test_few_cars_or_two_engines_are_refused() -> None:
     with pytest.raises(FindingError, match="3 cars to learn from, at least 8"):
         learn_family(_examples(3), "two litre")
