@@ -3,7 +3,7 @@
 import time
 from dataclasses import replace
 
-from bellmouth.bus.link import Answer, Exchange, Link, Losses
+from bellmouth.bus.link import Answer, Exchange, Link, Losses, Onward
 from bellmouth.bus.reports import Silence
 from bellmouth.j1979.messages import Service
 
@@ -21,6 +21,7 @@ READ_SERVICES = frozenset(
     }
 )
 
+_READING = frozenset(bytes((one,)) for one in READ_SERVICES)
 _WHO_IS_THERE = b"\x01\x00"
 _QUIET_AFTER = 2  # unanswered in a row; then everybody is asked whether anybody is there
 _TRIES = 3  # unanswered in a row before an item is given up
@@ -45,6 +46,7 @@ class Asker:
 
     def __init__(self, link: Link) -> None:
         self.link = link
+        self._onward = link if isinstance(link, Onward) else None
         self.malformed = 0
         self.unconfirmed = 0
         self.belated = 0
@@ -79,8 +81,18 @@ class Asker:
         wire = self.link.losses
         return self._is_lossy or bool(wire.damaged or wire.cut or wire.stray or wire.reopened)
 
-    def ask(self, payload: bytes, to: int | None = None, *, expect: int | None = None) -> Exchange:
-        """Ask once.
+    def ask(
+        self,
+        payload: bytes,
+        to: int | None = None,
+        *,
+        expect: int | None = None,
+        then: bytes | None = None,
+    ) -> Exchange:
+        """Ask once; ``then`` is what the same controller is most likely asked next.
+
+        Where the link can, that is sent before this returns. It costs an answer's time if the
+        next question is another one.
 
         Raises
         ------
@@ -89,9 +101,12 @@ class Asker:
         BusError
             If the adapter is gone.
         """
-        if payload[:1] not in {bytes((one,)) for one in READ_SERVICES}:
-            raise ValueError(f"service {payload[:1].hex()} only reads nothing; it is never sent")
+        for one in (payload,) if then is None else (payload, then):
+            if one[:1] not in _READING:
+                raise ValueError(f"service {one[:1].hex()} only reads nothing; it is never sent")
         exchange = self.link.exchange(payload, to, expect=expect)
+        if then is not None and to is not None and exchange.answers and self._onward is not None:
+            self._onward.begin(then, to)
         self._note(exchange)
         if not exchange.answers and self._unanswered == _QUIET_AFTER and self.silence is None:
             self._look_around()
