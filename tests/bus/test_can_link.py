@@ -3,6 +3,7 @@
 import time
 from collections.abc import Sequence
 
+import can
 import pytest
 
 from bellmouth.bus.can_link import CanLink
@@ -177,6 +178,28 @@ def test_a_lost_adapter_is_opened_again(monkeypatch: pytest.MonkeyPatch) -> None
 
 def _raise(*_: object, **__: object) -> None:
     raise WireLostError("unplugged")
+
+
+def test_after_bus_off_the_adapter_is_opened_again() -> None:
+    """The controller's notice is the error frame of Linux' SocketCAN (linux/can/error.h)."""
+    off = can.Message(arbitration_id=0x40, is_error_frame=True, dlc=8, data=bytes(8))
+    awake: list[tuple[float, int, str]] = []
+    with Peer(lambda _identifier, _data: awake) as peer, link_to(peer) as link:
+        link.begin(RPM, 0x10)
+        peer.put(off)
+        assert link.exchange(RPM, 0x10, expect=1).answers == ()
+        assert link.losses.reopened == 1
+        awake.append((0.0, 0x7E8, "04410C0AF0"))
+        assert link.exchange(RPM, 0x10, expect=1).answers[0].payload == hexed("410C0AF0")
+        assert link.losses.reopened == 1
+
+
+def test_another_error_frame_is_damage_and_no_end() -> None:
+    ack = can.Message(arbitration_id=0x20, is_error_frame=True, dlc=8, data=bytes(8))
+    with _always((0.0, 0x7E8, "04410C0AF0")) as peer, link_to(peer) as link:
+        peer.put(ack)
+        assert link.exchange(RPM, 0x10, expect=1).answers
+        assert (link.losses.damaged, link.losses.reopened) == (1, 0)
 
 
 def test_an_adapter_that_stays_away_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
