@@ -12,6 +12,7 @@ from bellmouth.car.description import Car, Complaint
 from bellmouth.errors import FindingError
 from bellmouth.finding import model_error, nominal
 from bellmouth.finding.checks import CheckResult, next_checks, parse_results, result_log
+from bellmouth.finding.disagree import disagreements
 from bellmouth.finding.explain import confusions, evidence_of, excluded_of, warnings_of
 from bellmouth.finding.hypothesis import Hypotheses, Scale, enumerate_hypotheses
 from bellmouth.finding.idle_speed import IdleSpeed, idle_speed
@@ -197,10 +198,9 @@ def _report(
     prior = hypothesis_weights(weights, case.hypotheses)
     logs = np.append(case.posterior.log_evidence, case.posterior.log_unexplained)
     names = (*case.hypotheses.names, "unexplained")
+    unchecked = _probability(logs, prior, names)
     logs = logs + result_log(case, results)
-    with np.errstate(divide="ignore"):
-        joint = logs + np.log([prior[name] for name in names])
-    probability = np.exp(joint - np.logaddexp.reduce(joint))
+    probability = _probability(logs, prior, names)
     posterior = dict(zip(names, map(float, probability), strict=True))
     sizes = sizes_of(case)
     confusable = confusions(case, posterior, logs.tolist())
@@ -216,12 +216,24 @@ def _report(
         next_checks=next_checks(case, posterior, results),
         evidence=evidence_of(case, posterior),
         excluded=excluded_of(judged, recording),
-        warnings=(*_counted(results), *warnings_of(case, posterior, recording, judged)),
+        warnings=(
+            *_counted(results),
+            *disagreements(case, unchecked, results),
+            *warnings_of(case, posterior, recording, judged),
+        ),
         misfit=float(case.posterior.misfit[_best(case, posterior)]),
         complaint=complaint,
         picture=draw(case, posterior),
         log_evidence=dict(zip(names, map(float, logs), strict=True)),
     )
+
+
+def _probability(
+    logs: NDArray[np.float64], prior: Mapping[str, float], names: Sequence[str]
+) -> NDArray[np.float64]:
+    with np.errstate(divide="ignore"):
+        joint = logs + np.log([prior[name] for name in names])
+    return np.asarray(np.exp(joint - np.logaddexp.reduce(joint)))
 
 
 def _counted(results: Sequence[CheckResult]) -> tuple[str, ...]:
