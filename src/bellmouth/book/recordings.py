@@ -29,10 +29,11 @@ def add_recording(
     name: str,
     recording: Recording,
     *,
+    by: str | None = None,
     job: int | None = None,
     corrects: int | None = None,
 ) -> Entry:
-    """Keep a recording as a Parquet file and add an entry for it.
+    """Keep a recording as a Parquet file and add an entry for it; ``by`` is who made it.
 
     Raises
     ------
@@ -43,7 +44,7 @@ def add_recording(
     frame(recording).write_parquet(buffer)
     with store.told():
         kept = store.files.keep("recordings", buffer.getvalue(), "parquet")
-    document = _described(recording)
+    document = _described(recording) | ({"by": by} if by else {})
     if not _same(_read(store, kept, document), recording):
         raise BookError(f"{recording.source}: cannot be kept without losing samples.")
     return store.add(name, "recording", document, files=[kept], job=job, corrects=corrects)
