@@ -27,6 +27,7 @@ from bellmouth.finding.priors import Priors, cause_weights, load_priors, read_we
 from bellmouth.finding.result import CauseProbability, Finding
 from bellmouth.finding.sizes import sizes_of
 from bellmouth.finding.suitable import refuse_foreign, usable
+from bellmouth.recording.overlap import overlap_s
 from bellmouth.recording.series import Recording
 from bellmouth.recording.steady import stretches
 from bellmouth.recording.stretch import Stretch
@@ -145,6 +146,12 @@ def _refuse_itself(recording: Recording, reference: Recording) -> None:
         raise FindingError(
             f"{reference.source}: the reference is the recording itself. Give a recording of the "
             "same car from when it was good."
+        )
+    shared = overlap_s(recording, reference)
+    if shared > 0.0:
+        raise FindingError(
+            f"{reference.source}: holds the same {shared:.0f} s of samples as the recording; the "
+            "two are cut from one and overlap. Give a recording made apart, when the car was good."
         )
 
 
