@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from types import TracebackType
 from typing import Protocol, Self
 
+from bellmouth.learning.allowed import Allowed
 from bellmouth.learning.clock import Clock, MonotonicClock
 from bellmouth.learning.cues import Cue
 from bellmouth.learning.evidence import Moment
@@ -254,6 +255,11 @@ class Coach:
         self._tell(lambda now_s: self.session.void(why, now_s))
 
     # What a face shows.
+
+    def allowed(self) -> tuple[Allowed, ...]:
+        """When each action of the present stretch may be done. [s]"""
+        with self._lock:
+            return self.session.allowed()
 
     def progress(self) -> Progress:
         """Where the attempt is now."""

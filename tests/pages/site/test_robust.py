@@ -24,6 +24,8 @@ from tests.finding.worked import meter_reads_low
 from tests.pages.site.conftest import HOST
 from tests.pages.site.test_job import begin
 
+MARK = "0123456789abcdef"
+
 
 def put(name: str, data: bytes, folder: Path, most: int = 1 << 20) -> Path:
     return asyncio.run(kept_upload(UploadFile(io.BytesIO(data), filename=name), folder, most=most))
@@ -106,8 +108,9 @@ def test_taps_that_are_nonsense_are_refused(client: TestClient) -> None:
         {"phase": "done", "taps": [{"means": "key_on", "at_s": 1e300}]},
         {"phase": "done", "taps": [{"means": "x" * 200, "at_s": 1}]},
     ):
-        assert client.post(where, json=taps).status_code == 422
-    unknown = {"phase": "done", "taps": [{"means": "nothing_like_it", "at_s": 1.0}]}
+        assert client.post(where, json={"id": MARK, **taps}).status_code == 422
+    assert client.post(where, json={"id": "../x", "phase": "done"}).status_code == 422
+    unknown = {"id": MARK, "phase": "done", "taps": [{"means": "nothing_like_it", "at_s": 1.0}]}
     answer = client.post(where, json=unknown)
     assert answer.status_code == 400
     assert "means nothing in pedal-released-position" in answer.text

@@ -43,7 +43,8 @@ def record(request: Request, key: str) -> Response:
             "visit": visit, "stages": stages_of(visit.here, "record"),
             "practice": garage.is_practice(key),
             "live": live.state if live is not None else None,
-            "words": LIVE_WORDS, "recordings": visit.numbers("recording"),
+            "words": LIVE_WORDS, "adapter": garage.reached(key),
+            "recordings": visit.numbers("recording"),
             "left": [(one.name, _begun(one)) for one in garage.left(key)],
         },
     )  # fmt: skip
@@ -76,6 +77,7 @@ def live(
         garage.capture(visit, practice.adapter, None, practice.obey)
     elif interface.strip():
         adapter = Adapter(interface.strip(), channel.strip() or None)
+        garage.reach(key, adapter)
         garage.capture(visit, adapter, None)
     else:
         raise BellmouthError("Say which adapter: its interface, and its channel.")
