@@ -15,6 +15,7 @@ COACH_WORDS: Mapping[str, str] = MappingProxyType(
         "until": "Until",
         "tap": "Tap now means:",
         "idle": "Tap here, or press any key, with every action",
+        "shown": "The car shows what you do: tap only what it cannot show",
         "stop": "STOP",
         "now": "NOW",
         "silent": "No sound on this device: watch the screen.",

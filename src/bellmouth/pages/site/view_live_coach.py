@@ -194,6 +194,7 @@ def void(request: Request, key: str, name: str, told: Annotated[Spoilt, Body()])
     coached = _attempt(garage, key, name)
     if garage.seats.holds(key, told.id):
         coached.coach.void(told.why)
+        garage.seats.leave(key, told.id)
     return Response(status_code=204)
 
 

@@ -14,12 +14,13 @@ const root = document.querySelector("[data-coach]");
 const words = JSON.parse(root.dataset.words);
 const base = root.dataset.coach;
 const live = root.dataset.live || "";
+if (live) words.idle = words.shown;
 const clock = new Clock(words);
 const lost = root.querySelector("[data-lost]");
+const face = new Face(root, words);
 const chair = new Chair(base, lost);
 const kept = new Kept(base);
 const picture = live ? new Windows(root, words) : null;
-const face = new Face(root, words);
 const settings = root.querySelector("form[data-settings]");
 let conductor = null;
 let sound = null;
@@ -216,7 +217,6 @@ window.addEventListener("pagehide", () => {
   if (!conductor || conductor.phase !== "running" || watching()) return;
   conductor.end("void", words.left);
   if (!conductor.live) send(taps("void", words.left));
-  chair.leave();
 });
 
 function stop() { if (conductor) conductor.end("stopped", ""); }

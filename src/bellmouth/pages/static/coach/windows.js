@@ -114,7 +114,9 @@ export class Windows {
     pen.fillStyle = colour("--ink");
     pen.textAlign = "center";
     const sign = one.done_s === null ? "" : one.lost ? "✗" : "✓";
+    pen.font = "bold 17px system-ui, sans-serif";
     pen.fillText(`${SHAPES[one.action] || "■"}${sign}`, Math.min(Math.max(aim, 14), wide - 14), top + tall - 6);
+    pen.font = "14px system-ui, sans-serif";
     pen.textAlign = "start";
   }
 
