@@ -123,7 +123,7 @@ async function takeOver() {
     await prepare(conductor.plan.tones_hz);
     await chair.sit(true);
     conductor.drives = true;
-    conductor.id = chair.id;
+    conductor.seat = chair.id;
     other(null);
     await stayAwake();
   } catch { told(words.lost); }

@@ -9,7 +9,8 @@ export class LiveConductor {
     Object.assign(this, { plan, base, clock, words, marks, live: true, phase: "ready", why: "", cues: [], taps: [], paused: null, index: 0, moved: false });
     this.drives = false;
     this.progress = null;
-    this.id = "";
+    this.id = ""; // the attempt's
+    this.seat = ""; // this page's, where it drives
     this.away = Infinity; // how well the server's clock is known [s]
     this.shift = 0; // performance clock minus the server's [s]
     this.gone = null; // since when the server has not been heard [s]
@@ -21,7 +22,7 @@ export class LiveConductor {
     const answer = await fetch(`${this.base}/live`, { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(wish) });
     if (!answer.ok) throw new Error(await sentence(answer) || this.words.lost);
     this.unmet = (await answer.json()).unmet;
-    this.id = wish.id;
+    this.id = this.seat = wish.id;
     this.drives = true;
     this.listen();
   }
@@ -73,7 +74,7 @@ export class LiveConductor {
   upcoming(until) { return this.cues.filter((cue) => cue.when <= until); }
 
   // In the practice car taps move key and pedal; elsewhere they tell that the awaited has come.
-  tap(at, stamp, up = false) { if (this.marks && this.drives && !up) this.tell("mark", { id: this.id }); return null; }
+  tap(at, stamp, up = false) { if (this.marks && this.drives && !up) this.tell("mark", { id: this.seat }); return null; }
 
   tell(what, body) {
     return fetch(`${this.base}/live/${what}`, { method: "POST", keepalive: true, headers: { "content-type": "application/json" }, body: JSON.stringify(body) }).catch(() => {});
@@ -86,7 +87,7 @@ export class LiveConductor {
     this.why = why;
     this.cues = [];
     if (phase === "stopped") this.tell("stop", {});
-    else if (this.drives) this.tell("void", { id: this.id, why });
+    else if (this.drives) this.tell("void", { id: this.seat, why });
   }
 
   view(now) {
