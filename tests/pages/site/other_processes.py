@@ -79,8 +79,8 @@ class Server:
     def start(self) -> None:
         """Start it, and wait until it answers."""
         self._process = subprocess.Popen(
-            [sys.executable, "-c", "from bellmouth.cli import main; main()", "serve", "--port", str(self.port),
-             "--book", str(self.folder)],
+            [sys.executable, "-c", "from bellmouth.cli import main; main()", "serve",
+             "--port", str(self.port), "--book", str(self.folder)],
             stdout=subprocess.DEVNULL, env={**os.environ, "PYTHONUNBUFFERED": "1"},
         )  # fmt: skip
         end = time.monotonic() + _WITHIN_S

@@ -162,6 +162,17 @@ class Garage:
         found = sorted(self.folder / name for name in names if name.endswith(".parquet"))
         return [one for one in found if live is None or one != live.path]
 
+    def add_recording(self, visit: Visit, path: Path) -> None:
+        """Take a file into the job; the same samples sent again are not a second recording."""
+        from bellmouth.book.recordings import held  # noqa: PLC0415 - loads what reads recordings
+        from bellmouth.recording import read_recording  # noqa: PLC0415
+
+        recording = read_recording(path)
+        with self.keeping:
+            there = self.visit(visit.key).numbers("recording")
+            if held(self.book, there, recording) is None:
+                self.book.add_recording(visit.name, recording)
+
     def take(self, name: str, path: Path) -> None:
         """Take a capture into the book; its file goes only when the book has it."""
         self.book.add_recording(name, path)

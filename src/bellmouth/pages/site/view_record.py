@@ -57,7 +57,7 @@ async def from_file(request: Request, key: str, file: UploadFile) -> Response:
     visit = await run_in_threadpool(garage.visit, key)
     with tempfile.TemporaryDirectory() as folder:
         path = await kept_upload(file, Path(folder))
-        await run_in_threadpool(garage.book.add_recording, visit.name, path)
+        await run_in_threadpool(garage.add_recording, visit, path)
     return go(f"/car/{key}/finding")
 
 
