@@ -53,9 +53,9 @@ def held(store: Store, entries: Sequence[Entry], recording: Recording) -> Entry 
     """The entry among some that holds the same samples already, None where there is none."""
     samples = sum(series.time_s.size for series in recording.series.values())
     for entry in entries:
-        if entry.kind == "recording" and entry.document.get("samples") == samples:
-            if _same(recording_of(store, entry), recording):
-                return entry
+        like = entry.kind == "recording" and entry.document.get("samples") == samples
+        if like and _same(recording_of(store, entry), recording):
+            return entry
     return None
 
 

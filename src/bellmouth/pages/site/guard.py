@@ -87,11 +87,14 @@ class Guard:
         await self._measured(request, receive, send)
 
     def _refused(self, request: Request) -> tuple[int, str] | None:
-        settings, host = self._settings, request.headers.get("host", "")
-        if host not in settings.hosts:
-            return (
-                _MISNAMED,
-                "This page is not called by that name. Open the address that was printed.",
+        return self._foreign(request) or self._unfit(request)
+
+    def _foreign(self, request: Request) -> tuple[int, str] | None:
+        """Whether it came from elsewhere."""
+        settings = self._settings
+        if request.headers.get("host", "") not in settings.hosts:
+            return _MISNAMED, (
+                "This page is not called by that name. Open the address that was printed."
             )
         origin = request.headers.get("origin")
         if origin is not None and origin.split("://")[-1] not in settings.hosts:
@@ -100,6 +103,11 @@ class Guard:
             site = request.headers.get("sec-fetch-site", "same-origin")
             if origin is None or site not in {"same-origin", "none"}:
                 return 403, "This request did not come from the page itself and was refused."
+        return None
+
+    def _unfit(self, request: Request) -> tuple[int, str] | None:
+        """Whether it is too much, or from a browser that is not paired."""
+        settings = self._settings
         length = request.headers.get("content-length") or "0"
         if not length.isdigit():
             return 400, "This request does not say how long it is and was refused."
@@ -144,12 +152,13 @@ class Guard:
 
     async def _measured(self, request: Request, receive: Receive, send: Send) -> None:
         """Let it through; a body that says it is short and is not is cut off and refused."""
-        taken, begun = 0, False
+        taken, begun, more = 0, False, True
         dressed = self._dressed(send)
 
         async def counted() -> Message:
-            nonlocal taken
+            nonlocal taken, more
             message = await receive()
+            more = message["type"] == "http.request" and message.get("more_body", False)
             taken += len(message.get("body", b""))
             if taken > self._settings.most_bytes:
                 return {"type": "http.disconnect"}
@@ -165,7 +174,8 @@ class Guard:
             await self._app(request.scope, counted, answered)
         finally:
             if taken > self._settings.most_bytes and not begun:
-                await self._drained(receive)
+                if more:
+                    await self._drained(receive)
                 answer = self._answer(request, _TOO_LARGE, self._too_large)
                 await answer(request.scope, receive, send)
 
