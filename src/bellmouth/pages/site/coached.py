@@ -20,6 +20,8 @@ from bellmouth.learning.judge import judge
 from bellmouth.learning.procedure import Procedure
 from bellmouth.learning.schedule import Leads
 from bellmouth.learning.session import ENDED, Session
+from bellmouth.pages.attempt_words import AWAY, KEY_AGAIN
+from bellmouth.pages.attempt_words import ENDED as SERVER_ENDED
 from bellmouth.pages.card_words import Words
 from bellmouth.pages.judgement import judgement_document
 from bellmouth.pages.site.coach_plan import Told, cue_document
@@ -27,14 +29,12 @@ from bellmouth.pages.site.coach_trace import CoachTrace
 from bellmouth.pages.site.live import Adapter
 from bellmouth.pages.site.spoiled import spoiled
 
-__all__ = ["AHEAD_S", "AWAY", "KEY_AGAIN", "Coached", "Wish"]
+__all__ = ["AHEAD_S", "Coached", "Wish"]
 
 #: Every cue is handed over so much before its moment. [s]
 AHEAD_S = 0.35
 #: After the end the key may come on again, so that the time it was off is on record. [s]
 _END_S, _ON_S = 20.0, 1.0
-KEY_AGAIN = "Turn the key on again: only then is it on record how long it was off."
-AWAY = "The page that drives this attempt is gone."
 
 
 @dataclass(frozen=True)
@@ -176,7 +176,7 @@ class Coached:
         lost = now.lost
         return {
             "phase": now.phase,
-            "why": lost.why if lost else "",
+            "why": self.wish.words.text(lost.why) if lost else "",
             "after": self.after,
             "trouble": self.trouble,
             "see": self.see,
@@ -201,7 +201,7 @@ class Coached:
         """Where it still runs it is void; wait for the judgement."""
         self._closing.set()
         if self.coach.session.phase not in ENDED:
-            self.coach.void("The server was ended.")
+            self.coach.void(SERVER_ENDED)
         self._thread.join(timeout=30.0)
 
 

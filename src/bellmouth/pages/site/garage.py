@@ -17,6 +17,7 @@ from bellmouth.book.store import History
 from bellmouth.car.description import Car
 from bellmouth.errors import BellmouthError
 from bellmouth.learning.packs import find_procedure
+from bellmouth.pages.attempt_words import INTERRUPTED
 from bellmouth.pages.site.coach_notes import CoachNotes
 from bellmouth.pages.site.coached import Coached
 from bellmouth.pages.site.flow import name_of, of_job
@@ -25,10 +26,7 @@ from bellmouth.pages.site.seats import Seats
 from bellmouth.pages.site.spoiled import interrupted
 from bellmouth.recording.readers import journal_of
 
-__all__ = ["INTERRUPTED", "Garage", "Visit"]
-
-#: Why an attempt is void that a killed server left.
-INTERRUPTED = "The server ended in the middle of it."
+__all__ = ["Garage", "Visit"]
 
 
 @dataclass(frozen=True)

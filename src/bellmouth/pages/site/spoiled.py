@@ -3,22 +3,14 @@
 They are kept with all that was seen, and are never met.
 """
 
-from collections.abc import Mapping
 from typing import Any
 
 from bellmouth.learning.judge import judge
 from bellmouth.learning.procedure import Procedure
+from bellmouth.pages.attempt_words import ADVICE, SPOILED
 from bellmouth.pages.judgement import judgement_document
 
-__all__ = ["ADVICE", "SPOILED", "interrupted", "spoiled"]
-
-#: How an attempt ended by the coach's account, and the judgement that stands for it.
-SPOILED: Mapping[str, str] = {"void": "void", "stopped": "stopped"}
-#: What is said of it instead of a judgement's own advice.
-ADVICE: Mapping[str, str] = {
-    "void": "It counts for nothing, neither for nor against you. Begin again from the safe state.",
-    "stopped": "It was stopped. Begin again from the safe state.",
-}
+__all__ = ["interrupted", "spoiled"]
 
 
 def spoiled(document: dict[str, Any]) -> dict[str, Any]:
