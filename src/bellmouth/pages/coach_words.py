@@ -38,8 +38,6 @@ COACH_WORDS: Mapping[str, str] = MappingProxyType(
         "key": "Key",
         "engine": "Engine [rpm]",
         "at": "now",
-        "on": "on",
-        "off": "off",
         "between": "{say}: in {from} to {to} s",
         "later": "{say}: in {from} s or later",
         "within": "{say}: within {to} s",
