@@ -139,6 +139,8 @@ class Coach:
         Where a face raises, the attempt is void, and whoever waits for its end is told so.
         """
         with self._lock:
+            if self.session.phase in ENDED:
+                return  # stopped before it could begin
             self._away_s = self.clock.away_s()
             self.session.begin(self.clock.now_s())
         try:
