@@ -3,8 +3,8 @@
 
 const BACK_S = 8;
 const SPAN_S = 18;
-const ROWS = { pedal: 84, key: 46, engine: 66 };
-const GAP = 8;
+const ROWS = { pedal: 62, key: 38, engine: 44 };
+const GAP = 6;
 const AXIS = 20;
 const SILENT_S = 0.8; // a longer gap between readings is no line
 const SHAPES = { press: "▼", release: "▲", key_on: "■", key_off: "□", engine_start: "▶", event: "◇", other: "■" };
