@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from types import TracebackType
 from typing import Protocol, Self
 
+from bellmouth.learning.allowed import Allowed
 from bellmouth.learning.clock import Clock, MonotonicClock
 from bellmouth.learning.cues import Cue
 from bellmouth.learning.evidence import Moment
@@ -138,6 +139,8 @@ class Coach:
         Where a face raises, the attempt is void, and whoever waits for its end is told so.
         """
         with self._lock:
+            if self.session.phase in ENDED:
+                return  # stopped before it could begin
             self._away_s = self.clock.away_s()
             self.session.begin(self.clock.now_s())
         try:
@@ -254,6 +257,11 @@ class Coach:
         self._tell(lambda now_s: self.session.void(why, now_s))
 
     # What a face shows.
+
+    def allowed(self) -> tuple[Allowed, ...]:
+        """When each action of the present stretch may be done. [s]"""
+        with self._lock:
+            return self.session.allowed()
 
     def progress(self) -> Progress:
         """Where the attempt is now."""

@@ -9,6 +9,7 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 from typing import Literal
 
+from bellmouth.learning.allowed import Allowed
 from bellmouth.learning.cue_plan import COUNT_IN_S
 from bellmouth.learning.cues import Cue, phrase
 from bellmouth.learning.evidence import Moment
@@ -261,6 +262,10 @@ class Session:
             stop, go = slot.step.stopped_by
             return stop if self._paused_s is None else go
         return slot.step.until.event if slot.step.until else ""
+
+    def allowed(self) -> tuple[Allowed, ...]:
+        """When each action of the present stretch may be done, for a picture. [s]"""
+        return self._line.allowed()
 
     def progress(self, now_s: float) -> Progress:
         """Where the attempt is at a time. [s]"""

@@ -6,6 +6,7 @@ from importlib.resources import files
 
 from bellmouth.learning.cues import PHRASES
 from bellmouth.learning.packs import packs
+from bellmouth.pages.attempt_words import ADVICE, AWAY, ENDED, INTERRUPTED, KEY_AGAIN, SPOILED
 from bellmouth.pages.coach_words import COACH_WORDS, LIVE_WORDS
 from bellmouth.pages.words import SAFETY
 
@@ -13,7 +14,7 @@ __all__ = ["site_texts"]
 
 _CALLED = re.compile(r"""_\("((?:[^"\\]|\\.)*)"\)""")
 _STAGES = ("Record", "Finding", "Work", "Learning", "Proof")
-_JUDGED = ("met", "missed", "cannot tell")
+_JUDGED = ("met", "missed", "cannot tell", *SPOILED.values())
 _KINDS = (
     "car", "job", "recording", "finding", "work", "attempt", "proof", "forecast", "photo", "note",
     "card", "codes",
@@ -31,6 +32,8 @@ def site_texts() -> Iterator[tuple[str, str]]:
     yield from (("stages", text) for text in _STAGES)
     yield from (("judgement", text) for text in _JUDGED)
     yield from (("entries", text) for text in _KINDS)
+    attempts = (*ADVICE.values(), INTERRUPTED, KEY_AGAIN, AWAY, ENDED)
+    yield from (("attempts", text) for text in attempts)
     yield "safety", SAFETY
     for procedure in packs():
         yield "procedures", procedure.safe_state

@@ -12,6 +12,7 @@ from bellmouth.pages.card_catalogue import LANGUAGES
 from bellmouth.pages.card_words import Units, Words
 from bellmouth.pages.report import template_environment
 from bellmouth.pages.site.flow import key_of
+from bellmouth.pages.site.once import marked
 from bellmouth.pages.words import SAFETY, chance, interval_words, name_words
 from bellmouth.work.phrases import Quantity
 
@@ -52,10 +53,10 @@ def page(
     whole = {
         "version": __version__, "safety": SAFETY, "path": request.url.path, "_": speak.text,
         "speak": speak, "language": speak.language, "distance": distance,
-        "translated": translated, **told,
+        "translated": translated, "most_bytes": request.app.state.settings.most_bytes, **told,
     }  # fmt: skip
     html = _templates.get_template(f"site/{template}").render(whole)
-    return HTMLResponse(html, status)
+    return HTMLResponse(marked(html), status)
 
 
 def go(address: str) -> RedirectResponse:

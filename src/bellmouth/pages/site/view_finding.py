@@ -7,6 +7,7 @@ from fastapi import APIRouter, Form
 from starlette.requests import Request
 from starlette.responses import Response
 
+from bellmouth.errors import BellmouthError
 from bellmouth.finding.result import Finding
 from bellmouth.pages.document import finding_document
 from bellmouth.pages.report import report_page
@@ -32,7 +33,10 @@ def finding(request: Request, key: str) -> Response:
                                results=results, references=references)  # fmt: skip
     assert isinstance(judged.result, Finding)  # noqa: S101 - what judge makes of a recording
     if not visit.numbers("finding"):
-        garage.book.keep(visit.name, judged, finding_document(judged.result))
+        with garage.keeping:
+            # Two browsers may ask for the first time at once.
+            if not garage.visit(key).numbers("finding"):
+                garage.book.keep(visit.name, judged, finding_document(judged.result))
         visit = garage.visit(key)
         told = {"visit": visit, "stages": stages_of(visit.here, "finding")}
     shown = report_page(judged.result, judged.recordings[0], judged.car)
@@ -51,6 +55,8 @@ def result(
     """What a check showed: the finding is made again and kept."""
     garage: Garage = request.app.state.garage
     visit = garage.visit(key)
+    if not visit.numbers("recording"):
+        raise BellmouthError("There is no recording in this job that a check could tell about.")
     results, references = _told(visit)
     said = f"{check.strip()}={outcome.strip()}"
     judged = garage.book.judge(

@@ -43,7 +43,8 @@ def record(request: Request, key: str) -> Response:
             "visit": visit, "stages": stages_of(visit.here, "record"),
             "practice": garage.is_practice(key),
             "live": live.state if live is not None else None,
-            "words": LIVE_WORDS, "recordings": visit.numbers("recording"),
+            "words": LIVE_WORDS, "adapter": garage.reached(key),
+            "recordings": visit.numbers("recording"),
             "left": [(one.name, _begun(one)) for one in garage.left(key)],
         },
     )  # fmt: skip
@@ -56,7 +57,7 @@ async def from_file(request: Request, key: str, file: UploadFile) -> Response:
     visit = await run_in_threadpool(garage.visit, key)
     with tempfile.TemporaryDirectory() as folder:
         path = await kept_upload(file, Path(folder))
-        await run_in_threadpool(garage.book.add_recording, visit.name, path)
+        await run_in_threadpool(garage.add_recording, visit, path)
     return go(f"/car/{key}/finding")
 
 
@@ -76,6 +77,7 @@ def live(
         garage.capture(visit, practice.adapter, None, practice.obey)
     elif interface.strip():
         adapter = Adapter(interface.strip(), channel.strip() or None)
+        garage.reach(key, adapter)
         garage.capture(visit, adapter, None)
     else:
         raise BellmouthError("Say which adapter: its interface, and its channel.")
