@@ -122,13 +122,35 @@ setInterval(() => {
 }, 500);
 let units = {};
 
+// The connection: it comes back by itself, goes on after the last event that came, and one that is
+// silent for longer than the server ever is counts as lost, whatever the browser thinks of it.
+const SILENT_MS = 7000;
 const lost = root.querySelector("[data-lost]");
-const events = new EventSource(root.dataset.states);
-events.onerror = () => { lost.hidden = false; if (events.readyState === EventSource.CLOSED) setTimeout(() => location.reload(), 3000); };
-events.onopen = () => { lost.hidden = true; };
-events.addEventListener("rows", (event) => hear(JSON.parse(event.data)));
-events.addEventListener("state", (event) => {
-  const state = JSON.parse(event.data);
+let events;
+let heardMs = 0;
+let lastEvent = "";
+function open() {
+  if (events) events.close();
+  heardMs = performance.now();
+  events = new EventSource(root.dataset.states + (lastEvent ? `?after=${encodeURIComponent(lastEvent)}` : ""));
+  const on = (name, act) => events.addEventListener(name, (event) => {
+    heardMs = performance.now();
+    if (event.lastEventId) lastEvent = event.lastEventId;
+    lost.hidden = true;
+    act(event);
+  });
+  on("alive", () => {});
+  on("anew", () => { kept.clear(); last = 0; });
+  on("rows", (event) => hear(JSON.parse(event.data)));
+  on("state", (event) => tell(JSON.parse(event.data)));
+  events.onerror = () => { lost.hidden = false; if (events.readyState === EventSource.CLOSED) setTimeout(() => location.reload(), 3000); };
+}
+const watch = setInterval(() => {
+  if (performance.now() - heardMs < SILENT_MS) return;
+  lost.hidden = false;
+  open();
+}, 1000);
+function tell(state) {
   const { advice } = state;
   const step = advice && advice.step;
   units = state.units || units;
@@ -141,5 +163,6 @@ events.addEventListener("state", (event) => {
   put("step", step ? fill(words.step, { n: advice.number, of: advice.of }) : "");
   put("steady", advice ? (advice.steady ? `■ ${words.steady}` : `~ ${words.moving}`) : "");
   if (advice) root.querySelector("progress").value = advice.share;
-  if (state.phase === "ended" || state.phase === "failed") events.close();
-});
+  if (state.phase === "ended" || state.phase === "failed") { clearInterval(watch); events.close(); }
+}
+open();

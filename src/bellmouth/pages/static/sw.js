@@ -1,5 +1,6 @@
 // The offline shell: styles, scripts and one page that says that the server is away, and comes back
-// by itself. Nothing of a car is ever kept here.
+// by itself. Nothing of a car is ever kept here. The server puts the tag of its parts into the shell's
+// name and into every address of theirs (view_shell.py).
 
 const SHELL = "bellmouth-shell-1";
 const PARTS = ["/offline", "/static/page.css", "/static/site.css", "/static/coach.css", "/static/site.js", "/static/live.js", "/static/mark.svg",
