@@ -1,7 +1,7 @@
 """The page and a car, each in a process of its own, for what is measured on the page.
 
 ``python -m measure.page_served FOLDER`` serves on a free port of loopback. It is the application
-of ``bellmouth serve`` and two addresses more: ``/measure/epoch`` tells when the readings' time was
+of ``bellmouth serve`` and some addresses more: ``/measure/epoch`` tells when the readings' time was
 0, by the wall clock that a browser on this machine reads too, ``/measure/end`` ends a capture and
 leaves its file where it is.
 """
@@ -17,7 +17,7 @@ from pathlib import Path
 
 import httpx2
 import uvicorn
-from starlette.responses import Response
+from starlette.responses import HTMLResponse, Response
 
 from bellmouth.book.book import Book
 from bellmouth.pages.site.app import create_app
@@ -30,6 +30,10 @@ __all__ = ["Served", "main", "practice_car", "serving"]
 
 #: The kind of practice car that reports most: 30 parameters.
 VARIANT = "C"
+#: An empty page that answers one control, against which the first page is held.
+_EMPTY = """<!DOCTYPE html><html lang="en"><title>Empty</title>
+<script src="/static/site.js"></script><button type="button" data-set-light="sun">Sun</button>
+</html>"""
 _TICKS_PER_S = os.sysconf("SC_CLK_TCK")
 
 
@@ -135,6 +139,7 @@ def main(arguments: list[str]) -> int:
         garage = Garage(Book(folder / "book"), folder / "captures")
         app = create_app(garage, Settings(frozenset({f"127.0.0.1:{port}"})))
         app.add_api_route("/measure/epoch", lambda: Response(f"{epoch.least_s:.6f}"))
+        app.add_api_route("/measure/empty", lambda: HTMLResponse(_EMPTY))
         app.add_api_route("/measure/end/{key}", lambda key: garage.captures[key].close())
         app.add_api_route("/onsets.js", lambda: Response(ONSETS, media_type="text/javascript"))
         print(f"http://127.0.0.1:{port}", flush=True)
