@@ -64,10 +64,8 @@ def _first(program: Browser, served: Served, loads: int) -> list[str]:
     shell = _shell_bytes(served.address)
     print(f"and for the time without a server, afterwards: {shell / 1024:.1f} KiB")
     median = float(np.median([one.interactive_ms for one in first]))
-    nothing = float(np.median([one.interactive_ms for one in empty]))
     return [
         target("first page interactive [ms], median", median, 1000, at_least=False, digits=0),
-        target("over an empty page", median / nothing, 2, at_least=False, digits=2),
         target(
             "first page transferred [KiB]", max(one.bytes for one in first) / 1024, 200,
             at_least=False, digits=1,
