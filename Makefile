@@ -45,6 +45,7 @@ bench: $(BENCH_STAMP) ## speed and agreement, each row against its reference in 
 	$(BIN)/python -m measure.bench
 	$(BIN)/python -m measure.poll_rate
 	$(BIN)/python -m measure.cue_times
+	$(BIN)/python -m measure.page
 
 accuracy: $(BENCH_STAMP) ## right and wrong on simulated cars, the real recordings beside them
 	$(BIN)/python -m measure.accuracy

@@ -68,6 +68,7 @@ LIVE_WORDS: Mapping[str, str] = MappingProxyType(
         "steady": "steady",
         "moving": "not steady yet",
         "ended_hint": "End and judge: all is on disk.",
+        "missed": "You were away for long: the picture begins anew. The recording has it all.",
         "speed": "Engine speed",
         "airflow": "Airflow",
         "pressure": "Manifold pressure",

@@ -1,15 +1,13 @@
 """The page's application: routes, middleware, and how errors are told."""
 
-import mimetypes
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
-from pathlib import Path
 from typing import cast
 
 from fastapi import FastAPI
 from fastapi.exception_handlers import request_validation_exception_handler
 from fastapi.exceptions import RequestValidationError
-from fastapi.staticfiles import StaticFiles
+from starlette.middleware.gzip import GZipMiddleware
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
@@ -30,18 +28,13 @@ from bellmouth.pages.site import (
     view_shell,
     view_work,
 )
+from bellmouth.pages.site.assets import Assets
 from bellmouth.pages.site.garage import Garage
 from bellmouth.pages.site.guard import Guard, Settings
 from bellmouth.pages.site.once import Once
 from bellmouth.pages.site.rendering import page
 
 __all__ = ["create_app"]
-
-# Not every machine knows them.
-mimetypes.add_type("application/manifest+json", ".webmanifest")
-mimetypes.add_type("text/javascript", ".js")
-
-_STATIC = Path(__file__).parents[1] / "static"
 
 
 def create_app(garage: Garage, settings: Settings) -> FastAPI:
@@ -64,12 +57,14 @@ def create_app(garage: Garage, settings: Settings) -> FastAPI:
         view_settings, view_shell, api,
     ):  # fmt: skip
         app.include_router(part.router)
-    app.mount("/static", StaticFiles(directory=_STATIC), name="static")
+    app.mount("/static", Assets(), name="static")
     app.add_exception_handler(BellmouthError, _sentence)
     app.add_exception_handler(404, _nothing)
     app.add_exception_handler(RequestValidationError, _unfit)
     app.add_exception_handler(Exception, _broken)
     app.add_middleware(Once)
+    # Events go as they are: compressing would gather them.
+    app.add_middleware(GZipMiddleware, compresslevel=6)
     app.add_middleware(Guard, settings=settings)
     return app
 

@@ -11,6 +11,7 @@ from bellmouth import __version__
 from bellmouth.pages.card_catalogue import LANGUAGES
 from bellmouth.pages.card_words import Units, Words
 from bellmouth.pages.report import template_environment
+from bellmouth.pages.site.assets import static
 from bellmouth.pages.site.flow import key_of
 from bellmouth.pages.site.once import marked
 from bellmouth.pages.words import SAFETY, chance, interval_words, name_words
@@ -26,6 +27,7 @@ _templates.filters["key"] = key_of
 _templates.filters["chance"] = chance
 _templates.filters["cause"] = name_words
 _templates.filters["interval"] = interval_words
+_templates.globals["static"] = static()
 
 
 def words_of(request: Request) -> Words:

@@ -48,8 +48,9 @@ window.addEventListener("pageshow", (event) => {
   if (!typed && document.querySelector("ol.stages")) location.reload();
 });
 
-// Installable, and able to say that the server is away; only where the browser allows it.
-if (navigator.serviceWorker) navigator.serviceWorker.register("/sw.js").catch(() => {});
+// Installable, and able to say that the server is away; only where the browser allows it, and only
+// when the page itself is there.
+if (navigator.serviceWorker) window.addEventListener("load", () => navigator.serviceWorker.register("/sw.js").catch(() => {}));
 document.addEventListener("DOMContentLoaded", () => {
   const again = document.querySelector("[data-again]");
   if (!again) return;
