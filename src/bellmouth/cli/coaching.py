@@ -29,8 +29,8 @@ from bellmouth.learning.schedule import Leads
 from bellmouth.learning.session import Session, leads_of
 from bellmouth.pages.coach_card import coach_card, two_person_script
 from bellmouth.pages.coach_forecast import print_prediction
-from bellmouth.pages.coach_screen import CoachLines, CoachScreen, Sounds
-from bellmouth.pages.coach_sound import open_sound
+from bellmouth.pages.coach_screen import CoachLines, CoachScreen
+from bellmouth.pages.coach_sound import Bell, Tones, open_sound
 from bellmouth.pages.judgement import print_judgement
 from bellmouth.pages.lists import console, print_list
 
@@ -193,12 +193,14 @@ def _silent() -> None:
     """Nothing to close."""
 
 
-def _sound(wishes: Wishes) -> tuple[Sounds | None, str, Callable[[], None]]:
+def _sound(wishes: Wishes, clock: Clock) -> tuple[Bell | Tones | None, str, Callable[[], None]]:
     """What sounds, what it is in words, and what closes it."""
     if wishes.quiet:
         return None, "none, so that the plate can be heard", _silent
     next_words = [phrase("next", what=step.say) for step in wishes.procedure.steps]
-    return open_sound([*PHRASES.values(), *next_words])
+    # Only the computer's own clock is one that others can keep as well.
+    real = isinstance(clock, MonotonicClock) and clock.factor == 1.0
+    return open_sound([*PHRASES.values(), *next_words], ahead=real)
 
 
 def _run(
@@ -216,7 +218,7 @@ def _run(
         watched=watched,
         quiet=wishes.quiet,
     )
-    sounds, told, close_sound = _sound(wishes)
+    sounds, told, close_sound = _sound(wishes, clock)
     out = console()
     face = (
         CoachScreen(out, sounds, caller=wishes.two_person)
@@ -224,7 +226,7 @@ def _run(
         else CoachLines(click.echo, sounds)
     )
     click.echo(f"Sound: {told}. Attempts are kept in {wishes.folder}.")
-    coach = Coach(session, face, clock, ahead_s=wishes.ahead_s)
+    coach = Coach(session, face, clock, ahead_s=wishes.ahead_s, placing=sounds)
     face.begin(coach)
 
     def pressed(typed: str) -> None:
