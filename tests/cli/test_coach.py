@@ -140,3 +140,11 @@ def test_bad_use_is_one_sentence(run: Run, words: tuple[str, ...], told: str) ->
     assert result.exit_code == 2
     assert told in result.stderr
     assert "Traceback" not in result.stderr
+
+
+def test_the_card_is_a_page_to_print_too(run: Run, tmp_path: Path) -> None:
+    page = tmp_path / "card.html"
+    result = run("coach", "P4", "--html", page)
+    assert result.exit_code == 0
+    assert result.stdout == f"Card: {page} (open it in a browser and print it)\n"
+    assert "Idle air learning by pedal pattern" in page.read_text("utf-8")

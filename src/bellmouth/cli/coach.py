@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 import click
 
 from bellmouth.cli.adapter_options import adapter_options
+from bellmouth.cli.writing import overwrite_option, refuse_existing
 
 if TYPE_CHECKING:
     from bellmouth.learning.procedure import Procedure
@@ -54,6 +55,13 @@ __all__ = ["command"]
 @click.option("--quiet", is_flag=True, help="No sound at all, to listen to the plate.")
 @click.option("--two-person", is_flag=True, help="One calls, another acts: print the script first.")
 @click.option("--card", is_flag=True, help="Print the procedure as a card on paper, and end.")
+@click.option(
+    "--html",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Write the card as a page to print on one sheet (HTML), and end.",
+)
+@overwrite_option
 @click.option("--forecast", is_flag=True, help="Say how likely --person is to pass, and end.")
 @click.option("--sound-check", is_flag=True, help="Sound every tone with its meaning, and end.")
 @click.option(
@@ -77,6 +85,8 @@ def command(
     quiet: bool,
     two_person: bool,
     card: bool,
+    html: Path | None,
+    overwrite: bool,
     forecast: bool,
     sound_check: bool,
     audio_offset: float,
@@ -95,8 +105,10 @@ def command(
     if practise and live:
         raise click.UsageError("Choose --practise or --live: one is without a car.")
     chosen = _found(procedure)
-    if card or (two_person and not (practise or live or manual_checked)):
-        coaching.print_paper(chosen, card=card, two_person=two_person)
+    refuse_existing(html, overwrite=overwrite)
+    script = two_person and not (practise or live or manual_checked)
+    if card or html is not None or script:
+        coaching.print_paper(chosen, card=card, two_person=two_person, html=html)
         return None
     folder = coaching.folder_of(keep)
     if forecast:

@@ -92,12 +92,19 @@ def folder_of(keep: Path | None) -> Path:
     return keep if keep is not None else default_folder() / "attempts"
 
 
-def print_paper(procedure: Procedure, *, card: bool, two_person: bool) -> None:
-    """The card, the script for two, or both."""
+def print_paper(
+    procedure: Procedure, *, card: bool, two_person: bool, html: Path | None = None
+) -> None:
+    """The card, the script for two, or both; the card as a page to print where that is wanted."""
     if card:
         click.echo(coach_card(procedure), nl=False)
     if two_person:
         click.echo(two_person_script(procedure), nl=False)
+    if html is not None:
+        from bellmouth.pages.coach_card_html import write_html  # noqa: PLC0415 - pages alone
+
+        write_html(html, procedure)
+        click.echo(f"Card: {html} (open it in a browser and print it)")
 
 
 def print_forecast(procedure: Procedure, folder: Path, person: str, lead_s: float | None) -> None:
