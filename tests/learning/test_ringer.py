@@ -8,7 +8,6 @@ import sys
 import tempfile
 import threading
 import time
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -50,26 +49,55 @@ def test_what_is_still_to_come_is_dropped_at_the_end() -> None:
     assert ringing.close() == {}
 
 
-def test_a_ringer_that_died_is_said() -> None:
-    with Ringing() as ringing:
-        ringing._process.kill()
-        ringing._process.wait()
+def test_one_that_died_is_made_up_for_and_when_all_did_that_is_said() -> None:
+    with tempfile.TemporaryFile() as out, Ringing(out) as ringing:
+        first, *others = ringing._ringers
+        first.kill()
+        first.wait()
+        if others:
+            assert ringing.place("a", time.monotonic()) is not None
+            until_s = time.monotonic() + 60.0
+            while os.fstat(out.fileno()).st_size == 0:
+                assert time.monotonic() < until_s
+                time.sleep(0.01)
+        for one in others:
+            one.kill()
+            one.wait()
         assert ringing.place("a", time.monotonic()) is None
 
 
+def test_many_ring_once_each() -> None:
+    with tempfile.TemporaryFile() as out:
+        with Ringing(out) as ringing:
+            tokens = [ringing.place("x", time.monotonic() + 0.4) for _ in range(100)]
+            until_s = time.monotonic() + 60.0
+            while os.fstat(out.fileno()).st_size < 100:
+                assert time.monotonic() < until_s
+                time.sleep(0.01)
+            time.sleep(0.1)
+            given = ringing.close()
+        assert os.fstat(out.fileno()).st_size == 100
+    assert set(given) == set(tokens)
+
+
 def test_a_listener_that_is_gone_stops_nothing(tmp_path: Path) -> None:
-    with (tmp_path / "rung").open("wb") as out:
-        reading, writing = os.pipe()
-        os.close(reading)
-        Ringer(out.fileno(), writing).run(_slowly(f"{time.monotonic()} 1 61", out.fileno()))
-        os.close(writing)
-    assert (tmp_path / "rung").read_bytes() == b"a"
-
-
-def _slowly(line: str, out: int) -> Iterator[str]:
-    yield line
-    while os.fstat(out).st_size == 0:
-        time.sleep(0.01)
+    lines, line = os.pipe()
+    reading, told = os.pipe()
+    os.close(reading)
+    os.write(line, f"{time.monotonic()} 1 61\n{time.monotonic() + 0.05} 2 62\n".encode())
+    with (tmp_path / "rung").open("wb") as out, tempfile.TemporaryFile() as claims:
+        ringer = Ringer(claims.fileno(), lines, told, out.fileno())
+        working = threading.Thread(target=ringer.run)
+        working.start()
+        until_s = time.monotonic() + 60.0
+        while os.fstat(out.fileno()).st_size < 2:
+            assert time.monotonic() < until_s
+            time.sleep(0.01)
+        os.close(line)
+        working.join()
+    for one in (lines, told):
+        os.close(one)
+    assert (tmp_path / "rung").read_bytes() == b"ab"
 
 
 @pytest.mark.skipif(not LINUX, reason="the call's number is known for Linux on this machine only")

@@ -1,8 +1,8 @@
 """A process that does nothing but ring in time; run by its path, and so without its package.
 
 It shares neither interpreter nor session with whoever draws, and so not their turn on the
-processor. A waiter on each processor is woken for every ring, and the first to run gives it: one
-processor that is held up makes no ring late.
+processor. Several are started, each on a processor of its own, and told the same; the first that
+runs gives a ring, so that one processor that is held up makes no ring late.
 
 Lines come in on standard input, ``at token text`` with a time of the monotonic clock in seconds
 and the text in hexadecimal, or ``- token`` to take one back; the text goes to standard error at
@@ -12,18 +12,14 @@ its time, and ``token at`` to standard output. It ends with its input.
 import ctypes
 import os
 import platform
+import select
 import struct
 import sys
-import threading
 import time
-from collections.abc import Iterable
 from contextlib import suppress
 
 __all__ = ["SLICE_NS", "Ringer", "main", "short_slice"]
 
-#: More waiters than this only wake in vain.
-_WAITERS = 4
-_IDLE_S = 3600.0
 #: The shortest turn that Linux gives. [ns]
 SLICE_NS = 100_000
 # Numbers of the call by machine, and the record that it reads: sched_setattr(2), from memory;
@@ -31,63 +27,60 @@ SLICE_NS = 100_000
 _CALLS = {"x86_64": 314, "aarch64": 274, "riscv64": 274}
 _RECORD = struct.Struct("=IIQiIQQQ")
 _RESET_ON_FORK = 0x01
+#: The system may be late with a long sleep by a thousandth of it, so the last bit is slept apart.
+#: [s]
+_FINE_S = 0.02
+_IDLE_S = 3600.0
 
 
 class Ringer:
-    """Writes texts to ``out`` at their times, and what it gave to ``told``; file descriptors."""
+    """Writes texts at their times; ``claims`` is a file on which ringers agree who rings.
 
-    def __init__(self, out: int = 2, told: int = 1) -> None:
-        self._out, self._told = out, told
-        self._planned: dict[str, tuple[float, bytes]] = {}
-        self._over = False
-        self._waiters: list[tuple[threading.Thread, threading.Event]] = []
+    ``source``, ``told`` and ``out`` are file descriptors: lines, what was given, texts.
+    """
 
-    def run(self, lines: Iterable[str]) -> None:
+    def __init__(self, claims: int, source: int = 0, told: int = 1, out: int = 2) -> None:
+        import fcntl  # noqa: PLC0415 - not on every system that asks for short turns
+
+        self._claims, self._source, self._told, self._out = claims, source, told, out
+        self._lock, self._mine = fcntl.lockf, fcntl.LOCK_EX | fcntl.LOCK_NB
+        self._planned: dict[int, tuple[float, bytes]] = {}
+        self._rest = b""
+
+    def run(self) -> None:
         """Follow the lines until there are no more; rings that are still to come are dropped."""
-        for place in _places():
-            woken = threading.Event()
-            thread = threading.Thread(target=self._wait, args=(place, woken), daemon=True)
-            self._waiters.append((thread, woken))
-            thread.start()
-        for line in lines:
-            at, token, *text = line.split()
-            if at == "-":
-                self._planned.pop(token, None)
-            else:
-                self._planned[token] = (float(at), bytes.fromhex("".join(text)))
-            self._wake()
-        self._over = True
-        self._wake()
-        for thread, _ in self._waiters:
-            thread.join()
-
-    def _wake(self) -> None:
-        for _, woken in self._waiters:
-            woken.set()
-
-    def _wait(self, place: int | None, woken: threading.Event) -> None:
-        if place is not None:
-            with suppress(OSError):
-                os.sched_setaffinity(0, {place})
-        short_slice()
-        while not self._over:
-            woken.clear()
-            # A copy in one step: the others take out and put in meanwhile.
-            planned = [(at_s, token) for token, (at_s, _) in list(self._planned.items())]
-            at_s, token = min(planned, default=(time.monotonic() + _IDLE_S, ""))
+        while True:
+            planned = ((at_s, token) for token, (at_s, _) in self._planned.items())
+            at_s, token = min(planned, default=(time.monotonic() + _IDLE_S, 0))
             left_s = at_s - time.monotonic()
-            if left_s > 0.0:
-                woken.wait(left_s)
-            else:
+            if left_s <= 0.0:
                 self._ring(token)
+                continue
+            wait_s = left_s - _FINE_S if left_s > 2.0 * _FINE_S else left_s
+            if select.select([self._source], [], [], wait_s)[0] and not self._listen():
+                return
 
-    def _ring(self, token: str) -> None:
-        # Taking it out is one step as well, so that each rings once.
-        _, text = self._planned.pop(token, (0.0, None))
-        if text is None:
+    def _listen(self) -> bool:
+        """Take in the lines that have come; whether there may be more."""
+        read = os.read(self._source, 65_536)
+        *lines, self._rest = (self._rest + read).split(b"\n")
+        for line in lines:
+            at, token, *text = line.decode().split()
+            if at == "-":
+                self._planned.pop(int(token), None)
+            else:
+                self._planned[int(token)] = (float(at), bytes.fromhex("".join(text)))
+        return bool(read)
+
+    def _ring(self, token: int) -> None:
+        _, text = self._planned.pop(token)
+        try:
+            # Byte ``token`` of the file belongs to the ringer that is first, until it ends.
+            self._lock(self._claims, self._mine, 1, token)
+        except OSError:
             return
-        if text:
-            os.write(self._out, text)
+        os.write(self._out, text)
+        # Nobody has to listen to what was given.
         with suppress(BlockingIOError, BrokenPipeError):
             os.write(self._told, f"{token} {time.monotonic():.6f}\n".encode())
 
@@ -113,18 +106,15 @@ def short_slice(slice_ns: int = SLICE_NS) -> bool:
     return done == 0
 
 
-def _places() -> list[int | None]:
-    """The processors that the waiters keep to; one waiter anywhere where that cannot be told."""
-    allowed = getattr(os, "sched_getaffinity", None)
-    return [*sorted(allowed(0))[:_WAITERS]] if allowed is not None else [None]
-
-
 def main() -> None:
-    """Ring as standard input says."""
-    sys.setswitchinterval(1e-4)
-    # Nobody has to listen to what was given.
+    """Ring as standard input says: ``ringer.py CLAIMS PLACE``, the file and the processor."""
+    claims, place = int(sys.argv[1]), int(sys.argv[2])
+    if place >= 0:
+        with suppress(OSError):
+            os.sched_setaffinity(0, {place})
+    short_slice()
     os.set_blocking(1, False)
-    Ringer().run(sys.stdin)
+    Ringer(claims).run()
 
 
 if __name__ == "__main__":

@@ -6,18 +6,21 @@ than none.
 """
 
 import io
+import os
 import shutil
 import subprocess
 import sys
 import wave
 from collections.abc import Callable, Iterable
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
 
 from bellmouth.learning.cues import TONES_HZ, Cue
-from bellmouth.learning.ringing import Ringing
 from bellmouth.pages.coach_mixer import BUFFER_S, RATE_HZ, Mixer, Samples
+
+if TYPE_CHECKING:
+    from bellmouth.learning.ringing import Ringing
 
 __all__ = ["Bell", "Tones", "asks_for_action", "open_sound", "speak", "tone"]
 
@@ -63,7 +66,7 @@ class Bell:
     def __init__(
         self,
         write: Callable[[str], object] | None = None,
-        ringing: Ringing | None = None,
+        ringing: "Ringing | None" = None,
         rings: Callable[[Cue], bool] = asks_for_action,
     ) -> None:
         self._write = write or sys.stderr.write
@@ -203,8 +206,10 @@ def open_sound(
 
 def _bell(why: str, *, ahead: bool) -> tuple[Bell, str, Callable[[], None]]:
     told = f"the terminal's bell ({why})"
-    if not ahead:
+    if not ahead or os.name != "posix":
         return Bell(), told, lambda: None
+    from bellmouth.learning.ringing import Ringing  # noqa: PLC0415 - not on every system
+
     ringing = Ringing()
 
     def close() -> None:
