@@ -52,6 +52,11 @@ __all__ = ["command"]
     metavar="FOLDER",
     help="Where attempts are kept; your data folder when left out.",
 )
+@click.option(
+    "--language",
+    type=click.Choice(["en", "de"]),
+    help="Language of what is called; left out, the locale's, else English.",
+)
 @click.option("--quiet", is_flag=True, help="No sound at all, to listen to the plate.")
 @click.option("--two-person", is_flag=True, help="One calls, another acts: print the script first.")
 @click.option("--card", is_flag=True, help="Print the procedure as a card on paper, and end.")
@@ -82,6 +87,7 @@ def command(
     lead: float | None,
     person: str,
     keep: Path | None,
+    language: str | None,
     quiet: bool,
     two_person: bool,
     card: bool,
@@ -116,6 +122,7 @@ def command(
         return None
     wishes = coaching.Wishes(
         chosen, folder, person, lead, quiet, two_person, audio_offset / 1000.0,
+        language or coaching.default_language(),
     )  # fmt: skip
     if practise:
         return coaching.practise(wishes)

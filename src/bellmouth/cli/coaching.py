@@ -17,7 +17,7 @@ from bellmouth.errors import ProcedureError
 from bellmouth.learning.attempts import Attempts, KeptAttempt, kept_attempt
 from bellmouth.learning.clock import Clock, MonotonicClock
 from bellmouth.learning.coach import Coach, Observer
-from bellmouth.learning.cues import PHRASES, TONES_HZ, Cue, phrase
+from bellmouth.learning.cues import TONES_HZ, Cue
 from bellmouth.learning.judge import judge
 from bellmouth.learning.judgement import MET
 from bellmouth.learning.packs import refuse_unchecked
@@ -27,10 +27,13 @@ from bellmouth.learning.procedure import Procedure
 from bellmouth.learning.samples import Samples
 from bellmouth.learning.schedule import Leads
 from bellmouth.learning.session import Session, leads_of
+from bellmouth.pages.card_catalogue import default_language
+from bellmouth.pages.card_words import Words
 from bellmouth.pages.coach_card import coach_card, two_person_script
 from bellmouth.pages.coach_forecast import print_prediction
 from bellmouth.pages.coach_screen import CoachLines, CoachScreen
 from bellmouth.pages.coach_sound import Bell, Tones, open_sound
+from bellmouth.pages.coach_told import Told
 from bellmouth.pages.judgement import print_judgement
 from bellmouth.pages.lists import console, print_list
 
@@ -44,6 +47,7 @@ __all__ = [
     "coach_live",
     "confirm_manual",
     "confirm_standing",
+    "default_language",
     "folder_of",
     "introduce",
     "make_clock",
@@ -70,6 +74,7 @@ class Wishes:
     quiet: bool
     two_person: bool
     ahead_s: float
+    language: str = "en"
 
     def leads(self, *, follows: bool) -> Leads:
         """Leads by kind of action, where the coach follows signals or not. [s]"""
@@ -118,7 +123,7 @@ def check_sound() -> None:
     """Every tone with its meaning, one a second."""
     import time  # noqa: PLC0415
 
-    sounds, told, close = open_sound(PHRASES.values())
+    sounds, told, close = open_sound({})
     click.echo(f"Sound: {told}.")
     for name in TONES_HZ:
         click.echo(f"  {name}")
@@ -204,10 +209,10 @@ def _sound(wishes: Wishes, clock: Clock) -> tuple[Bell | Tones | None, str, Call
     """What sounds, what it is in words, and what closes it."""
     if wishes.quiet:
         return None, "none, so that the plate can be heard", _silent
-    next_words = [phrase("next", what=step.say) for step in wishes.procedure.steps]
+    called = Told(wishes.procedure, Words(wishes.language)).called()
     # Only the computer's own clock is one that others can keep as well.
     real = isinstance(clock, MonotonicClock) and clock.factor == 1.0
-    return open_sound([*PHRASES.values(), *next_words], ahead=real)
+    return open_sound(called, wishes.language, ahead=real)
 
 
 def _run(
@@ -227,10 +232,11 @@ def _run(
     )
     sounds, told, close_sound = _sound(wishes, clock)
     out = console()
+    say = Told(wishes.procedure, Words(wishes.language)).say
     face = (
-        CoachScreen(out, sounds, caller=wishes.two_person)
+        CoachScreen(out, sounds, caller=wishes.two_person, told=say)
         if out.is_terminal
-        else CoachLines(click.echo, sounds)
+        else CoachLines(click.echo, sounds, say)
     )
     click.echo(f"Sound: {told}. Attempts are kept in {wishes.folder}.")
     coach = Coach(session, face, clock, ahead_s=wishes.ahead_s, placing=sounds)

@@ -26,6 +26,8 @@ _HEARTBEAT_S = 0.5
 #: Cues are placed so long before their moment; longer than a heartbeat and a sound card's buffer
 #: together. [s]
 _PLACED_S = 1.2
+#: From the start to the first cue where cues are placed. [s]
+_HEAD_S = 0.5
 #: Later than this with a cue, or asleep for this long, and the attempt is void. [s]
 _VOID_S = 0.5
 
@@ -163,7 +165,9 @@ class Coach:
         """
         with self._lock:
             self._away_s = self.clock.away_s()
-            self.session.begin(self.clock.now_s())
+            # The very first cue is placed beforehand as well.
+            head_s = 0.0 if self._placing is None else _HEAD_S
+            self.session.begin(self.clock.now_s() + head_s)
         try:
             while not self._step():
                 pass

@@ -11,7 +11,7 @@ import shutil
 import subprocess
 import sys
 import wave
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
@@ -143,15 +143,20 @@ class Tones:
         return tones if word is None else [word, *tones]
 
 
-def speak(texts: Iterable[str]) -> dict[str, Samples]:
-    """Render phrases with a voice of this computer; empty where there is none."""
+def speak(called: Mapping[str, str], language: str = "en") -> dict[str, Samples]:
+    """Render phrases, by what a cue says and how it is told, with a voice of this computer.
+
+    Empty where there is none.
+    """
     program = next((found for name in _SPEAKERS if (found := shutil.which(name))), None)
     if program is None:
         return {}
     spoken: dict[str, Samples] = {}
-    for text in dict.fromkeys(texts):
+    for text, told in called.items():
         ran = subprocess.run(  # noqa: S603 - a program from PATH, no shell
-            [program, "--stdout", "-s", "190", text], capture_output=True, check=False
+            [program, "--stdout", "-v", language, "-s", "190", told],
+            capture_output=True,
+            check=False,
         )
         samples = _read_wave(ran.stdout) if ran.returncode == 0 else None
         if samples is not None:
@@ -174,11 +179,12 @@ def _read_wave(data: bytes) -> Samples | None:
 
 
 def open_sound(
-    texts: Iterable[str], *, ahead: bool = False
+    called: Mapping[str, str], language: str = "en", *, ahead: bool = False
 ) -> tuple[Bell | Tones, str, Callable[[], None]]:
     """The best sound there is, what it is in words, and what closes it.
 
-    With ``ahead`` cues can be placed, on the computer's own monotonic clock.
+    ``called`` are the words of cues and how they are told in the language. With ``ahead`` cues can
+    be placed, on the computer's own monotonic clock.
     """
     try:
         import sounddevice  # type: ignore[import-not-found,import-untyped,unused-ignore]  # noqa: PLC0415
@@ -192,7 +198,7 @@ def open_sound(
         if type(error).__name__ != "PortAudioError":
             raise
         return _bell(f"no sound card: {error}", ahead=ahead)
-    words = speak(texts)
+    words = speak(called, language)
     told = "tones and words" if words else "tones; install espeak-ng for words"
     later = _second(sounddevice, mixer) if ahead else None
 

@@ -21,8 +21,9 @@ from bellmouth.learning.procedure import Procedure
 from bellmouth.learning.samples import Samples
 from bellmouth.learning.session import ENDED, Session
 from bellmouth.pages.card_words import Words
+from bellmouth.pages.coach_told import Told
 from bellmouth.pages.judgement import judgement_document
-from bellmouth.pages.site.coach_plan import Told, cue_document
+from bellmouth.pages.site.coach_plan import cue_document
 from bellmouth.pages.site.live import Adapter
 
 __all__ = ["AHEAD_S", "Coached"]
