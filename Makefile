@@ -25,7 +25,7 @@ $(BENCH_STAMP): pyproject.toml scripts/set-up
 
 demo: $(RUN_STAMP) ## run the finding on a packaged recording and write its report
 	@mkdir -p out
-	$(BIN)/bellmouth demo --report out/demo.html
+	$(BIN)/bellmouth demo --report out/demo.html --overwrite
 
 lint: $(DEV_STAMP) ## style, types and the order of the rooms
 	$(BIN)/ruff check .

@@ -161,6 +161,12 @@ class Session:
         cues = self._line.cues
         return min(cues[0].at_s if cues else math.inf, self._deadline_s())
 
+    def planned(self, until_s: float) -> tuple[Cue, ...]:
+        """Cues that are planned up to a time and not taken out; they may still move. [s]"""
+        if not self._runs or self._paused_s is not None:
+            return ()
+        return tuple(cue for cue in self._line.cues if cue.at_s <= until_s)
+
     def upcoming(self, until_s: float) -> tuple[Cue, ...]:
         """Calls to act that are planned up to a time; they may still move. [s]"""
         cues = self._line.cues if self._runs else []

@@ -6,6 +6,7 @@ from importlib.resources import files
 
 from bellmouth.learning.cues import PHRASES
 from bellmouth.learning.packs import packs
+from bellmouth.learning.procedure import Procedure
 from bellmouth.pages.attempt_words import ADVICE, AWAY, ENDED, INTERRUPTED, KEY_AGAIN, SPOILED
 from bellmouth.pages.coach_words import COACH_WORDS, LIVE_WORDS
 from bellmouth.pages.words import SAFETY
@@ -38,3 +39,14 @@ def site_texts() -> Iterator[tuple[str, str]]:
     for procedure in packs():
         yield "procedures", procedure.safe_state
         yield "procedures", procedure.source
+        yield from (("procedures", text) for text in _called(procedure))
+
+
+def _called(procedure: Procedure) -> Iterator[str]:
+    """What a coach calls of a procedure, tests too."""
+    yield procedure.title
+    for step in procedure.steps:
+        yield step.say
+        events = (step.until.event,) if step.until else ()
+        yield from (procedure.event_words(event) for event in (*events, *step.stopped_by))
+    yield from (sign.what for sign in procedure.signs)

@@ -23,8 +23,9 @@ from bellmouth.learning.session import ENDED, Session
 from bellmouth.pages.attempt_words import AWAY, KEY_AGAIN
 from bellmouth.pages.attempt_words import ENDED as SERVER_ENDED
 from bellmouth.pages.card_words import Words
+from bellmouth.pages.coach_told import Told
 from bellmouth.pages.judgement import judgement_document
-from bellmouth.pages.site.coach_plan import Told, cue_document
+from bellmouth.pages.site.coach_plan import cue_document
 from bellmouth.pages.site.coach_trace import CoachTrace
 from bellmouth.pages.site.live import Adapter
 from bellmouth.pages.site.spoiled import spoiled
