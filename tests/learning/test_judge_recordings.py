@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from bellmouth.errors import ProcedureError
 from bellmouth.learning import judge
 from bellmouth.learning.judgement import Judgement, StepJudgement
 from tests.learning.made import Attempt, idle_air, joined, recorded
@@ -203,3 +204,43 @@ def test_a_clock_that_began_again_proves_no_time_with_the_key_off() -> None:
     judged = judge(replace(recording, series=moved, notes=(note,)), NAME)
     assert _line(judged, "key_off").judgement == "cannot tell"
     assert _line(judge(replace(recording, series=moved), NAME), "key_off").judgement == "met"
+
+
+def test_taps_say_nothing_of_the_time_after_the_last_unless_somebody_watched_on() -> None:
+    marks: dict[str, object] = {
+        "key_on": [0.0, 15.0], "key_off": 3.5,
+        "press": [18.0, 18.8, 19.6, 20.4, 21.2, 28.6],
+        "release": [18.4, 19.2, 20.0, 20.8, 21.6, 49.5],
+        "lamp_blinks": 38.6, "lamp_steady": 48.6, "engine_start": 51.0,
+    }  # fmt: skip
+    assert _line(judge(None, NAME, marks), "idle").judgement == "cannot tell"
+    short = judge(None, NAME, {**marks, "watched_until": 60.0})
+    assert _line(short, "idle").judgement == "cannot tell"
+    watched = judge(None, NAME, {**marks, "watched_until": 80.0})
+    assert _line(watched, "idle").judgement == watched.judgement == "met"
+
+
+@pytest.mark.parametrize("until", ["noon", -1.0, None, True, [80.0]])
+def test_until_when_somebody_watched_is_a_time(until: object) -> None:
+    with pytest.raises(ProcedureError, match=r'mark "watched_until": .* is not a time in seconds'):
+        judge(None, NAME, {"key_on": 0.0, "watched_until": until})
+
+
+def test_watching_on_makes_no_more_of_a_recording_that_ends_early() -> None:
+    attempt = idle_air(idle_s=12.0)
+    marks = {**attempt.marks, "watched_until": 900.0}
+    assert _line(judge(recorded(attempt), NAME, marks), "idle").judgement == "cannot tell"
+
+
+def test_questions_that_nobody_answered_make_key_on_less_sure() -> None:
+    """A poller that waits 0.2 s for each answer first hears of key on so much later."""
+    attempt = idle_air()
+    sure = recorded(attempt)
+    unsure = replace(sure, notes=("61 requests were not answered.",))
+    plain, wide = (
+        _line(judge(one, NAME, attempt.marks), "key_on").measured for one in (sure, unsure)
+    )
+    assert plain is not None
+    assert wide is not None
+    assert wide.high == pytest.approx(plain.high + 0.2, abs=1e-6)
+    assert wide.low == pytest.approx(plain.low, abs=1e-6)
