@@ -6,6 +6,7 @@ from importlib.resources import files
 
 from bellmouth.learning.cues import PHRASES
 from bellmouth.learning.packs import packs
+from bellmouth.learning.procedure import WORK
 from bellmouth.pages.coach_words import COACH_WORDS, LIVE_WORDS
 from bellmouth.pages.words import SAFETY
 
@@ -13,6 +14,7 @@ __all__ = ["site_texts"]
 
 _CALLED = re.compile(r"""_\("((?:[^"\\]|\\.)*)"\)""")
 _STAGES = ("Record", "Finding", "Work", "Learning", "Proof")
+_READY = ("go", "wait", "drive")
 _JUDGED = ("met", "missed", "cannot tell")
 _KINDS = (
     "car", "job", "recording", "finding", "work", "attempt", "proof", "forecast", "photo", "note",
@@ -31,7 +33,10 @@ def site_texts() -> Iterator[tuple[str, str]]:
     yield from (("stages", text) for text in _STAGES)
     yield from (("judgement", text) for text in _JUDGED)
     yield from (("entries", text) for text in _KINDS)
+    yield from (("readiness", text) for text in _READY)
+    yield from (("work", text) for text in WORK.values())
     yield "safety", SAFETY
     for procedure in packs():
+        yield "procedures", procedure.title
         yield "procedures", procedure.safe_state
         yield "procedures", procedure.source

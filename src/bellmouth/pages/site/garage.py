@@ -17,6 +17,7 @@ from bellmouth.errors import BellmouthError
 from bellmouth.pages.site.coached import Coached
 from bellmouth.pages.site.flow import name_of, of_job
 from bellmouth.pages.site.live import Adapter, Live, Practice
+from bellmouth.pages.site.surveyed import Surveyed
 from bellmouth.recording.readers import journal_of
 
 __all__ = ["Garage", "Visit"]
@@ -56,6 +57,7 @@ class Garage:
     practices: dict[str, Practice] = field(default_factory=dict)
     coached: dict[str, Coached] = field(default_factory=dict)
     checked: set[tuple[str, str]] = field(default_factory=set)
+    surveys: list[Surveyed] = field(default_factory=list)
     _lock: threading.Lock = field(default_factory=threading.Lock)
     _making: threading.Lock = field(default_factory=threading.Lock)
 
@@ -173,6 +175,8 @@ class Garage:
 
     def close(self) -> None:
         """End everything that runs."""
+        for survey in self.surveys:
+            survey.close()
         for coached in self.coached.values():
             coached.close()
         for live in self.captures.values():
