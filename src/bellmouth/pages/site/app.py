@@ -18,14 +18,18 @@ from bellmouth.pages.site import (
     view_book,
     view_cars,
     view_coach,
+    view_codes,
     view_finding,
+    view_keeping,
     view_learning,
     view_live_coach,
     view_pair,
+    view_plan,
     view_proof,
     view_record,
     view_settings,
     view_shell,
+    view_survey,
     view_work,
 )
 from bellmouth.pages.site.assets import Assets
@@ -53,7 +57,8 @@ def create_app(garage: Garage, settings: Settings) -> FastAPI:
     app.state.settings = settings
     for part in (
         view_cars, view_record, view_finding, view_work, view_coach, view_live_coach,
-        view_learning, view_proof, view_book, view_pair,
+        view_learning, view_proof, view_book, view_keeping, view_codes, view_survey,
+        view_plan, view_pair,
         view_settings, view_shell, api,
     ):  # fmt: skip
         app.include_router(part.router)

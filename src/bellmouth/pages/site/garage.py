@@ -24,6 +24,7 @@ from bellmouth.pages.site.flow import name_of, of_job
 from bellmouth.pages.site.live import Adapter, Live, Practice
 from bellmouth.pages.site.seats import Seats
 from bellmouth.pages.site.spoiled import interrupted
+from bellmouth.pages.site.surveyed import Surveyed
 from bellmouth.recording.readers import journal_of
 
 __all__ = ["Garage", "Visit"]
@@ -71,6 +72,7 @@ class Garage:
     practices: dict[str, Practice] = field(default_factory=dict)
     coached: dict[str, Coached] = field(default_factory=dict)
     seats: Seats = field(default_factory=Seats)
+    surveys: list[Surveyed] = field(default_factory=list)
     _lock: threading.Lock = field(default_factory=threading.Lock)
     _making: threading.Lock = field(default_factory=threading.Lock)
     keeping: threading.RLock = field(default_factory=threading.RLock)
@@ -269,6 +271,8 @@ class Garage:
 
     def close(self) -> None:
         """End everything that runs."""
+        for survey in self.surveys:
+            survey.close()
         for coached in self.coached.values():
             coached.close()
         for live in self.captures.values():

@@ -49,13 +49,17 @@ def page(
     def distance(km: float | None) -> str:
         return "–" if km is None else speak.quantity(Quantity(km, "km"))
 
+    def in_units(value: float | None, unit: str) -> str:
+        return "–" if value is None else speak.quantity(Quantity(value, unit))
+
     def translated(words: Mapping[str, str]) -> str:
         return json.dumps({name: speak.text(word) for name, word in words.items()})
 
     whole = {
         "version": __version__, "safety": SAFETY, "path": request.url.path, "_": speak.text,
         "speak": speak, "language": speak.language, "distance": distance,
-        "translated": translated, "most_bytes": request.app.state.settings.most_bytes, **told,
+        "translated": translated, "most_bytes": request.app.state.settings.most_bytes,
+        "in_units": in_units, **told,
     }  # fmt: skip
     html = _templates.get_template(f"site/{template}").render(whole)
     return HTMLResponse(marked(html), status)
