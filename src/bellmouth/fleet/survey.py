@@ -11,19 +11,18 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from bellmouth.car.description import Car
 from bellmouth.errors import BellmouthError
 from bellmouth.fleet.inputs import CarTable, Found, find_recordings, owner_of, read_cars
 from bellmouth.fleet.parts import Findings, open_findings
-from bellmouth.fleet.rows import refusal, row_of
+from bellmouth.fleet.rows import Task, refusal, rows_of
 
 if TYPE_CHECKING:
     from distributed import Client
 
 __all__ = ["Progress", "bundles", "survey"]
 
-_BUNDLE_BYTES = 1_000_000
-_BUNDLE_MOST = 40
+_BUNDLE_BYTES = 2_000_000
+_BUNDLE_MOST = 25
 _PATIENCE_S = 120.0  # how long a scheduler that went away is waited for
 _NO_RECORDING = "no recording of this car was given"
 _NO_CAR = "no car in the table claims this recording"
@@ -37,16 +36,6 @@ class Progress:
     total: int
     per_s: float
     left_s: float
-
-
-@dataclass(frozen=True)
-class _Task:
-    """A recording with what its row needs."""
-
-    found: Found
-    identity: str
-    family: str
-    car: Car
 
 
 def survey(
@@ -97,7 +86,7 @@ def survey(
     return findings
 
 
-def _plan(found: Sequence[Found], table: CarTable, findings: Findings) -> list[_Task]:
+def _plan(found: Sequence[Found], table: CarTable, findings: Findings) -> list[Task]:
     """What is still to judge; rows that need no judging are written at once."""
     done = findings.done()
     identities = frozenset(table.identities)
@@ -109,7 +98,7 @@ def _plan(found: Sequence[Found], table: CarTable, findings: Findings) -> list[_
         if (file.path, file.mark) in done:
             continue
         if identity is not None and identity in table.cars:
-            tasks.append(_Task(file, identity, table.family[identity], table.cars[identity]))
+            tasks.append(Task(file, identity, table.family[identity], table.cars[identity]))
             continue
         why = table.refused[identity] if identity else _NO_CAR
         family = table.family[identity] if identity else ""
@@ -124,10 +113,10 @@ def _plan(found: Sequence[Found], table: CarTable, findings: Findings) -> list[_
     return tasks
 
 
-def bundles(tasks: Sequence[_Task]) -> list[list[_Task]]:
+def bundles(tasks: Sequence[Task]) -> list[list[Task]]:
     """Tasks in bundles of about equal bytes, the largest first, so that no worker is left with a
     long one at the end."""
-    made: list[list[_Task]] = []
+    made: list[list[Task]] = []
     weight = _BUNDLE_BYTES + 1
     for task in sorted(tasks, key=lambda task: (-task.found.bytes, task.found.path)):
         full = weight + task.found.bytes > _BUNDLE_BYTES or len(made[-1]) >= _BUNDLE_MOST
@@ -139,19 +128,14 @@ def bundles(tasks: Sequence[_Task]) -> list[list[_Task]]:
     return made
 
 
-def _judge(bundle: Sequence[_Task]) -> list[dict[str, Any]]:
-    """What a worker does."""
-    return [row_of(task.found, task.identity, task.family, task.car) for task in bundle]
-
-
-Run = Callable[[Sequence[Sequence[_Task]]], Iterator[list[dict[str, Any]]]]
+Run = Callable[[Sequence[Sequence[Task]]], Iterator[list[dict[str, Any]]]]
 
 
 @contextmanager
 def _engine(scheduler: str | None, workers: int | None, tasks: int) -> Iterator[Run]:
     """Something that judges bundles and hands them back as they are ready."""
     if (workers == 0 and scheduler is None) or not tasks:
-        yield lambda made: (_judge(bundle) for bundle in made)
+        yield lambda made: (rows_of(bundle) for bundle in made)
         return
     from distributed import Client, LocalCluster  # noqa: PLC0415 - only a survey pays for it
 
@@ -175,17 +159,17 @@ def _engine(scheduler: str | None, workers: int | None, tasks: int) -> Iterator[
 
 
 def _distributed(
-    client: "Client", made: Sequence[Sequence[_Task]]
+    client: "Client", made: Sequence[Sequence[Task]]
 ) -> Iterator[list[dict[str, Any]]]:
     """Hand bundles out, few at a time so that memory stays bounded, and again where one is lost."""
     waiting = list(reversed(made))
-    held: dict[Any, Sequence[_Task]] = {}
+    held: dict[Any, Sequence[Task]] = {}
     lost_since: float | None = None
     while waiting or held:
         try:
             while waiting and len(held) < 3 * max(sum(client.ncores().values()), 1):
                 bundle = waiting.pop()
-                held[client.submit(_judge, bundle, pure=False, retries=5)] = bundle
+                held[client.submit(rows_of, bundle, pure=False, retries=5)] = bundle
             ready = _first_done(held)
             rows = [(future, future.result(timeout=30)) for future in ready]
         except Exception as error:
@@ -206,7 +190,7 @@ def _distributed(
             yield part
 
 
-def _first_done(held: Mapping[Any, Sequence[_Task]]) -> list[Any]:
+def _first_done(held: Mapping[Any, Sequence[Task]]) -> list[Any]:
     """The futures that are ready, waiting a while for the first; none where all still run."""
     from distributed import wait  # noqa: PLC0415 - only a survey pays for it
 
