@@ -17,9 +17,9 @@ from bellmouth.fleet.parts import Findings, open_findings
 from bellmouth.fleet.rows import Task, refusal, rows_of
 
 if TYPE_CHECKING:
-    from distributed import Client
+    from distributed import Client, LocalCluster
 
-__all__ = ["Progress", "bundles", "survey"]
+__all__ = ["Progress", "bundles", "local_cluster", "survey"]
 
 _BUNDLE_BYTES = 2_000_000
 _BUNDLE_MOST = 25
@@ -137,7 +137,7 @@ def _engine(scheduler: str | None, workers: int | None, tasks: int) -> Iterator[
     if (workers == 0 and scheduler is None) or not tasks:
         yield lambda made: (rows_of(bundle) for bundle in made)
         return
-    from distributed import Client, LocalCluster  # noqa: PLC0415 - only a survey pays for it
+    from distributed import Client  # noqa: PLC0415 - only a survey pays for it
 
     if scheduler is not None:
         try:
@@ -150,12 +150,24 @@ def _engine(scheduler: str | None, workers: int | None, tasks: int) -> Iterator[
         with client:
             yield lambda made: _distributed(client, made)
         return
-    cluster = LocalCluster(
-        n_workers=workers, threads_per_worker=1, processes=True, dashboard_address=None,
-        host="127.0.0.1", silence_logs=50,
-    )  # fmt: skip
-    with cluster, Client(cluster) as client:
+    with local_cluster(workers) as cluster, Client(cluster) as client:
         yield lambda made: _distributed(client, made)
+
+
+def local_cluster(workers: int | None) -> "LocalCluster":
+    """Worker processes on this machine, by default one a core, reachable from it alone."""
+    from distributed import LocalCluster  # noqa: PLC0415 - only a survey pays for it
+
+    return LocalCluster(
+        n_workers=workers,
+        threads_per_worker=1,
+        processes=True,
+        dashboard_address=None,
+        host="127.0.0.1",
+        silence_logs=50,
+        # A worker is a core: threads of the table library would only be in each other's way.
+        env={"POLARS_MAX_THREADS": "1"},
+    )
 
 
 def _distributed(
