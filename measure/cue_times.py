@@ -18,6 +18,7 @@ from bellmouth.learning.coach import Coach
 from bellmouth.learning.packs import find_procedure
 from bellmouth.learning.session import Session
 from bellmouth.pages.coach_screen import CoachScreen
+from measure.results import keep
 from measure.tables import heading, table, target
 
 __all__ = ["main"]
@@ -50,8 +51,10 @@ def main(arguments: list[str] | None = None) -> int:
     shares = [50.0, 90.0, 99.0, 100.0]
     rows = [[f"{share:g} %", f"{np.percentile(late_ms, share):.2f}"] for share in shares]
     print(table(("cues", "no later than, ms"), rows))
+    shown = {f"{share:g}": float(np.percentile(late_ms, share)) for share in shares}
     print(heading("Targets"))
     within = float((late_ms <= 5.0).mean())
+    keep("cue_times", {"late_ms": shown, "cues": int(late_ms.size), "within_5_ms": within})
     print(target("share within 5 ms", within, 0.99, at_least=True))
     print(target("latest, ms", float(late_ms.max()), 20.0, at_least=False, digits=1))
     return 0
