@@ -14,7 +14,7 @@ from polars.testing import assert_frame_equal
 
 from bellmouth import find, read_recording
 from bellmouth.errors import BellmouthError
-from bellmouth.finding.find import Case, Prepared
+from bellmouth.finding.find import Case, Prepared, solve_many
 from bellmouth.fleet import rows as rows_module
 from bellmouth.fleet import survey as module
 from bellmouth.fleet.inputs import Found, read_cars
@@ -210,7 +210,7 @@ def test_findings_that_cannot_be_kept_are_a_sentence(
 def test_one_that_cannot_be_inferred_costs_no_other(
     alone: pl.DataFrame, fleet: tuple[Path, Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    whole = rows_module.solve_many
+    whole = solve_many
 
     def failing(prepared: Sequence[Prepared]) -> list[Case]:
         if len(prepared) != 1:

@@ -6,7 +6,7 @@ part on disk. A worker or a scheduler that dies costs only the bundles it held.
 
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -140,18 +140,21 @@ def _engine(scheduler: str | None, workers: int | None, tasks: int) -> Iterator[
     from distributed import Client  # noqa: PLC0415 - only a survey pays for it
 
     if scheduler is not None:
+
+        def connect() -> "Client":
+            return Client(scheduler, timeout=10)
+
         try:
-            client = Client(scheduler, timeout=10)
+            client = connect()
         except (OSError, TimeoutError, ValueError) as error:
             raise BellmouthError(
                 f"{scheduler}: no Dask scheduler answers there. Check the address, or leave "
                 "--scheduler out to use this machine."
             ) from error
-        with client:
-            yield lambda made: _distributed(client, made)
+        yield lambda made: _distributed(client, connect, made)
         return
-    with local_cluster(workers) as cluster, Client(cluster) as client:
-        yield lambda made: _distributed(client, made)
+    with local_cluster(workers) as cluster:
+        yield lambda made: _distributed(Client(cluster), lambda: Client(cluster), made)
 
 
 def local_cluster(workers: int | None) -> "LocalCluster":
@@ -171,35 +174,63 @@ def local_cluster(workers: int | None) -> "LocalCluster":
 
 
 def _distributed(
-    client: "Client", made: Sequence[Sequence[Task]]
+    client: "Client", connect: Callable[[], "Client"], made: Sequence[Sequence[Task]]
 ) -> Iterator[list[dict[str, Any]]]:
     """Hand bundles out, few at a time so that memory stays bounded, and again where one is lost."""
     waiting = list(reversed(made))
     held: dict[Any, Sequence[Task]] = {}
     lost_since: float | None = None
-    while waiting or held:
-        try:
-            while waiting and len(held) < 3 * max(sum(client.ncores().values()), 1):
-                bundle = waiting.pop()
-                held[client.submit(rows_of, bundle, pure=False, retries=5)] = bundle
-            ready = _first_done(held)
-            rows = [(future, future.result(timeout=30)) for future in ready]
-        except Exception as error:
-            # A scheduler that is gone shows itself as many kinds of error.
-            lost_since = lost_since or time.monotonic()
-            if time.monotonic() - lost_since > _PATIENCE_S:
-                raise BellmouthError(
-                    f"the Dask scheduler stayed away ({type(error).__name__}). What was judged is "
-                    "kept: run the same survey again to take it up."
-                ) from error
-            waiting += list(held.values())
-            held.clear()
-            time.sleep(1.0)
-            continue
-        for future, part in rows:
-            lost_since = None
-            held.pop(future)
-            yield part
+    try:
+        while waiting or held:
+            try:
+                rows = _round(client, waiting, held)
+            except Exception as error:
+                # A scheduler that is gone shows itself as many kinds of error.
+                lost_since = lost_since or time.monotonic()
+                if time.monotonic() - lost_since > _PATIENCE_S:
+                    raise BellmouthError(
+                        f"the Dask scheduler stayed away ({type(error).__name__}). What was judged "
+                        "is kept: run the same survey again to take it up."
+                    ) from error
+                waiting += list(held.values())
+                held.clear()
+                client = _again(client, connect)
+                continue
+            for future, part in rows:
+                lost_since = None
+                held.pop(future)
+                yield part
+    finally:
+        _leave(client)
+
+
+def _round(
+    client: "Client", waiting: list[Sequence[Task]], held: dict[Any, Sequence[Task]]
+) -> list[tuple[Any, list[dict[str, Any]]]]:
+    """Hand out what there is room for; what is ready."""
+    if client.status != "running":
+        # One that seeks its scheduler by itself takes work and never says that it is lost.
+        raise ConnectionError("the scheduler is gone")
+    while waiting and len(held) < 3 * max(sum(client.ncores().values()), 1):
+        # Taken off the list once it is handed out: handing out may fail.
+        held[client.submit(rows_of, waiting[-1], pure=False, retries=5)] = waiting[-1]
+        waiting.pop()
+    return [(future, future.result(timeout=30)) for future in _first_done(held)]
+
+
+def _again(client: "Client", connect: Callable[[], "Client"]) -> "Client":
+    """A fresh client, or the old one where no scheduler answers yet."""
+    _leave(client)
+    time.sleep(1.0)
+    try:
+        return connect()
+    except (OSError, TimeoutError, ValueError):
+        return client
+
+
+def _leave(client: "Client") -> None:
+    with suppress(Exception):
+        client.close(timeout=2)
 
 
 def _first_done(held: Mapping[Any, Sequence[Task]]) -> list[Any]:
