@@ -31,6 +31,7 @@ from bellmouth.learning.ringing import Ringing
 from bellmouth.learning.session import Session
 from bellmouth.pages.coach_screen import CoachScreen
 from bellmouth.pages.coach_sound import Bell
+from measure.results import keep
 from measure.tables import heading, table, target
 
 __all__ = ["main"]
@@ -79,6 +80,8 @@ def main(arguments: list[str] | None = None) -> int:
     print(table(("cues", "sounded no later than, ms", "coach's thread, ms"), [*rows, counts]))
     print(heading("Targets"))
     within = float((sounded_ms <= 5.0).mean())
+    shown = {f"{share:g}": float(np.percentile(sounded_ms, share)) for share in shares}
+    keep("cue_times", {"late_ms": shown, "cues": int(sounded_ms.size), "within_5_ms": within})
     print(target("share within 5 ms", within, 0.99, at_least=True))
     print(target("latest, ms", float(sounded_ms.max()), 20.0, at_least=False, digits=1))
     return 0

@@ -1,6 +1,6 @@
 """From a recording and a car to a finding: the one call that does it all."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -16,7 +16,7 @@ from bellmouth.finding.disagree import disagreements
 from bellmouth.finding.explain import confusions, evidence_of, excluded_of, warnings_of
 from bellmouth.finding.hypothesis import Hypotheses, Scale, enumerate_hypotheses
 from bellmouth.finding.idle_speed import IdleSpeed, idle_speed
-from bellmouth.finding.infer import Posterior, infer
+from bellmouth.finding.infer import Posterior, Problem, infer_many
 from bellmouth.finding.key_on import KeyOn, key_on
 from bellmouth.finding.model import Model
 from bellmouth.finding.nuisance import unknowns
@@ -32,7 +32,16 @@ from bellmouth.recording.series import Recording
 from bellmouth.recording.steady import stretches
 from bellmouth.recording.stretch import Stretch
 
-__all__ = ["Case", "find", "hypothesis_weights", "solve", "weights_of"]
+__all__ = [
+    "Case",
+    "Prepared",
+    "find",
+    "hypothesis_weights",
+    "prepare",
+    "solve",
+    "solve_many",
+    "weights_of",
+]
 
 Floats = NDArray[np.float64]
 
@@ -102,6 +111,14 @@ def find(
     return replace(finding, excluded=(*finding.excluded, *unused))
 
 
+@dataclass(frozen=True)
+class Prepared:
+    """A case before its hypotheses are weighed."""
+
+    problem: Problem
+    case: Callable[[Posterior], Case]
+
+
 def solve(
     judged: Sequence[Stretch],
     references: Sequence[Sequence[Stretch]],
@@ -109,6 +126,22 @@ def solve(
     source: str = "recording",
 ) -> Case:
     """Infer every hypothesis from stretches; the part of `find` between files and words."""
+    return solve_many([prepare(judged, references, car, source)])[0]
+
+
+def solve_many(prepared: Sequence[Prepared]) -> list[Case]:
+    """The same for many recordings at once: each gets what it gets alone, for less."""
+    posteriors = infer_many([one.problem for one in prepared])
+    return [one.case(found) for one, found in zip(prepared, posteriors, strict=True)]
+
+
+def prepare(
+    judged: Sequence[Stretch],
+    references: Sequence[Sequence[Stretch]],
+    car: Car,
+    source: str = "recording",
+) -> Prepared:
+    """Everything that `solve` needs beside the inference itself."""
     usable(judged, source)
     priors = load_priors()
     # A reference without a running engine would only look like knowledge of the car.
@@ -124,20 +157,24 @@ def solve(
     plate = plate_position(observations, priors, hypotheses, scale)
     off = key_on(observations, priors, hypotheses)
     scale_weights = np.array(priors.model_error["scale_weights"])
-    posterior = infer(model, hypotheses, covariances, scale_weights, (idle, plate, off))
-    return Case(
-        observations=observations,
-        model=model,
-        hypotheses=hypotheses,
-        covariances=covariances,
-        scale=scale,
-        posterior=posterior,
-        priors=priors,
-        car=car,
-        idle=idle,
-        plate=plate,
-        key_on=off,
-    )
+    problem = Problem(model, hypotheses, covariances, scale_weights, (idle, plate, off))
+
+    def case(posterior: Posterior) -> Case:
+        return Case(
+            observations=observations,
+            model=model,
+            hypotheses=hypotheses,
+            covariances=covariances,
+            scale=scale,
+            posterior=posterior,
+            priors=priors,
+            car=car,
+            idle=idle,
+            plate=plate,
+            key_on=off,
+        )
+
+    return Prepared(problem, case)
 
 
 def _refuse_itself(recording: Recording, reference: Recording) -> None:

@@ -93,6 +93,9 @@ def idle_speed(
         stray = table["stray_share"]
         return np.asarray(np.log((1 - stray) * density.mean(axis=-1) + stray / 900.0))
 
+    if not np.isfinite(excess):
+        nothing = np.zeros(len(SHARES))
+        return IdleSpeed(float("nan"), nothing, nothing, scale.idle_area_m2, hypotheses)
     return IdleSpeed(
         excess_rpm=float(excess),
         leak_log=log_density(tuple(table["leak_closable"])),
@@ -181,6 +184,8 @@ def speed_density(
 
     def density(x: Floats, extra: float) -> Floats:
         narrow = _normal(x, float(np.hypot(sd, extra)))
+        if shares["off"] == 0.0:
+            return narrow
         broad = _normal(x, float(np.sqrt(sd**2 + extra**2 + off**2)))
         return (1 - shares["off"]) * narrow + shares["off"] * broad
 
@@ -212,7 +217,7 @@ def surplus_shares(
     """Shares of all idle air that a leak and that stale learning let in beyond what is wanted."""
     leak = np.exp(hypotheses.coordinate("leak", which, sizes)) / idle_area_m2
     stale = np.exp(hypotheses.coordinate("learned_stale", which, sizes))
-    return np.nan_to_num(leak), np.nan_to_num(stale)
+    return np.fmax(leak, 0.0), np.fmax(stale, 0.0)
 
 
 def _normal(x: Floats, sd: float) -> Floats:

@@ -8,7 +8,7 @@ compressible, choked at idle), and closed loop makes fuel match the air that the
 Equations and sources: ``docs/equations.md``.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -67,6 +67,7 @@ class Model:
         o = observations
         self._judged = o.judged.astype(np.float64)
         self._alone = o.recordings == 1
+        self.healthy_bend_sd = float(unknowns.sd[unknowns.index("meter_bend")])
         self._ambient = np.where(np.isfinite(o.ambient_pa), o.ambient_pa, unknown_pa)
         self._root_t = 1.0 / np.sqrt(o.intake_k)
         self.has_manifold = np.isfinite(o.manifold_pa)
@@ -80,7 +81,10 @@ class Model:
         )
         self.two_banks = bool(np.isfinite(o.log_trim[:, 1]).any())
         self.throttle_reference_pct, self.reference_recording = self._lowest_throttle()
-        self.channels, self._rows = self._select()
+        self.places = self._select()
+        self.kinds = tuple(self.places)
+        names = [name for name, rows in self.places.items() for _ in rows]
+        self.channels: NDArray[np.str_] = np.array(names, dtype=str)
 
     # -- what is compared ---------------------------------------------------------------------
     def _lowest_throttle(self) -> tuple[float, int]:
@@ -101,9 +105,10 @@ class Model:
         return self.reference_recording == 0
 
     def at_points(self, effect: Floats) -> Floats:
-        """What a hypothesis does at each point, (batch, points)."""
+        """What a hypothesis does at each point, (batch, points), or (batch, 1) where it does the
+        same at all."""
         if effect.ndim == 1:
-            return np.asarray(effect[:, None] * self._judged)
+            return effect[:, None] if self._alone else effect[:, None] * self._judged
         return effect if self._alone else effect[:, self.observations.recording]
 
     def _at_reference(self, effect: Floats) -> Floats:
@@ -112,8 +117,8 @@ class Model:
             return effect[:, None] if self.reference_is_judged else np.zeros((1, 1))
         return effect[:, [self.reference_recording]]
 
-    def _select(self) -> tuple[NDArray[np.str_], NDArray[np.intp]]:
-        """Channel name and point of each residual."""
+    def _select(self) -> dict[str, NDArray[np.intp]]:
+        """Points of the residuals of each channel that has any."""
         o = self.observations
         flow = o.metered_kg_s if o.airflow_metered else o.manifold_pa
         throttled = np.isfinite(o.throttle_pct) & np.isfinite(flow)
@@ -137,9 +142,7 @@ class Model:
         }
         if not o.airflow_metered:
             table["plate"] &= self.has_manifold
-        names = [name for name, mask in table.items() for _ in range(int(mask.sum()))]
-        rows = [np.flatnonzero(mask) for mask in table.values()]
-        return np.array(names, dtype=str), np.concatenate(rows).astype(np.intp)
+        return {name: np.flatnonzero(mask) for name, mask in table.items() if mask.any()}
 
     def _low_flow(self) -> NDArray[np.bool_]:
         """Points whose throttle is nearly closed: a turbocharger gives no boost there."""
@@ -150,7 +153,7 @@ class Model:
     @property
     def rows(self) -> NDArray[np.intp]:
         """Point of each residual, in the order of ``channels``."""
-        return self._rows
+        return np.concatenate([np.zeros(0, dtype=np.intp), *self.places.values()])
 
     # -- prediction ---------------------------------------------------------------------------
     def states(self, coordinates: Floats, effects: Effects) -> Mapping[str, Floats]:
@@ -160,9 +163,11 @@ class Model:
         value[:, u.index("meter_bend")] = coordinates[:, u.index("meter_bend")] * effects.bend_sd
         get = _Getter(value)
         per = {
-            name: value[:, u.block(name, o.recordings)][:, o.recording]
+            name: value[:, u.block(name, o.recordings)]
             for name in ("ambient", "fuel_fill", "heating", "meter_day")
         }
+        if not self._alone:
+            per = {name: block[:, o.recording] for name, block in per.items()}
         ambient = self._ambient * np.exp(per["ambient"])
         boost_gain = get("boost_gain") + self.at_points(effects.boost)
         upstream = np.where(self.has_boost, o.boost_pa * np.exp(-boost_gain), ambient)
@@ -176,7 +181,7 @@ class Model:
         if not self.has_manifold.all():
             guess = passed / (per_pa * np.exp(get("fill_level")))
             manifold = np.where(self.has_manifold, manifold, guess)
-        manifold = np.clip(manifold, 5e3, None)
+        manifold = np.maximum(manifold, 5e3)
         filled = per_pa * manifold * np.exp(self._log_filling(get, manifold))
         flux = _FLUX * self._root_t * upstream * _flow_function(manifold / upstream)
         leak = _FLUX * self._root_t * ambient * _flow_function(manifold / ambient)
@@ -185,14 +190,16 @@ class Model:
             cylinder = passed + leak
         else:
             cylinder, passed = filled, filled
-        plate = self._plate_area_mm2(value, effects)
+        parts = self.plate_parts(value, effects)
         return {
+            **parts,
             "cylinder": cylinder,
             "passed": passed,
             "filled": filled,
             "leak": leak,
             "flux": flux,
-            "plate": plate,
+            # Something always passes: a smooth floor keeps the logarithm alive.
+            "plate": 0.5 * (parts["left"] + np.hypot(parts["left"], parts["floor"])),
             "upstream": upstream,
             "ambient": ambient,
             "manifold": manifold,
@@ -235,44 +242,36 @@ class Model:
             "floor": 0.05 * clean,
         }
 
-    def _plate_area_mm2(self, value: Floats, effects: Effects) -> Floats:
-        parts = self.plate_parts(value, effects)
-        # Something always passes: a smooth floor keeps the logarithm alive.
-        return np.asarray(0.5 * (parts["left"] + np.hypot(parts["left"], parts["floor"])))
-
     def _log_trim(self, value: Floats, bank: int) -> Floats:
         """A bank's total trim as read, between both ways in which a controller may combine its
         short and long trims; (batch, points)."""
         o = self.observations
-        return np.asarray(o.log_trim[:, bank] + _Getter(value)("trim_sum") * o.trim_gap[:, bank])
+        gap = _Getter(value)("trim_sum") * o.trim_gap[..., bank]
+        return np.asarray(o.log_trim[..., bank] + gap)
 
     def clamp_slope(self, predicted: Floats, value: Floats, bank: int) -> Floats:
         """How much of a predicted trim gets through to the reading: all, or little at a limit."""
-        reading, limit = self._log_trim(value, bank), self.observations.trim_limit[:, bank]
+        reading, limit = self._log_trim(value, bank), self.observations.trim_limit[..., bank]
         beyond = np.clip(limit * (predicted - reading) / _TRIM_SOFTNESS, -50.0, 50.0)
         return np.where(limit == 0, 1.0, 1.0 / (1.0 + np.exp(beyond)))
 
     def predicted_log_trim(
-        self, state: Mapping[str, Floats], effects: Effects
-    ) -> tuple[Floats, Floats]:
-        """Log total trim of each bank that makes fuel match the true air."""
+        self, state: Mapping[str, Floats], effects: Effects, bank: int
+    ) -> Floats:
+        """Log total trim of a bank (0 or 1) that makes fuel match the true air."""
         o = self.observations
         get = _Getter(state["value"])
+        sign = (1.0, -1.0)[bank]
         fuel = get("fuel_level") - self.at_points(effects.fuel) + state["fuel_fill"]
-        trims = []
-        for sign in (1.0, -1.0):
-            nearer = sign * np.tanh(get("leak_bank")) * self.two_banks
-            if o.airflow_metered:
-                air_got = np.log(
-                    (state["passed"] + (1.0 + nearer) * state["leak"]) / o.metered_kg_s
-                )
-            else:
-                # The leak is in the computed air, but the banks do not get it alike.
-                lean = nearer * state["leak"] / state["filled"]
-                air_got = np.log1p(np.clip(lean, -0.8, None)) - get("meter_gain")
-                air_got = air_got - self.at_points(effects.meter)
-            trims.append(air_got + fuel + 0.5 * sign * get("bank_split"))
-        return trims[0], trims[1]
+        nearer = sign * np.tanh(get("leak_bank")) * self.two_banks
+        if o.airflow_metered:
+            air_got = np.log((state["passed"] + (1.0 + nearer) * state["leak"]) / o.metered_kg_s)
+        else:
+            # The leak is in the computed air, but the banks do not get it alike.
+            lean = nearer * state["leak"] / state["filled"]
+            air_got = np.log1p(np.maximum(lean, -0.8)) - get("meter_gain")
+            air_got = air_got - self.at_points(effects.meter)
+        return np.asarray(air_got + fuel + 0.5 * sign * get("bank_split"))
 
     def residuals(self, coordinates: Floats, effects: Effects) -> Floats:
         """Reading minus prediction, shape (batch, residuals), logarithmic.
@@ -280,16 +279,19 @@ class Model:
         ``coordinates`` has shape (batch, unknowns).
         """
         state = self.states(coordinates, effects)
-        parts = []
-        for name in ("filling", "plate", "trim 1", "trim 2", "computed", "boost"):
-            rows = self._rows[self.channels == name]
-            if len(rows):
-                parts.append(self._channel(name, state, effects)[:, rows])
-        if not parts:
-            return np.zeros((coordinates.shape[0], 0))
-        return np.concatenate(parts, axis=1)
+        return self.chosen(
+            [self.channel(name, state, effects) for name in self.kinds], len(coordinates)
+        )
 
-    def _channel(self, name: str, state: Mapping[str, Floats], effects: Effects) -> Floats:
+    def chosen(self, channels: Sequence[Floats], batch: int) -> Floats:
+        """Residuals of each channel (batch, points) that are compared, (batch, residuals)."""
+        parts = [
+            channel[:, rows] for channel, rows in zip(channels, self.places.values(), strict=True)
+        ]
+        return np.concatenate(parts, axis=1) if parts else np.zeros((batch, 0))
+
+    def channel(self, name: str, state: Mapping[str, Floats], effects: Effects) -> Floats:
+        """Residuals of one channel at every point, (batch, points), compared or not."""
         o = self.observations
         get = _Getter(state["value"])
         if name == "filling":
@@ -302,9 +304,9 @@ class Model:
             return np.log(through / (area * state["flux"]))
         if name.startswith("trim"):
             bank = int(name[-1]) - 1
-            predicted = self.predicted_log_trim(state, effects)[bank]
+            predicted = self.predicted_log_trim(state, effects, bank)
             reading = self._log_trim(state["value"], bank)
-            return reading - _clamped(predicted, reading, o.trim_limit[:, bank])
+            return reading - _clamped(predicted, reading, o.trim_limit[..., bank])
         if name == "computed":
             shift = get("meter_gain") + self.at_points(effects.meter)
             return np.log(o.computed_kg_s / state["filled"]) - shift
@@ -320,8 +322,7 @@ def _flow_function(ratio: Floats) -> Floats:
 def bend_applies(model: Model, effects: Effects) -> Floats:
     """Where a meter's bend acts, (batch, points): a healthy meter's is the car's own, a
     contaminated one bends in the recordings it is contaminated in only."""
-    healthy = model.unknowns.sd[model.unknowns.index("meter_bend")]
-    contaminated = effects.bend_sd[:, None] > 1.5 * healthy
+    contaminated = effects.bend_sd[:, None] > 1.5 * model.healthy_bend_sd
     bent = model.observations.judged
     if effects.meter.ndim == 2:
         bent = model.at_points(effects.meter) != 0.0
@@ -330,7 +331,9 @@ def bend_applies(model: Model, effects: Effects) -> Floats:
 
 def _clamped(predicted: Floats, reading: Floats, limit: Floats) -> Floats:
     """A trim at its limit reads the limit, whatever more is asked: a bound, not a value."""
-    beyond = np.nan_to_num(limit * (predicted - reading))
+    if not limit.any():
+        return predicted
+    beyond = np.where(limit == 0, 0.0, limit * (predicted - reading))
     softened = _TRIM_SOFTNESS * np.logaddexp(0.0, beyond / _TRIM_SOFTNESS)
     return np.where(limit == 0, predicted, predicted - limit * softened)
 

@@ -30,8 +30,7 @@ def covariances(model: Model, priors: Priors, flow_kg_s: Floats, manifold_pa: Fl
     """
     noise = _noise(model)
     table = priors.model_error
-    scales = range(len(table["scale_weights"]))
-    matrices = [noise + _misfit(model, priors, flow_kg_s, manifold_pa, scale) for scale in scales]
+    matrices = [noise + misfit for misfit in _misfits(model, priors, flow_kg_s, manifold_pa)]
     wide = matrices[-1] - noise
     factor = table["unexplained_factor"] ** 2
     point = np.diag(np.diag(wide))
@@ -80,9 +79,8 @@ def _plate_reading_error(model: Model) -> Floats:
     return np.nan_to_num(o.throttle_error_pct / np.maximum(above, 0.5))
 
 
-def _misfit(
-    model: Model, priors: Priors, flow_kg_s: Floats, manifold_pa: Floats, scale: int
-) -> Floats:
+def _misfits(model: Model, priors: Priors, flow_kg_s: Floats, manifold_pa: Floats) -> list[Floats]:
+    """Covariance of the laws' own misfit, one a scale."""
     table = priors.model_error
     o = model.observations
     rows, channels = model.rows, model.channels
@@ -106,22 +104,24 @@ def _misfit(
     )
     plate = smooth("law", (log_flow, table["plate_length_log_area"]))
     trim = smooth("trim", (log_flow, table["trim_length_log_flow"]))
-    trim_sd = table["trim_log_airflow" if o.airflow_metered else "trim_log_pressure"][scale]
+    trim_sds = table["trim_log_airflow" if o.airflow_metered else "trim_log_pressure"]
     fill_gain = np.select([channels == "filling", channels == "computed"], [1.0, 1.0], 0.0)
     if not o.airflow_metered:
         # Flow comes from the filling law, so its misfit is in the plate's flow as well.
         fill_gain = fill_gain - 1.0 * (channels == "plate")
-    covariance = table["filling_log"][scale] ** 2 * np.outer(fill_gain, fill_gain) * filling
+    filling = np.outer(fill_gain, fill_gain) * filling
     plate_gain = (channels == "plate") * 1.0
-    covariance += table["plate_log"][scale] ** 2 * np.outer(plate_gain, plate_gain) * plate
-    for name in ("trim 1", "trim 2"):
-        gain = (channels == name) * 1.0
-        covariance += (trim_sd**2) * np.outer(gain, gain) * trim
+    plate = np.outer(plate_gain, plate_gain) * plate
+    trim_gains = [(channels == name) * 1.0 for name in ("trim 1", "trim 2")]
+    trim = sum((np.outer(gain, gain) for gain in trim_gains), np.zeros_like(same)) * trim
     boost_gain = (channels == "boost") * float(table["boost_log"])
-    covariance += np.outer(boost_gain, boost_gain) * same
     both_banks = np.char.startswith(channels, "trim")
     purge = table["purge_log"] * o.purging[rows] * both_banks
-    covariance += np.outer(purge, purge) * same
     # Exhaust gas takes up room: how much is not reported, only that it was asked for.
     recirculated = table["egr_log"] * o.recirculating[rows] * fill_gain
-    return np.asarray(covariance + np.outer(recirculated, recirculated) * same)
+    local = sum(np.outer(gain, gain) for gain in (boost_gain, purge, recirculated)) * same
+    sizes = zip(table["filling_log"], table["plate_log"], trim_sds, strict=True)
+    return [
+        np.asarray(fill**2 * filling + area**2 * plate + fuel**2 * trim + local)
+        for fill, area, fuel in sizes
+    ]

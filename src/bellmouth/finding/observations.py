@@ -89,7 +89,7 @@ class Observations:
     @property
     def points(self) -> int:
         """How many stretches there are in all."""
-        return len(self.speed_rev_s)
+        return int(self.speed_rev_s.shape[-1])
 
     @property
     def recordings(self) -> int:

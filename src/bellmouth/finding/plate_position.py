@@ -42,8 +42,8 @@ class PlatePosition:
             ("learned_stale", self.stale_opens * idle_mm2),
             ("leak", -self.leak_closes * 1e6),
         ):
-            size = np.exp(self.hypotheses.coordinate(name, which, sizes))
-            more += np.nan_to_num(gain_mm2 * size) / self.scale.slope_mm2_deg
+            size = np.fmax(np.exp(self.hypotheses.coordinate(name, which, sizes)), 0.0)
+            more += gain_mm2 * size / self.scale.slope_mm2_deg
         return np.interp(more, _MORE_OPEN_DEG, self.log_density)
 
 

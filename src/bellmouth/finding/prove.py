@@ -22,7 +22,7 @@ from bellmouth.finding.courses import AFTER, BEFORE, Course, Courses, courses_of
 from bellmouth.finding.find import hypothesis_weights, weights_of
 from bellmouth.finding.hypothesis import Hypotheses, Scale, enumerate_hypotheses
 from bellmouth.finding.idle_pair import idle_pair
-from bellmouth.finding.infer import Posterior, infer
+from bellmouth.finding.infer import Posterior, Problem, infer
 from bellmouth.finding.key_on import key_on
 from bellmouth.finding.model import Model
 from bellmouth.finding.nuisance import unknowns
@@ -150,7 +150,7 @@ def solve_pair(
         key_on(observations, priors, courses.seen_in(AFTER), AFTER),
     )
     scale_weights = np.array(priors.model_error["scale_weights"])
-    posterior = infer(model, courses, covariances, scale_weights, sides)
+    posterior = infer(Problem(model, courses, covariances, scale_weights, sides))
     kept = (tuple(before), tuple(after))
     return Pair(observations, model, hypotheses, courses, scale, posterior, priors, kept)
 
