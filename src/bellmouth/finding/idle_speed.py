@@ -3,7 +3,7 @@ high, and so does a load, so the likelihood is a mixture and not a Gaussian."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +17,7 @@ __all__ = [
     "SHARES",
     "IdleSpeed",
     "Lowest",
+    "Surplus",
     "idle_speed",
     "lowest_idle",
     "speed_density",
@@ -25,6 +26,7 @@ __all__ = [
     "timing_density",
 ]
 
+Surplus = Literal["leak", "stale"]
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
@@ -85,8 +87,8 @@ def idle_speed(
     excess = judged.speed_rpm - target - 0.5 * (judged.warming_rpm - before)
     sd = float(np.sqrt(sd**2 + (0.5 * judged.warming_rpm) ** 2 + (0.5 * before) ** 2))
 
-    def log_density(closable: tuple[float, float]) -> Floats:
-        rises = speed_rises(closable, table, target)
+    def log_density(kind: Surplus) -> Floats:
+        rises = speed_rises(kind, observations, table, target)
         density = speed_density(excess - rises, sd, shares, table)
         if np.isfinite(drop):
             density = density * timing_density(drop, rises / target, table)
@@ -95,8 +97,8 @@ def idle_speed(
 
     return IdleSpeed(
         excess_rpm=float(excess),
-        leak_log=log_density(tuple(table["leak_closable"])),
-        stale_log=log_density(tuple(table["stale_closable"])),
+        leak_log=log_density("leak"),
+        stale_log=log_density("stale"),
         idle_area_m2=scale.idle_area_m2,
         hypotheses=hypotheses,
     )
@@ -152,17 +154,21 @@ def _target(
     return float(mean), float(sd), 0.0, None
 
 
-def speed_rises(closable: tuple[float, float], table: Mapping[str, Any], target: float) -> Floats:
+def speed_rises(
+    kind: Surplus, observations: Observations, table: Mapping[str, Any], target: float
+) -> Floats:
     """Speeds [rpm] that each share of surplus air may add, equally likely draws: (shares, draws).
 
     With a share f of all idle air in surplus and c of normal idle air given up by the plate, the
     air left over normal is (f - c) / (1 - f); learning gives up a part of the surplus instead.
     """
     low, high = table["speed_power"]
-    give, power = np.meshgrid(np.linspace(*closable, 8), np.linspace(low, high, 4))
+    which = "leak_closable_pressure" if not observations.airflow_metered else "leak_closable"
+    least, most = table[which if kind == "leak" else "stale_closable"]
+    give, power = np.meshgrid(np.linspace(least, most, 8), np.linspace(low, high, 4))
     share = SHARES[:, None]
     give = np.asarray(give.reshape(1, -1))
-    if closable == tuple(table["leak_closable"]):
+    if kind == "leak":
         left = np.maximum(share - give, 0.0) / (1.0 - share)
     else:
         left = share * (1.0 - give) / (1.0 - share * (1.0 - give))

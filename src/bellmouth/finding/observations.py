@@ -37,6 +37,8 @@ _THROTTLES = {
     "relative_throttle_position": 0.3,
     "commanded_throttle_actuator": 0.3,
 }
+_OFF_ZERO_PCT = 0.8
+_OTHER_ZERO_PCT = 2.0  # a commanded reading this far below the sensor's has another zero
 _TRIM_NAMES = tuple(total_trim_name(bank) for bank in BANKS)
 
 
@@ -75,6 +77,7 @@ class Observations:
     purging: Floats
     recirculating: Floats
     relative_pct: Floats
+    opening_pct: Floats  # above the stop, by a reading that seems to count from there
     timing_deg: Floats
     coolant_c: Floats
     start_s: Floats
@@ -176,6 +179,7 @@ def _air(
         "timing_deg": column.value("ignition_timing_advance"),
         "coolant_c": column.value("engine_coolant_temperature"),
         "relative_pct": column.value("relative_throttle_position"),
+        "opening_pct": _opening(column),
         "intake_k": np.where(np.isfinite(intake), intake, fallback_c) + _ZERO_C,
     }
 
@@ -234,6 +238,18 @@ def _throttle_name(column: _Columns) -> str:
     """The throttle reading that the most points have; only its changes are used."""
     seen = {name: int(np.isfinite(_opened(column, name)).sum()) for name in _THROTTLES}
     return max(_THROTTLES, key=lambda name: seen[name])
+
+
+def _opening(column: _Columns) -> Floats:
+    """A throttle reading that stands well below the sensor's own, and off its zero: it seems to
+    count from the closed stop. NaN where none does."""
+    sensor = column.value("throttle_position")
+    for name in ("commanded_throttle_actuator", "relative_throttle_position"):
+        value = column.value(name)
+        both = np.isfinite(value) & np.isfinite(sensor) & (value > _OFF_ZERO_PCT)
+        if both.any() and np.median((sensor - value)[both]) > _OTHER_ZERO_PCT:
+            return np.where(both, value, np.nan)
+    return np.full(sensor.shape, np.nan)
 
 
 def _opened(column: _Columns, name: str) -> Floats:
