@@ -147,9 +147,10 @@ def _densities(one: Lowest, targets: Floats, rises: Floats, table: Mapping[str, 
 def _timing(drop_deg: float, table: Mapping[str, Any]) -> tuple[float, float, float]:
     """Log density of the spark's change since before: steady, taken back before, or after."""
     calm, up = np.zeros(1), np.ones(1)
-    steady = timing_density(drop_deg, calm, table)
-    before = timing_density(drop_deg, up, table)
-    after = timing_density(-drop_deg, up, table)
+    spread = float(table["timing_sd_deg"])
+    steady = timing_density(drop_deg, calm, table, spread)
+    before = timing_density(drop_deg, up, table, spread)
+    after = timing_density(-drop_deg, up, table, spread)
     return tuple(float(np.log(value[0])) for value in (steady, before, after))  # type: ignore[return-value]
 
 
