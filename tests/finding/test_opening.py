@@ -1,4 +1,4 @@
-"""How far the plate stands open: what makes up for deposit, and readings that count from the stop."""
+"""How far the plate stands open: what makes up for deposit, and readings from the stop."""
 
 import numpy as np
 import pytest
