@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from bellmouth.errors import FindingError
 from bellmouth.finding.check_table import CHECKS, Check
+from bellmouth.finding.model import made_up_pct
 from bellmouth.finding.result import NextCheck
 from bellmouth.finding.sizes import size_from_coordinate
 
@@ -217,7 +218,8 @@ def _predict_opening(case: "Case") -> tuple[Floats, Floats]:
     covariance = np.linalg.inv(case.posterior.curvature[:, : u.size, : u.size])
     sd = u.sd[index] * np.sqrt(covariance[:, index, index])
     opening = np.exp(log_opening)
-    made_up = np.where(holds, np.exp(area) / slope, 0.0)
+    fade = np.exp(u.mean[u.index("fade")] + u.sd[u.index("fade")] * coordinate[:, u.index("fade")])
+    made_up = made_up_pct(opening, np.where(holds, np.exp(area) / slope, 0.0), fade)
     if not case.model.reference_is_judged:
         o = case.observations
         judged = o.throttle_pct[o.judged & np.isfinite(o.throttle_pct)]

@@ -156,7 +156,7 @@ def prepare(
     idle = idle_speed(observations, car, priors, hypotheses, scale)
     plate = plate_position(observations, priors, hypotheses, scale)
     off = key_on(observations, priors, hypotheses)
-    scale_weights = np.array(priors.model_error["scale_weights"])
+    scale_weights = model_error.scale_weights(model, priors)
     problem = Problem(model, hypotheses, covariances, scale_weights, (idle, plate, off))
 
     def case(posterior: Posterior) -> Case:

@@ -18,7 +18,7 @@ from bellmouth.finding.nuisance import Unknowns
 from bellmouth.finding.observations import Observations
 from bellmouth.physics import air, orifice
 
-__all__ = ["NEARLY_ONE", "RISE_PA", "RISE_SPAN", "Effects", "Model", "bend_applies"]
+__all__ = ["NEARLY_ONE", "RISE_PA", "RISE_SPAN", "Effects", "Model", "bend_applies", "made_up_pct"]
 
 Floats = NDArray[np.float64]
 
@@ -80,24 +80,25 @@ class Model:
             np.where(np.isfinite(flow), flow, 1.0) / (0.003 * o.displacement_m3 / 0.001)
         )
         self.two_banks = bool(np.isfinite(o.log_trim[:, 1]).any())
-        self.throttle_reference_pct, self.reference_recording = self._lowest_throttle()
+        self._lowest = self._lowest_throttle()
+        # The reading that openings are counted from, and its recording; 0 where there is none.
+        there = self._lowest >= 0
+        self.throttle_reference_pct = float(o.throttle_pct[self._lowest]) if there else 0.0
+        self.reference_recording = int(o.recording[self._lowest]) if there else 0
         self.places = self._select()
         self.kinds = tuple(self.places)
         names = [name for name, rows in self.places.items() for _ in rows]
         self.channels: NDArray[np.str_] = np.array(names, dtype=str)
 
     # -- what is compared ---------------------------------------------------------------------
-    def _lowest_throttle(self) -> tuple[float, int]:
-        """Lowest throttle reading, of the recordings beside the judged one where there are any,
-        and the recording that it is from."""
+    def _lowest_throttle(self) -> int:
+        """Point of the lowest throttle reading, of the recordings beside the judged one where
+        there are any; -1 where there is none."""
         o = self.observations
         good = np.isfinite(o.throttle_pct)
         references = good & ~o.judged
         chosen = references if references.any() else good
-        if not chosen.any():
-            return 0.0, 0
-        at = int(np.argmin(np.where(chosen, o.throttle_pct, np.inf)))
-        return float(o.throttle_pct[at]), int(o.recording[at])
+        return int(np.argmin(np.where(chosen, o.throttle_pct, np.inf))) if chosen.any() else -1
 
     @property
     def reference_is_judged(self) -> bool:
@@ -142,6 +143,9 @@ class Model:
         }
         if not o.airflow_metered:
             table["plate"] &= self.has_manifold
+        # How far open the lowest reading is, where a reading seems to tell: once, for the car.
+        lowest = np.arange(o.points) == self._lowest
+        table["opening"] = lowest & table["plate"] & np.isfinite(o.opening_pct)
         return {name: np.flatnonzero(mask) for name, mask in table.items() if mask.any()}
 
     def _low_flow(self) -> NDArray[np.bool_]:
@@ -217,14 +221,15 @@ class Model:
         """What the effective area at each reading is made of: bypass, plate, and what deposit
         takes near closed. Areas in mm², openings in % of reading."""
         get = _Getter(value)
-        slope = np.exp(get("slope"))
+        slope, fade = np.exp(get("slope")), np.exp(get("fade"))
         own = np.exp(get("opening"))
-        # The lowest reading may itself be opened by what the deposit took.
-        made_up = self._at_reference(effects.deposit_mm2) / slope
+        # The lowest reading may itself be opened by what the deposit takes at just that opening.
+        made_up = made_up_pct(own, self._at_reference(effects.deposit_mm2) / slope, fade)
+        less = 1.0 / (1.0 + made_up / fade)  # what more opening leaves of a deposit
         raw = self.observations.throttle_pct - self.throttle_reference_pct + own + made_up
         root = np.sqrt(raw**2 + 0.04)
         opening = 0.5 * (raw + root)
-        bypass, curve, fade = np.exp(get("bypass")), get("curve"), np.exp(get("fade"))
+        bypass, curve = np.exp(get("bypass")), get("curve")
         clean = bypass + slope * opening * (1.0 + curve * opening)
         lost = self.at_points(effects.deposit_mm2) * np.exp(-opening / fade)
         return {
@@ -234,8 +239,9 @@ class Model:
             "fade": fade,
             "opening": opening,
             "opening_by_above": 0.5 * (1.0 + raw / root),
-            "above_by_opening": own,
-            "above_by_slope": -made_up,
+            "above_by_opening": own * less,
+            "above_by_slope": -made_up * less,
+            "above_by_fade": made_up / fade * (own + made_up) * less,
             "clean": clean,
             "lost": lost,
             "left": clean - lost,
@@ -297,11 +303,12 @@ class Model:
         if name == "filling":
             return np.log(state["cylinder"] / state["filled"])
         if name == "plate":
-            area = state["plate"] * 1e-6
-            through = state["passed"]
+            supply = state["plate"] * 1e-6 * state["flux"]
             if not o.airflow_metered:
-                return np.log(through / (area * state["flux"] + state["leak"]))
-            return np.log(through / (area * state["flux"]))
+                supply = supply + state["leak"]
+            return np.log(state["passed"] / supply)
+        if name == "opening":
+            return np.log(o.opening_pct / self.plate_parts(state["value"], effects)["opening"])
         if name.startswith("trim"):
             bank = int(name[-1]) - 1
             predicted = self.predicted_log_trim(state, effects, bank)
@@ -317,6 +324,20 @@ def _flow_function(ratio: Floats) -> Floats:
     """Flow function for downstream over upstream, never quite without flow: at wide open throttle
     a false sensor may read above what feeds it."""
     return orifice.flow_function(np.minimum(ratio, NEARLY_ONE))
+
+
+def made_up_pct(own_pct: Floats, deposit_pct: Floats, fade_pct: Floats) -> Floats:
+    """Opening that makes up for a deposit, which fades as the plate opens for it. [%]
+
+    Solves ``m = deposit exp(-(own + m) / fade)`` for m by Newton's method; ``deposit_pct`` is
+    the area lost at the stop over the plate's slope.
+    """
+    z = deposit_pct / fade_pct * np.exp(-own_pct / fade_pct)
+    y = np.log1p(z)
+    for _ in range(3):
+        kept = z * np.exp(-y)
+        y = y - (y - kept) / (1.0 + kept)
+    return np.asarray(fade_pct * y)
 
 
 def bend_applies(model: Model, effects: Effects) -> Floats:

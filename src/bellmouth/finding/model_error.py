@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from bellmouth.finding.model import Model
 from bellmouth.finding.priors import Priors
 
-__all__ = ["covariances"]
+__all__ = ["covariances", "scale_weights"]
 
 Floats = NDArray[np.float64]
 
@@ -19,23 +19,38 @@ _BY_PRESSURE = (
     1.2  # d ln flow / d ln pressure near 35 kPa of the prior filling law: 1 + 0.25 / 0.63 / 2
 )
 _BOOST_READING = 0.004  # two readings in whole kPa against each other, JCGM 100 F.2.2.1
+_OTHER_ZERO_LOG = 1.2  # spread of such a reading whose zero is not the stop
 _USUAL_OPENING_PCT = 2.5  # median of the prior over idle openings, exp(0.9)
 
 
 def covariances(model: Model, priors: Priors, flow_kg_s: Floats, manifold_pa: Floats) -> Floats:
     """One covariance a model-error scale, then one for an engine that no cause explains.
 
-    ``flow_kg_s`` and ``manifold_pa`` are the nominal states, shape (points,). Returns shape
-    (scales + 1, residuals, residuals).
+    Where a reading seems to tell how far the plate is open, every scale stands twice: with the
+    reading believed, then with its zero being something else. ``flow_kg_s`` and ``manifold_pa``
+    are the nominal states, shape (points,). Returns shape (scales + 1, residuals, residuals).
     """
     noise = _noise(model)
     table = priors.model_error
     matrices = [noise + misfit for misfit in _misfits(model, priors, flow_kg_s, manifold_pa)]
     wide = matrices[-1] - noise
+    doubted = _OTHER_ZERO_LOG**2 * np.diag((model.channels == "opening") * 1.0)
     factor = table["unexplained_factor"] ** 2
     point = np.diag(np.diag(wide))
-    matrices.append(noise + factor * (0.5 * wide + 0.5 * point))
+    if doubted.any():
+        matrices += [matrix + doubted for matrix in matrices]
+    matrices.append(noise + doubted + factor * (0.5 * wide + 0.5 * point))
     return np.stack(matrices)
+
+
+def scale_weights(model: Model, priors: Priors) -> Floats:
+    """Weight of each of `covariances` but the last; sums to 1."""
+    weights = np.array(priors.model_error["scale_weights"])
+    weights = weights / weights.sum()
+    if not (model.channels == "opening").any():
+        return np.asarray(weights)
+    trust = float(priors.plate_position["opening_trust"])
+    return np.concatenate([trust * weights, (1.0 - trust) * weights])
 
 
 def _noise(model: Model) -> Floats:
@@ -65,6 +80,7 @@ def _noise(model: Model) -> Floats:
         chosen = channels == name
         own[chosen] = o.trim_error[rows[chosen], bank]
     own[channels == "boost"] = _BOOST_READING
+    own[channels == "opening"] = np.hypot(0.05, 0.4 / o.opening_pct[rows[channels == "opening"]])
     return np.asarray(covariance + np.diag(own**2 + 1e-8))
 
 

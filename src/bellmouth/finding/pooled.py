@@ -20,7 +20,14 @@ Ints = NDArray[np.intp]
 
 _POINTS = (4, 12)  # points are padded to one of these, or beyond to the most there are
 _LARGE_ROWS = 200
-_OBSERVED = ("metered_kg_s", "computed_kg_s", "manifold_pa", "boost_pa", "throttle_pct")
+_OBSERVED = (
+    "metered_kg_s",
+    "computed_kg_s",
+    "manifold_pa",
+    "boost_pa",
+    "throttle_pct",
+    "opening_pct",
+)
 _DERIVED = ("_ambient", "_root_t", "_swept", "log_speed", "log_relative_flow")
 
 

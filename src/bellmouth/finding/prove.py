@@ -149,7 +149,7 @@ def solve_pair(
         key_on(observations, priors, courses.seen_in(BEFORE), BEFORE),
         key_on(observations, priors, courses.seen_in(AFTER), AFTER),
     )
-    scale_weights = np.array(priors.model_error["scale_weights"])
+    scale_weights = model_error.scale_weights(model, priors)
     posterior = infer(Problem(model, courses, covariances, scale_weights, sides))
     kept = (tuple(before), tuple(after))
     return Pair(observations, model, hypotheses, courses, scale, posterior, priors, kept)

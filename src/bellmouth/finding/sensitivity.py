@@ -86,6 +86,8 @@ def _channel_slopes(
         share = beside / (through + beside)
         supply = _sum((1.0 - share, _sum((1.0, plate), (1.0, flux))), (share, leak))
         result["plate"] = _sum((1.0, passed), (-1.0, supply))
+    if "opening" in kinds:
+        result["opening"] = _opening(model, state, effects)
     if "computed" in kinds:
         result["computed"] = _sum((-1.0, filled), (-1.0, {"meter_gain": np.ones(1)}))
     if "boost" in kinds:
@@ -175,8 +177,16 @@ def _plate(parts: Mapping[str, Floats]) -> Slopes:
         / area,
         "curve": by_clean * slope * opening**2 / area,
         "opening": by_opening * parts["above_by_opening"] / area,
-        "fade": -by_left * lost * opening / parts["fade"] / area,
+        "fade": (by_opening * parts["above_by_fade"] - by_left * lost * opening / parts["fade"])
+        / area,
     }
+
+
+def _opening(model: Model, state: Mapping[str, Floats], effects: Effects) -> Slopes:
+    """Slopes of the reading over the opening, less for what the opening gains."""
+    parts = model.plate_parts(state["value"], effects)
+    by_above = -parts["opening_by_above"] / parts["opening"]
+    return {name: by_above * parts[f"above_by_{name}"] for name in ("opening", "slope", "fade")}
 
 
 def _trim(
