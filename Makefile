@@ -8,6 +8,7 @@ RUN_STAMP := $(VENV)/.installed-run
 DEV_STAMP := $(VENV)/.installed-dev
 BENCH_STAMP := $(VENV)/.installed-bench
 PYTEST_ARGS ?=
+SURVEY_COUNTS ?= 100,1000,10000
 
 .PHONY: help demo test lint docs bench accuracy real soak clean
 
@@ -25,7 +26,7 @@ $(BENCH_STAMP): pyproject.toml scripts/set-up
 
 demo: $(RUN_STAMP) ## run the finding on a packaged recording and write its report
 	@mkdir -p out
-	$(BIN)/bellmouth demo --report out/demo.html
+	$(BIN)/bellmouth demo --report out/demo.html --overwrite
 
 lint: $(DEV_STAMP) ## style, types and the order of the rooms
 	$(BIN)/ruff check .
@@ -43,8 +44,12 @@ docs: $(DEV_STAMP) ## build the documentation into docs/_build; a warning is an 
 
 bench: $(BENCH_STAMP) ## speed and agreement, each row against its reference in the same run
 	$(BIN)/python -m measure.bench
+	$(BIN)/python -m measure.learning --speed
 	$(BIN)/python -m measure.poll_rate
 	$(BIN)/python -m measure.cue_times
+	$(BIN)/python -m measure.page
+	$(BIN)/python -m measure.survey_cost --counts $(SURVEY_COUNTS) --workers 1,2
+	$(BIN)/python -m measure.performance_page
 
 accuracy: $(BENCH_STAMP) ## right and wrong on simulated cars, the real recordings beside them
 	$(BIN)/python -m measure.accuracy

@@ -23,6 +23,7 @@ from measure import OUT
 from measure.cases import recordings, samples
 from measure.nested import Agreement, agreement
 from measure.pool import spread
+from measure.results import keep
 from measure.simulated import Plan, Simulated
 from measure.tables import heading, number, table, target
 
@@ -50,6 +51,7 @@ def main(arguments: list[str] | None = None) -> int:
         lines += _show(found)
     print(heading("Targets"))
     print("\n".join(lines))
+    keep("bench", {"rows": rows, "targets": lines})
     return 0
 
 

@@ -19,6 +19,7 @@ from bellmouth.learning.judgement import CANNOT_TELL, MET, MISSED, Judgement
 from bellmouth.recording.series import Recording, Series
 from measure.attempts import Simulated, simulate
 from measure.monitor import evaluated
+from measure.results import keep
 
 __all__ = ["Tally", "judging_seconds", "main", "monitor_seconds", "tally"]
 
@@ -153,7 +154,11 @@ def main() -> None:
     parser = argparse.ArgumentParser(description="The judge against the truth.")
     parser.add_argument("--attempts", type=int, default=2000)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--speed", action="store_true", help="only how fast, not how right")
     given = parser.parse_args()
+    if given.speed:
+        _speed()
+        return
     rng = np.random.default_rng(given.seed)
     mixed = tally([simulate(rng) for _ in range(given.attempts)])
     ten = tally([simulate(rng, 10.0) for _ in range(given.attempts // 2)])
@@ -165,7 +170,12 @@ def main() -> None:
     print(_row("10, jitter as standard deviation", harsh))
     for line in (*mixed.wrong, *ten.wrong, *harsh.wrong):
         print(f"  {line}")
+    _speed()
+
+
+def _speed() -> None:
     ours, theirs = judging_seconds(), monitor_seconds()
+    keep("judging", {"judging_s": ours, "monitor_s": theirs})
     print(f"Judging ten minutes at 25 rows a second: {1e3 * ours:.1f} ms")
     print(
         f"rtamt on the same windows and samples: {1e3 * theirs:.0f} ms, {theirs / ours:.0f} times"

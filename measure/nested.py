@@ -18,6 +18,7 @@ from scipy.special import ndtri
 
 from bellmouth.finding.find import Case
 from bellmouth.finding.infer import log_likelihood
+from bellmouth.finding.model_error import scale_weights
 
 __all__ = ["Agreement", "Nested", "Target", "agreement", "sample"]
 
@@ -70,7 +71,7 @@ class Target:
         self.sizes = int(case.hypotheses.dimensions[row])
         self._low = case.hypotheses.low[row, : self.sizes]
         self._high = case.hypotheses.high[row, : self.sizes]
-        weights = np.array(case.priors.model_error["scale_weights"])
+        weights = scale_weights(case.model, case.priors)
         factors = [np.linalg.cholesky(one) for one in case.covariances[:-1]]
         self._whiteners = [np.linalg.inv(factor) for factor in factors]
         self._log_scale = np.log(weights / weights.sum()) - np.array(
@@ -196,7 +197,7 @@ def _active(case: Case, row: int) -> NDArray[np.intp]:
     """Unknowns that move the likelihood anywhere near the best fit, the middle, or off it."""
     count = case.model.unknowns.size
     sizes = np.tile(case.posterior.sizes[row], (count + 1, 1))
-    weights = np.array(case.priors.model_error["scale_weights"])
+    weights = scale_weights(case.model, case.priors)
     moved = np.zeros(count, dtype=bool)
     for base in (case.posterior.coordinates[row], np.zeros(count), np.full(count, 0.7)):
         points = np.concatenate([base[None], base + np.eye(count)])

@@ -17,6 +17,7 @@ from pathlib import Path
 
 from bellmouth.bus.capture import record
 from bellmouth.bus.opening import open_client
+from measure.results import keep
 
 __all__ = ["bare_rate", "capture_rate", "main"]
 
@@ -85,6 +86,7 @@ def main() -> None:
     parser.add_argument("--seconds", type=float, default=8.0)
     parser.add_argument("--latency", type=float, action="append")
     chosen = parser.parse_args()
+    rows = []
     print("latency [ms]  allowed [1/s]  reached [1/s]  ratio  values [1/s]")
     with tempfile.TemporaryDirectory() as folder:
         for latency in chosen.latency or LATENCIES_MS:
@@ -96,11 +98,13 @@ def main() -> None:
             finally:
                 process.terminate()
                 process.communicate()
+            rows.append({"latency_ms": latency, "allowed": allowed, "reached": reached})
             print(
                 f"{latency:12g}  {allowed:13.1f}  {reached:13.1f}  {reached / allowed:5.2f}"
                 f"  {values:12.0f}",
                 flush=True,
             )
+    keep("poll_rate", {"rows": rows})
 
 
 if __name__ == "__main__":

@@ -32,8 +32,10 @@ class _Watched(SimulatedClient):
         self.true_s: list[float] = []
         self.read_count = 0
 
-    def read(self, identifiers: Sequence[int], controller: int | None = None) -> Sample:
-        sample = super().read(identifiers, controller)
+    def read(
+        self, identifiers: Sequence[int], controller: int | None = None, *, then: Sequence[int] = ()
+    ) -> Sample:
+        sample = super().read(identifiers, controller, then=then)
         self.requests.clear()  # what the stand-in remembers is not the capture's memory
         self.read_count += 1
         if self.read_count % 100 == 0:

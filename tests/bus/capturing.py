@@ -22,7 +22,9 @@ class _Telling(SimulatedClient):
     def clock(self) -> float:
         return time.monotonic()
 
-    def read(self, identifiers: Sequence[int], controller: int | None = None) -> Sample:
+    def read(
+        self, identifiers: Sequence[int], controller: int | None = None, *, then: Sequence[int] = ()
+    ) -> Sample:
         time.sleep(0.004)
         self.now = time.monotonic()
         if not self.begun:
@@ -30,7 +32,7 @@ class _Telling(SimulatedClient):
         else:
             sys.stdout.write(f"{self.now - self.begun:.6f}\n")
             sys.stdout.flush()
-        return super().read(identifiers, controller)
+        return super().read(identifiers, controller, then=then)
 
 
 def main(path: str) -> None:

@@ -34,13 +34,12 @@ class Peer:
 
     def say(self, identifier: int, text: str) -> None:
         """Put one frame on the bus."""
-        self._bus.send(
-            can.Message(
-                arbitration_id=identifier,
-                data=hexed(text),
-                is_extended_id=identifier > 0x7FF,
-            )
-        )
+        extended = identifier > 0x7FF
+        self.put(can.Message(arbitration_id=identifier, data=hexed(text), is_extended_id=extended))
+
+    def put(self, message: can.Message) -> None:
+        """Put any message on the bus."""
+        self._bus.send(message)
 
     def _run(self) -> None:
         while not self._stop.is_set():

@@ -93,7 +93,13 @@ class SimulatedClient:
         else:
             self._coolant = min(self._coolant + 0.5 * seconds, 90.0)
 
-    def read(self, identifiers: Sequence[int], controller: int | None = None) -> Sample:  # noqa: ARG002
+    def read(
+        self,
+        identifiers: Sequence[int],
+        controller: int | None = None,  # noqa: ARG002
+        *,
+        then: Sequence[int] = (),  # noqa: ARG002
+    ) -> Sample:
         """As the client does."""
         self.requests.append(tuple(identifiers))
         sent = self.now

@@ -3,6 +3,7 @@
 import time
 from collections.abc import Sequence
 
+import can
 import pytest
 
 from bellmouth.bus.can_link import CanLink
@@ -179,6 +180,28 @@ def _raise(*_: object, **__: object) -> None:
     raise WireLostError("unplugged")
 
 
+def test_after_bus_off_the_adapter_is_opened_again() -> None:
+    """The controller's notice is the error frame of Linux' SocketCAN (linux/can/error.h)."""
+    off = can.Message(arbitration_id=0x40, is_error_frame=True, dlc=8, data=bytes(8))
+    awake: list[tuple[float, int, str]] = []
+    with Peer(lambda _identifier, _data: awake) as peer, link_to(peer) as link:
+        link.begin(RPM, 0x10)
+        peer.put(off)
+        assert link.exchange(RPM, 0x10, expect=1).answers == ()
+        assert link.losses.reopened == 1
+        awake.append((0.0, 0x7E8, "04410C0AF0"))
+        assert link.exchange(RPM, 0x10, expect=1).answers[0].payload == hexed("410C0AF0")
+        assert link.losses.reopened == 1
+
+
+def test_another_error_frame_is_damage_and_no_end() -> None:
+    ack = can.Message(arbitration_id=0x20, is_error_frame=True, dlc=8, data=bytes(8))
+    with _always((0.0, 0x7E8, "04410C0AF0")) as peer, link_to(peer) as link:
+        peer.put(ack)
+        assert link.exchange(RPM, 0x10, expect=1).answers
+        assert (link.losses.damaged, link.losses.reopened) == (1, 0)
+
+
 def test_an_adapter_that_stays_away_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
     def gone(_: Wire) -> None:
         raise BusError("virtual: gone")
@@ -220,3 +243,43 @@ def test_two_messages_whose_frames_mix_are_both_thrown_away() -> None:
     with Peer(script) as peer, link_to(peer, margin_s=0.1) as link:
         assert link.exchange(hexed("0111100C"), 0x10).answers == ()
         assert link.losses.cut == 2
+
+
+def test_what_was_begun_is_not_asked_again_and_found_however_late() -> None:
+    with _always((0.0, 0x7E8, "04410C0AF0")) as peer, link_to(peer, margin_s=0.05) as link:
+        link.begin(RPM, 0x10)
+        time.sleep(0.2)  # longer than the time for an answer
+        exchange = link.exchange(RPM, 0x10, expect=1)
+        assert exchange.answers[0].payload == hexed("410C0AF0")
+        assert exchange.answers[0].received_s - exchange.sent_s >= 0.2
+        assert len(peer.heard) == 1
+        assert link.losses.total() == 0
+
+
+def test_what_was_begun_in_vain_does_no_harm() -> None:
+    def script(identifier: int, data: bytes) -> Frames:
+        return [(0.0, 0x7E8, f"0441{data[2]:02X}0AF0")] if identifier == 0x7E0 else []
+
+    with Peer(script) as peer, link_to(peer) as link:
+        link.begin(RPM, 0x10)
+        exchange = link.exchange(hexed("0110"), 0x10, expect=1)
+        assert exchange.answers[0].payload == hexed("41100AF0")
+        assert [data[:3] for _, data in peer.heard] == [hexed("02010C"), hexed("020110")]
+        assert link.losses.total() == 0
+
+
+def test_nothing_is_begun_twice() -> None:
+    with _always((0.0, 0x7E8, "04410C0AF0")) as peer, link_to(peer) as link:
+        link.begin(RPM, 0x10)
+        link.begin(RPM, 0x10)
+        assert link.exchange(RPM, 0x10, expect=1).answers
+        assert len(peer.heard) == 1
+
+
+def test_an_unanswered_beginning_is_counted() -> None:
+    with Peer(lambda _identifier, _data: []) as peer, link_to(peer, margin_s=0.05) as link:
+        link.begin(RPM, 0x10)
+        assert link.exchange(RPM, 0x10, expect=1).answers == ()
+        assert link.losses.unanswered == 1
+        link.begin(RPM, 0x10)  # not while the wire is uneasy
+        assert len(peer.heard) == 1

@@ -49,14 +49,22 @@ def _count(client: Client) -> int:
     return losses.total() + sum(losses.seen.values())
 
 
-def _read(client: Client, node: StubNode, number: int, *, strictly: bool) -> int:
-    """Read some sets; gives how many values came. Each must be of its own request."""
-    given = 0
+def _read(
+    client: Client, node: StubNode, number: int, *, strictly: bool, onward: bool = False
+) -> int:
+    """Read some sets; gives how many values came. Each must be of its own request.
+
+    ``onward``: each is asked for as soon as the last is answered, so it was made after what the
+    car had heard before the last reading.
+    """
+    given, earlier = 0, node.number
     for n in range(number):
         asked = SETS[n % len(SETS)]
         before, counted = node.number, _count(client)
-        sample = client.read(asked)
-        possible = range(before + strictly, node.number + 1)
+        sample = client.read(asked, then=SETS[(n + 1) % len(SETS)] if onward else ())
+        since = min(before, earlier) if onward else before
+        earlier = before
+        possible = range(since + strictly, node.number + 1)
         for one in set(asked) - set(sample.missing):
             name = parameters.by_identifier(one)[0].name
             made = [parameters.decode(one, truth(one, k))[name] for k in possible]
@@ -66,20 +74,22 @@ def _read(client: Client, node: StubNode, number: int, *, strictly: bool) -> int
     return given
 
 
+@pytest.mark.parametrize("onward", [False, True])
 @pytest.mark.parametrize("rate", READS)
-def test_no_wrong_value_on_a_wire_that_loses_and_delays(rate: float) -> None:
+def test_no_wrong_value_on_a_wire_that_loses_and_delays(rate: float, onward: bool) -> None:
     node, dice = StubNode(latency_s=0.0), Disturbance(seed=round(1000 * rate))
     with (
         SlcanServer(StubCar([node]), disturbance=dice) as server,
         _client("slcan", server.channel, 500_000) as client,
     ):
         _fault(dice, rate, KINDS)
-        assert _read(client, node, READS[rate], strictly=True) > 0
+        assert _read(client, node, READS[rate], strictly=True, onward=onward) > 0
     assert sum(dice.counts.values()) > 0
 
 
+@pytest.mark.parametrize("onward", [False, True])
 @pytest.mark.parametrize("rate", [0.05, 0.2])
-def test_no_wrong_value_on_a_wire_that_damages_too(rate: float) -> None:
+def test_no_wrong_value_on_a_wire_that_damages_too(rate: float, onward: bool) -> None:
     node = StubNode(latency_s=0.0, moves_every=8)
     dice = Disturbance(seed=round(2000 * rate))
     with (
@@ -87,7 +97,7 @@ def test_no_wrong_value_on_a_wire_that_damages_too(rate: float) -> None:
         _client("slcan", server.channel, 500_000) as client,
     ):
         _fault(dice, rate, (*KINDS, "corrupt"))
-        given = _read(client, node, READS[rate], strictly=False)
+        given = _read(client, node, READS[rate], strictly=False, onward=onward)
         assert given > 0 or rate > 0.1
         damaged = client.losses.damaged
     assert dice.counts["corrupt"] == 0 or damaged > 0

@@ -38,6 +38,7 @@ def filled(path: Path, rows: int = 50, clock: Clock | None = None) -> Journal:
         if number % 5:
             del values["mass_air_flow"]
         journal.add(clock.now, values)
+        journal.tend()
     return journal
 
 
@@ -64,6 +65,7 @@ def test_every_row_is_on_disk_before_the_next_is_asked_for(tmp_path: Path) -> No
     journal = Journal(path, NAMES)
     for number in range(20):
         journal.add(0.1 * number, {"engine_speed": 800.0 + number})
+        journal.tend()
         assert path.read_bytes().endswith(f",{800.0 + number},,,\n".encode())
     journal.close()
 
@@ -112,6 +114,7 @@ def test_the_snapshot_follows_and_is_never_half_a_file(tmp_path: Path) -> None:
     for number in range(400):
         clock.now = 0.05 * number
         journal.add(clock.now, {"engine_speed": 800.0 + number})
+        journal.tend()
         if path.exists():
             assert pl.read_parquet(io.BytesIO(path.read_bytes())).height <= number + 1
         if number % 40 == 0:

@@ -24,10 +24,12 @@ GOOD = b"t7E8804410C0AF0AAAAAA"
 def test_every_frame_is_read(data: bytes, extended: bool, number: int, stamp: str) -> None:
     identifier = number if extended else number & 0x7FF
     line = frame_line(Frame(identifier, data, extended)) + stamp.encode()
-    message = parse_line(line)
-    assert message is not None
+    frame = parse_line(line)
+    assert frame is not None
+    message = frame.message()
     assert (message.arbitration_id, message.is_extended_id) == (identifier, extended)
     assert (bytes(message.data), message.dlc) == (data, len(data))
+    assert frame[:5] == (identifier, extended, False, len(data), data)
 
 
 @pytest.mark.parametrize("cut", range(len(GOOD)))

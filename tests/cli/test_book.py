@@ -95,7 +95,34 @@ def test_a_job_that_cannot_be_is_said(words: Words) -> None:
     said = words("open", "blue one", "--distance", "60000", "--corrects", "3")
     assert "job 3 corrected (entry 12), 2024-03-01 at 60,000 km" in said
     said = words("open", "blue one", "--distance", "70000km")
-    assert "The last job was on 2024-03-01. Is this one its comeback?" in said
+    assert "The last job (3) was on 2024-03-01. If this one is its comeback: " in said
+    again = said.split('bellmouth book open "blue one" ')[1].split()
+    assert "corrected" in words("open", "blue one", *again)
+    assert "0 of 1 jobs came back within 90 days" in words("comebacks")
+    assert json.loads(words("comebacks", "--json"))["every"]["cases"] == 1
+    assert "Nobody has read one car twice" in words("readings")
+    assert "is no earlier job" in words("open", "blue one", "--comeback-of", "99", code=2)
+
+
+@pytest.mark.parametrize(
+    ("typed", "sentence"),
+    [
+        (("work", "renew_gasket", "--gasket", "kept"), "contradict each other"),
+        (("note", "x", "--gasket", "new"), "--gasket goes with work"),
+        (("note", "x", "--by", "ann"), "--by says who made a recording"),
+    ],
+)
+def test_who_and_which_gasket_belong_to_work(
+    words: Words, typed: tuple[str, ...], sentence: str
+) -> None:
+    assert sentence in words("add", "blue one", *typed, code=2)
+
+
+def test_a_new_gasket_follows_from_the_work(words: Words) -> None:
+    words("add", "blue one", "work", "renew_gasket", "--by", "ann")
+    groups = json.loads(words("comebacks", "--json"))
+    assert "new" in [one["name"] for one in groups["gaskets"]]
+    assert "ann" in [one["name"] for one in groups["persons"]]
 
 
 @pytest.mark.parametrize(

@@ -140,3 +140,20 @@ def test_bad_use_is_one_sentence(run: Run, words: tuple[str, ...], told: str) ->
     assert result.exit_code == 2
     assert told in result.stderr
     assert "Traceback" not in result.stderr
+
+
+def test_the_card_is_a_page_to_print_too(run: Run, tmp_path: Path) -> None:
+    page = tmp_path / "card.html"
+    result = run("coach", "P4", "--html", page)
+    assert result.exit_code == 0
+    assert result.stdout == f"Card: {page} (open it in a browser and print it)\n"
+    assert "Idle air learning by pedal pattern" in page.read_text("utf-8")
+
+
+def test_calls_come_in_german(run: Run, clock: FakeClock, tmp_path: Path) -> None:
+    words = ("coach", "P3", "--manual-checked", "--keep", tmp_path, "--quiet")
+    text = run(*words, "--language", "de").stdout
+    assert "Mach dich bereit" in text
+    assert "NOW  Zündung ein" in text
+    assert "Get ready" not in text
+    assert "Key on" not in text.split("Sound: ")[1]

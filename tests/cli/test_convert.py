@@ -55,7 +55,7 @@ def test_nothing_is_overwritten_unless_told(run: Run, recording: Path, tmp_path:
     again = run("convert", recording, out)
     assert again.exit_code == 2
     assert again.output == (
-        "bellmouth: x.csv: is there already. Choose another name, or remove it.\n"
+        f"bellmouth: {out}: is there already. Choose another name, or add --overwrite.\n"
     )
     assert run("convert", recording, out, "--overwrite").exit_code == 0
 

@@ -94,11 +94,23 @@ def test_the_result_of_a_check_moves_the_finding(run: Run, recording: Path, car:
 
 
 def test_a_reference_is_read(run: Run, recording: Path, car: Path, tmp_path: Path) -> None:
-    shorter = tmp_path / "earlier.csv"
-    shorter.write_text("\n".join(recording.read_text("utf-8").splitlines()[:-20]), "utf-8")
-    ran = run("find", recording, "--car", car, "--json", "--reference", shorter)
+    title, *lines = recording.read_text("utf-8").splitlines()[:-20]
+    apart = tmp_path / "earlier.csv"  # slower, so that it is no piece of the other one
+    slower = [f"{1.013 * float(t):.3f},{rest}" for t, rest in (one.split(",", 1) for one in lines)]
+    apart.write_text("\n".join([title, *slower]), "utf-8")
+    ran = run("find", recording, "--car", car, "--json", "--reference", apart)
     assert ran.exit_code == 0
     json.loads(ran.stdout)
+
+
+def test_a_piece_of_the_recording_cannot_be_its_reference(
+    run: Run, recording: Path, car: Path, tmp_path: Path
+) -> None:
+    piece = tmp_path / "piece.csv"
+    piece.write_text("\n".join(recording.read_text("utf-8").splitlines()[:-20]), "utf-8")
+    ran = run("find", recording, "--car", car, "--reference", piece)
+    assert ran.exit_code == 2
+    assert "s of samples as the recording; the two are cut from one and overlap" in ran.stderr
 
 
 def test_a_recording_cannot_be_its_own_reference(run: Run, recording: Path, car: Path) -> None:

@@ -102,9 +102,11 @@ def test_a_file_of_somebody_elses_is_not_replaced(run: Run, car: Car, tmp_path: 
     result = run("practice", "--seconds", "0", "--write-car", path)
     assert result.exit_code == 2
     assert result.stderr == (
-        f"bellmouth: {path}: there is such a file already; move it, or write to another name.\n"
+        f"bellmouth: {path}: is there already. Choose another name, or add --overwrite.\n"
     )
     assert path.read_text("utf-8") == "# my own car\n"
+    assert run("practice", "--seconds", "0", "--write-car", path, "--overwrite").exit_code == 0
+    assert path.read_text("utf-8").startswith("# A practice car, written by bellmouth practice.")
 
 
 def test_a_script_drives(run: Run, car: Car, tmp_path: Path) -> None:

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scipy.stats import entropy
 
 from bellmouth.errors import FindingError
-from bellmouth.finding.check_table import CHECKS
+from bellmouth.finding.check_table import CHECKS, Check
 from bellmouth.finding.checks import (
     CheckResult,
     next_checks,
@@ -121,3 +121,22 @@ def test_every_check_says_how_and_dangerous_ones_warn() -> None:
         assert check.minutes > 0
     for name in ("smoke_test", "fuel_delivery", "hose_pinched", "hold_2500", "closed_reading"):
         assert CHECKS[name].caution
+
+
+@pytest.mark.parametrize("check", CHECKS.values(), ids=lambda one: one.name)
+def test_every_check_is_made_with_a_caution_that_names_what_can_hurt(check: Check) -> None:
+    dangers = {
+        "key on": ("do not start", "fan"),
+        "hold 2,500 rpm": ("running engine", "brake", "open air", "fan", "hot"),
+        "warm idle: pinch": ("running engine", "fan", "hot", "open air"),
+        "idle learning": ("brake", "open air", "fan"),
+        "same idle": ("engine runs", "fan", "hot"),
+        "fuel pressure": ("no ignition source", "eye"),
+        "edge of the plate": ("key out",),
+        "at its stop": ("snap shut",),
+        "smoke at": ("no ignition source",),
+    }
+    named = [words for work, words in dangers.items() if work in check.how.lower()]
+    assert named, f"{check.name}: say here what can hurt"
+    for word in named[0]:
+        assert word in check.caution.lower()

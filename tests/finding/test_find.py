@@ -13,9 +13,9 @@ from tests.finding.garage import car
 SECONDS = 150.0
 
 
-def recording(**changed: float | None) -> Recording:
+def recording(*, seed: int = 3, **changed: float | None) -> Recording:
     """A warm idle, 2,500 rpm, idle again; a keyword replaces or (None) drops a parameter."""
-    rng = np.random.default_rng(3)
+    rng = np.random.default_rng(seed)
     levels = {
         "engine_speed": (700.0, 2500.0, 2.0, "rpm"),
         "mass_air_flow": (2.35, 7.9, 0.02, "g/s"),

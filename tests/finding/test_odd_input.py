@@ -52,7 +52,7 @@ def test_a_trim_without_the_air_it_belongs_to_says_nothing(metering: Metering, n
 
 def test_a_reference_does_not_stand_in_for_the_airflow_that_was_not_recorded() -> None:
     with pytest.raises(FindingError, match="no mass_air_flow was recorded"):
-        find(recording(mass_air_flow=None), car(), references=[recording()])
+        find(recording(mass_air_flow=None), car(), references=[recording(seed=4)])
 
 
 @pytest.mark.parametrize("kpa", [0.0, 30.0, 255.0])
@@ -80,7 +80,7 @@ def test_a_banks_own_wide_range_sensor_completes_its_trim(bank: int, sensor: int
 
 
 def test_a_reference_without_a_warm_engine_is_left_out_and_told() -> None:
-    cold = recording(engine_coolant_temperature=0.2)
+    cold = recording(seed=4, engine_coolant_temperature=0.2)
     told = find(recording(), car(), references=[cold])
     alone = find(recording(), car())
     assert told.causes[0].probability == pytest.approx(alone.causes[0].probability)

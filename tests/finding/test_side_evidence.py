@@ -80,6 +80,18 @@ def test_retarded_spark_against_a_reference_tells_surplus_air_from_a_load() -> N
     assert gain["retarded"] > gain["kept"] + 1.5
 
 
+def test_without_a_reference_an_early_spark_speaks_a_little_against_surplus_air() -> None:
+    gain = {}
+    for spark in (0.0, 16.0):
+        made = stretches(idle_up_rpm=100.0)
+        for stretch in made:
+            stretch.readings["ignition_timing_advance"] = reading(spark, 0.2)  # type: ignore[index]
+        case = solve(made, [], car())
+        healthy = float(case.idle(_row(case, "healthy"), NONE)[0])
+        gain[spark] = _idle(case, "learned_stale", 0.3) - healthy
+    assert 0.3 < gain[0.0] - gain[16.0] < 2.0
+
+
 def _key_on(throttle: float, manifold: float) -> Stretch:
     readings = {
         "engine_speed": reading(0.0, 0.1),

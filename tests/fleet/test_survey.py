@@ -3,18 +3,23 @@
 import json
 import os
 import signal
+from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
+import numpy as np
 import polars as pl
 import pytest
 from polars.testing import assert_frame_equal
 
 from bellmouth import find, read_recording
 from bellmouth.errors import BellmouthError
+from bellmouth.finding.find import Case, Prepared, solve_many
+from bellmouth.fleet import rows as rows_module
 from bellmouth.fleet import survey as module
 from bellmouth.fleet.inputs import Found, read_cars
 from bellmouth.fleet.parts import Findings
-from bellmouth.fleet.rows import SCHEMA, row_of
+from bellmouth.fleet.rows import SCHEMA, Task, rows_of
 from bellmouth.fleet.survey import Progress, bundles, survey
 from tests.fleet.cars import make_fleet
 
@@ -72,13 +77,13 @@ def test_a_survey_broken_off_is_taken_up_without_doing_work_twice(
     out = tmp_path / "f.parquet"
     judged: list[str] = []
 
-    def counted(found: Found, *rest: object) -> dict[str, object]:
-        judged.append(found.path)
+    def counted(tasks: Sequence[Task]) -> list[dict[str, Any]]:
+        judged.extend(task.found.path for task in tasks)
         if len(judged) == 2:
             raise KeyboardInterrupt
-        return row_of(found, *rest)  # type: ignore[arg-type]
+        return rows_of(tasks)
 
-    monkeypatch.setattr(module, "row_of", counted)
+    monkeypatch.setattr(module, "rows_of", counted)
     monkeypatch.setattr(module, "_BUNDLE_MOST", 1)
     with pytest.raises(KeyboardInterrupt):
         survey([str(fleet[0])], fleet[1], out, workers=0)
@@ -141,12 +146,77 @@ def test_bundles_are_alike_in_bytes_and_begin_with_the_longest(fleet: tuple[Path
     car = read_cars(fleet[1]).cars["van01"]
     sizes = [50_000_000, *([90_000] * 100)]
     tasks = [
-        module._Task(Found(f"{i:03}.csv", size, "m"), "van01", "", car)
-        for i, size in enumerate(sizes)
+        Task(Found(f"{i:03}.csv", size, "m"), "van01", "", car) for i, size in enumerate(sizes)
     ]
     made = bundles(tasks)
     assert [task.found.path for task in made[0]] == ["000.csv"]
     assert sorted(task.found.path for part in made for task in part) == sorted(
         task.found.path for task in tasks
     )
-    assert all(sum(t.found.bytes for t in part) <= 1_000_000 for part in made[1:])
+    assert all(sum(t.found.bytes for t in part) <= 2_000_000 for part in made[1:])
+
+
+def test_units_may_differ_from_file_to_file(fleet: tuple[Path, Path], tmp_path: Path) -> None:
+    text = (fleet[0] / "van01_monday.csv").read_text("utf-8")
+    header, *rows = text.splitlines()
+    at = next(i for i, name in enumerate(header.split(",")) if name == "mass_air_flow [g/s]")
+    pounds = [header.replace("mass_air_flow [g/s]", "mass_air_flow [lb/min]")]
+    for row in rows:
+        cells = row.split(",")
+        cells[at] = cells[at] and repr(float(cells[at]) / 7.559872833333333)
+        pounds.append(",".join(cells))
+    recordings = tmp_path / "recordings"
+    recordings.mkdir()
+    (recordings / "van01.csv").write_text(text, "utf-8")
+    (recordings / "van02.csv").write_text("\n".join(pounds) + "\n", "utf-8")
+    (recordings / "van03.csv").write_text(text.replace("[g/s]", "[parsec/s]"), "utf-8")
+    table = tmp_path / "cars.csv"
+    rows = ["car,displacement_l,metering", *(f"van0{n},2.0,airflow" for n in (1, 2, 3))]
+    table.write_text("\n".join(rows) + "\n", "utf-8")
+    found = survey([str(recordings)], table, tmp_path / "f", workers=0).read()
+    one, two, three = found.sort("car").iter_rows(named=True)
+    assert two["cause"] == one["cause"]
+    assert two["probability"] == pytest.approx(one["probability"], rel=1e-6)
+    assert 'unknown unit "parsec/s"' in three["error"]
+
+
+def test_a_recording_that_may_not_be_read_is_a_row(
+    fleet: tuple[Path, Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    read = Path.read_bytes
+
+    def refusing(path: Path) -> bytes:
+        if path.name == "van01_monday.csv":
+            raise PermissionError(13, "Permission denied", str(path))
+        return read(path)
+
+    # Whoever runs the tests may be allowed everything, so the mode of the file proves nothing.
+    monkeypatch.setattr(Path, "read_bytes", refusing)
+    one = str(fleet[0] / "van01_monday.csv")
+    found = survey([one], fleet[1], tmp_path / "f", workers=0).read()
+    row = found.filter(pl.col("recording") == one).row(0, named=True)
+    assert row["error"] == "van01_monday.csv: cannot be read (Permission denied)."
+
+
+def test_findings_that_cannot_be_kept_are_a_sentence(
+    fleet: tuple[Path, Path], tmp_path: Path
+) -> None:
+    (tmp_path / "a_file").write_text("mine", "utf-8")
+    with pytest.raises(BellmouthError, match="findings cannot be kept there"):
+        survey([str(fleet[0])], fleet[1], tmp_path / "a_file" / "f", workers=0)
+    assert (tmp_path / "a_file").read_text("utf-8") == "mine"
+
+
+def test_one_that_cannot_be_inferred_costs_no_other(
+    alone: pl.DataFrame, fleet: tuple[Path, Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    whole = solve_many
+
+    def failing(prepared: Sequence[Prepared]) -> list[Case]:
+        if len(prepared) != 1:
+            raise np.linalg.LinAlgError("Singular matrix")
+        return whole(prepared)
+
+    monkeypatch.setattr(rows_module, "solve_many", failing)
+    found = survey([str(fleet[0])], fleet[1], tmp_path / "f", workers=0).read()
+    assert_frame_equal(found, alone, check_exact=True)

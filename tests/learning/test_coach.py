@@ -6,6 +6,7 @@ import pytest
 
 from bellmouth.learning.coach import Coach
 from bellmouth.learning.cue_plan import COUNT_IN_S
+from bellmouth.learning.cues import Cue
 from bellmouth.learning.evidence import Moment
 from bellmouth.learning.packs import find_procedure
 from bellmouth.learning.procedure import Procedure
@@ -18,10 +19,10 @@ ALL = ("key", "pedal", "engine")
 
 
 def _coach(
-    procedure: Procedure, watched: tuple[str, ...] = (), **more: float
+    procedure: Procedure, watched: tuple[str, ...] = (), *, ahead_s: float = 0.0
 ) -> tuple[Coach, Face, FakeClock]:
     face, clock = Face(), FakeClock()
-    return Coach(Session(procedure, watched=watched), face, clock, **more), face, clock
+    return Coach(Session(procedure, watched=watched), face, clock, ahead_s=ahead_s), face, clock
 
 
 def _acts(coach: Coach, clock: FakeClock, *actions: tuple[float, str]) -> None:
@@ -250,3 +251,63 @@ def test_a_session_begins_once() -> None:
     session.begin(0.0)
     with pytest.raises(ValueError, match="begins once"):
         session.begin(1.0)
+
+
+class Placed:
+    """Keeps what is placed and taken back, with the clock's time."""
+
+    def __init__(self, clock: FakeClock) -> None:
+        self.clock = clock
+        self.held: dict[Cue, float] = {}
+        self.lead_s: dict[Cue, float] = {}
+        self.withdrawn: list[Cue] = []
+
+    def place(self, cue: Cue, at_s: float) -> None:
+        assert cue not in self.held
+        self.held[cue] = at_s
+        self.lead_s[cue] = at_s - self.clock.time_s
+
+    def withdraw(self, cue: Cue) -> None:
+        del self.held[cue]
+        self.withdrawn.append(cue)
+
+
+def test_cues_are_placed_long_before_their_moment_and_stay() -> None:
+    face, clock = Face(), FakeClock(99.5)
+    placed = Placed(clock)
+    coach = Coach(Session(P3), face, clock, ahead_s=0.2, placing=placed)
+    coach.run()
+    planned = [given.cue for given in coach.given if given.cue.kind != "state"]
+    assert {cue: cue.at_s - 0.2 for cue in planned} == pytest.approx(placed.held)
+    assert placed.withdrawn == []
+    assert min(placed.lead_s[cue] for cue in planned) > 0.25
+
+
+def test_what_moves_with_an_action_is_taken_back_and_placed_anew() -> None:
+    face, clock = Face(), FakeClock(99.5)
+    placed = Placed(clock)
+    coach = Coach(Session(P4, watched=ALL), face, clock, placing=placed)
+    _acts(coach, clock, (0.0, "key_off"), (12.25, "key_on"), *_presses(15.3))
+    clock.at(BEGIN_S + 24.0, coach.stop)
+    coach.run()
+    given = [one.cue for one in coach.given if one.cue.kind != "state"]
+    assert placed.withdrawn
+    assert set(given) <= set(placed.held)
+    # What is held and was not given would sound after all.
+    assert [cue for cue in placed.held if cue not in given] == []
+
+
+def test_what_was_heard_though_the_thread_is_late_is_not_called_again() -> None:
+    face, clock = Face(), FakeClock()
+    placed = Placed(clock)
+    coach = Coach(Session(P4, watched=ALL), face, clock, placing=placed)
+    coach.session.begin(clock.time_s)
+    placed_before = coach.session.planned(BEGIN_S + 0.01)
+    coach._look_ahead(BEGIN_S - 0.3)
+    clock.time_s = BEGIN_S + 0.05
+    # Nobody gave "key off" yet, and it has been heard.
+    coach.acted("key_off", Moment(BEGIN_S, BEGIN_S + 0.04))
+    called = [one.cue for one in coach.given if one.cue.kind == "now"]
+    assert [cue.text for cue in called] == ["Key off"]
+    assert called[0] in placed_before
+    assert called[0] not in placed.withdrawn

@@ -3,14 +3,13 @@
 import math
 from dataclasses import replace
 
-import numpy as np
 import pytest
 
 from bellmouth.errors import ProcedureError
 from bellmouth.learning import find_procedure, judge
 from bellmouth.learning.judgement import Judgement, StepJudgement
 from bellmouth.learning.procedure_reader import procedure_from_text
-from tests.learning.made import Attempt, idle_air, joined, recorded
+from tests.learning.made import Attempt, idle_air, recorded
 
 NAME = "idle-air-learning-by-pedal"
 
@@ -216,187 +215,6 @@ def test_a_condition_that_is_not_recorded_is_told_and_may_be_confirmed() -> None
     assert "The car does not move" in judged.advice
     moved = judge(recording, NAME, {**attempt.marks, "stationary": False})
     assert moved.judgement == "missed"
-
-
-@pytest.mark.parametrize(
-    ("missing", "steps", "why"),
-    [
-        ("accelerator_pedal_position_d", ("five_presses", "hold"), "does not hold the pedal"),
-        ("engine_speed", ("start", "idle"), "does not hold engine_speed"),
-    ],
-)
-def test_without_its_signal_a_step_cannot_be_told(
-    missing: str, steps: tuple[str, ...], why: str
-) -> None:
-    attempt = idle_air()
-    judged = judge(recorded(attempt, without=[missing]), NAME, attempt.marks)
-    assert judged.judgement == "cannot tell"
-    for step in steps:
-        assert _line(judged, step).judgement == "cannot tell"
-    assert why in _line(judged, steps[0]).why
-
-
-def test_the_throttle_stands_for_the_pedal_poorly() -> None:
-    attempt = idle_air()
-    recording = recorded(attempt)
-    series = dict(recording.series)
-    series["throttle_position"] = replace(
-        series.pop("accelerator_pedal_position_d"), name="throttle_position"
-    )
-    judged = judge(replace(recording, series=series), NAME, attempt.marks)
-    assert any("follows the pedal poorly" in note for note in judged.notes)
-
-
-def test_two_attempts_the_last_is_judged_and_both_are_told() -> None:
-    bad = idle_air(wait_s=4.0)
-    good = idle_air().later(bad.on[-1][1] + 12.0)
-    both = joined(bad, good)
-    judged = judge(recorded(both), NAME, both.marks)
-    assert judged.judgement == "met"
-    assert [(one.judgement, one.missed[:1]) for one in judged.attempts] == [
-        ("missed", ("wait",)),
-        ("met", ()),
-    ]
-    assert judged.notes[0] == "2 attempts found; the last one is judged."
-
-
-def test_no_attempt_is_said() -> None:
-    driven = Attempt(on=((0.0, 60.0),), engine=((3.0, 60.0),))
-    judged = judge(recorded(driven), NAME)
-    assert judged.judgement == "cannot tell"
-    assert judged.attempts == ()
-    assert "No attempt at" in judged.advice
-    assert "0 presses of the pedal and 1 engine starts" in judged.advice
-
-
-def test_an_attempt_given_up_is_missed() -> None:
-    good = idle_air()
-    on = good.on[1][0]
-    stopped = Attempt(
-        on=(good.on[0], (on, on + 12.0), (on + 20.0, on + 25.0)), presses=good.presses[:5]
-    )
-    judged = judge(recorded(stopped), NAME)
-    assert judged.judgement == "missed"
-    assert _line(judged, "five_presses").judgement == "met"
-    assert _line(judged, "hold").judgement == "missed"
-
-
-def test_a_recording_that_ends_early_cannot_tell() -> None:
-    judged = _judged(idle_air(idle_s=12.0))
-    line = _line(judged, "idle")
-    assert line.judgement == judged.judgement == "cannot tell"
-    assert line.why == "The recording ends before it was over."
-
-
-def test_a_recording_that_begins_late_cannot_tell() -> None:
-    attempt = idle_air()
-    recording = recorded(replace(attempt, on=attempt.on[1:]))
-    first = min(series.time_s[0] for series in recording.series.values())
-    cut = {
-        name: replace(series, time_s=series.time_s - first)
-        for name, series in recording.series.items()
-    }
-    marks = {name: float(str(at)) - first for name, at in attempt.marks.items()}
-    judged = judge(replace(recording, series=cut), NAME, marks)
-    assert judged.judgement == "cannot tell"
-    assert _line(judged, "key_off").why == "It would lie before the recording begins."
-    assert _line(judged, "wait").judgement == "met"
-
-
-def test_the_key_may_be_tapped_where_the_recording_does_not_reach() -> None:
-    attempt = idle_air()
-    on = attempt.on[1][0]
-    recording = recorded(replace(attempt, on=attempt.on[1:]), begins_s=0.0)
-    first = min(series.time_s[0] for series in recording.series.values())
-    cut = {
-        name: replace(series, time_s=series.time_s - first)
-        for name, series in recording.series.items()
-    }
-    # A clock that counts from noon: nothing can be said of before.
-    recording = replace(recording, series=cut, begins_s=43_200.0)
-    marks: dict[str, object] = {
-        name: 43_200.0 + float(str(at)) - first for name, at in attempt.marks.items()
-    }
-    assert judge(recording, NAME, marks).judgement == "cannot tell"
-    marks["key_on"] = {"at": 43_200.0 + on - first, "give": 0.1}
-    marks["key_off"] = 43_200.0 + on - first - 11.5
-    judged = judge(recording, NAME, marks)
-    assert judged.judgement == "met"
-    marks["press"] = 43_210.0
-    assert 'The mark "press" was not used' in judge(recording, NAME, marks).notes[0]
-
-
-def test_marks_are_on_the_file_s_own_clock() -> None:
-    attempt = idle_air()
-    judged = judge(recorded(attempt, begins_s=3.0), NAME, attempt.marks)
-    assert judged.judgement == "met"
-    assert judged.attempts[0].begins_s == pytest.approx(4.0, abs=0.2)
-
-
-def test_key_off_is_seen_in_the_supply_where_the_recorder_goes_on() -> None:
-    attempt = idle_air()
-    key_on = attempt.on[1][0]
-    whole = replace(attempt, on=((0.0, attempt.on[1][1]),), supply=((4.0, key_on, 0.1),))
-    judged = judge(recorded(whole), NAME, attempt.marks)
-    line = _line(judged, "key_off")
-    assert line.judgement == "met"
-    assert line.measured is not None
-    assert line.measured.value == pytest.approx(11.5, abs=0.1)
-
-
-def test_samples_lost_while_the_engine_runs_are_not_key_off() -> None:
-    attempt = idle_air()
-    start, end = attempt.engine[0]
-    torn = replace(
-        attempt, on=(attempt.on[0], (attempt.on[1][0], start + 9.0), (start + 12.0, end))
-    )
-    recording = recorded(torn)
-    judged = judge(recording, NAME, attempt.marks)
-    assert any("samples lost, not key off" in note for note in judged.notes)
-    assert _line(judged, "idle").judgement == "cannot tell"
-
-
-def test_a_jump_of_the_clock_in_a_hold_cannot_be_told() -> None:
-    attempt = idle_air()
-    hold = attempt.presses[-1][0]
-    recording = recorded(attempt)
-    jumped = {
-        name: replace(
-            series, time_s=np.where(series.time_s > hold + 5.0, series.time_s + 60.0, series.time_s)
-        )
-        for name, series in recording.series.items()
-    }
-    judged = judge(replace(recording, series=jumped), NAME)
-    assert any("while the pedal was held" in note for note in judged.notes)
-    assert _line(judged, "hold").judgement == "cannot tell"
-
-
-def test_a_clock_that_began_again_proves_no_time_with_the_key_off() -> None:
-    attempt = idle_air()
-    recording = recorded(attempt, 10.0)
-    on = attempt.on[1][0]
-    moved = {
-        name: replace(
-            series,
-            time_s=np.where(series.time_s < 5.0, series.time_s, series.time_s - on + 63.937),
-        )
-        for name, series in recording.series.items()
-    }
-    last = max(float(series.time_s[series.time_s < 5.0][-1]) for series in moved.values())
-    first = min(float(series.time_s[series.time_s > 5.0][0]) for series in moved.values())
-    moved = {
-        name: replace(
-            series,
-            time_s=np.where(
-                series.time_s < 5.0, series.time_s, series.time_s - first + last + 60.0
-            ),
-        )
-        for name, series in moved.items()
-    }
-    note = "The clock began again at 0 s; what follows is placed 60 s after the part before it."
-    judged = judge(replace(recording, series=moved, notes=(note,)), NAME)
-    assert _line(judged, "key_off").judgement == "cannot tell"
-    assert _line(judge(replace(recording, series=moved), NAME), "key_off").judgement == "met"
 
 
 def test_key_cycles_of_the_released_position() -> None:

@@ -65,11 +65,11 @@ def test_who_is_late_with_the_pedal_is_thought_late_with_the_key() -> None:
 
 def test_what_the_observing_adds_is_not_the_persons() -> None:
     rng = np.random.default_rng(3)
-    errors = [(float(rng.uniform(-0.2, 0.2)), 0.2) for _ in range(60)]
+    errors = [(float(rng.uniform(-0.2, 0.2)), 0.2, 1.0) for _ in range(60)]
     nothing = [Seen(0)] * (len(KINDS) - 2)
     seen = [Seen(0), Seen.of(errors), *nothing]
     _, spread = posterior(PRIOR, seen, 300, np.random.default_rng(1))
-    blind = [Seen(0), Seen.of([(error, 0.0) for error, _ in errors]), *nothing]
+    blind = [Seen(0), Seen.of([(error, 0.0, 1.0) for error, *_ in errors]), *nothing]
     _, taken = posterior(PRIOR, blind, 300, np.random.default_rng(1))
     assert np.median(spread[:, 1]) < 0.6 * np.median(taken[:, 1])
 
@@ -77,12 +77,12 @@ def test_what_the_observing_adds_is_not_the_persons() -> None:
 def test_one_kind_alone_agrees_with_the_sum_over_a_grid() -> None:
     """The same posterior by brute force: shared parts are taken out by making them tiny."""
     prior = type(PRIOR)(
-        bias_s=np.array([0.1]), shared_bias_s=1e-6, own_bias_s=np.array([0.2]),
+        bias_s=np.array([0.1]), shared_bias_s=np.array([1e-6]), own_bias_s=np.array([0.2]),
         spread_s=np.array([0.15]), shared_log=1e-6, own_log=0.5,
     )  # fmt: skip
     errors = np.array([0.31, 0.18, 0.42, 0.25])
     bias, spread = posterior(
-        prior, [Seen.of([(e, 0.0) for e in errors])], 4000, np.random.default_rng(1)
+        prior, [Seen.of([(e, 0.0, 1.0) for e in errors])], 4000, np.random.default_rng(1)
     )
     b = np.linspace(-0.6, 1.0, 801)[:, None]
     s = np.exp(np.linspace(np.log(0.01), np.log(2.0), 801))[None, :]
@@ -160,3 +160,42 @@ def test_a_plan_that_is_followed_forgives_the_last_delay() -> None:
     blind = action_times(P3, errors, {}, follows=False)
     assert followed[0, 1] - followed[0, 0] == pytest.approx(3.0)
     assert blind[0, 1] - blind[0, 0] == pytest.approx(1.5)
+
+
+def _series(lag_s: float, count: int = 3) -> list[KeptAttempt]:
+    """Attempts in which each beat of ten lags so much more than the one before. [s]"""
+    rng = np.random.default_rng(5)
+    kinds: list[Kind] = ["press", *["beat"] * 9]  # type: ignore[list-item]
+
+    def one() -> tuple[Timing, ...]:
+        off = 0.02 * rng.standard_normal(10)
+        return tuple(
+            Timing("five_presses", kind, 1 + place // 2, 0.0, 0.2 + lag_s * place + off[place])
+            for place, kind in enumerate(kinds)
+        )
+
+    return [KeptAttempt("made-up", outcome="done", timings=one()) for _ in range(count)]
+
+
+def test_who_cannot_keep_the_pace_is_thought_to_run_out_of_time() -> None:
+    slow, prompt = (learn_timing(_series(lag)).predict(P4) for lag in (0.15, 0.0))
+    missed = {one.step: one.miss for one in slow.steps}
+    assert slow.weakest == "five_presses"
+    assert missed["five_presses"] > 0.8
+    assert {one.step: one.miss for one in prompt.steps}["five_presses"] < 0.1
+    assert slow.led_chance == pytest.approx(slow.chance, abs=0.05), "a lead quickens nobody"
+
+
+def test_every_action_may_lapse_so_more_of_them_more_often() -> None:
+    nothing = learn_timing([])
+    missed = {one.step: one.miss for one in nothing.predict(P4).steps}
+    lapse = float(nothing.lapse.mean())
+    assert lapse == pytest.approx(0.004, abs=0.002)
+    assert missed["five_presses"] >= 1.0 - float(((1.0 - nothing.lapse) ** 10).mean()) - 1e-9
+
+
+def test_what_was_done_lately_counts_for_more() -> None:
+    early, late = _attempts(8, 0.5, 0.05), _attempts(8, 0.1, 0.05, seed=2)
+    better = learn_timing([*early, *late]).habit("press").bias_s
+    worse = learn_timing([*late, *early]).habit("press").bias_s
+    assert better < 0.3 < worse

@@ -39,7 +39,13 @@ class Asked(Client):
         known = frozenset(by_name(name).identifier for name in self._names_known)
         return (Controller(0x10, None, known),)
 
-    def read(self, identifiers: Sequence[int], controller: int | None = None) -> Sample:  # noqa: ARG002
+    def read(
+        self,
+        identifiers: Sequence[int],
+        controller: int | None = None,  # noqa: ARG002
+        *,
+        then: Sequence[int] = (),  # noqa: ARG002
+    ) -> Sample:
         self.left -= 1
         if self.left < 0:
             raise BusError("The adapter is gone.")

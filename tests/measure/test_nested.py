@@ -11,6 +11,7 @@ import pytest
 from bellmouth.car.description import Car, Known
 from bellmouth.finding.find import Case, solve
 from bellmouth.finding.infer import log_likelihood
+from bellmouth.finding.model_error import scale_weights
 from bellmouth.recording.stretch import Kind, Reading, Stretch
 
 pytest.importorskip("dynesty", reason="dynesty is a test extra")
@@ -67,7 +68,7 @@ def test_the_samplers_likelihood_is_the_findings_exact_one(moved: bool) -> None:
     unknowns = aim.unknowns(point)
     coordinates[0, aim.active] = unknowns
     where = point[None, len(aim.active) :]
-    weights = np.array(case.priors.model_error["scale_weights"])
+    weights = scale_weights(case.model, case.priors)
     gaussian = log_likelihood(
         case.model, case.hypotheses, row, case.covariances, weights, coordinates, where
     )[0]

@@ -14,8 +14,9 @@ from bellmouth.learning.procedure import Procedure
 from bellmouth.learning.session import Session
 from bellmouth.pages.big_digits import HEIGHT, big
 from bellmouth.pages.coach_card import coach_card, two_person_script
+from bellmouth.pages.coach_mixer import RATE_HZ, Samples
 from bellmouth.pages.coach_screen import CoachScreen
-from bellmouth.pages.coach_sound import RATE_HZ, Bell, Samples, Tones, tone
+from bellmouth.pages.coach_sound import Bell, Tones, tone
 from tests.learning.fake_clock import FakeClock
 
 P3, P4 = find_procedure("P3"), find_procedure("P4")

@@ -10,8 +10,9 @@ from bellmouth.learning.packs import find_procedure
 from bellmouth.practice.coached import Coached, Slips, coach_attempt, recording_of
 from bellmouth.practice.ignition import Key
 from bellmouth.practice.light_car import LightCar, Poll
-from bellmouth.practice.person import HABITS, Cue, Habit, Person
+from bellmouth.practice.person import HABITS, Cue, Habit, Kind, Person
 from bellmouth.practice.polled_car import PolledCar
+from bellmouth.recording.series import Floats
 
 P1, P2, P3, P4 = (find_procedure(name) for name in ("P1", "P2", "P3", "P4"))
 
@@ -43,6 +44,21 @@ def test_nobody_lets_go_before_they_pressed() -> None:
     done = person.hear([Cue(0.3 * turn, "pedal_pct", 100.0 * (turn % 2)) for turn in range(50)])
     times = [action.at_s for action in done]
     assert times == sorted(times)
+
+
+def test_errors_may_have_long_tails_and_hang_together() -> None:
+    cues = [Cue(10.0 * turn, "key", Key.ON) for turn in range(1, 2000)]
+
+    def errors(person: Person) -> Floats:
+        return np.array([one.at_s for one in person.hear(cues)]) - [one.at_s for one in cues]
+
+    habits: dict[Kind, Habit] = {"key": Habit(0.0, 0.1)}
+    plain = errors(Person(habits))
+    tailed = errors(Person(habits, tails=3.0))
+    hanging = errors(Person(habits, carries=0.5))
+    assert np.mean(np.abs(tailed) > 0.35) > 5 * np.mean(np.abs(plain) > 0.35)
+    assert np.corrcoef(hanging[1:], hanging[:-1])[0, 1] == pytest.approx(0.5, abs=0.08)
+    assert hanging.std() == pytest.approx(plain.std(), rel=0.1)
 
 
 def test_a_steady_person_teaches_the_light_car_and_the_judge_agrees() -> None:

@@ -5,8 +5,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from bellmouth.practice.cars import Cars
+from bellmouth.practice.cars import Cars, learnable_deg
 from bellmouth.practice.faults import CAUSES, PAIRS, SIZE_UNITS, Weather
+from bellmouth.practice.laws import FADES, PLATE_LAWS
 from bellmouth.practice.population import SINGLE_CAUSES, VARIANTS, Case, draw, healthy_again
 
 
@@ -148,3 +149,21 @@ def test_unknown_variants_and_plans_are_named() -> None:
         ValueError, match=r'^recording plan "race": use one of idle, held, drive\.$'
     ):
         draw(1, "A", 1, plans=["race"])
+
+
+@pytest.mark.parametrize("variant", VARIANTS)
+def test_deposits_are_worth_a_degree_to_what_learning_makes_up_for(variant: str) -> None:
+    cases = draw(200, variant, 8, causes=["deposit"])
+    car = Cars.join([c.car for c in cases])
+    plate, lost = PLATE_LAWS[variant](car), np.array([c.sizes["deposit"] for c in cases])
+    clean = plate(car.idle_opening_deg)
+    low, high = car.idle_opening_deg, car.idle_opening_deg + 20.0
+    for _ in range(40):
+        middle = 0.5 * (low + high)
+        passes = plate(middle) - lost * FADES[variant](middle, car.fade_deg) > clean
+        low, high = np.where(passes, low, middle), np.where(passes, middle, high)
+    worth = low - car.idle_opening_deg
+    assert 0.99 < worth.min() < 1.15
+    assert np.median(worth) > 1.7
+    assert 4.5 < worth.max() < 14.0
+    assert np.all(worth < learnable_deg(car) + 1e-6)

@@ -10,8 +10,10 @@ from bellmouth.book.entries import Entry
 from bellmouth.book.store import History, Store
 
 if TYPE_CHECKING:
+    from bellmouth.book.comebacks import Comebacks
     from bellmouth.book.forecast import Forecast
     from bellmouth.book.judging import Judged, Recomputed
+    from bellmouth.book.readers import Quantity
     from bellmouth.recording.series import Recording
 
 __all__ = ["Book"]
@@ -46,6 +48,7 @@ class Book(Store):
         recording: "Recording | str | Path",
         *,
         mapping: str | Path | Mapping[str, str] | None = None,
+        by: str | None = None,
         job: int | None = None,
         corrects: int | None = None,
     ) -> Entry:
@@ -55,7 +58,7 @@ class Book(Store):
 
         if isinstance(recording, str | Path):
             recording = read_recording(recording, mapping=mapping)
-        return add_recording(self, name, recording, job=job, corrects=corrects)
+        return add_recording(self, name, recording, by=by, job=job, corrects=corrects)
 
     def recording(self, name: str, number: int) -> "Recording":
         """The recording of an entry, sample for sample."""
@@ -116,6 +119,18 @@ class Book(Store):
             self, name, None if on is None else on.value.isoformat(), found.inspect_at_km.value,
             forecast_document(found, curve=False),
         )  # fmt: skip
+
+    def comebacks(self, **options: Any) -> "Comebacks":
+        """Which jobs came back, whole and by group; see `comebacks.comebacks`."""
+        from bellmouth.book.comebacks import comebacks  # noqa: PLC0415
+
+        return comebacks(self, **options)
+
+    def spreads(self) -> "tuple[Quantity, ...]":
+        """How far readings of one thing lie apart, by one person and by two; see `readers`."""
+        from bellmouth.book.readers import spreads  # noqa: PLC0415
+
+        return spreads(self)
 
     def cars(self, **options: Any) -> tuple[lists.Standing, ...]:
         """Cars, the last touched first; see `lists.cars`."""

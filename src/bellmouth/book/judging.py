@@ -67,12 +67,13 @@ def judge(
     references: Sequence[int] | None = None,
     results: Sequence[str] = (),
     complaint: str | None = None,
+    prior: Mapping[str, float] | None = None,
 ) -> Judged:
     """Ask what a recording of the book shows; the newest one where none is named.
 
     Numbers are those of entries. Where no references are given, the car's own recording from just
     after its plate was last cleaned is one: against it a deposit is told far better than alone.
-    The complaint is the job's where none is given.
+    The complaint is the job's where none is given. ``prior`` are own weights of the causes.
     """
     entries = store.history(name).entries
     if recording is None:
@@ -88,6 +89,8 @@ def judge(
         "complaint": complaint or _complaint(entries, chosen),
         "car": known_of(entries).document["car"],
     }
+    if prior:
+        inputs["prior"] = dict(prior)
     return _made(store, entries, "finding", inputs)
 
 
@@ -205,7 +208,7 @@ def _made(store: Store, entries: Sequence[Entry], kind: str, inputs: Mapping[str
     said = {"complaint": inputs["complaint"], "references": read[len(numbers) :]}
     result: Finding | Proof
     if kind == "finding":
-        result = find(read[0], car, results=inputs["results"], **said)
+        result = find(read[0], car, results=inputs["results"], prior=inputs.get("prior"), **said)
     else:
         from bellmouth.finding.prove import prove  # noqa: PLC0415
 

@@ -1,5 +1,6 @@
 """What is known of a car, as the book keeps it, and back."""
 
+import unicodedata
 from collections.abc import Mapping
 from dataclasses import fields
 from datetime import date
@@ -32,7 +33,7 @@ def known_document(
         If the car is described in a way that no car file may be.
     """
     tidy = " ".join(name.split())
-    if not tidy or len(tidy) > _LONGEST or not tidy.isprintable():
+    if not tidy or len(tidy) > _LONGEST or any(_unfit(one) for one in tidy):
         raise BookError(f"{name!r} cannot be a car's name: 1 to {_LONGEST} characters of text.")
     said = plain_car(car if isinstance(car, Car) else car_from_mapping(car))
     known: dict[str, Any] = {"name": tidy, "car": said}
@@ -47,6 +48,11 @@ def known_document(
     if keep_until:
         known["keep_until"] = _day(keep_until)
     return known
+
+
+def _unfit(character: str) -> bool:
+    """Whether no name can hold it; marks of direction and joined pictures belong to writing."""
+    return unicodedata.category(character) in {"Cc", "Cs", "Zl", "Zp"}
 
 
 def plain_car(car: Car) -> dict[str, Any]:

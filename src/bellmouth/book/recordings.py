@@ -17,7 +17,7 @@ from bellmouth.recording.export import frame
 from bellmouth.recording.series import Recording
 from bellmouth.recording.stretch import Stretch
 
-__all__ = ["add_recording", "idle_opening", "recording_of"]
+__all__ = ["add_recording", "held", "idle_opening", "recording_of"]
 
 #: Readings that follow the plate, the one that most cars have first.
 _OPENINGS = ("throttle_position", "commanded_throttle_actuator", "relative_throttle_position")
@@ -29,10 +29,11 @@ def add_recording(
     name: str,
     recording: Recording,
     *,
+    by: str | None = None,
     job: int | None = None,
     corrects: int | None = None,
 ) -> Entry:
-    """Keep a recording as a Parquet file and add an entry for it.
+    """Keep a recording as a Parquet file and add an entry for it; ``by`` is who made it.
 
     Raises
     ------
@@ -43,10 +44,20 @@ def add_recording(
     frame(recording).write_parquet(buffer)
     with store.told():
         kept = store.files.keep("recordings", buffer.getvalue(), "parquet")
-    document = _described(recording)
+    document = _described(recording) | ({"by": by} if by else {})
     if not _same(_read(store, kept, document), recording):
         raise BookError(f"{recording.source}: cannot be kept without losing samples.")
     return store.add(name, "recording", document, files=[kept], job=job, corrects=corrects)
+
+
+def held(store: Store, entries: Sequence[Entry], recording: Recording) -> Entry | None:
+    """The entry among some that holds the same samples already, None where there is none."""
+    samples = sum(series.time_s.size for series in recording.series.values())
+    for entry in entries:
+        like = entry.kind == "recording" and entry.document.get("samples") == samples
+        if like and _same(recording_of(store, entry), recording):
+            return entry
+    return None
 
 
 def recording_of(store: Store, entry: Entry) -> Recording:

@@ -7,7 +7,7 @@ from datetime import UTC, date, datetime, timedelta
 from bellmouth.book.entries import Entry, effective
 from bellmouth.errors import BookError
 
-__all__ = ["checked_date", "checked_distance", "stamp"]
+__all__ = ["checked_comeback", "checked_date", "checked_distance", "stamp"]
 
 # Two computers that write one book never agree to the second.
 _CLOCKS_DIFFER = timedelta(minutes=10)
@@ -31,6 +31,23 @@ def stamp(now: datetime, last: str | None) -> str:
             f"{last[:16]} UTC. Set the computer's clock; nothing was written."
         )
     return last
+
+
+def checked_comeback(number: int | None, entries: Sequence[Entry], job: int | None) -> None:
+    """Refuse a comeback of a job that there is not, or that is not before this one.
+
+    Raises
+    ------
+    BookError
+        One sentence for either.
+    """
+    if number is None:
+        return
+    there = sorted({one.job for one in entries if one.kind == "job" and one.job is not None})
+    earlier = [one for one in there if job is None or one < job]
+    if number not in earlier:
+        known = ", ".join(map(str, earlier)) or "none"
+        raise BookError(f"Job {number} is no earlier job of this car. Earlier jobs: {known}.")
 
 
 def checked_date(

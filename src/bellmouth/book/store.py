@@ -164,6 +164,7 @@ class Store:
         distance_km: float | None = None,
         on: date | str | None = None,
         complaint: str | None = None,
+        comeback_of: int | None = None,
         corrects: int | None = None,
     ) -> Entry:
         """Open a job on a car, or correct the facts of one.
@@ -176,13 +177,16 @@ class Store:
             The day; today where it is not given.
         complaint
             What the owner says.
+        comeback_of
+            Number of the earlier job whose work did not hold.
         corrects
             Number of the job whose facts these are.
 
         Raises
         ------
         BookError
-            If the day is before the last job's, or the odometer runs backwards.
+            If the day is before the last job's, the odometer runs backwards, or there is no such
+            earlier job.
         """
         with self.told(), writing(self.engine) as connection:
             car_id, entries = self.read(connection, name)
@@ -192,9 +196,12 @@ class Store:
                 on, job = on or old.on_date, old.job
                 distance_km = old.distance_km if distance_km is None else distance_km
                 complaint = complaint or old.document.get("complaint")
+                comeback_of = comeback_of or old.document.get("comeback_of")
             day = rules.checked_date(on, entries, self.today(), corrects)
             distance = rules.checked_distance(distance_km, entries, corrects)
-            said = {"complaint": complaint} if complaint else {}
+            rules.checked_comeback(comeback_of, entries, job)
+            facts = {"complaint": complaint, "comeback_of": comeback_of}
+            said = {key: value for key, value in facts.items() if value}
             entry = Entry(0, "job", "", said, job, corrects, day, distance)
             return self._append(connection, car_id, entries, entry)
 

@@ -3,7 +3,7 @@
 import time
 from dataclasses import replace
 
-from bellmouth.bus.link import Answer, Exchange, Link, Losses
+from bellmouth.bus.link import Answer, Exchange, Link, Losses, Onward
 from bellmouth.bus.reports import Silence
 from bellmouth.j1979.messages import Service
 
@@ -21,6 +21,7 @@ READ_SERVICES = frozenset(
     }
 )
 
+_READING = frozenset(bytes((one,)) for one in READ_SERVICES)
 _WHO_IS_THERE = b"\x01\x00"
 _QUIET_AFTER = 2  # unanswered in a row; then everybody is asked whether anybody is there
 _TRIES = 3  # unanswered in a row before an item is given up
@@ -45,6 +46,8 @@ class Asker:
 
     def __init__(self, link: Link) -> None:
         self.link = link
+        self._onward = link if isinstance(link, Onward) else None
+        self._is_checked = bool(getattr(link, "is_checked", False))
         self.malformed = 0
         self.unconfirmed = 0
         self.belated = 0
@@ -79,8 +82,18 @@ class Asker:
         wire = self.link.losses
         return self._is_lossy or bool(wire.damaged or wire.cut or wire.stray or wire.reopened)
 
-    def ask(self, payload: bytes, to: int | None = None, *, expect: int | None = None) -> Exchange:
-        """Ask once.
+    def ask(
+        self,
+        payload: bytes,
+        to: int | None = None,
+        *,
+        expect: int | None = None,
+        then: bytes | None = None,
+    ) -> Exchange:
+        """Ask once; ``then`` is what the same controller is most likely asked next.
+
+        Where the link can, that is sent before this returns. It costs an answer's time if the
+        next question is another one.
 
         Raises
         ------
@@ -89,9 +102,12 @@ class Asker:
         BusError
             If the adapter is gone.
         """
-        if payload[:1] not in {bytes((one,)) for one in READ_SERVICES}:
-            raise ValueError(f"service {payload[:1].hex()} only reads nothing; it is never sent")
+        for one in (payload,) if then is None else (payload, then):
+            if one[:1] not in _READING:
+                raise ValueError(f"service {one[:1].hex()} only reads nothing; it is never sent")
         exchange = self.link.exchange(payload, to, expect=expect)
+        if then is not None and to is not None and exchange.answers and self._onward is not None:
+            self._onward.begin(then, to)
         self._note(exchange)
         if not exchange.answers and self._unanswered == _QUIET_AFTER and self.silence is None:
             self._look_around()
@@ -124,7 +140,8 @@ class Asker:
         """Ask one controller until it has said the same twice; None where it does not.
 
         For what does not change meanwhile: codes, identity, masks. A wrong digit that slipped
-        through the wire is not said twice.
+        through the wire is not said twice. Where the wire itself checks every message (the K
+        line's checksum), and never had to, once is enough.
         """
         said: list[bytes] = []
         unanswered = 0
@@ -135,7 +152,7 @@ class Asker:
                 unanswered += 1
                 if unanswered >= (_TRIES_ON_A_BAD_LINK if self.is_damaged else _TRIES):
                     break
-            elif reply in said:
+            elif reply in said or (self._is_checked and not self.is_damaged):
                 return reply
             else:
                 self._is_lossy |= unanswered > 0  # it knows this, and kept silent before

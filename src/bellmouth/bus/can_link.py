@@ -2,6 +2,8 @@
 
 import threading
 import time
+from collections.abc import Callable
+from contextlib import suppress
 
 from bellmouth.bus.gathering import ADAPTER_MARGIN_S, Gathering
 from bellmouth.bus.link import Answer, Exchange, Losses
@@ -28,7 +30,8 @@ _PAUSES_S = (0.05, 0.1, 0.2, 0.5)  # between attempts to reopen; the last one re
 
 
 class CanLink:
-    """A car on CAN; see :class:`bellmouth.bus.link.Link`.
+    """A car on CAN; see :class:`bellmouth.bus.link.Link` and
+    :class:`bellmouth.bus.link.Onward`.
 
     Parameters
     ----------
@@ -58,6 +61,7 @@ class CanLink:
         self._lock = threading.Lock()
         self._is_uneasy = False
         self._strikes = 0
+        self._begun: Gathering | None = None
 
     @property
     def description(self) -> str:
@@ -84,40 +88,80 @@ class CanLink:
         if not 0 < len(payload) <= _SINGLE_FRAME_BYTES:
             raise BusError(f"A request of {len(payload)} bytes cannot be asked; it has 1 to 7.")
         with self._lock:
-            before = self._wire.refused
-            try:
-                gathered = self._ask(payload, to, expect)
-            except WireLostError as error:
-                gathered = self._gathering(payload, to, expect)
-                self._recover(error)
-            self._judge(gathered, refused=self._wire.refused > before)
+            gathered = self._finish(payload, to) or self._whole(payload, to, expect)
         return Exchange(gathered.sent_s, tuple(gathered.answers.values()))
 
-    def _ask(self, payload: bytes, to: int | None, expect: int | None) -> Gathering:
-        self._settle()
+    def begin(self, payload: bytes, to: int) -> None:
+        """Send a request whose answer the next exchange gathers: see :class:`Onward`.
+
+        The controller works on it while the caller works on the last answer.
+        """
+        with self._lock:
+            if self._is_uneasy or self._is_receiving or self._begun is not None:
+                return
+            with suppress(WireLostError):  # the next exchange meets it again, and recovers
+                self._begun = self._request(payload, to, 1)
+
+    def _finish(self, payload: bytes, to: int | None) -> Gathering | None:
+        """What was begun, if that is what is wanted now; else it is got out of the way."""
+        begun, self._begun = self._begun, None
+        if begun is None:
+            return None
+        gathered = self._watched(lambda: self._gather(begun), begun)
+        return gathered if (begun.request, begun.to) == (payload, to) else None
+
+    def _whole(self, payload: bytes, to: int | None, expect: int | None) -> Gathering:
+        """Send a request and gather its answers."""
+
+        def ask() -> Gathering:
+            self._settle()
+            return self._gather(self._request(payload, to, expect))
+
+        return self._watched(ask, self._gathering(payload, to, expect))
+
+    def _watched(self, work: Callable[[], Gathering], without: Gathering) -> Gathering:
+        """What comes of some work, judged; nothing comes of it where the adapter went away."""
+        before = self._wire.refused
+        try:
+            gathered = work()
+        except WireLostError as error:
+            gathered = without
+            gathered.answers.clear()
+            self._recover(error)
+        self._judge(gathered, refused=self._wire.refused > before)
+        return gathered
+
+    def _request(self, payload: bytes, to: int | None, expect: int | None) -> Gathering:
         gathered = self._gathering(payload, to, expect)
         ids = self._identifiers
         identifier = functional_id(ids) if to is None else physical_id(to, ids)
         data = bytes((len(payload),)) + payload
         self._send(identifier, data.ljust(8, bytes((PADDING,))))
+        return gathered
+
+    def _gather(self, gathered: Gathering) -> Gathering:
         heard_s = gathered.sent_s
         while not gathered.is_complete:
-            deadline = gathered.deadline_s
-            if self._is_receiving:
-                more = min(heard_s, gathered.sent_s + _LONGEST_MESSAGE_S) + N_CR_S + MARGIN_S
-                deadline = max(deadline, more)
-            left = deadline - time.monotonic()
-            if left <= 0:
-                break
+            left = 0.0  # what has arrived is taken, however late it is fetched
+            if self._wire.next_identifier is None:
+                left = max(self._deadline_s(gathered, heard_s) - time.monotonic(), 0.0)
             frame = self._wire.receive(left)
             if frame is None:
                 self._tick()
+                if left <= 0:
+                    break
                 continue
             heard_s = frame.at_s
             answer = self._assemble(frame)
             if answer is not None:
                 gathered.take(answer)
         return gathered
+
+    def _deadline_s(self, gathered: Gathering, heard_s: float) -> float:
+        if not self._is_receiving:
+            return gathered.deadline_s
+        more = min(heard_s, gathered.sent_s + _LONGEST_MESSAGE_S) + N_CR_S + MARGIN_S
+        return max(gathered.deadline_s, more)
 
     def _gathering(self, payload: bytes, to: int | None, expect: int | None) -> Gathering:
         now = time.monotonic()
@@ -132,7 +176,8 @@ class CanLink:
             return None
         if source not in self._assemblies:
             self._assemblies[source] = Assembly(source, self._identifiers, self._send, self.losses)
-        whole = self._assemblies[source].feed(frame.data)
+        more = self._wire.next_identifier == frame.identifier
+        whole = self._assemblies[source].feed(frame.data, more=more)
         return None if whole is None else Answer(source, whole, frame.at_s)
 
     @property
@@ -151,6 +196,7 @@ class CanLink:
     def start_counting(self) -> None:
         """Let whatever is under way arrive, and count losses from here on."""
         with self._lock:
+            self._begun = None
             self._is_uneasy = True
             self._settle()
             self.losses.unanswered = self.losses.stray = 0
@@ -205,6 +251,7 @@ class CanLink:
             else:
                 break
         self.losses.reopened += 1
+        self._begun = None
         self._is_uneasy = True
 
     def keep_alive(self) -> None:

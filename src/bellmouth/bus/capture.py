@@ -105,6 +105,7 @@ class _Run:
     speed: float | None = None
     quiet_since_s: float | None = None
     heard: Callable[[float, Mapping[str, float]], None] | None = None
+    onward: tuple[int, ...] = ()  # what the last request was followed by at once
     quiet: list[str] = field(default_factory=list)
     ended: list[str] = field(default_factory=list)
 
@@ -228,12 +229,17 @@ def _loop(run: _Run, seconds: float | None, progress: Callable[[Progress], None]
         now = run.now_s
         if seconds is not None and now >= seconds:
             return
+        # Whatever takes longer than an answer is done with no answer on its way: its time would
+        # be known less exactly.
+        is_look, is_duty = now >= run.next_look_s, run.journal.has_duty
         try:
-            _ask(run)
+            _ask(run, onward=not (is_look or is_duty))
         except BusError as error:
             run.ended.append(f"The capture ended there: {error}")
             return
-        if run.now_s >= run.next_look_s:
+        if is_duty:
+            run.journal.tend()
+        if is_look:
             _look(run)
             progress(
                 Progress(
@@ -254,11 +260,13 @@ def _loop(run: _Run, seconds: float | None, progress: Callable[[Progress], None]
 def _first_looks(run: _Run) -> None:
     for _ in range(FIRST_LOOKS):
         _ask(run)
+        run.journal.tend()
 
 
-def _ask(run: _Run) -> None:
-    """One request; its values are on disk when this returns."""
-    asked = run.polling.next(run.now_s)
+def _ask(run: _Run, *, onward: bool = False) -> None:
+    """One request; its values are on disk when this returns, and the next may be on its way."""
+    asked = run.onward or run.polling.next(run.now_s)
+    run.onward = run.polling.next(run.now_s) if onward else ()
     sample = _sample(run, asked)
     run.requests += 1
     run.polling.heard(asked, sample)
@@ -280,7 +288,7 @@ def _sample(run: _Run, asked: tuple[int, ...]) -> "Sample":
     gone_s: float | None = None
     while True:
         try:
-            return run.client.read(asked, run.controller)
+            return run.client.read(asked, run.controller, then=run.onward)
         except BusError:
             gone_s = run.now_s if gone_s is None else gone_s
             if run.now_s - gone_s > GONE_S:

@@ -142,7 +142,13 @@ class Client:
         ]
         return (*unread, *refused)
 
-    def read(self, identifiers: Sequence[int], controller: int | None = None) -> Sample:
+    def read(
+        self,
+        identifiers: Sequence[int],
+        controller: int | None = None,
+        *,
+        then: Sequence[int] = (),
+    ) -> Sample:
         """Values of some parameters of one controller (service 01).
 
         Up to six that the controller takes together are asked in one request; more take several,
@@ -155,6 +161,10 @@ class Client:
             Parameters of service 01.
         controller
             Its address, or None for the engine's.
+        then
+            What will be read next, if that is known: on a CAN link that never lost anything it is
+            asked for before this returns, so that the car works on it while the caller works on
+            this. Whoever comes late for it has its time less exactly; nothing else is lost.
 
         Raises
         ------
@@ -163,7 +173,7 @@ class Client:
         BusError
             If there is no such controller, or the adapter went away and stays away.
         """
-        return self._sampler(controller).read(identifiers)
+        return self._sampler(controller).read(identifiers, then)
 
     def _sampler(self, controller: int | None) -> Sampler:
         address = self.controllers[0].address if controller is None else controller

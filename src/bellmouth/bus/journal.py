@@ -75,6 +75,11 @@ class Journal:
         """How many values were written."""
         return self._kept.samples
 
+    @property
+    def has_duty(self) -> bool:
+        """Whether :meth:`tend` has something to do that takes longer than a row."""
+        return self._sync.due() or self._snapshot_due() is not None
+
     def add(self, time_s: float, values: Mapping[str, float]) -> None:
         """Write the values read at one time. [s]
 
@@ -89,12 +94,23 @@ class Journal:
         cells = (repr(known[name]) if name in known else "" for name in self._names)
         self._write(f"{time_s:.6f},{','.join(cells)},\n")
         self._kept.add(time_s, known)
+
+    def tend(self) -> None:
+        """See to it that the rows get to the disk itself and into the file, where that is due.
+
+        May take a while: not for a moment in which an answer is on its way.
+        """
         if self._sync.due():
             with self._sync:
                 os.fsync(self._file)
+        snapshots = self._snapshot_due()
+        if snapshots is not None:
+            snapshots.take(self._kept.recording)
+
+    def _snapshot_due(self) -> Snapshots | None:
         # A table of one row is no recording yet.
-        if self._snapshots is not None and self._kept.complete and self._kept.rows > 1:
-            self._snapshots.take(self._kept.recording)
+        there = self._snapshots is not None and self._kept.complete and self._kept.rows > 1
+        return self._snapshots if there and self._snapshots and self._snapshots.due() else None
 
     def recording(self) -> Recording:
         """What was recorded so far (of a very long capture, its end)."""

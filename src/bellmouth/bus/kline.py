@@ -80,7 +80,8 @@ class KLineLink:
     """A session on a K line; implements :class:`bellmouth.bus.link.Link`.
 
     ``most_parameters`` is how many parameters one request can hold. A request with more is asked
-    one by one, and each comes back as an answer of its own with its own time.
+    one by one, and each comes back as an answer of its own with its own time. ``is_checked``: every
+    message carries a checksum.
 
     Parameters
     ----------
@@ -96,6 +97,7 @@ class KLineLink:
     """
 
     most_parameters = 1
+    is_checked = True
 
     def __init__(self, wire: Wire, *, patience_s: float = 10.0) -> None:
         self._wire = wire

@@ -5,9 +5,9 @@ counters, headers or checksums; those are the link's business.
 """
 
 from dataclasses import dataclass, field
-from typing import Protocol
+from typing import Protocol, runtime_checkable
 
-__all__ = ["Answer", "Exchange", "Link", "Losses"]
+__all__ = ["Answer", "Exchange", "Link", "Losses", "Onward"]
 
 
 @dataclass(frozen=True)
@@ -102,4 +102,17 @@ class Link(Protocol):
 
     def close(self) -> None:
         """Let go of the wire."""
+        ...
+
+
+@runtime_checkable
+class Onward(Protocol):
+    """A link that can put the next request on the wire while the last answer is worked on."""
+
+    def begin(self, payload: bytes, to: int) -> None:
+        """Send now what :meth:`Link.exchange` will be asked for next, of one controller.
+
+        Where the next exchange turns out to be another one, this one's answer is waited for and
+        thrown away. Nothing is sent where the link is not at rest.
+        """
         ...

@@ -98,11 +98,13 @@ class Polling:
 
     def next(self, now_s: float) -> tuple[int, ...]:
         """Identifiers to ask for now, most overdue first. [s]"""
+        asked, period, unanswered = self._asked, self._period, self._unanswered
         overdue = {
-            one: (now_s - self._asked[one]) / (self._period[one] * self._backed_off(one))
+            one: (now_s - asked[one])
+            / (period[one] if unanswered[one] < PATIENCE else period[one] * self._backed_off(one))
             for one in self._base
         }
-        chosen = sorted(overdue, key=lambda one: -overdue[one])[: self._batch]
+        chosen = sorted(overdue, key=overdue.__getitem__, reverse=True)[: self._batch]
         for one in chosen:
             self._asked[one] = now_s
         return tuple(chosen)

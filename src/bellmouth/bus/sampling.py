@@ -7,6 +7,7 @@ bears it out, see :class:`Doubt`.
 import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from bellmouth.bus.asking import Asker
 from bellmouth.bus.habits import Habits
@@ -109,6 +110,14 @@ class _Round:
         self.source = self.source if source is None else source
 
 
+class _Wording(NamedTuple):
+    """How a set of parameters was asked: the request, and the companion nobody wants."""
+
+    part: tuple[int, ...]
+    request: tuple[int, ...]
+    companion: int | None
+
+
 def _in_order(given: Raw, part: Sequence[int]) -> bool:
     places = [part.index(one) for one in given]
     return places == sorted(places)
@@ -134,15 +143,18 @@ class Sampler:
         self._doubt = doubt
         self.habits = habits
         self.maxima: Mapping[str, float | None] = {}
+        self._begun: _Wording | None = None
 
-    def read(self, identifiers: Sequence[int]) -> Sample:
+    def read(self, identifiers: Sequence[int], then: Sequence[int] = ()) -> Sample:
         """Values now; see :meth:`bellmouth.bus.client.Client.read`."""
-        for one in identifiers:
+        for one in (*identifiers, *then):
             parameters.by_identifier(one)  # an unknown one is the caller's mistake
         now = time.monotonic()
         gathered: _Round | None = None
-        for part in self.habits.plan(identifiers):
-            asked = self._ask_fully(part)
+        parts = self.habits.plan(identifiers)
+        onward = [*parts[1:], next(iter(self.habits.plan(then)), ())]
+        for part, following in zip(parts, onward, strict=False):
+            asked = self._ask_fully(part, following)
             if gathered is None:
                 gathered = asked
             else:
@@ -184,9 +196,9 @@ class Sampler:
         self._asker.unconfirmed += len(refuted)
         return {one: data for one, data in raw.items() if one not in refuted}
 
-    def _ask_fully(self, part: tuple[int, ...]) -> _Round:
+    def _ask_fully(self, part: tuple[int, ...], following: tuple[int, ...] = ()) -> _Round:
         """Ask a request; where that many were never answered whole, ask what is missing alone."""
-        exchange, raw, reply = self._ask(part)
+        exchange, raw, reply = self._ask(part, following)
         gathered = _Round(exchange.sent_s, time.monotonic())
         if raw:
             gathered.done_s = max(one.received_s for one in exchange.answers)
@@ -205,11 +217,13 @@ class Sampler:
             self.habits.failed(part)
         return gathered
 
-    def _ask(self, part: tuple[int, ...]) -> tuple[Exchange, Raw, Data | Negative | None]:
+    def _ask(
+        self, part: tuple[int, ...], following: tuple[int, ...] = ()
+    ) -> tuple[Exchange, Raw, Data | Negative | None]:
         """One request and what can be believed of its answer, put again where that was belated."""
         for _ in range(_ASKED_AGAIN):
-            request, companion = self.habits.request(part, wary=self._asker.is_wary)
-            exchange, raw, reply = self._ask_once(request)
+            request, companion = self._wording(part)
+            exchange, raw, reply = self._ask_once(request, self._onward(part, following))
             if not raw:
                 if companion is not None and isinstance(reply, Negative):
                     self.habits.failed(request)  # perhaps one too many
@@ -227,10 +241,27 @@ class Sampler:
             self.habits.gave(part, raw)
         return exchange, raw, reply
 
-    def _ask_once(self, part: tuple[int, ...]) -> tuple[Exchange, Raw, Data | Negative | None]:
+    def _wording(self, part: tuple[int, ...]) -> tuple[tuple[int, ...], int | None]:
+        """How a set is asked: as it was begun, if it was."""
+        begun, self._begun = self._begun, None
+        if begun is not None and begun.part == part:
+            return begun.request, begun.companion
+        return self.habits.request(part, wary=self._asker.is_wary)
+
+    def _onward(self, part: tuple[int, ...], following: tuple[int, ...]) -> bytes | None:
+        """What may be sent before this part's answer is looked at, on a link without a flaw."""
+        settled = self.habits.is_proven(part) and self.habits.is_proven(following)
+        if not following or not settled or self._asker.is_wary or self._doubt.is_on:
+            return None
+        self._begun = _Wording(following, *self.habits.request(following, wary=False))
+        return encode(Request(Service.CURRENT_DATA, self._begun.request))
+
+    def _ask_once(
+        self, part: tuple[int, ...], then: bytes | None = None
+    ) -> tuple[Exchange, Raw, Data | Negative | None]:
         """One request and what its answer holds, if that is whole."""
         payload = encode(Request(Service.CURRENT_DATA, part))
-        exchange = self._asker.ask(payload, self._address, expect=1)
+        exchange = self._asker.ask(payload, self._address, expect=1, then=then)
         payloads = [a.payload for a in exchange.answers if a.source == self._address]
         if not payloads:
             if len(part) == 1 and self._asker.silence is None:

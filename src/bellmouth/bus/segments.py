@@ -84,8 +84,12 @@ class Assembly:
         """Whether a message has begun and is not yet whole."""
         return bool(self._logic.is_rx_active())
 
-    def feed(self, data: bytes) -> bytes | None:
-        """Take a frame's data; a message comes back once it is whole."""
+    def feed(self, data: bytes, *, more: bool = False) -> bytes | None:
+        """Take a frame's data; a message comes back once it is whole.
+
+        ``more``: the controller's next frame is there already and will be fed at once, so that
+        the library may look at both together.
+        """
         kind = data[0] >> 4 if data else None
         if kind == _FIRST and len(data) < _FRAME_BYTES:
             self._losses.damaged += 1  # a first frame is full by definition
@@ -101,7 +105,12 @@ class Assembly:
         if kind == _SINGLE and not self.is_receiving and 1 <= data[0] < len(data):
             return data[1 : 1 + data[0]]  # nothing to put together, and most answers are such
         self._in.append(isotp.CanMessage(self._response_id, data=data, extended_id=self._extended))
-        self._logic.process()
+        if kind == _CONSECUTIVE:
+            if more and self.is_receiving and self._left > 0:
+                return None
+            self._logic.process(do_tx=False)  # no block size: the first frame alone is answered
+        else:
+            self._logic.process()
         return self._whole()
 
     def _is_full(self, kind: int | None, data: bytes) -> bool:

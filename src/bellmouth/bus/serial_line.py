@@ -6,14 +6,18 @@ adapter's refusals. Here every line must be exactly a frame or an acknowledgemen
 counted. Opening waits for the adapter's acknowledgement rather than for two seconds.
 """
 
+import os
 import re
 import select
 import time
+from collections import deque
+from contextlib import suppress
+from typing import NamedTuple
 
 import can
 from can.interfaces.slcan import slcanBus
 
-__all__ = ["SerialLineBus", "parse_line"]
+__all__ = ["LineFrame", "SerialLineBus", "parse_line"]
 
 _END = re.compile(rb"[\r\a]")
 _HEX = frozenset(b"0123456789ABCDEFabcdef")
@@ -22,6 +26,8 @@ _KEPT_SILENT = frozenset(b"zZFVvN")  # acknowledgements and answers that carry n
 _STAMP_DIGITS = 4  # of the adapter's own time stamp, where some other program switched it on
 _LONGEST_LINE = 40
 _CHUNK = 4096
+_WRITE_S = 0.5  # a port that takes nothing for so long is given up
+_CLOSED = -1  # no file's handle: whatever is tried with it fails as on a lost port
 _ACK_S = 1.0  # a starved machine is slower than any adapter
 _QUIET_S = 0.05
 _ATTEMPTS = 3
@@ -32,7 +38,27 @@ _RATE_COMMANDS = {
 }  # fmt: skip
 
 
-def parse_line(line: bytes) -> can.Message | None:
+class LineFrame(NamedTuple):
+    """A frame as its line says."""
+
+    identifier: int
+    extended: bool
+    remote: bool
+    dlc: int
+    data: bytes
+
+    def message(self) -> can.Message:
+        """The same for the library."""
+        return can.Message(
+            arbitration_id=self.identifier,
+            is_extended_id=self.extended,
+            is_remote_frame=self.remote,
+            dlc=self.dlc,
+            data=None if self.remote else self.data,
+        )
+
+
+def parse_line(line: bytes) -> LineFrame | None:
     """The frame in a line without its end; None where the line is not exactly one."""
     digits = _DIGITS.get(line[0]) if line else None
     if digits is None or len(line) < digits + 2 or not _HEX.issuperset(line[1:]):
@@ -43,13 +69,7 @@ def parse_line(line: bytes) -> can.Message | None:
     held = 0 if remote else 2 * length
     if length > 8 or identifier > most or len(data) not in (held, held + _STAMP_DIGITS):
         return None
-    return can.Message(
-        arbitration_id=identifier,
-        is_extended_id=extended,
-        is_remote_frame=remote,
-        dlc=length,
-        data=None if remote else bytes.fromhex(data[:held].decode("ascii")),
-    )
+    return LineFrame(identifier, extended, remote, length, bytes.fromhex(data[:held].decode()))
 
 
 class SerialLineBus(slcanBus):
@@ -77,13 +97,16 @@ class SerialLineBus(slcanBus):
         self.acknowledges = False
         self._acknowledged = 0
         self._held = bytearray()
-        self._ready: list[can.Message] = []
+        self._ready: deque[LineFrame] = deque()
         self._is_set_up = False
         super().__init__(channel, sleep_after_open=0.0, timeout=0.0)
+        self._handle = self.fileno()
+        self.serialPortOrig.write_timeout = _WRITE_S
         try:
             self._set_up(bitrate)
         except (OSError, can.CanError):
             self._is_shutdown = True
+            self._handle = _CLOSED
             self.serialPortOrig.close()
             raise
         self._is_set_up = True
@@ -92,6 +115,11 @@ class SerialLineBus(slcanBus):
     def holds_frames(self) -> bool:
         """Whether frames have been read and not yet taken."""
         return bool(self._ready)
+
+    @property
+    def next_identifier(self) -> int | None:
+        """Of the frame that is taken next, None where none has been read."""
+        return self._ready[0].identifier if self._ready else None
 
     def open(self) -> None:
         """Open the channel; the constructor of the base class is not meant here."""
@@ -104,6 +132,7 @@ class SerialLineBus(slcanBus):
         try:
             super().shutdown()
         finally:
+            self._handle = _CLOSED  # its number may soon be another file's
             self.serialPortOrig.close()
             if connection is not None:  # pyserial forgets it when the other end has gone
                 connection.close()
@@ -161,8 +190,12 @@ class SerialLineBus(slcanBus):
         return None
 
     def _write(self, string: str) -> None:
+        line = string.encode("ascii") + self.LINE_TERMINATOR
         try:
-            self.serialPortOrig.write(string.encode("ascii") + self.LINE_TERMINATOR)
+            with suppress(BlockingIOError):
+                line = line[os.write(self._handle, line) :]
+            if line:  # the port is full: the library waits, within its time
+                self.serialPortOrig.write(line)
         except OSError as error:  # pyserial's errors are among them
             raise can.CanOperationError(f"Could not write to serial device: {error}") from error
 
@@ -175,12 +208,23 @@ class SerialLineBus(slcanBus):
         if not self._ready and timeout is not None and timeout > 0:
             self._wait(timeout)
             self._fill()
-        return (self._ready.pop(0) if self._ready else None), False
+        return (self._ready.popleft().message() if self._ready else None), False
+
+    def take(self) -> LineFrame | None:
+        """What :meth:`recv` gives at once, without the library's coat."""
+        if not self._ready:
+            self._fill()
+        return self._ready.popleft() if self._ready else None
+
+    def put(self, identifier: int, data: bytes, *, extended: bool) -> None:
+        """What :meth:`send` does with a data frame, without the library's coat."""
+        name = f"T{identifier:08X}" if extended else f"t{identifier:03X}"
+        self._write(f"{name}{len(data)}{data.hex().upper()}")
 
     def _fill(self) -> bool:
         """Take in all that waits; False where nothing did."""
         try:
-            came = self.serialPortOrig.read(_CHUNK)
+            came = self._chunk()
         except OSError as error:
             raise can.CanOperationError(f"Could not read from serial device: {error}") from error
         self._held += came
@@ -194,14 +238,22 @@ class SerialLineBus(slcanBus):
             self._held.clear()
         return bool(came)
 
+    def _chunk(self) -> bytes:
+        """What waits, by one call; where that is nothing, the library tells why."""
+        try:
+            came = os.read(self._handle, _CHUNK)
+        except BlockingIOError:
+            return b""
+        return came or bytes(self.serialPortOrig.read(_CHUNK))
+
     def _take(self, line: bytes, *, refused: bool) -> None:
         if refused:
             self.refused += 1
             self.damaged += bool(line)
             return
-        message = parse_line(line)
-        if message is not None:
-            self._ready.append(message)
+        frame = parse_line(line)
+        if frame is not None:
+            self._ready.append(frame)
         elif not line or line in (b"z", b"Z"):
             self._acknowledged += 1
         elif line[0] not in _KEPT_SILENT or not line.isalnum():

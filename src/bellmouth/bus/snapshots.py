@@ -45,9 +45,13 @@ class Snapshots:
         self._duty = Duty(SNAPSHOT_S, SNAPSHOT_SHARE, clock, at_once=True)
         self._work: threading.Thread | None = None
 
+    def due(self) -> bool:
+        """Whether a snapshot would be begun now."""
+        return self._duty.due() and not (self._work is not None and self._work.is_alive())
+
     def take(self, recording: Callable[[str], Recording]) -> None:
         """Write what ``recording`` gives for the file's name, unless it is too soon."""
-        if not self._duty.due() or (self._work is not None and self._work.is_alive()):
+        if not self.due():
             return
         now = recording(self._path.name)
         self._work = threading.Thread(target=self._write, args=(now,), daemon=True)

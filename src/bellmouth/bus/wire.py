@@ -8,13 +8,16 @@ import select
 import time
 from collections.abc import Callable
 from contextlib import suppress
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import can
 
 from bellmouth.bus.link import Losses
 from bellmouth.bus.trouble import cannot_open, unknown_interface
 from bellmouth.errors import BusError
+
+if TYPE_CHECKING:
+    from bellmouth.bus.serial_line import SerialLineBus
 
 __all__ = ["Frame", "Wire", "WireLostError"]
 
@@ -56,6 +59,7 @@ class Wire:
         self.heard = 0
         self.refused = 0
         self._damaged = 0
+        self._line: SerialLineBus | None = None
         self._bus = self._open()
         self._readable = self._handle()
 
@@ -80,7 +84,8 @@ class Wire:
             if self.interface == _SERIAL_LINE and self.channel:
                 from bellmouth.bus.serial_line import SerialLineBus  # noqa: PLC0415
 
-                return SerialLineBus(self.channel, self.bitrate)
+                self._line = SerialLineBus(self.channel, self.bitrate)
+                return self._line
             options: dict[str, Any] = {"interface": self.interface, "channel": self.channel}
             if self.bitrate is not None:
                 options["bitrate"] = self.bitrate
@@ -111,8 +116,11 @@ class Wire:
 
     def send(self, identifier: int, data: bytes, *, extended: bool) -> None:
         """Put one frame on the bus; raises :class:`WireLostError`."""
-        message = can.Message(arbitration_id=identifier, data=data, is_extended_id=extended)
         try:
+            if self._line is not None:
+                self._line.put(identifier, data, extended=extended)
+                return
+            message = can.Message(arbitration_id=identifier, data=data, is_extended_id=extended)
             self._bus.send(message, timeout=_SEND_WITHIN_S)
         except (can.CanError, OSError, ValueError) as error:
             raise WireLostError(str(error)) from error
@@ -120,19 +128,35 @@ class Wire:
     def receive(self, within_s: float) -> Frame | None:
         """Next data frame, or None when there is none in time; raises :class:`WireLostError`."""
         # A reader that says it holds nothing need not be asked before there is something to read.
-        if within_s <= 0 or getattr(self._bus, "holds_frames", True):
+        if within_s <= 0 or self.holds_frames:
             frame = self._look(0.0)
             if frame is not None or within_s <= 0:
                 return frame
         if self._readable is None:
             return self._look(min(within_s, _LOOK_AGAIN_S))
-        try:
-            self._readable(within_s)
-        except (OSError, ValueError) as error:
-            raise WireLostError(str(error)) from error
-        return self._look(0.0)
+        until = time.monotonic() + within_s
+        frame = None
+        while frame is None and (left := until - time.monotonic()) > 0:
+            try:
+                self._readable(left)
+            except (OSError, ValueError) as error:
+                raise WireLostError(str(error)) from error
+            frame = self._look(0.0)  # or only an acknowledgement of what was sent
+        return frame
+
+    @property
+    def next_identifier(self) -> int | None:
+        """Of a frame that surely is there; None also where the adapter does not tell."""
+        return None if self._line is None else self._line.next_identifier
+
+    @property
+    def holds_frames(self) -> bool:
+        """Whether a frame may be there without waiting."""
+        return self._line is None or self._line.holds_frames
 
     def _look(self, within_s: float) -> Frame | None:
+        if self._line is not None:
+            return self._look_at(self._line)
         try:
             message = self._bus.recv(within_s)
         except (can.CanError, OSError) as error:
@@ -142,6 +166,18 @@ class Wire:
             return None
         self._count()
         return None if message is None else self._frame(message)
+
+    def _look_at(self, line: "SerialLineBus") -> Frame | None:
+        """The same without the library's messages: this adapter is the one most cars have."""
+        try:
+            frame = line.take()
+        except (can.CanError, OSError) as error:
+            raise WireLostError(str(error)) from error
+        self._count()
+        if frame is None or frame.remote:
+            return None
+        self.heard += 1
+        return Frame(frame.identifier, frame.extended, frame.data, time.monotonic())
 
     def _count(self) -> None:
         damaged = getattr(self._bus, "damaged", 0)

@@ -20,6 +20,8 @@ _WORDS = {
     "show": "book_reading",
     "due": "book_reading",
     "forecast": "book_reading",
+    "comebacks": "book_counting",
+    "readings": "book_counting",
     "recompute": "book_reading",
     "export": "book_keeping",
     "import": "book_keeping",

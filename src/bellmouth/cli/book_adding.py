@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 __all__ = ["add_command"]
 
 _FILE = click.Path(path_type=Path)
+_GASKETS = ("new", "kept")
+_NAMED = ("recording", "work", "attempt")
 _KINDS = ("recording", "finding", "work", "card", "attempt", "proof", "note", "photo")
 
 
@@ -54,6 +56,12 @@ _KINDS = ("recording", "finding", "work", "card", "attempt", "proof", "note", "p
 )
 @click.option("--complaint", metavar="TEXT", help="What the owner says (default: the job's).")
 @click.option("--text", default="", metavar="TEXT", help="What a photo shows.")
+@click.option("--by", metavar="NAME", help="Who did the work, made the recording or the attempt.")
+@click.option(
+    "--gasket",
+    type=click.Choice(_GASKETS),
+    help="Of work on the throttle: whether its gasket is new or the old one was kept.",
+)
 @click.option(
     "--mapping", type=_FILE, metavar="FILE", help="Which column is which parameter (TOML)."
 )
@@ -74,6 +82,10 @@ def add_command(
 
     A FILE for a finding or a proof (JSON) is kept only where the recordings give the same.
     """
+    if options["by"] and kind not in _NAMED:
+        raise click.UsageError(f"--by says who made a recording, work or an attempt, no {kind}.")
+    if options["gasket"] and kind != "work":
+        raise click.UsageError(f"--gasket goes with work, not with a {kind}.")
     book = opened(context)
     entry = _ADD[kind](book, name, kind, what, options)
     said = _said(entry.document, entry.kind)
@@ -95,7 +107,11 @@ def _recording(
 ) -> "Entry":
     with waiting("Reading the recording"):
         return book.add_recording(
-            name, Path(_one(what, kind, "file")), mapping=options["mapping"], **_common(options)
+            name,
+            Path(_one(what, kind, "file")),
+            mapping=options["mapping"],
+            by=options["by"],
+            **_common(options),
         )
 
 
@@ -124,13 +140,27 @@ def _work(
     unknown = [work for work in what if work not in known]
     if unknown or not what:
         raise click.UsageError(f"What was done is one or more of {', '.join(known)}.")
-    return book.add(name, kind, {"done": list(what)}, **_common(options))
+    said: dict[str, Any] = {"done": list(what)} | _by(options)
+    gasket = options["gasket"]
+    if "renew_gasket" in what:
+        if gasket == "kept":
+            raise click.UsageError("renew_gasket and --gasket kept contradict each other.")
+        gasket = "new"
+    if gasket:
+        said["gasket"] = gasket
+    return book.add(name, kind, said, **_common(options))
+
+
+def _by(options: dict[str, Any]) -> dict[str, str]:
+    by = " ".join((options["by"] or "").split())
+    return {"by": by} if by else {}
 
 
 def _document(
     book: "Book", name: str, kind: str, what: tuple[str, ...], options: dict[str, Any]
 ) -> "Entry":
-    return book.add(name, kind, _json(_one(what, kind, "file")), **_common(options))
+    said = _json(_one(what, kind, "file")) | _by(options)
+    return book.add(name, kind, said, **_common(options))
 
 
 def _judged(

@@ -84,6 +84,12 @@ def car_command(
 )
 @click.option("--complaint", metavar="TEXT", help='What the owner says, such as "high idle".')
 @click.option("--on", metavar="DATE", help="The day (2026-05-31); today where left out.")
+@click.option(
+    "--comeback-of",
+    type=int,
+    metavar="N",
+    help="The job whose work did not hold, where this one is its comeback.",
+)
 @click.option("--corrects", type=int, metavar="N", help="Correct the facts of job N instead.")
 @click.pass_context
 def open_command(
@@ -92,6 +98,7 @@ def open_command(
     distance: float | None,
     complaint: str | None,
     on: str | None,
+    comeback_of: int | None,
     corrects: int | None,
 ) -> None:
     """Open a job on CAR; what is added from now on belongs to it."""
@@ -100,9 +107,20 @@ def open_command(
     said = parse_complaint(complaint) if complaint else None
     book = opened(context)
     earlier = book.standing(name)
-    entry = book.open_job(name, distance_km=distance, on=on, complaint=said, corrects=corrects)
+    entry = book.open_job(
+        name,
+        distance_km=distance,
+        on=on,
+        complaint=said,
+        comeback_of=comeback_of,
+        corrects=corrects,
+    )
     where = "" if entry.distance_km is None else f" at {entry.distance_km:,.0f} km"
     done = "opened" if corrects is None else f"corrected (entry {entry.number})"
     click.echo(f"{name}: job {entry.job} {done}, {entry.on_date}{where}.")
-    if corrects is None and earlier.last_on is not None:
-        click.echo(f"The last job was on {earlier.last_on}. Is this one its comeback?")
+    if corrects is None and comeback_of is None and earlier.last_on is not None:
+        last = max(one.job or 0 for one in book.history(name).entries if one.number < entry.number)
+        click.echo(
+            f"The last job ({last}) was on {earlier.last_on}. If this one is its comeback: "
+            f'bellmouth book open "{name}" --corrects {entry.number} --comeback-of {last}'
+        )

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Literal
 import click
 
 from bellmouth.cli.waiting import waiting
+from bellmouth.cli.writing import overwrite_option, refuse_existing
 
 if TYPE_CHECKING:
     from bellmouth.car.description import Car
@@ -82,6 +83,7 @@ _FILE = click.Path(path_type=Path)
     default="a4",
     help="Paper of the PDF. [default: a4]",
 )
+@overwrite_option
 @click.option("--json", "as_json", is_flag=True, help="Print the card as one JSON document.")
 def command(
     car_file: Path,
@@ -97,6 +99,7 @@ def command(
     html: Path | None,
     pdf: Path | None,
     paper: Literal["a4", "letter"],
+    overwrite: bool,
     as_json: bool,
 ) -> None:
     """Print a job card: order of work, parts, cautions, checks, learning, sign-off."""
@@ -108,6 +111,7 @@ def command(
 
     if finding_file is not None and recording is not None:
         raise click.UsageError("Give --finding or --recording, not both.")
+    refuse_existing(html, pdf, overwrite=overwrite)
     car = read_car(car_file)
     card = make_card(
         car,

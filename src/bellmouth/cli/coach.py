@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 import click
 
 from bellmouth.cli.adapter_options import adapter_options
+from bellmouth.cli.writing import overwrite_option, refuse_existing
 
 if TYPE_CHECKING:
     from bellmouth.learning.procedure import Procedure
@@ -51,9 +52,21 @@ __all__ = ["command"]
     metavar="FOLDER",
     help="Where attempts are kept; your data folder when left out.",
 )
+@click.option(
+    "--language",
+    type=click.Choice(["en", "de"]),
+    help="Language of what is called; left out, the locale's, else English.",
+)
 @click.option("--quiet", is_flag=True, help="No sound at all, to listen to the plate.")
 @click.option("--two-person", is_flag=True, help="One calls, another acts: print the script first.")
 @click.option("--card", is_flag=True, help="Print the procedure as a card on paper, and end.")
+@click.option(
+    "--html",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Write the card as a page to print on one sheet (HTML), and end.",
+)
+@overwrite_option
 @click.option("--forecast", is_flag=True, help="Say how likely --person is to pass, and end.")
 @click.option("--sound-check", is_flag=True, help="Sound every tone with its meaning, and end.")
 @click.option(
@@ -74,9 +87,12 @@ def command(
     lead: float | None,
     person: str,
     keep: Path | None,
+    language: str | None,
     quiet: bool,
     two_person: bool,
     card: bool,
+    html: Path | None,
+    overwrite: bool,
     forecast: bool,
     sound_check: bool,
     audio_offset: float,
@@ -95,8 +111,10 @@ def command(
     if practise and live:
         raise click.UsageError("Choose --practise or --live: one is without a car.")
     chosen = _found(procedure)
-    if card or (two_person and not (practise or live or manual_checked)):
-        coaching.print_paper(chosen, card=card, two_person=two_person)
+    refuse_existing(html, overwrite=overwrite)
+    script = two_person and not (practise or live or manual_checked)
+    if card or html is not None or script:
+        coaching.print_paper(chosen, card=card, two_person=two_person, html=html)
         return None
     folder = coaching.folder_of(keep)
     if forecast:
@@ -104,6 +122,7 @@ def command(
         return None
     wishes = coaching.Wishes(
         chosen, folder, person, lead, quiet, two_person, audio_offset / 1000.0,
+        language or coaching.default_language(),
     )  # fmt: skip
     if practise:
         return coaching.practise(wishes)

@@ -17,7 +17,7 @@ from bellmouth.errors import ProcedureError
 from bellmouth.learning.attempts import Attempts, KeptAttempt, kept_attempt
 from bellmouth.learning.clock import Clock, MonotonicClock
 from bellmouth.learning.coach import Coach, Observer
-from bellmouth.learning.cues import PHRASES, TONES_HZ, Cue, phrase
+from bellmouth.learning.cues import TONES_HZ, Cue
 from bellmouth.learning.judge import judge
 from bellmouth.learning.judgement import MET
 from bellmouth.learning.packs import refuse_unchecked
@@ -27,10 +27,13 @@ from bellmouth.learning.procedure import Procedure
 from bellmouth.learning.samples import Samples
 from bellmouth.learning.schedule import Leads
 from bellmouth.learning.session import Session, leads_of
+from bellmouth.pages.card_catalogue import default_language
+from bellmouth.pages.card_words import Words
 from bellmouth.pages.coach_card import coach_card, two_person_script
 from bellmouth.pages.coach_forecast import print_prediction
-from bellmouth.pages.coach_screen import CoachLines, CoachScreen, Sounds
-from bellmouth.pages.coach_sound import open_sound
+from bellmouth.pages.coach_screen import CoachLines, CoachScreen
+from bellmouth.pages.coach_sound import Bell, Tones, open_sound
+from bellmouth.pages.coach_told import Told
 from bellmouth.pages.judgement import print_judgement
 from bellmouth.pages.lists import console, print_list
 
@@ -44,6 +47,7 @@ __all__ = [
     "coach_live",
     "confirm_manual",
     "confirm_standing",
+    "default_language",
     "folder_of",
     "introduce",
     "make_clock",
@@ -70,6 +74,7 @@ class Wishes:
     quiet: bool
     two_person: bool
     ahead_s: float
+    language: str = "en"
 
     def leads(self, *, follows: bool) -> Leads:
         """Leads by kind of action, where the coach follows signals or not. [s]"""
@@ -92,12 +97,19 @@ def folder_of(keep: Path | None) -> Path:
     return keep if keep is not None else default_folder() / "attempts"
 
 
-def print_paper(procedure: Procedure, *, card: bool, two_person: bool) -> None:
-    """The card, the script for two, or both."""
+def print_paper(
+    procedure: Procedure, *, card: bool, two_person: bool, html: Path | None = None
+) -> None:
+    """The card, the script for two, or both; the card as a page to print where that is wanted."""
     if card:
         click.echo(coach_card(procedure), nl=False)
     if two_person:
         click.echo(two_person_script(procedure), nl=False)
+    if html is not None:
+        from bellmouth.pages.coach_card_html import write_html  # noqa: PLC0415 - pages alone
+
+        write_html(html, procedure)
+        click.echo(f"Card: {html} (open it in a browser and print it)")
 
 
 def print_forecast(procedure: Procedure, folder: Path, person: str, lead_s: float | None) -> None:
@@ -111,7 +123,7 @@ def check_sound() -> None:
     """Every tone with its meaning, one a second."""
     import time  # noqa: PLC0415
 
-    sounds, told, close = open_sound(PHRASES.values())
+    sounds, told, close = open_sound({})
     click.echo(f"Sound: {told}.")
     for name in TONES_HZ:
         click.echo(f"  {name}")
@@ -193,12 +205,14 @@ def _silent() -> None:
     """Nothing to close."""
 
 
-def _sound(wishes: Wishes) -> tuple[Sounds | None, str, Callable[[], None]]:
+def _sound(wishes: Wishes, clock: Clock) -> tuple[Bell | Tones | None, str, Callable[[], None]]:
     """What sounds, what it is in words, and what closes it."""
     if wishes.quiet:
         return None, "none, so that the plate can be heard", _silent
-    next_words = [phrase("next", what=step.say) for step in wishes.procedure.steps]
-    return open_sound([*PHRASES.values(), *next_words])
+    called = Told(wishes.procedure, Words(wishes.language)).called()
+    # Only the computer's own clock is one that others can keep as well.
+    real = isinstance(clock, MonotonicClock) and clock.factor == 1.0
+    return open_sound(called, wishes.language, ahead=real)
 
 
 def _run(
@@ -216,15 +230,16 @@ def _run(
         watched=watched,
         quiet=wishes.quiet,
     )
-    sounds, told, close_sound = _sound(wishes)
+    sounds, told, close_sound = _sound(wishes, clock)
     out = console()
+    say = Told(wishes.procedure, Words(wishes.language)).say
     face = (
-        CoachScreen(out, sounds, caller=wishes.two_person)
+        CoachScreen(out, sounds, caller=wishes.two_person, told=say)
         if out.is_terminal
-        else CoachLines(click.echo, sounds)
+        else CoachLines(click.echo, sounds, say)
     )
     click.echo(f"Sound: {told}. Attempts are kept in {wishes.folder}.")
-    coach = Coach(session, face, clock, ahead_s=wishes.ahead_s)
+    coach = Coach(session, face, clock, ahead_s=wishes.ahead_s, placing=sounds)
     face.begin(coach)
 
     def pressed(typed: str) -> None:

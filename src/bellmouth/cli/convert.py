@@ -6,6 +6,7 @@ import click
 
 from bellmouth.cli.adapter_options import parse_controller
 from bellmouth.cli.waiting import waiting
+from bellmouth.cli.writing import overwrite_option, refuse_existing
 
 __all__ = ["command"]
 
@@ -28,7 +29,7 @@ _FILE = click.Path(path_type=Path)
     metavar="ADDRESS",
     help="Of recorded bus traffic: the controller to read, such as 10 (default: the engine's).",
 )
-@click.option("--overwrite", is_flag=True, help="Replace OUT where it is there already.")
+@overwrite_option
 def command(
     recording: Path, out: Path, mapping: Path | None, controller: int | None, overwrite: bool
 ) -> None:
@@ -42,6 +43,7 @@ def command(
 
     if out.exists() and recording.exists() and out.samefile(recording):
         raise click.UsageError(f"{out}: is the recording itself. Give another name to write to.")
+    refuse_existing(out, overwrite=overwrite)
     with waiting("Reading the recording"):
         found = read_recording(recording, mapping=mapping, controller=controller)
         write_recording(found, out, overwrite=overwrite)

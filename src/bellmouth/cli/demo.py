@@ -8,6 +8,7 @@ import click
 
 from bellmouth.cli.find import show
 from bellmouth.cli.waiting import waiting
+from bellmouth.cli.writing import overwrite_option, refuse_existing
 
 __all__ = ["command"]
 
@@ -22,10 +23,12 @@ _WIDEST = 95
     metavar="FILE",
     help="Also write a page with pictures (HTML).",
 )
-def command(as_json: bool, report: Path | None) -> None:
+@overwrite_option
+def command(as_json: bool, report: Path | None, overwrite: bool) -> None:
     """Find what is wrong with a practice car whose recording comes with Bellmouth."""
     from bellmouth import find, read_car, read_recording  # noqa: PLC0415 - --help stays quick
 
+    refuse_existing(report, overwrite=overwrite)
     packaged = files("bellmouth") / "data" / "demo"
     with as_file(packaged) as folder:
         if not as_json:

@@ -7,6 +7,7 @@ import click
 
 from bellmouth.cli.adapter_options import adapter_options
 from bellmouth.cli.waiting import waiting
+from bellmouth.cli.writing import overwrite_option, refuse_existing
 
 if TYPE_CHECKING:
     from bellmouth.car.description import Car
@@ -80,6 +81,7 @@ def _complaints(_: click.Context, __: click.Parameter, begun: str) -> list[str]:
 @click.option(
     "--report", type=_FILE, metavar="FILE", help="Also write a page with pictures (HTML)."
 )
+@overwrite_option
 @click.option(
     "--live",
     is_flag=True,
@@ -97,6 +99,7 @@ def command(
     mapping: Path | None,
     as_json: bool,
     report: Path | None,
+    overwrite: bool,
     live: bool,
     interface: str,
     channel: str | None,
@@ -113,6 +116,7 @@ def command(
         raise click.UsageError("--complaint is empty: say what the owner says, or leave it out.")
     if not live and (channel or bitrate):
         raise click.UsageError("--channel and --bitrate are for --live: add it, or leave them out.")
+    refuse_existing(report, overwrite=overwrite)
     car = read_car(car_file)
     if live:
         from bellmouth.cli.record import capture  # noqa: PLC0415

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from bellmouth.cli.waiting import waiting
-from bellmouth.errors import CarError
+from bellmouth.cli.writing import overwrite_option, refuse_existing
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -101,6 +101,7 @@ _LOOK_UP_S = 0.2
 @click.option(
     "--write-car", type=_FILE, metavar="FILE", help="Write what its owner knows about it (TOML)."
 )
+@overwrite_option
 @click.option("--tell", is_flag=True, help="Say what is wrong with it.")
 def command(
     port: int | None,
@@ -123,6 +124,7 @@ def command(
     bad_wire: float,
     state: Path | None,
     write_car: Path | None,
+    overwrite: bool,
     tell: bool,
 ) -> None:
     """Run a simulated car that answers diagnostic requests as a real one does.
@@ -141,7 +143,7 @@ def command(
             car = _car(fault, sizes, seed, car_file, variant, latency, speed, state)
         car.driver = seat.mechanic
         if write_car is not None:
-            _write(write_car, car.toml())
+            _write(write_car, _MARK + car.toml(), overwrite=overwrite)
         with _serving(car, choice) as served, seat.driving(car, click.echo):
             _introduce(served, choice, write_car or car_file)
             if seat.who == "keyboard":
@@ -226,11 +228,12 @@ def _until_stopped() -> "Iterator[None]":
             signal.signal(number, handler)
 
 
-def _write(path: Path, text: str) -> None:
-    """Write the car's description; another file of that name is not ours to replace."""
-    if path.exists() and not path.read_text("utf-8", errors="replace").startswith(_MARK):
-        raise CarError(f"{path}: there is such a file already; move it, or write to another name.")
-    path.write_text(_MARK + text, "utf-8")
+def _write(path: Path, text: str, *, overwrite: bool) -> None:
+    """Write the car's description; the same car may be started again and again."""
+    if path.is_file() and path.read_text("utf-8", errors="replace") == text:
+        return
+    refuse_existing(path, overwrite=overwrite)
+    path.write_text(text, "utf-8")
 
 
 def _introduce(served: "Served", choice: "WireChoice", car_file: Path | None) -> None:

@@ -5,6 +5,7 @@ from pathlib import Path
 import click
 
 from bellmouth.cli.waiting import waiting
+from bellmouth.cli.writing import overwrite_option, refuse_existing
 
 __all__ = ["command"]
 
@@ -68,6 +69,7 @@ def _works(_: click.Context, __: click.Parameter, begun: str) -> list[str]:
 @click.option(
     "--report", type=_FILE, metavar="FILE", help="Also write a page with pictures (HTML)."
 )
+@overwrite_option
 @click.pass_context
 def command(
     context: click.Context,
@@ -82,6 +84,7 @@ def command(
     mapping: Path | None,
     as_json: bool,
     report: Path | None,
+    overwrite: bool,
 ) -> None:
     """Say whether what was done between BEFORE and AFTER helped.
 
@@ -93,6 +96,7 @@ def command(
     from bellmouth.pages.document import proof_document, to_json  # noqa: PLC0415
     from bellmouth.pages.lists import console  # noqa: PLC0415
 
+    refuse_existing(report, overwrite=overwrite)
     car = read_car(car_file)
     with waiting("Reading the recordings"):
         found = [read_recording(path, mapping=mapping) for path in (before, after, *references)]

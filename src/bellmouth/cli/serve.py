@@ -31,7 +31,10 @@ _LOOPBACK = "127.0.0.1"
     is_flag=True,
     help="Also for other devices on the local network, each paired by a picture to scan.",
 )
-def command(port: int, where: str | None, show: bool, network: bool) -> None:
+@click.option(
+    "--pair-anew", is_flag=True, help="With --network: browsers paired before are strangers again."
+)
+def command(port: int, where: str | None, show: bool, network: bool, pair_anew: bool) -> None:
     """Serve the page at the car until ctrl-C. Without --network nothing leaves this machine."""
     import webbrowser  # noqa: PLC0415 - --help stays quick
 
@@ -45,8 +48,9 @@ def command(port: int, where: str | None, show: bool, network: bool) -> None:
     place = Path(where) if where and "://" not in where else where
     with socket.socket() as listening:
         port = _listen(listening, port, network=network)
-        settings, address = _settings(port, network=network)
-        garage = Garage(Book(place), place_of(place).files / "captures")
+        folder = place_of(place).files / "captures"
+        settings, address = _settings(port, folder if network else None, anew=pair_anew)
+        garage = Garage(Book(place), folder)
         click.echo(f"The page is at {address} (ctrl-C ends it)")
         if show:
             webbrowser.open(address)
@@ -69,12 +73,14 @@ def _listen(listening: socket.socket, port: int, *, network: bool) -> int:
     return int(listening.getsockname()[1])
 
 
-def _settings(port: int, *, network: bool) -> "tuple[Settings, str]":
-    """Who may use the page, and the address to open on this machine."""
-    import secrets  # noqa: PLC0415
+def _settings(port: int, network: Path | None, *, anew: bool) -> "tuple[Settings, str]":
+    """Who may use the page, and the address to open on this machine.
 
+    ``network`` is the folder that keeps who is paired; None for this machine alone.
+    """
     from bellmouth.pages.site.guard import Settings  # noqa: PLC0415
     from bellmouth.pages.site.pairing import (  # noqa: PLC0415
+        kept_token,
         local_address,
         new_code,
         pair_address,
@@ -82,11 +88,13 @@ def _settings(port: int, *, network: bool) -> "tuple[Settings, str]":
     )
 
     hosts = {f"{_LOOPBACK}:{port}", f"localhost:{port}"}
-    if not network:
+    if network is None:
         return Settings(frozenset(hosts)), f"http://{_LOOPBACK}:{port}/"
     outside = f"{local_address()}:{port}"
     settings = Settings(
-        frozenset({*hosts, outside}), token=secrets.token_urlsafe(32), address=f"http://{outside}"
+        frozenset({*hosts, outside}),
+        token=kept_token(network, anew=anew),
+        address=f"http://{outside}",
     )
     address = pair_address(settings, new_code(settings))
     click.echo(terminal_picture(address))

@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from bellmouth.cli.writing import overwrite_option, refuse_existing
+
 if TYPE_CHECKING:
     from bellmouth.fleet.survey import Progress
 
@@ -42,6 +44,7 @@ _FILE = click.Path(path_type=Path)
 @click.option(
     "--report", type=_FILE, metavar="FILE", help="Also write a summary page with pictures (HTML)."
 )
+@overwrite_option
 def command(
     recordings: tuple[str, ...],
     cars: Path,
@@ -49,6 +52,7 @@ def command(
     scheduler: str | None,
     workers: int | None,
     report: Path | None,
+    overwrite: bool,
 ) -> None:
     """Judge every recording and keep one row of each.
 
@@ -60,6 +64,7 @@ def command(
     from bellmouth.pages.survey_page import write_summary  # noqa: PLC0415
     from bellmouth.pages.survey_screen import print_survey  # noqa: PLC0415
 
+    refuse_existing(report, overwrite=overwrite)
     findings = survey(recordings, cars, out, scheduler=scheduler, workers=workers, tell=_progress())
     table = findings.read()
     print_survey(table, console())

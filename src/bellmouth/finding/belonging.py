@@ -15,13 +15,13 @@ from bellmouth.car.description import Car
 from bellmouth.finding import model_error
 from bellmouth.finding.family import Family
 from bellmouth.finding.habit import Habit, any_habit
-from bellmouth.finding.infer import Grid, HypothesisTable, Posterior, SideLog, infer
+from bellmouth.finding.infer import Grid, HypothesisTable, Posterior, Problem, SideLog, infer
 from bellmouth.finding.model import Model
 from bellmouth.finding.nuisance import Unknowns, unknowns
 from bellmouth.finding.observations import Observations
 from bellmouth.finding.priors import Priors
 
-__all__ = ["BELONGS", "Asked", "Inferred", "infer_one", "infer_with", "within"]
+__all__ = ["BELONGS", "Asked", "Inferred", "infer_one", "infer_with", "problem_of", "within"]
 
 Floats = NDArray[np.float64]
 
@@ -77,14 +77,19 @@ def infer_one(asked: Asked, family: Family | None) -> Inferred:
     return _infer(asked, family, any_habit(asked.priors) if family is None else family.habit)
 
 
-def _infer(asked: Asked, family: Family | None, habit: Habit | None) -> Inferred:
+def problem_of(asked: Asked, family: Family | None = None, habit: Habit | None = None) -> Problem:
+    """What is to be inferred: under the family's prior, beside a habit of idling, or without."""
     base = unknowns(asked.observations, asked.car, asked.priors)
     chosen = base if family is None else within(base, family, asked.priors)
     model = Model(asked.observations, chosen, asked.unknown_pa, absolute=habit is not None)
     covariances = model_error.covariances(model, asked.priors, asked.flow_kg_s, asked.pressure_pa)
-    scales = np.array(asked.priors.model_error["scale_weights"])
-    posterior = infer(model, asked.hypotheses, covariances, scales, tuple(asked.sides(habit)))
-    return Inferred(model, covariances, posterior)
+    scales = model_error.scale_weights(model, asked.priors)
+    return Problem(model, asked.hypotheses, covariances, scales, tuple(asked.sides(habit)))
+
+
+def _infer(asked: Asked, family: Family | None, habit: Habit | None) -> Inferred:
+    problem = problem_of(asked, family, habit)
+    return Inferred(problem.model, problem.covariances, infer(problem))
 
 
 def within(base: Unknowns, family: Family, priors: Priors) -> Unknowns:

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from bellmouth.errors import FindingError
 from bellmouth.finding.check_table import CHECKS, Check
+from bellmouth.finding.model import made_up_pct
 from bellmouth.finding.result import NextCheck
 from bellmouth.finding.sizes import size_from_coordinate
 
@@ -215,7 +216,8 @@ def _predict_opening(case: "Case") -> tuple[Floats, Floats]:
     row = u.row("opening")
     sd = np.sqrt(np.einsum("i,hij,j->h", row, covariance, row))
     opening = np.exp(value[:, u.index("opening")])
-    made_up = np.where(holds, np.exp(area) / slope, 0.0)
+    fade = np.exp(value[:, u.index("fade")])
+    made_up = made_up_pct(opening, np.where(holds, np.exp(area) / slope, 0.0), fade)
     if not case.model.reference_is_judged:
         o = case.observations
         judged = o.throttle_pct[o.judged & np.isfinite(o.throttle_pct)]

@@ -1,6 +1,6 @@
 """From a recording and a car to a finding: the one call that does it all."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -12,14 +12,15 @@ from bellmouth.car.complaint import parse_complaint
 from bellmouth.car.description import Car, Complaint
 from bellmouth.errors import FindingError
 from bellmouth.finding import nominal
-from bellmouth.finding.belonging import Asked, infer_with
+from bellmouth.finding.belonging import Asked, Inferred, infer_with, problem_of
 from bellmouth.finding.checks import CheckResult, next_checks, parse_results, result_log
+from bellmouth.finding.disagree import disagreements
 from bellmouth.finding.explain import confusions, evidence_of, excluded_of, warnings_of
 from bellmouth.finding.family import Family, read_family
-from bellmouth.finding.habit import IdleAir, idle_sides
+from bellmouth.finding.habit import Habit, IdleAir, idle_sides
 from bellmouth.finding.hypothesis import Hypotheses, Scale, enumerate_hypotheses
 from bellmouth.finding.idle_speed import IdleSpeed
-from bellmouth.finding.infer import Posterior
+from bellmouth.finding.infer import Posterior, Problem, infer_many
 from bellmouth.finding.key_on import KeyOn, key_on
 from bellmouth.finding.model import Model
 from bellmouth.finding.observations import Observations, judgeable, observe
@@ -29,11 +30,21 @@ from bellmouth.finding.priors import Priors, cause_weights, load_priors, read_we
 from bellmouth.finding.result import CauseProbability, Finding, OfFamily
 from bellmouth.finding.sizes import sizes_of
 from bellmouth.finding.suitable import refuse_foreign, usable
+from bellmouth.recording.overlap import overlap_s
 from bellmouth.recording.series import Recording
 from bellmouth.recording.steady import stretches
 from bellmouth.recording.stretch import Stretch
 
-__all__ = ["Case", "find", "hypothesis_weights", "solve", "weights_of"]
+__all__ = [
+    "Case",
+    "Prepared",
+    "find",
+    "hypothesis_weights",
+    "prepare",
+    "solve",
+    "solve_many",
+    "weights_of",
+]
 
 Floats = NDArray[np.float64]
 
@@ -109,6 +120,14 @@ def find(
     return replace(finding, excluded=(*finding.excluded, *unused))
 
 
+@dataclass(frozen=True)
+class Prepared:
+    """A case before its hypotheses are weighed."""
+
+    problem: Problem
+    case: Callable[[Posterior], Case]
+
+
 def solve(
     judged: Sequence[Stretch],
     references: Sequence[Sequence[Stretch]],
@@ -118,10 +137,73 @@ def solve(
     family: Family | None = None,
 ) -> Case:
     """Infer every hypothesis from stretches; the part of `find` between files and words."""
+    if family is None:
+        return solve_many([prepare(judged, references, car, source)])[0]
+    family.fits(car)
+    ground = _ground(judged, references, car, source)
+    return ground.case(infer_with(ground.asked, family), family)
+
+
+def solve_many(prepared: Sequence[Prepared]) -> list[Case]:
+    """The same for many recordings at once: each gets what it gets alone, for less."""
+    posteriors = infer_many([one.problem for one in prepared])
+    return [one.case(found) for one, found in zip(prepared, posteriors, strict=True)]
+
+
+def prepare(
+    judged: Sequence[Stretch],
+    references: Sequence[Sequence[Stretch]],
+    car: Car,
+    source: str = "recording",
+) -> Prepared:
+    """Everything that `solve` needs beside the inference itself."""
+    ground = _ground(judged, references, car, source)
+    problem = problem_of(ground.asked)
+
+    def case(posterior: Posterior) -> Case:
+        return ground.case(Inferred(problem.model, problem.covariances, posterior), None)
+
+    return Prepared(problem, case)
+
+
+@dataclass(frozen=True)
+class _Ground:
+    """What a case rests on before anything is inferred."""
+
+    asked: Asked
+    hypotheses: Hypotheses
+    scale: Scale
+    plate: PlatePosition
+    key_on: KeyOn
+    idle: Callable[[Habit | None], tuple[IdleSpeed] | tuple[IdleSpeed, IdleAir]]
+
+    def case(self, found: Inferred, family: Family | None) -> Case:
+        usual = self.idle(None if family is None else family.habit)
+        return Case(
+            observations=self.asked.observations,
+            model=found.model,
+            hypotheses=self.hypotheses,
+            covariances=found.covariances,
+            scale=self.scale,
+            posterior=found.posterior,
+            priors=self.asked.priors,
+            car=self.asked.car,
+            idle=usual[0],
+            plate=self.plate,
+            key_on=self.key_on,
+            air=usual[1] if len(usual) > 1 else None,
+            family=OfFamily.told(family, found.belongs),
+        )
+
+
+def _ground(
+    judged: Sequence[Stretch],
+    references: Sequence[Sequence[Stretch]],
+    car: Car,
+    source: str,
+) -> _Ground:
     usable(judged, source)
     priors = load_priors()
-    if family is not None:
-        family.fits(car)
     # A reference without a running engine would only look like knowledge of the car.
     observations = observe(judged, [one for one in references if judgeable(one)], car)
     refuse_foreign(observations, source)
@@ -131,31 +213,12 @@ def solve(
     hypotheses = enumerate_hypotheses(priors, scale, observations)
     plate = plate_position(observations, priors, hypotheses, scale)
     off = key_on(observations, priors, hypotheses)
-
     idle = partial(idle_sides, observations, car, priors, hypotheses, scale)
-    found = infer_with(
-        Asked(
-            observations, car, priors, unknown_pa, hypotheses, flow, pressure,
-            lambda habit: (*idle(habit), plate, off),
-        ),
-        family,
+    asked = Asked(
+        observations, car, priors, unknown_pa, hypotheses, flow, pressure,
+        lambda habit: (*idle(habit), plate, off),
     )  # fmt: skip
-    usual = idle(None if family is None else family.habit)
-    return Case(
-        observations=observations,
-        model=found.model,
-        hypotheses=hypotheses,
-        covariances=found.covariances,
-        scale=scale,
-        posterior=found.posterior,
-        priors=priors,
-        car=car,
-        idle=usual[0],
-        plate=plate,
-        key_on=off,
-        air=usual[1] if len(usual) > 1 else None,
-        family=OfFamily.told(family, found.belongs),
-    )
+    return _Ground(asked, hypotheses, scale, plate, off, idle)
 
 
 def _refuse_itself(recording: Recording, reference: Recording) -> None:
@@ -164,6 +227,12 @@ def _refuse_itself(recording: Recording, reference: Recording) -> None:
         raise FindingError(
             f"{reference.source}: the reference is the recording itself. Give a recording of the "
             "same car from when it was good."
+        )
+    shared = overlap_s(recording, reference)
+    if shared > 0.0:
+        raise FindingError(
+            f"{reference.source}: holds the same {shared:.0f} s of samples as the recording; the "
+            "two are cut from one and overlap. Give a recording made apart, when the car was good."
         )
 
 
@@ -221,10 +290,9 @@ def _report(
     prior = hypothesis_weights(weights, case.hypotheses)
     logs = np.append(case.posterior.log_evidence, case.posterior.log_unexplained)
     names = (*case.hypotheses.names, "unexplained")
+    unchecked = _probability(logs, prior, names)
     logs = logs + result_log(case, results)
-    with np.errstate(divide="ignore"):
-        joint = logs + np.log([prior[name] for name in names])
-    probability = np.exp(joint - np.logaddexp.reduce(joint))
+    probability = _probability(logs, prior, names)
     posterior = dict(zip(names, map(float, probability), strict=True))
     sizes = sizes_of(case)
     confusable = confusions(case, posterior, logs.tolist())
@@ -240,13 +308,25 @@ def _report(
         next_checks=next_checks(case, posterior, results),
         evidence=evidence_of(case, posterior),
         excluded=excluded_of(judged, recording),
-        warnings=(*_counted(results), *warnings_of(case, posterior, recording, judged)),
+        warnings=(
+            *_counted(results),
+            *disagreements(case, unchecked, results),
+            *warnings_of(case, posterior, recording, judged),
+        ),
         misfit=float(case.posterior.misfit[_best(case, posterior)]),
         complaint=complaint,
         picture=draw(case, posterior),
         log_evidence=dict(zip(names, map(float, logs), strict=True)),
         family=case.family,
     )
+
+
+def _probability(
+    logs: NDArray[np.float64], prior: Mapping[str, float], names: Sequence[str]
+) -> NDArray[np.float64]:
+    with np.errstate(divide="ignore"):
+        joint = logs + np.log([prior[name] for name in names])
+    return np.asarray(np.exp(joint - np.logaddexp.reduce(joint)))
 
 
 def _counted(results: Sequence[CheckResult]) -> tuple[str, ...]:

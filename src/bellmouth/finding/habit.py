@@ -144,7 +144,7 @@ def _table(mean: float, sd: float) -> tuple[Floats, Floats]:
     """Logarithms of air, evenly spaced, and their log density at each share of surplus air."""
     table = load_priors().idle_speed
     places = np.linspace(mean - 2.0, mean + 2.0, 321)
-    rises = speed_rises(tuple(table["stale_closable"]), table, 1.0)
+    rises = speed_rises("stale", table, 1.0, airflow_metered=True)
     low, high = table["speed_power"]
     power = np.tile(np.linspace(low, high, 4)[:, None], (1, 8)).ravel()
     # Stale learning's surplus raises speed by a power of it; the rest is air beyond what a turn

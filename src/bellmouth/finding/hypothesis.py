@@ -6,7 +6,7 @@ for ratios, lost area [mm²], and the share of idle air for stale learning.
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cache, cached_property
 from typing import Protocol
 
 import numpy as np
@@ -77,40 +77,23 @@ class Hypotheses:
         return len(self.names)
 
     @cached_property
-    def _places(self) -> dict[tuple[str, int], NDArray[np.bool_]]:
-        return {
-            (name, place): np.array(
-                [causes[place : place + 1] == (name,) for causes in self.causes]
-            )
-            for name in CAUSES
-            for place in (0, 1)
-        }
+    def _acting(self) -> "_Acting":
+        return _acting(self.causes)
 
-    @cached_property
+    @property
     def dimensions(self) -> NDArray[np.intp]:
         """How many sizes each hypothesis has."""
-        return np.array([len(causes) for causes in self.causes], dtype=np.intp)
+        return self._acting.dimensions
 
     def holds(self, cause: str, place: int) -> NDArray[np.bool_]:
         """Which hypotheses hold a cause as their first (0) or second (1)."""
-        return self._places[cause, place]
+        return self._acting.holds[cause, place]
 
     def coordinate(self, cause: str, which: NDArray[np.intp], sizes: Floats) -> Floats:
         """A cause's coordinate in hypotheses ``which`` (n,) at ``sizes`` (n, 2); NaN where it is
         not held."""
         found = np.where(self.holds(cause, 0)[which], sizes[:, 0], np.nan)
         return np.where(self.holds(cause, 1)[which], sizes[:, 1], found)
-
-    @cached_property
-    def _codes(self) -> tuple[NDArray[np.intp], Floats]:
-        """Which effect each size acts through, as a column of the effects, and its sign."""
-        codes = np.zeros((self.count, 2), dtype=np.intp)
-        signs = np.ones((self.count, 2))
-        for row, causes in enumerate(self.causes):
-            for place, name in enumerate(causes):
-                codes[row, place] = EFFECT_COLUMNS.get(CAUSES[name].effect, 0)
-                signs[row, place] = CAUSES[name].sign
-        return codes, signs
 
     def effects(
         self, which: NDArray[np.intp], sizes: Floats, bends: tuple[float, float]
@@ -119,18 +102,56 @@ class Hypotheses:
 
         ``bends`` are the spread of a healthy and of a contaminated meter's exponent.
         """
-        codes, signs = self._codes
-        column = codes[which]
-        size = np.where(column > 0, sizes, 0.0)
-        areas = (column == EFFECT_COLUMNS["leak"]) | (column == EFFECT_COLUMNS["deposit"])
-        value = np.where(areas, np.exp(np.where(areas, size, 0.0)), signs[which] * size)
-        table = np.zeros((len(which), len(EFFECT_COLUMNS) + 1))
+        acting = self._acting
+        first, second = acting.column[0][which], acting.column[1][which]
+        value = np.where(acting.acts[which], sizes, 0.0)
+        # A size that acts on an area is its logarithm; the exponential of the others is not used.
+        value = np.where(acting.areas[which], np.exp(value), acting.signs[which] * value)
+        table = np.zeros((len(EFFECT_COLUMNS) + 1, len(which)))
         batch = np.arange(len(which))
         # One after the other: no two causes of a hypothesis share a column, but both may be none.
-        table[batch, column[:, 0]] = value[:, 0]
-        table[batch, column[:, 1]] += value[:, 1]
-        bent = (column == EFFECT_COLUMNS["meter"]).any(axis=1)
-        return effects_of_table(table, np.where(bent, bends[1], bends[0]))
+        table[first, batch] = value[:, 0]
+        table[second, batch] += value[:, 1]
+        return effects_of_table(table.T, np.where(acting.bends[which], bends[1], bends[0]))
+
+
+@dataclass(frozen=True)
+class _Acting:
+    """How the sizes of a list of hypotheses act. Arrays have a row a hypothesis; ``column`` (2,
+    hypotheses) is the effect that each size acts through, with its sign."""
+
+    dimensions: NDArray[np.intp]
+    holds: Mapping[tuple[str, int], NDArray[np.bool_]]
+    column: NDArray[np.intp]
+    signs: Floats
+    acts: NDArray[np.bool_]
+    areas: NDArray[np.bool_]
+    bends: NDArray[np.bool_]
+
+
+@cache
+def _acting(hypotheses: tuple[tuple[str, ...], ...]) -> _Acting:
+    """The same lists come again with every recording of a kind of car."""
+    codes = np.zeros((len(hypotheses), 2), dtype=np.intp)
+    signs = np.ones((len(hypotheses), 2))
+    for row, causes in enumerate(hypotheses):
+        for place, name in enumerate(causes):
+            codes[row, place] = EFFECT_COLUMNS.get(CAUSES[name].effect, 0)
+            signs[row, place] = CAUSES[name].sign
+    holds = {
+        (name, place): np.array([causes[place : place + 1] == (name,) for causes in hypotheses])
+        for name in CAUSES
+        for place in (0, 1)
+    }
+    return _Acting(
+        dimensions=np.array([len(causes) for causes in hypotheses], dtype=np.intp),
+        holds=holds,
+        column=np.ascontiguousarray(codes.T),
+        signs=signs,
+        acts=codes > 0,
+        areas=(codes == EFFECT_COLUMNS["leak"]) | (codes == EFFECT_COLUMNS["deposit"]),
+        bends=(codes == EFFECT_COLUMNS["meter"]).any(axis=1),
+    )
 
 
 def effects_of_table(table: Floats, bend_sd: Floats) -> Effects:
@@ -173,7 +194,7 @@ def _range(
         low, high = sizes["deposit"]
         offset = np.log(scale.slope_mm2_deg)
         # What it took away may be several times what idle now breathes through.
-        high = max(high, float(np.log(8.0 * scale.idle_area_m2 * 1e6)) - offset)
+        high = max(high, float(np.log(12.0 * scale.idle_area_m2 * 1e6)) - offset)
     else:
         low, high = sizes["learned_stale" if effect == "learned" else effect]
         offset = 0.0

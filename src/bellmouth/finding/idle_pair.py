@@ -14,6 +14,7 @@ from bellmouth.finding.hypothesis import Scale
 from bellmouth.finding.idle_speed import (
     SHARES,
     Lowest,
+    Surplus,
     lowest_idle,
     speed_density,
     speed_rises,
@@ -43,8 +44,8 @@ class IdlePair:
     """
 
     weights: Floats
-    densities: Mapping[tuple[int, str], Floats]
-    risen: Mapping[str, float]
+    densities: Mapping[tuple[int, Surplus], Floats]
+    risen: Mapping[Surplus, float]
     timing: tuple[float, float, float]
     idle_area_m2: float
     courses: Courses
@@ -87,10 +88,15 @@ def idle_pair(
         return IdlePair(np.ones(1), {}, {}, (0.0, 0.0, 0.0), scale.idle_area_m2, courses)
     good = lowest_idle(o, table, o.recording > AFTER)
     targets, weights = _targets(good, found, car, table)
-    kinds = {"leak": tuple(table["leak_closable"]), "stale": tuple(table["stale_closable"])}
+    kinds: tuple[Surplus, Surplus] = ("leak", "stale")
     rises = {
-        kind: np.stack([speed_rises(closable, table, target) for target in targets])
-        for kind, closable in kinds.items()
+        kind: np.stack(
+            [
+                speed_rises(kind, table, target, airflow_metered=o.airflow_metered)
+                for target in targets
+            ]
+        )
+        for kind in kinds
     }
     densities = {
         (number, kind): _densities(one, targets, rise, table)
@@ -146,9 +152,10 @@ def _densities(one: Lowest, targets: Floats, rises: Floats, table: Mapping[str, 
 def _timing(drop_deg: float, table: Mapping[str, Any]) -> tuple[float, float, float]:
     """Log density of the spark's change since before: steady, taken back before, or after."""
     calm, up = np.zeros(1), np.ones(1)
-    steady = timing_density(drop_deg, calm, table)
-    before = timing_density(drop_deg, up, table)
-    after = timing_density(-drop_deg, up, table)
+    spread = float(table["timing_sd_deg"])
+    steady = timing_density(drop_deg, calm, table, spread)
+    before = timing_density(drop_deg, up, table, spread)
+    after = timing_density(-drop_deg, up, table, spread)
     return tuple(float(np.log(value[0])) for value in (steady, before, after))  # type: ignore[return-value]
 
 

@@ -3,7 +3,7 @@ high, and so does a load, so the likelihood is a mixture and not a Gaussian."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +17,7 @@ __all__ = [
     "SHARES",
     "IdleSpeed",
     "Lowest",
+    "Surplus",
     "idle_speed",
     "lowest_idle",
     "speed_density",
@@ -25,6 +26,7 @@ __all__ = [
     "timing_density",
 ]
 
+Surplus = Literal["leak", "stale"]
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
@@ -81,33 +83,42 @@ def idle_speed(
         "load": table["load_share_two_levels" if judged.levels > 1 else "load_share"],
         "target load": 0.0,
     }
-    drop = float("nan")
+    usual, spread = table["usual_timing_deg"]
+    drop = usual - judged.timing_deg
     if reference is not None:
         lone = table["load_share_two_levels" if reference.levels > 1 else "load_share"]
         shares["target load"] = lone
-        drop = reference.timing_deg - judged.timing_deg
+        drop, spread = reference.timing_deg - judged.timing_deg, table["timing_sd_deg"]
     elif usual_timing is not None:
         drop = usual_timing.value - judged.timing_deg
-        timing_sd = float(np.hypot(table["timing_sd_deg"], usual_timing.sd))
-        table = {**table, "timing_sd_deg": timing_sd}
+        spread = float(np.hypot(table["timing_sd_deg"], usual_timing.sd))
     # An engine that is not quite hot idles up to its warm-up allowance higher: half of it is
     # taken off, and as much is left as doubt.
     before = reference.warming_rpm if reference is not None else 0.0
     excess = judged.speed_rpm - target - 0.5 * (judged.warming_rpm - before)
     sd = float(np.sqrt(sd**2 + (0.5 * judged.warming_rpm) ** 2 + (0.5 * before) ** 2))
 
-    def log_density(closable: tuple[float, float]) -> Floats:
-        rises = speed_rises(closable, table, target)
+    # A stray idle says nothing by its speed, and its spark is as usual.
+    odd = 1.0
+    if reference is None and np.isfinite(drop):
+        odd = float(timing_density(drop, np.zeros(1), table, spread)[0])
+
+    def log_density(kind: Surplus) -> Floats:
+        metered = observations.airflow_metered
+        rises = speed_rises(kind, table, target, airflow_metered=metered)
         density = speed_density(excess - rises, sd, shares, table)
         if np.isfinite(drop):
-            density = density * timing_density(drop, rises / target, table)
+            density = density * timing_density(drop, rises / target, table, spread)
         stray = table["stray_share"]
-        return np.asarray(np.log((1 - stray) * density.mean(axis=-1) + stray / 900.0))
+        return np.asarray(np.log((1 - stray) * density.mean(axis=-1) + stray * odd / 900.0))
 
+    if not np.isfinite(excess):
+        nothing = np.zeros(len(SHARES))
+        return IdleSpeed(float("nan"), nothing, nothing, scale.idle_area_m2, hypotheses)
     return IdleSpeed(
         excess_rpm=float(excess),
-        leak_log=log_density(tuple(table["leak_closable"])),
-        stale_log=log_density(tuple(table["stale_closable"])),
+        leak_log=log_density("leak"),
+        stale_log=log_density("stale"),
         idle_area_m2=scale.idle_area_m2,
         hypotheses=hypotheses,
     )
@@ -163,17 +174,21 @@ def _target(
     return float(mean), float(sd), 0.0, None
 
 
-def speed_rises(closable: tuple[float, float], table: Mapping[str, Any], target: float) -> Floats:
+def speed_rises(
+    kind: Surplus, table: Mapping[str, Any], target: float, *, airflow_metered: bool
+) -> Floats:
     """Speeds [rpm] that each share of surplus air may add, equally likely draws: (shares, draws).
 
     With a share f of all idle air in surplus and c of normal idle air given up by the plate, the
     air left over normal is (f - c) / (1 - f); learning gives up a part of the surplus instead.
     """
     low, high = table["speed_power"]
-    give, power = np.meshgrid(np.linspace(*closable, 8), np.linspace(low, high, 4))
+    which = "leak_closable" if airflow_metered else "leak_closable_pressure"
+    least, most = table[which if kind == "leak" else "stale_closable"]
+    give, power = np.meshgrid(np.linspace(least, most, 8), np.linspace(low, high, 4))
     share = SHARES[:, None]
     give = np.asarray(give.reshape(1, -1))
-    if closable == tuple(table["leak_closable"]):
+    if kind == "leak":
         left = np.maximum(share - give, 0.0) / (1.0 - share)
     else:
         left = share * (1.0 - give) / (1.0 - share * (1.0 - give))
@@ -192,6 +207,8 @@ def speed_density(
 
     def density(x: Floats, extra: float) -> Floats:
         narrow = _normal(x, float(np.hypot(sd, extra)))
+        if shares["off"] == 0.0:
+            return narrow
         broad = _normal(x, float(np.sqrt(sd**2 + extra**2 + off**2)))
         return (1 - shares["off"]) * narrow + shares["off"] * broad
 
@@ -204,15 +221,18 @@ def speed_density(
     return total
 
 
-def timing_density(drop_deg: float, rise_share: Floats, table: Mapping[str, Any]) -> Floats:
-    """Density of the spark's drop since the reference [deg]: a controller that cannot shut out
-    surplus air retards the spark against it; under a load it does not."""
+def timing_density(
+    drop_deg: float, rise_share: Floats, table: Mapping[str, Any], spread_deg: float
+) -> Floats:
+    """Density of how far the spark stands below a reference's, or below the usual [deg]: a
+    controller that cannot shut out surplus air retards the spark against it; under a load it
+    does not. ``spread_deg`` is how far either is from where it should be."""
     # One in ten wanders more, a retard seen in three of four: common practice, no source.
-    steady = 0.9 * _normal(np.array(drop_deg), table["timing_sd_deg"])
-    steady = steady + 0.1 * _normal(np.array(drop_deg), 4.0)
+    steady = 0.9 * _normal(np.array(drop_deg), spread_deg)
+    steady = steady + 0.1 * _normal(np.array(drop_deg), max(4.0, spread_deg))
     most = table["timing_drop_deg"]
     drops = (np.arange(8) + 0.5) / 8.0 * most
-    retarded = _normal(drop_deg - drops, float(np.hypot(table["timing_sd_deg"], most / 16))).mean()
+    retarded = _normal(drop_deg - drops, float(np.hypot(spread_deg, most / 16))).mean()
     retarded = 0.75 * retarded + 0.25 * steady
     return np.where(rise_share > 0.02, retarded, steady)
 
@@ -223,7 +243,7 @@ def surplus_shares(
     """Shares of all idle air that a leak and that stale learning let in beyond what is wanted."""
     leak = np.exp(hypotheses.coordinate("leak", which, sizes)) / idle_area_m2
     stale = np.exp(hypotheses.coordinate("learned_stale", which, sizes))
-    return np.nan_to_num(leak), np.nan_to_num(stale)
+    return np.fmax(leak, 0.0), np.fmax(stale, 0.0)
 
 
 def _normal(x: Floats, sd: float) -> Floats:

@@ -5,58 +5,37 @@ Gaussian that the model's linearisation at the best fit makes of them. ``tests/f
 ``make bench`` compare both evidence and means with a nested sampler on the same posterior.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Generator, Sequence
 from dataclasses import dataclass
-from functools import cache
-from typing import Protocol
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
-from bellmouth.finding.model import Effects, Model
-from bellmouth.finding.sensitivity import unknown_jacobian
+from bellmouth.finding.mesh import HEALTHY, HypothesisTable, Mesh, coarse, mesh_of
+from bellmouth.finding.model import Model
+from bellmouth.finding.pooled import Answer, Pools, Question
 
-__all__ = ["Grid", "HypothesisTable", "Posterior", "infer", "log_likelihood"]
+__all__ = [
+    "Grid",
+    "HypothesisTable",
+    "Posterior",
+    "Problem",
+    "infer",
+    "infer_many",
+    "log_likelihood",
+]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 SideLog = Callable[[Ints, Floats], Floats]
 
+Found = TypeVar("Found")
+#: Questions go out, answers come in, and in the end there is something found.
+Steps = Generator[Sequence[Question], Sequence[Answer], Found]
+
 _STEP = 1e-4
 _ITERATIONS = 2
-_WIDTH = 4.5
-_HOPELESS_NATS = 10.0  # a pair this much worse than the best fit gets few nodes
-_NODES = {1: 25, 2: 8}
-_COARSE = {1: 9, 2: 5}
-
-
-class HypothesisTable(Protocol):
-    """What is inferred: up to two sizes a hypothesis, uniform in their coordinates; the first is
-    a healthy car. Causes of one recording, or courses from one recording to the next."""
-
-    @property
-    def low(self) -> Floats:
-        """Lower ends of the sizes' coordinates, (hypotheses, 2)."""
-        ...
-
-    @property
-    def high(self) -> Floats:
-        """Upper ends, (hypotheses, 2)."""
-        ...
-
-    @property
-    def count(self) -> int:
-        """How many there are."""
-        ...
-
-    @property
-    def dimensions(self) -> Ints:
-        """How many sizes each has."""
-        ...
-
-    def effects(self, which: Ints, sizes: Floats, bends: tuple[float, float]) -> Effects:
-        """What hypotheses ``which`` (n,) do at coordinates ``sizes`` (n, 2)."""
-        ...
 
 
 @dataclass(frozen=True)
@@ -92,44 +71,75 @@ class Posterior:
     scale_weights: Floats
 
 
-def infer(
-    model: Model,
-    hypotheses: HypothesisTable,
-    covariances: Floats,
-    scale_weights: Floats,
-    side_logs: Sequence[SideLog],
-) -> Posterior:
-    """Integrate every hypothesis; see the module's docstring.
+@dataclass(frozen=True)
+class Problem:
+    """What there is to infer from.
 
     ``covariances`` (scales + 1, residuals, residuals) from `model_error.covariances`;
     each of ``side_logs`` adds a log likelihood that is not Gaussian (idle speed, plate position)
     for hypotheses (n,) at sizes (n, 2).
     """
+
+    model: Model
+    hypotheses: HypothesisTable
+    covariances: Floats
+    scale_weights: Floats
+    side_logs: Sequence[SideLog]
+
+
+def infer(problem: Problem) -> Posterior:
+    """Integrate every hypothesis; see the module's docstring."""
+    return infer_many([problem])[0]
+
+
+def infer_many(problems: Sequence[Problem]) -> list[Posterior]:
+    """The same for many recordings in step, their models evaluated together (`pooled`)."""
+    running = {place: _steps(problem) for place, problem in enumerate(problems)}
+    asked = {place: next(steps) for place, steps in running.items()}
+    found: dict[int, Posterior] = {}
+    pools = Pools()
+    while asked:
+        models = [problems[place].model for place, round_ in asked.items() for _ in round_]
+        told = iter(pools.answers(models, [one for round_ in asked.values() for one in round_]))
+        replies = {place: [next(told) for _ in round_] for place, round_ in asked.items()}
+        asked = {}
+        for place, reply in replies.items():
+            try:
+                asked[place] = running[place].send(reply)
+            except StopIteration as end:
+                found[place] = end.value
+    return [found[place] for place in range(len(problems))]
+
+
+def _steps(problem: Problem) -> Steps[Posterior]:
+    """The inference as questions to the model, so that many can be asked together."""
+    model, hypotheses = problem.model, problem.hypotheses
+    covariances, scale_weights = problem.covariances, problem.scale_weights
     whiteners = np.linalg.inv(np.linalg.cholesky(covariances))
     bends = _bends(model)
     middle = np.asarray(np.mean(covariances[:-1], axis=0))
     metric: Floats = np.linalg.inv(np.linalg.cholesky(middle))
-    coordinates, sizes = _start(model, hypotheses, metric, bends)
+    coordinates, sizes = yield from _start(model, hypotheses, metric, bends)
     for _ in range(_ITERATIONS):
-        coordinates, sizes = _improve(model, hypotheses, metric, bends, coordinates, sizes)
-    residual, jacobian = _linearise(model, hypotheses, bends, coordinates, sizes)
+        coordinates, sizes = yield from _improve(hypotheses, metric, bends, coordinates, sizes)
+    residual, jacobian = yield from _linearise(hypotheses, bends, coordinates, sizes)
     white = residual @ metric.T
     curvature = _curvature(jacobian, metric)
     cost = (white**2).sum(axis=1) + (coordinates**2).sum(axis=1)
-    mesh = _mesh(hypotheses, sizes, _size_spread(curvature, hypotheses), cost)
+    mesh = mesh_of(hypotheses, sizes, _size_spread(curvature, hypotheses), cost)
     nodes, where = mesh.hypothesis, mesh.sizes
-    at_node = model.residuals(coordinates[nodes], hypotheses.effects(nodes, where, bends))
+    [told] = yield [Question(coordinates[nodes], hypotheses.effects(nodes, where, bends))]
     unknown = jacobian[:, :, : coordinates.shape[1]]
     # The unknowns are linear around the best fit: at coordinate zero the residual would be this.
-    offset = at_node - (unknown @ coordinates[:, :, None])[nodes, :, 0]
+    offset = told.residuals - (unknown @ coordinates[:, :, None])[nodes, :, 0]
     logs = np.stack([_marginal(offset, unknown, mesh, w) for w in whiteners[:-1]])
     log_scale = np.log(scale_weights / scale_weights.sum())[:, None]
     likelihood = np.logaddexp.reduce(logs + log_scale, axis=0)
-    side = sum((log(nodes, where) for log in side_logs), np.zeros(len(nodes)))
+    side = sum((log(nodes, where) for log in problem.side_logs), np.zeros(len(nodes)))
     likelihood = likelihood + side
     evidence = np.full(hypotheses.count, -np.inf)
     np.logaddexp.at(evidence, nodes, likelihood + mesh.log_weight)
-    unexplained = _marginal(offset[:1], unknown, _HEALTHY, whiteners[-1])[0]
+    unexplained = _marginal(offset[:1], unknown[:1], HEALTHY, whiteners[-1])[0]
     weight = np.exp(logs + log_scale - (logs + log_scale).max(axis=0))
     return Posterior(
         log_evidence=evidence,
@@ -174,18 +184,18 @@ def _bends(model: Model) -> tuple[float, float]:
 
 def _start(
     model: Model, hypotheses: HypothesisTable, metric: Floats, bends: tuple[float, float]
-) -> tuple[Floats, Floats]:
+) -> Steps[tuple[Floats, Floats]]:
     """The best node of a coarse grid, with the unknowns it asks for."""
     unknowns = model.unknowns.size
-    node, place = _coarse(hypotheses)
+    node, place = coarse(hypotheses)
     zero = np.zeros((1, unknowns))
     healthy = hypotheses.effects(np.zeros(1, dtype=np.intp), np.full((1, 2), np.nan), bends)
-    jacobian = unknown_jacobian(model, zero, healthy)[0]
-    white = metric @ jacobian
-    at_node = model.residuals(
-        np.zeros((len(node), unknowns)), hypotheses.effects(node, place, bends)
-    )
-    at_node = at_node @ metric.T
+    at_zero, at_nodes = yield [
+        Question(zero, healthy, slopes=True),
+        Question(np.zeros((len(node), unknowns)), hypotheses.effects(node, place, bends)),
+    ]
+    white = metric @ at_zero.slopes[0]
+    at_node = at_nodes.residuals @ metric.T
     solve = np.linalg.solve(white.T @ white + np.eye(unknowns), white.T)
     coordinates = -at_node @ solve.T
     cost = ((at_node + coordinates @ white.T) ** 2).sum(axis=1) + (coordinates**2).sum(axis=1)
@@ -194,39 +204,23 @@ def _start(
     return np.clip(coordinates[best], -2.5, 2.5), place[best]
 
 
-def _coarse(hypotheses: HypothesisTable) -> tuple[Ints, Floats]:
-    """Evenly spaced sizes over the whole range of each hypothesis."""
-    nodes, where = [], []
-    for dimensions in (0, 1, 2):
-        rows = np.flatnonzero(hypotheses.dimensions == dimensions)
-        axis = np.linspace(0.0, 1.0, _COARSE.get(dimensions, 1))
-        first = np.repeat(axis, len(axis)) if dimensions == 2 else axis
-        second = np.tile(axis, len(axis)) if dimensions == 2 else np.full(len(axis), np.nan)
-        mesh = np.stack([first, second], axis=1)
-        width = (hypotheses.high - hypotheses.low)[rows, None, :]
-        nodes.append(np.repeat(rows, len(mesh)))
-        where.append((hypotheses.low[rows, None, :] + width * mesh).reshape(-1, 2))
-    return np.concatenate(nodes), np.concatenate(where)
-
-
 def _linearise(
-    model: Model,
-    hypotheses: HypothesisTable,
-    bends: tuple[float, float],
-    coordinates: Floats,
-    sizes: Floats,
-) -> tuple[Floats, Floats]:
+    hypotheses: HypothesisTable, bends: tuple[float, float], coordinates: Floats, sizes: Floats
+) -> Steps[tuple[Floats, Floats]]:
     """Residuals and their Jacobian in unknowns then the two sizes."""
     count = hypotheses.count
     every = np.arange(count)
-    # Base and one step in each size in one call: the arrays are small, the calls are not.
-    steps = _STEP * np.array([[0.0, 0.0], [1.0, 0.0], [0.0, 1.0]])
+    # One step in each size.
+    steps = _STEP * np.array([[1.0, 0.0], [0.0, 1.0]])
     moved = (sizes + steps[:, None, :]).reshape(-1, 2)
-    effects = hypotheses.effects(np.tile(every, 3), moved, bends)
-    residual = model.residuals(np.tile(coordinates, (3, 1)), effects).reshape(3, count, -1)
-    by_size = (residual[1:] - residual[0]) / _STEP
-    unknown = unknown_jacobian(model, coordinates, hypotheses.effects(every, sizes, bends))
-    return residual[0], np.concatenate([unknown, np.moveaxis(by_size, 0, 2)], axis=2)
+    twice = np.concatenate([coordinates, coordinates])
+    here, beside = yield [
+        Question(coordinates, hypotheses.effects(every, sizes, bends), slopes=True),
+        Question(twice, hypotheses.effects(np.concatenate([every, every]), moved, bends)),
+    ]
+    residual = here.residuals
+    by_size = (beside.residuals.reshape(2, count, -1) - residual) / _STEP
+    return residual, np.concatenate([here.slopes, np.moveaxis(by_size, 0, 2)], axis=2)
 
 
 def _curvature(jacobian: Floats, metric: Floats) -> Floats:
@@ -239,40 +233,51 @@ def _curvature(jacobian: Floats, metric: Floats) -> Floats:
 
 
 def _improve(
-    model: Model,
     hypotheses: HypothesisTable,
     metric: Floats,
     bends: tuple[float, float],
     coordinates: Floats,
     sizes: Floats,
-) -> tuple[Floats, Floats]:
+) -> Steps[tuple[Floats, Floats]]:
     """One damped Gauss-Newton step of unknowns and sizes together, kept where it helps."""
-    residual, jacobian = _linearise(model, hypotheses, bends, coordinates, sizes)
+    residual, jacobian = yield from _linearise(hypotheses, bends, coordinates, sizes)
     unknowns = coordinates.shape[1]
     white = residual @ metric.T
     white_jacobian = metric @ jacobian
-    information = np.swapaxes(white_jacobian, 1, 2) @ white_jacobian
-    index = np.arange(unknowns + 2)
-    information[:, index[:unknowns], index[:unknowns]] += 1.0
-    information[:, index[unknowns:], index[unknowns:]] += 0.3
+    prior = np.repeat([1.0, 0.3], [unknowns, 2])
     gradient = (white[:, None, :] @ white_jacobian)[:, 0, :]
     gradient[:, :unknowns] += coordinates
-    step = -np.linalg.solve(information, gradient[:, :, None])[:, :, 0]
+    step = -_solved(white_jacobian, prior, gradient)
     step = np.clip(step, -1.5, 1.5)
     count = hypotheses.count
-    lengths = np.repeat([1.0, 0.35], count)[:, None]
-    trial = np.tile(coordinates, (2, 1)) + lengths * np.tile(step[:, :unknowns], (2, 1))
-    moved = np.tile(sizes, (2, 1)) + lengths * np.tile(step[:, unknowns:], (2, 1))
-    moved = np.clip(moved, np.tile(hypotheses.low, (2, 1)), np.tile(hypotheses.high, (2, 1)))
-    effects = hypotheses.effects(np.tile(np.arange(count), 2), moved, bends)
-    trial_white = model.residuals(trial, effects) @ metric.T
-    cost = ((trial_white**2).sum(axis=1) + (trial**2).sum(axis=1)).reshape(2, count)
+    lengths = np.array([1.0, 0.35])[:, None, None]
+    trial = coordinates + lengths * step[:, :unknowns]
+    moved = np.clip(sizes + lengths * step[:, unknowns:], hypotheses.low, hypotheses.high)
+    every = np.tile(np.arange(count), 2)
+    effects = hypotheses.effects(every, moved.reshape(-1, 2), bends)
+    [told] = yield [Question(trial.reshape(-1, unknowns), effects)]
+    trial_white = told.residuals @ metric.T
+    cost = (trial_white**2).sum(axis=1).reshape(2, count) + (trial**2).sum(axis=2)
     here = (white**2).sum(axis=1) + (coordinates**2).sum(axis=1)
     choice = np.argmin(np.vstack([here, cost]), axis=0)
     rows = np.arange(count)
-    kept = np.stack([coordinates, *trial.reshape(2, count, -1)])[choice, rows]
-    kept_sizes = np.stack([sizes, *moved.reshape(2, count, -1)])[choice, rows]
+    kept = np.stack([coordinates, *trial])[choice, rows]
+    kept_sizes = np.stack([sizes, *moved])[choice, rows]
     return kept, kept_sizes
+
+
+def _solved(white: Floats, prior: Floats, gradient: Floats) -> Floats:
+    """``(white' white + diag(prior))^-1 gradient`` for each of a batch; in the residuals' own
+    dimension where they are fewer (Woodbury)."""
+    turned = np.swapaxes(white, 1, 2)
+    if white.shape[1] >= white.shape[2]:
+        return np.asarray(
+            np.linalg.solve(turned @ white + np.diag(prior), gradient[:, :, None])[:, :, 0]
+        )
+    first = gradient / prior
+    inner = (white / prior) @ turned + np.eye(white.shape[1])
+    left = np.linalg.solve(inner, white @ first[:, :, None])
+    return np.asarray(first - (turned @ left)[:, :, 0] / prior)
 
 
 def _size_spread(curvature: Floats, hypotheses: HypothesisTable) -> Floats:
@@ -292,78 +297,27 @@ def _size_spread(curvature: Floats, hypotheses: HypothesisTable) -> Floats:
     return diagonal
 
 
-@cache
-def _unit_mesh(nodes: int, dimensions: int) -> tuple[Floats, Floats]:
-    """Gauss-Legendre nodes and log weights on the unit interval or square."""
-    x, w = np.polynomial.legendre.leggauss(nodes)
-    x, log_w = 0.5 * (x + 1.0), np.log(0.5 * w)
-    if dimensions == 0:
-        return np.full((1, 2), np.nan), np.zeros(1)
-    if dimensions == 1:
-        return np.stack([x, np.full(nodes, np.nan)], axis=1), log_w
-    mesh = np.stack([np.repeat(x, nodes), np.tile(x, nodes)], axis=1)
-    return mesh, np.repeat(log_w, nodes) + np.tile(log_w, nodes)
-
-
-@dataclass(frozen=True)
-class _Mesh:
-    """Nodes of all hypotheses, in blocks of hypotheses that have equally many."""
-
-    hypothesis: Ints
-    sizes: Floats
-    log_weight: Floats
-    blocks: tuple[tuple[Ints, int, int], ...]  # hypotheses, first node, nodes each
-
-
-_HEALTHY = _Mesh(
-    np.zeros(1, dtype=np.intp),
-    np.full((1, 2), np.nan),
-    np.zeros(1),
-    ((np.zeros(1, dtype=np.intp), 0, 1),),
-)
-
-
-def _mesh(hypotheses: HypothesisTable, sizes: Floats, spread: Floats, cost: Floats) -> _Mesh:
-    """Gauss-Legendre nodes over each hypothesis's window, with log(weight x prior density).
-
-    Hypotheses that fit far worse than the best get few nodes: they only need to be known small.
-    """
-    hopeless = (cost > cost.min() + 2 * _HOPELESS_NATS) & (hypotheses.dimensions == 2)
-    width = np.where(hopeless, 2.2, _WIDTH)[:, None] * spread
-    start = np.maximum(hypotheses.low, sizes - width)
-    end = np.minimum(hypotheses.high, sizes + width)
-    share = np.log((end - start) / (hypotheses.high - hypotheses.low))
-    nodes, where, logs, blocks = [], [], [], []
-    first = 0
-    for dimensions, few in ((0, False), (1, False), (2, False), (2, True)):
-        rows = np.flatnonzero((hypotheses.dimensions == dimensions) & (hopeless == few))
-        if not len(rows):
-            continue
-        count = 3 if few else _NODES.get(dimensions, 1)
-        mesh, log_weight = _unit_mesh(count, dimensions)
-        place = start[rows, None, :] + (end - start)[rows, None, :] * mesh
-        log = log_weight + np.nansum(share[rows], axis=1)[:, None]
-        nodes.append(np.repeat(rows, len(mesh)))
-        where.append(place.reshape(-1, 2))
-        logs.append(log.ravel())
-        blocks.append((rows, first, len(mesh)))
-        first += len(rows) * len(mesh)
-    return _Mesh(np.concatenate(nodes), np.concatenate(where), np.concatenate(logs), tuple(blocks))
-
-
-def _marginal(offset: Floats, jacobian: Floats, mesh: _Mesh, whitener: Floats) -> Floats:
+def _marginal(offset: Floats, jacobian: Floats, mesh: Mesh, whitener: Floats) -> Floats:
     """Log density of the readings with standard normal unknowns integrated out, (nodes,)."""
     white = whitener @ jacobian
-    information = np.swapaxes(white, 1, 2) @ white + np.eye(white.shape[2])
-    factor = np.linalg.cholesky(information)
+    turned = np.swapaxes(white, 1, 2)
+    few = white.shape[1] < white.shape[2]
+    # det(1 + W W') = det(1 + W' W): whichever is smaller.
+    inner = (white @ turned if few else turned @ white) + np.eye(min(white.shape[1:]))
+    factor = np.linalg.cholesky(inner)
     log_det = -2 * np.log(np.diag(whitener)).sum() + 2 * np.log(
         np.diagonal(factor, axis1=1, axis2=2)
     ).sum(axis=1)
-    projection = np.linalg.solve(factor, np.swapaxes(white, 1, 2))
+    if few:
+        projection = np.linalg.solve(factor, np.broadcast_to(whitener, factor.shape))
+    else:
+        projection = np.linalg.solve(factor, turned) @ whitener
     result = []
     for rows, first, each in mesh.blocks:
-        value = offset[first : first + len(rows) * each] @ whitener.T
-        explained = value.reshape(len(rows), each, -1) @ np.swapaxes(projection[rows], 1, 2)
-        square = (value**2).sum(axis=1) - (explained**2).sum(axis=2).ravel()
+        block = offset[first : first + len(rows) * each]
+        turned_block = block.reshape(len(rows), each, -1) @ np.swapaxes(projection[rows], 1, 2)
+        square = (turned_block**2).sum(axis=2).ravel()
+        if not few:
+            square = ((block @ whitener.T) ** 2).sum(axis=1) - square
         result.append(-0.5 * (square + np.repeat(log_det[rows], each)))
     return np.concatenate(result)

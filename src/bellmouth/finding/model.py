@@ -8,9 +8,8 @@ compressible, choked at idle), and closed loop makes fuel match the air that the
 Equations and sources: ``docs/equations.md``.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,7 +18,16 @@ from bellmouth.finding.nuisance import Unknowns
 from bellmouth.finding.observations import Observations
 from bellmouth.physics import air, orifice
 
-__all__ = ["CLOSED_SCALE", "NEARLY_ONE", "RISE_PA", "RISE_SPAN", "Effects", "Model", "bend_applies"]
+__all__ = [
+    "CLOSED_SCALE",
+    "NEARLY_ONE",
+    "RISE_PA",
+    "RISE_SPAN",
+    "Effects",
+    "Model",
+    "bend_applies",
+    "made_up_pct",
+]
 
 Floats = NDArray[np.float64]
 
@@ -81,6 +89,7 @@ class Model:
         o = observations
         self._judged = o.judged.astype(np.float64)
         self._alone = o.recordings == 1
+        self.healthy_bend_sd = float(unknowns.sd[unknowns.index("meter_bend")])
         self._ambient = np.where(np.isfinite(o.ambient_pa), o.ambient_pa, unknown_pa)
         self._root_t = 1.0 / np.sqrt(o.intake_k)
         self.has_manifold = np.isfinite(o.manifold_pa)
@@ -93,31 +102,25 @@ class Model:
             np.where(np.isfinite(flow), flow, 1.0) / (0.003 * o.displacement_m3 / 0.001)
         )
         self.two_banks = bool(np.isfinite(o.log_trim[:, 1]).any())
-        self.throttle_reference_pct, self.reference_recording = self._lowest_throttle()
-        self.channels, self._rows = self._select()
+        self._lowest = self._lowest_throttle()
+        # The reading that openings are counted from, and its recording; 0 where there is none.
+        there = self._lowest >= 0
+        self.throttle_reference_pct = float(o.throttle_pct[self._lowest]) if there else 0.0
+        self.reference_recording = int(o.recording[self._lowest]) if there else 0
+        self.places = self._select()
+        self.kinds = tuple(self.places)
+        names = [name for name, rows in self.places.items() for _ in rows]
+        self.channels: NDArray[np.str_] = np.array(names, dtype=str)
 
     # -- what is compared ---------------------------------------------------------------------
-    def _lowest_throttle(self) -> tuple[float, int]:
-        """Lowest throttle reading, of the recordings beside the judged one where there are any,
-        and the recording that it is from."""
+    def _lowest_throttle(self) -> int:
+        """Point of the lowest throttle reading, of the recordings beside the judged one where
+        there are any; -1 where there is none."""
         o = self.observations
         good = np.isfinite(o.throttle_pct)
         references = good & ~o.judged
         chosen = references if references.any() else good
-        if not chosen.any():
-            return 0.0, 0
-        at = int(np.argmin(np.where(chosen, o.throttle_pct, np.inf)))
-        return float(o.throttle_pct[at]), int(o.recording[at])
-
-    def _at_lowest(self) -> NDArray[np.bool_]:
-        """The one point whose throttle reading is counted from, where its level is asked for."""
-        o = self.observations
-        lowest = np.zeros(o.points, dtype=np.bool_)
-        if self._absolute and o.throttle_absolute:
-            same = o.throttle_pct == self.throttle_reference_pct
-            at = np.flatnonzero(same & (o.recording == self.reference_recording))
-            lowest[at[:1]] = True
-        return lowest
+        return int(np.argmin(np.where(chosen, o.throttle_pct, np.inf))) if chosen.any() else -1
 
     @property
     def reference_is_judged(self) -> bool:
@@ -125,9 +128,10 @@ class Model:
         return self.reference_recording == 0
 
     def at_points(self, effect: Floats) -> Floats:
-        """What a hypothesis does at each point, (batch, points)."""
+        """What a hypothesis does at each point, (batch, points), or (batch, 1) where it does the
+        same at all."""
         if effect.ndim == 1:
-            return np.asarray(effect[:, None] * self._judged)
+            return effect[:, None] if self._alone else effect[:, None] * self._judged
         return effect if self._alone else effect[:, self.observations.recording]
 
     def _at_reference(self, effect: Floats) -> Floats:
@@ -136,8 +140,8 @@ class Model:
             return effect[:, None] if self.reference_is_judged else np.zeros((1, 1))
         return effect[:, [self.reference_recording]]
 
-    def _select(self) -> tuple[NDArray[np.str_], NDArray[np.intp]]:
-        """Channel name and point of each residual."""
+    def _select(self) -> dict[str, NDArray[np.intp]]:
+        """Points of the residuals of each channel that has any."""
         o = self.observations
         flow = o.metered_kg_s if o.airflow_metered else o.manifold_pa
         throttled = np.isfinite(o.throttle_pct) & np.isfinite(flow)
@@ -158,13 +162,15 @@ class Model:
             "trim 2": np.isfinite(o.log_trim[:, 1]) & measured,
             "computed": np.isfinite(o.computed_kg_s) & self.has_manifold,
             "boost": self.has_boost & self._low_flow(),
-            "closed": self._at_lowest(),
         }
         if not o.airflow_metered:
             table["plate"] &= self.has_manifold
-        names = [name for name, mask in table.items() for _ in range(int(mask.sum()))]
-        rows = [np.flatnonzero(mask) for mask in table.values()]
-        return np.array(names, dtype=str), np.concatenate(rows).astype(np.intp)
+        # How far open the lowest reading is, where a reading seems to tell: once, for the car.
+        lowest = np.arange(o.points) == self._lowest
+        table["opening"] = lowest & table["plate"] & np.isfinite(o.opening_pct)
+        if self._absolute and o.throttle_absolute:
+            table["closed"] = lowest
+        return {name: np.flatnonzero(mask) for name, mask in table.items() if mask.any()}
 
     def _low_flow(self) -> NDArray[np.bool_]:
         """Points whose throttle is nearly closed: a turbocharger gives no boost there."""
@@ -175,7 +181,7 @@ class Model:
     @property
     def rows(self) -> NDArray[np.intp]:
         """Point of each residual, in the order of ``channels``."""
-        return self._rows
+        return np.concatenate([np.zeros(0, dtype=np.intp), *self.places.values()])
 
     # -- prediction ---------------------------------------------------------------------------
     def states(self, coordinates: Floats, effects: Effects) -> Mapping[str, Floats]:
@@ -185,9 +191,11 @@ class Model:
         value[:, u.index("meter_bend")] = coordinates[:, u.index("meter_bend")] * effects.bend_sd
         get = _Getter(value)
         per = {
-            name: value[:, u.block(name, o.recordings)][:, o.recording]
+            name: value[:, u.block(name, o.recordings)]
             for name in ("ambient", "fuel_fill", "heating", "meter_day")
         }
+        if not self._alone:
+            per = {name: block[:, o.recording] for name, block in per.items()}
         ambient = self._ambient * np.exp(per["ambient"])
         boost_gain = get("boost_gain") + self.at_points(effects.boost)
         upstream = np.where(self.has_boost, o.boost_pa * np.exp(-boost_gain), ambient)
@@ -201,7 +209,7 @@ class Model:
         if not self.has_manifold.all():
             guess = passed / (per_pa * np.exp(get("fill_level")))
             manifold = np.where(self.has_manifold, manifold, guess)
-        manifold = np.clip(manifold, 5e3, None)
+        manifold = np.maximum(manifold, 5e3)
         filled = per_pa * manifold * np.exp(self._log_filling(get, manifold))
         flux = _FLUX * self._root_t * upstream * _flow_function(manifold / upstream)
         leak = _FLUX * self._root_t * ambient * _flow_function(manifold / ambient)
@@ -210,14 +218,16 @@ class Model:
             cylinder = passed + leak
         else:
             cylinder, passed = filled, filled
-        plate = self._plate_area_mm2(value, effects)
+        parts = self.plate_parts(value, effects)
         return {
+            **parts,
             "cylinder": cylinder,
             "passed": passed,
             "filled": filled,
             "leak": leak,
             "flux": flux,
-            "plate": plate,
+            # Something always passes: a smooth floor keeps the logarithm alive.
+            "plate": 0.5 * (parts["left"] + np.hypot(parts["left"], parts["floor"])),
             "upstream": upstream,
             "ambient": ambient,
             "manifold": manifold,
@@ -235,14 +245,15 @@ class Model:
         """What the effective area at each reading is made of: bypass, plate, and what deposit
         takes near closed. Areas in mm², openings in % of reading."""
         get = _Getter(value)
-        slope = np.exp(get("slope"))
+        slope, fade = np.exp(get("slope")), np.exp(get("fade"))
         own = np.exp(get("opening"))
-        # The lowest reading may itself be opened by what the deposit took.
-        made_up = self._at_reference(effects.deposit_mm2) / slope
+        # The lowest reading may itself be opened by what the deposit takes at just that opening.
+        made_up = made_up_pct(own, self._at_reference(effects.deposit_mm2) / slope, fade)
+        less = 1.0 / (1.0 + made_up / fade)  # what more opening leaves of a deposit
         raw = self.observations.throttle_pct - self.throttle_reference_pct + own + made_up
         root = np.sqrt(raw**2 + 0.04)
         opening = 0.5 * (raw + root)
-        bypass, curve, fade = np.exp(get("bypass")), get("curve"), np.exp(get("fade"))
+        bypass, curve = np.exp(get("bypass")), get("curve")
         clean = bypass + slope * opening * (1.0 + curve * opening)
         lost = self.at_points(effects.deposit_mm2) * np.exp(-opening / fade)
         return {
@@ -252,52 +263,45 @@ class Model:
             "fade": fade,
             "opening": opening,
             "opening_by_above": 0.5 * (1.0 + raw / root),
-            "above_by_opening": own,
-            "above_by_slope": -made_up,
+            "above_by_opening": own * less,
+            "above_by_slope": -made_up * less,
+            "above_by_fade": made_up / fade * (own + made_up) * less,
             "clean": clean,
             "lost": lost,
             "left": clean - lost,
             "floor": 0.05 * clean,
         }
 
-    def _plate_area_mm2(self, value: Floats, effects: Effects) -> Floats:
-        parts = self.plate_parts(value, effects)
-        # Something always passes: a smooth floor keeps the logarithm alive.
-        return np.asarray(0.5 * (parts["left"] + np.hypot(parts["left"], parts["floor"])))
-
     def _log_trim(self, value: Floats, bank: int) -> Floats:
         """A bank's total trim as read, between both ways in which a controller may combine its
         short and long trims; (batch, points)."""
         o = self.observations
-        return np.asarray(o.log_trim[:, bank] + _Getter(value)("trim_sum") * o.trim_gap[:, bank])
+        gap = _Getter(value)("trim_sum") * o.trim_gap[..., bank]
+        return np.asarray(o.log_trim[..., bank] + gap)
 
     def clamp_slope(self, predicted: Floats, value: Floats, bank: int) -> Floats:
         """How much of a predicted trim gets through to the reading: all, or little at a limit."""
-        reading, limit = self._log_trim(value, bank), self.observations.trim_limit[:, bank]
+        reading, limit = self._log_trim(value, bank), self.observations.trim_limit[..., bank]
         beyond = np.clip(limit * (predicted - reading) / _TRIM_SOFTNESS, -50.0, 50.0)
         return np.where(limit == 0, 1.0, 1.0 / (1.0 + np.exp(beyond)))
 
     def predicted_log_trim(
-        self, state: Mapping[str, Floats], effects: Effects
-    ) -> tuple[Floats, Floats]:
-        """Log total trim of each bank that makes fuel match the true air."""
+        self, state: Mapping[str, Floats], effects: Effects, bank: int
+    ) -> Floats:
+        """Log total trim of a bank (0 or 1) that makes fuel match the true air."""
         o = self.observations
         get = _Getter(state["value"])
+        sign = (1.0, -1.0)[bank]
         fuel = get("fuel_level") - self.at_points(effects.fuel) + state["fuel_fill"]
-        trims = []
-        for sign in (1.0, -1.0):
-            nearer = sign * np.tanh(get("leak_bank")) * self.two_banks
-            if o.airflow_metered:
-                air_got = np.log(
-                    (state["passed"] + (1.0 + nearer) * state["leak"]) / o.metered_kg_s
-                )
-            else:
-                # The leak is in the computed air, but the banks do not get it alike.
-                lean = nearer * state["leak"] / state["filled"]
-                air_got = np.log1p(np.clip(lean, -0.8, None)) - get("meter_gain")
-                air_got = air_got - self.at_points(effects.meter)
-            trims.append(air_got + fuel + 0.5 * sign * get("bank_split"))
-        return trims[0], trims[1]
+        nearer = sign * np.tanh(get("leak_bank")) * self.two_banks
+        if o.airflow_metered:
+            air_got = np.log((state["passed"] + (1.0 + nearer) * state["leak"]) / o.metered_kg_s)
+        else:
+            # The leak is in the computed air, but the banks do not get it alike.
+            lean = nearer * state["leak"] / state["filled"]
+            air_got = np.log1p(np.maximum(lean, -0.8)) - get("meter_gain")
+            air_got = air_got - self.at_points(effects.meter)
+        return np.asarray(air_got + fuel + 0.5 * sign * get("bank_split"))
 
     def residuals(self, coordinates: Floats, effects: Effects) -> Floats:
         """Reading minus prediction, shape (batch, residuals), logarithmic.
@@ -305,43 +309,52 @@ class Model:
         ``coordinates`` has shape (batch, unknowns).
         """
         state = self.states(coordinates, effects)
-        parts = []
-        for name in ("filling", "plate", "trim 1", "trim 2", "computed", "boost", "closed"):
-            rows = self._rows[self.channels == name]
-            if len(rows):
-                told = self._closed if name == "closed" else partial(self._channel, name)
-                parts.append(told(state, effects)[:, rows])
-        if not parts:
-            return np.zeros((coordinates.shape[0], 0))
-        return np.concatenate(parts, axis=1)
+        return self.chosen(
+            [self.channel(name, state, effects) for name in self.kinds], len(coordinates)
+        )
 
-    def _channel(self, name: str, state: Mapping[str, Floats], effects: Effects) -> Floats:
+    def chosen(self, channels: Sequence[Floats], batch: int) -> Floats:
+        """Residuals of each channel (batch, points) that are compared, (batch, residuals)."""
+        parts = [
+            channel[:, rows] for channel, rows in zip(channels, self.places.values(), strict=True)
+        ]
+        return np.concatenate(parts, axis=1) if parts else np.zeros((batch, 0))
+
+    def channel(self, name: str, state: Mapping[str, Floats], effects: Effects) -> Floats:
+        """Residuals of one channel at every point, (batch, points), compared or not."""
         o = self.observations
         get = _Getter(state["value"])
         if name == "filling":
             return np.log(state["cylinder"] / state["filled"])
         if name == "plate":
-            area = state["plate"] * 1e-6
-            through = state["passed"]
+            supply = state["plate"] * 1e-6 * state["flux"]
             if not o.airflow_metered:
-                return np.log(through / (area * state["flux"] + state["leak"]))
-            return np.log(through / (area * state["flux"]))
+                supply = supply + state["leak"]
+            return np.log(state["passed"] / supply)
+        if name in ("opening", "closed"):
+            return self._stop(state, effects) if name == "closed" else self._open(state, effects)
         if name.startswith("trim"):
             bank = int(name[-1]) - 1
-            predicted = self.predicted_log_trim(state, effects)[bank]
+            predicted = self.predicted_log_trim(state, effects, bank)
             reading = self._log_trim(state["value"], bank)
-            return reading - _clamped(predicted, reading, o.trim_limit[:, bank])
+            return reading - _clamped(predicted, reading, o.trim_limit[..., bank])
         if name == "computed":
             shift = get("meter_gain") + self.at_points(effects.meter)
             return np.log(o.computed_kg_s / state["filled"]) - shift
         return np.log(state["upstream"] / state["ambient"])
 
-    def _closed(self, state: Mapping[str, Floats], effects: Effects) -> Floats:
+    def _open(self, state: Mapping[str, Floats], effects: Effects) -> Floats:
+        """The reading of how far the plate is open over how far it is."""
+        opening = self.plate_parts(state["value"], effects)["opening"]
+        return np.asarray(np.log(self.observations.opening_pct / opening))
+
+    def _stop(self, state: Mapping[str, Floats], effects: Effects) -> Floats:
         """The lowest throttle reading over what it should be: the stop's, and how far it idles
         above."""
         get = _Getter(state["value"])
-        made_up = self._at_reference(effects.deposit_mm2) / np.exp(get("slope"))
-        expected = get("closed") + np.exp(get("opening")) + made_up
+        own, fade = np.exp(get("opening")), np.exp(get("fade"))
+        lost = self._at_reference(effects.deposit_mm2) / np.exp(get("slope"))
+        expected = get("closed") + own + made_up_pct(own, lost, fade)
         return np.asarray(CLOSED_SCALE * (self.observations.throttle_pct - expected))
 
 
@@ -351,11 +364,24 @@ def _flow_function(ratio: Floats) -> Floats:
     return orifice.flow_function(np.minimum(ratio, NEARLY_ONE))
 
 
+def made_up_pct(own_pct: Floats, deposit_pct: Floats, fade_pct: Floats) -> Floats:
+    """Opening that makes up for a deposit, which fades as the plate opens for it. [%]
+
+    Solves ``m = deposit exp(-(own + m) / fade)`` for m by Newton's method; ``deposit_pct`` is
+    the area lost at the stop over the plate's slope.
+    """
+    z = deposit_pct / fade_pct * np.exp(-own_pct / fade_pct)
+    y = np.log1p(z)
+    for _ in range(3):
+        kept = z * np.exp(-y)
+        y = y - (y - kept) / (1.0 + kept)
+    return np.asarray(fade_pct * y)
+
+
 def bend_applies(model: Model, effects: Effects) -> Floats:
     """Where a meter's bend acts, (batch, points): a healthy meter's is the car's own, a
     contaminated one bends in the recordings it is contaminated in only."""
-    healthy = model.unknowns.sd[model.unknowns.index("meter_bend")]
-    contaminated = effects.bend_sd[:, None] > 1.5 * healthy
+    contaminated = effects.bend_sd[:, None] > 1.5 * model.healthy_bend_sd
     bent = model.observations.judged
     if effects.meter.ndim == 2:
         bent = model.at_points(effects.meter) != 0.0
@@ -364,7 +390,9 @@ def bend_applies(model: Model, effects: Effects) -> Floats:
 
 def _clamped(predicted: Floats, reading: Floats, limit: Floats) -> Floats:
     """A trim at its limit reads the limit, whatever more is asked: a bound, not a value."""
-    beyond = np.nan_to_num(limit * (predicted - reading))
+    if not limit.any():
+        return predicted
+    beyond = np.where(limit == 0, 0.0, limit * (predicted - reading))
     softened = _TRIM_SOFTNESS * np.logaddexp(0.0, beyond / _TRIM_SOFTNESS)
     return np.where(limit == 0, predicted, predicted - limit * softened)
 

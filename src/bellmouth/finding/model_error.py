@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from bellmouth.finding.model import CLOSED_SCALE, Model
 from bellmouth.finding.priors import Priors
 
-__all__ = ["covariances"]
+__all__ = ["covariances", "scale_weights"]
 
 Floats = NDArray[np.float64]
 
@@ -20,24 +20,38 @@ _BY_PRESSURE = (
 )
 _BOOST_READING = 0.004  # two readings in whole kPa against each other, JCGM 100 F.2.2.1
 _REST_OF_DAY_PCT = 0.35  # idle opening from day to day: common practice, no source
+_OTHER_ZERO_LOG = 1.2  # spread of such a reading whose zero is not the stop
 _USUAL_OPENING_PCT = 2.5  # median of the prior over idle openings, exp(0.9)
 
 
 def covariances(model: Model, priors: Priors, flow_kg_s: Floats, manifold_pa: Floats) -> Floats:
     """One covariance a model-error scale, then one for an engine that no cause explains.
 
-    ``flow_kg_s`` and ``manifold_pa`` are the nominal states, shape (points,). Returns shape
-    (scales + 1, residuals, residuals).
+    Where a reading seems to tell how far the plate is open, every scale stands twice: with the
+    reading believed, then with its zero being something else. ``flow_kg_s`` and ``manifold_pa``
+    are the nominal states, shape (points,). Returns shape (scales + 1, residuals, residuals).
     """
     noise = _noise(model)
     table = priors.model_error
-    scales = range(len(table["scale_weights"]))
-    matrices = [noise + _misfit(model, priors, flow_kg_s, manifold_pa, scale) for scale in scales]
+    matrices = [noise + misfit for misfit in _misfits(model, priors, flow_kg_s, manifold_pa)]
     wide = matrices[-1] - noise
+    doubted = _OTHER_ZERO_LOG**2 * np.diag((model.channels == "opening") * 1.0)
     factor = table["unexplained_factor"] ** 2
     point = np.diag(np.diag(wide))
-    matrices.append(noise + factor * (0.5 * wide + 0.5 * point))
+    if doubted.any():
+        matrices += [matrix + doubted for matrix in matrices]
+    matrices.append(noise + doubted + factor * (0.5 * wide + 0.5 * point))
     return np.stack(matrices)
+
+
+def scale_weights(model: Model, priors: Priors) -> Floats:
+    """Weight of each of `covariances` but the last; sums to 1."""
+    weights = np.array(priors.model_error["scale_weights"])
+    weights = weights / weights.sum()
+    if not (model.channels == "opening").any():
+        return np.asarray(weights)
+    trust = float(priors.plate_position["opening_trust"])
+    return np.concatenate([trust * weights, (1.0 - trust) * weights])
 
 
 def _noise(model: Model) -> Floats:
@@ -68,6 +82,7 @@ def _noise(model: Model) -> Floats:
         own[chosen] = o.trim_error[rows[chosen], bank]
     own[channels == "boost"] = _BOOST_READING
     own[channels == "closed"] = CLOSED_SCALE * _REST_OF_DAY_PCT
+    own[channels == "opening"] = np.hypot(0.05, 0.4 / o.opening_pct[rows[channels == "opening"]])
     return np.asarray(covariance + np.diag(own**2 + 1e-8))
 
 
@@ -82,9 +97,8 @@ def _plate_reading_error(model: Model) -> Floats:
     return np.nan_to_num(o.throttle_error_pct / np.maximum(above, 0.5))
 
 
-def _misfit(
-    model: Model, priors: Priors, flow_kg_s: Floats, manifold_pa: Floats, scale: int
-) -> Floats:
+def _misfits(model: Model, priors: Priors, flow_kg_s: Floats, manifold_pa: Floats) -> list[Floats]:
+    """Covariance of the laws' own misfit, one a scale."""
     table = priors.model_error
     o = model.observations
     rows, channels = model.rows, model.channels
@@ -108,22 +122,24 @@ def _misfit(
     )
     plate = smooth("law", (log_flow, table["plate_length_log_area"]))
     trim = smooth("trim", (log_flow, table["trim_length_log_flow"]))
-    trim_sd = table["trim_log_airflow" if o.airflow_metered else "trim_log_pressure"][scale]
+    trim_sds = table["trim_log_airflow" if o.airflow_metered else "trim_log_pressure"]
     fill_gain = np.select([channels == "filling", channels == "computed"], [1.0, 1.0], 0.0)
     if not o.airflow_metered:
         # Flow comes from the filling law, so its misfit is in the plate's flow as well.
         fill_gain = fill_gain - 1.0 * (channels == "plate")
-    covariance = table["filling_log"][scale] ** 2 * np.outer(fill_gain, fill_gain) * filling
+    filling = np.outer(fill_gain, fill_gain) * filling
     plate_gain = (channels == "plate") * 1.0
-    covariance += table["plate_log"][scale] ** 2 * np.outer(plate_gain, plate_gain) * plate
-    for name in ("trim 1", "trim 2"):
-        gain = (channels == name) * 1.0
-        covariance += (trim_sd**2) * np.outer(gain, gain) * trim
+    plate = np.outer(plate_gain, plate_gain) * plate
+    trim_gains = [(channels == name) * 1.0 for name in ("trim 1", "trim 2")]
+    trim = sum((np.outer(gain, gain) for gain in trim_gains), np.zeros_like(same)) * trim
     boost_gain = (channels == "boost") * float(table["boost_log"])
-    covariance += np.outer(boost_gain, boost_gain) * same
     both_banks = np.char.startswith(channels, "trim")
     purge = table["purge_log"] * o.purging[rows] * both_banks
-    covariance += np.outer(purge, purge) * same
     # Exhaust gas takes up room: how much is not reported, only that it was asked for.
     recirculated = table["egr_log"] * o.recirculating[rows] * fill_gain
-    return np.asarray(covariance + np.outer(recirculated, recirculated) * same)
+    local = sum(np.outer(gain, gain) for gain in (boost_gain, purge, recirculated)) * same
+    sizes = zip(table["filling_log"], table["plate_log"], trim_sds, strict=True)
+    return [
+        np.asarray(fill**2 * filling + area**2 * plate + fuel**2 * trim + local)
+        for fill, area, fuel in sizes
+    ]

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bellmouth.car.description import Car
+from bellmouth.finding.columns import Columns, opened, opening, throttle_name
 from bellmouth.physics import air
 from bellmouth.recording.stretch import Stretch
 from bellmouth.recording.trims import BANKS, WIDE_RANGE, total_trim_name
@@ -30,13 +31,6 @@ _LIMIT_STEP = 0.008
 _LARGEST_LOG_TRIM = 0.9
 _ZERO_C = 273.15
 _RATED_DENSITY_KG_M3 = 1.184  # SAE J1979, absolute load: air at 25 degC and 101.325 kPa
-# Throttle readings, and what each reads at its zero at most. [%]
-_THROTTLES = {
-    "throttle_position": 0.0,
-    "absolute_throttle_position_b": 0.0,
-    "relative_throttle_position": 0.3,
-    "commanded_throttle_actuator": 0.3,
-}
 _TRIM_NAMES = tuple(total_trim_name(bank) for bank in BANKS)
 
 
@@ -75,6 +69,7 @@ class Observations:
     purging: Floats
     recirculating: Floats
     relative_pct: Floats
+    opening_pct: Floats  # above the stop, by a reading that seems to count from there
     timing_deg: Floats
     coolant_c: Floats
     start_s: Floats
@@ -89,7 +84,7 @@ class Observations:
     @property
     def points(self) -> int:
         """How many stretches there are in all."""
-        return len(self.speed_rev_s)
+        return int(self.speed_rev_s.shape[-1])
 
     @property
     def recordings(self) -> int:
@@ -123,7 +118,7 @@ def observe(
     ]
     stretches = [stretch for _, stretch in rows]
     recording = np.array([number for number, _ in rows], dtype=np.int64)
-    column = _Columns(stretches)
+    column = Columns(stretches)
     displacement_m3 = car.displacement_l.value * 1e-3
     ambient = [_ambient_pa(group, car) for group in groups]
     air_side = _air(column, displacement_m3, car, groups)
@@ -149,14 +144,14 @@ def observe(
 
 
 def _air(
-    column: "_Columns", displacement_m3: float, car: Car, groups: Sequence[Sequence[Stretch]]
+    column: Columns, displacement_m3: float, car: Car, groups: Sequence[Sequence[Stretch]]
 ) -> dict[str, Any]:
     """Everything about air, speed and plate, point by point."""
     speed = column.value("engine_speed") / 60.0
     metered, metered_error = _metered(column, speed, displacement_m3, car)
     computed, computed_error = _computed(column, speed, displacement_m3, car)
-    throttle_name = _throttle_name(column)
-    throttle = _opened(column, throttle_name)
+    reading = throttle_name(column)
+    throttle = opened(column, reading)
     intake = column.value("intake_air_temperature")
     fallback_c = car.ambient_air_temperature_c.value if car.ambient_air_temperature_c else 30.0
     manifold = _plausible(column.value("intake_manifold_pressure"), _LEAST_KPA)
@@ -170,18 +165,19 @@ def _air(
         "manifold_error_pa": column.error("intake_manifold_pressure") * 1e3,
         "boost_pa": _plausible(column.value("boost_pressure"), _LEAST_BOOST_KPA) * 1e3,
         "throttle_pct": throttle,
-        "throttle_error_pct": column.error(throttle_name),
-        "throttle_absolute": throttle_name == "throttle_position",
-        "rest_pct": np.array([_rest(group, throttle_name) for group in groups]),
+        "throttle_error_pct": column.error(reading),
+        "throttle_absolute": reading == "throttle_position",
+        "rest_pct": np.array([_rest(group, reading) for group in groups]),
         "timing_deg": column.value("ignition_timing_advance"),
         "coolant_c": column.value("engine_coolant_temperature"),
         "relative_pct": column.value("relative_throttle_position"),
+        "opening_pct": opening(column),
         "intake_k": np.where(np.isfinite(intake), intake, fallback_c) + _ZERO_C,
     }
 
 
 def _fuel(
-    column: "_Columns", metered: Floats, metered_error: Floats, recording: NDArray[np.int64]
+    column: Columns, metered: Floats, metered_error: Floats, recording: NDArray[np.int64]
 ) -> dict[str, Any]:
     """The trims of both banks, their errors, and where they sit at a limit."""
     trim, error, limit = _trims(column, metered, metered_error)
@@ -196,7 +192,7 @@ def _fuel(
     }
 
 
-def _gap(column: "_Columns", bank: int) -> Floats:
+def _gap(column: Columns, bank: int) -> Floats:
     """Log of 1 + short + long over (1 + short)(1 + long); 0 where only one is reported."""
     short, long = (
         column.value(f"{term}_term_fuel_trim_bank_{bank}") / 100 for term in ("short", "long")
@@ -210,40 +206,8 @@ def _plausible(value: Floats, least: float) -> Floats:
     return np.where(value > least, value, np.nan)
 
 
-class _Columns:
-    """Values and errors of one parameter over all stretches."""
-
-    def __init__(self, stretches: Sequence[Stretch]) -> None:
-        self._stretches = stretches
-
-    def value(self, name: str) -> Floats:
-        return np.array([stretch.value(name) for stretch in self._stretches], dtype=np.float64)
-
-    def error(self, name: str) -> Floats:
-        return np.array([stretch.error(name) for stretch in self._stretches], dtype=np.float64)
-
-    def open_loop(self) -> Bools:
-        return np.array([stretch.closed_loop is False for stretch in self._stretches], dtype=bool)
-
-    def limit(self, name: str) -> Floats:
-        found = [stretch.readings.get(name) for stretch in self._stretches]
-        return np.array([0.0 if r is None else float(r.at_limit) for r in found])
-
-
-def _throttle_name(column: _Columns) -> str:
-    """The throttle reading that the most points have; only its changes are used."""
-    seen = {name: int(np.isfinite(_opened(column, name)).sum()) for name in _THROTTLES}
-    return max(_THROTTLES, key=lambda name: seen[name])
-
-
-def _opened(column: _Columns, name: str) -> Floats:
-    """A throttle reading; one that sits at its zero says no more than that the plate is there."""
-    value = column.value(name)
-    return np.where(value > _THROTTLES[name], value, np.nan)
-
-
 def _metered(
-    column: _Columns, speed: Floats, displacement_m3: float, car: Car
+    column: Columns, speed: Floats, displacement_m3: float, car: Car
 ) -> tuple[Floats, Floats]:
     """The meter's airflow, or what the absolute load says it was."""
     if car.metering != "airflow":
@@ -258,7 +222,7 @@ def _metered(
 
 
 def _computed(
-    column: _Columns, speed: Floats, displacement_m3: float, car: Car
+    column: Columns, speed: Floats, displacement_m3: float, car: Car
 ) -> tuple[Floats, Floats]:
     if car.metering != "pressure":
         nothing = np.full(speed.shape, np.nan)
@@ -272,12 +236,12 @@ def _computed(
     return _flow_from_load(column, speed, displacement_m3)
 
 
-def _reports(column: "_Columns", name: str) -> bool:
+def _reports(column: Columns, name: str) -> bool:
     return bool(np.isfinite(column.value(name)).any())
 
 
 def _flow_from_load(
-    column: _Columns, speed: Floats, displacement_m3: float
+    column: Columns, speed: Floats, displacement_m3: float
 ) -> tuple[Floats, Floats]:
     """Airflow from the absolute load, a share of filling at rated density."""
     load = column.value("absolute_load")
@@ -287,7 +251,7 @@ def _flow_from_load(
 
 
 def _trims(
-    column: _Columns, metered: Floats, metered_error: Floats
+    column: Columns, metered: Floats, metered_error: Floats
 ) -> tuple[Floats, Floats, Floats]:
     """Log total trim by bank. What a wide-range sensor still reads beyond the command is added:
     a clamped trim leaves the mixture off by just what it lacks."""
@@ -319,7 +283,7 @@ def _same_limit(trim: Floats, limit: Floats, recording: NDArray[np.int64]) -> Fl
     return found
 
 
-def _mixture_left(column: _Columns, bank: int) -> tuple[Floats, Floats]:
+def _mixture_left(column: Columns, bank: int) -> tuple[Floats, Floats]:
     """Log of what a bank's wide-range sensor reads over the command, NaN where none reads."""
     command = column.value("commanded_equivalence_ratio")
     command = np.where(command > 0.5, command, 1.0)
@@ -334,7 +298,7 @@ def _mixture_left(column: _Columns, bank: int) -> tuple[Floats, Floats]:
 
 
 def _trim_from_fuel_rate(
-    column: _Columns, metered: Floats, metered_error: Floats
+    column: Columns, metered: Floats, metered_error: Floats
 ) -> tuple[Floats, Floats]:
     """Fuel that the controller says it used over what the metered air asks for."""
     rate = column.value("engine_fuel_rate")

@@ -28,7 +28,7 @@ def draw(case: "Case", posterior: Mapping[str, float]) -> Picture:
         kept.append(0)
     rows = np.array(kept, dtype=np.intp)
     state, effects = _state(case, rows)
-    trims = case.model.predicted_log_trim(state, effects)[0]
+    trims = case.model.predicted_log_trim(state, effects, 0)
     points = tuple(
         _point(case, state, trims, [names[row] for row in kept], int(point))
         for point in np.flatnonzero(o.judged)

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bellmouth.finding.hypothesis import HasCoordinates, Scale
+from bellmouth.finding.model import made_up_pct
 from bellmouth.finding.observations import Observations
 from bellmouth.finding.priors import Priors
 
@@ -30,20 +31,23 @@ class PlatePosition:
     stale_opens: float
     hypotheses: HasCoordinates
     informed: bool
+    usual: tuple[float, float, float]  # opening [%], deposit's fade [%], % of reading a degree
 
     def __call__(self, which: Ints, sizes: Floats) -> Floats:
         """Log likelihood of hypotheses ``which`` (n,) at coordinates ``sizes`` (n, 2)."""
         if not self.informed:
             return np.zeros(len(which))
-        more = np.zeros(len(which))
+        own, fade, per_deg = self.usual
+        deposit = np.exp(self.hypotheses.coordinate("deposit", which, sizes))
+        pct = np.nan_to_num(deposit) / self.scale.slope_mm2_deg * per_deg
+        more = made_up_pct(np.full(len(which), own), pct, np.full(len(which), fade)) / per_deg
         idle_mm2 = self.scale.idle_area_m2 * 1e6
         for name, gain_mm2 in (
-            ("deposit", 1.0),
             ("learned_stale", self.stale_opens * idle_mm2),
             ("leak", -self.leak_closes * 1e6),
         ):
-            size = np.exp(self.hypotheses.coordinate(name, which, sizes))
-            more += np.nan_to_num(gain_mm2 * size) / self.scale.slope_mm2_deg
+            size = np.fmax(np.exp(self.hypotheses.coordinate(name, which, sizes)), 0.0)
+            more += gain_mm2 * size / self.scale.slope_mm2_deg
         return np.interp(more, _MORE_OPEN_DEG, self.log_density)
 
 
@@ -66,12 +70,18 @@ def plate_position(
         total += np.log(_rest_density(over, table["rest_deg"], table["rest_sd_deg"], table))
         informed = True
     relative = o.relative_pct[mine]
-    relative = relative[np.isfinite(relative)]
+    # One that seems to count from the stop tells the opening itself, in the model.
+    relative = relative[np.isfinite(relative) & ~np.isfinite(o.opening_pct[mine])]
     if len(relative):
         total += np.log(_relative_density(float(relative.min()) / per_deg, priors))
         informed = True
     closes, opens = float(table["leak_closes"]), float(table["stale_opens"])
-    return PlatePosition(total, scale, closes, opens, hypotheses, informed)
+    own, fade = (
+        float(np.exp(priors.plate[name][0]))
+        for name in ("log_idle_opening_pct", "log_deposit_fade_pct")
+    )
+    usual = own, fade, float(per_deg)
+    return PlatePosition(total, scale, closes, opens, hypotheses, informed, usual)
 
 
 def _spread(more: Floats, table: Mapping[str, Any]) -> Floats:

@@ -34,6 +34,7 @@ from bellmouth.finding.proof_result import Proof
 from bellmouth.finding.result import OfFamily
 from bellmouth.finding.suitable import refuse_foreign, usable
 from bellmouth.finding.verdict import verdict_of
+from bellmouth.recording.overlap import overlap_s
 from bellmouth.recording.series import Recording
 from bellmouth.recording.steady import stretches
 from bellmouth.recording.stretch import Stretch
@@ -101,6 +102,12 @@ def prove(
             raise FindingError(
                 f"{other.source} is the same recording as {one.source}. Give a recording from "
                 "before the work and another from after it."
+            )
+        shared = overlap_s(one, other)
+        if shared > 0.0:
+            raise FindingError(
+                f"{other.source} and {one.source} hold the same {shared:.0f} s of samples: they "
+                "are cut from one recording and overlap. Give recordings that do not."
             )
     _refuse_other_metering(before, after)
     found = [stretches(one) for one in (before, after, *references)]

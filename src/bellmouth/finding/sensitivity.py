@@ -4,7 +4,7 @@ The same mass balance as `model`, differentiated by hand so that a finding takes
 ``tests/finding/test_sensitivity.py`` holds it against finite differences.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,7 +21,7 @@ from bellmouth.finding.model import (
 from bellmouth.physics.air import GAMMA
 from bellmouth.physics.orifice import CRITICAL_PRESSURE_RATIO
 
-__all__ = ["unknown_jacobian"]
+__all__ = ["channel_slopes", "chosen_slopes", "unknown_jacobian"]
 
 Floats = NDArray[np.float64]
 Slopes = dict[str, Floats]
@@ -31,23 +31,42 @@ _BLOCKS = ("ambient", "fuel_fill", "heating", "meter_day")
 
 def unknown_jacobian(model: Model, coordinates: Floats, effects: Effects) -> Floats:
     """Residuals differentiated in the unknowns' coordinates, (batch, residuals, unknowns)."""
+    every = channel_slopes(model, coordinates, effects, model.states(coordinates, effects))
+    return chosen_slopes(model, every, coordinates.shape)
+
+
+def chosen_slopes(model: Model, channels: Sequence[Floats], shape: tuple[int, ...]) -> Floats:
+    """Slopes of the residuals that are compared, from those of each channel at every point;
+    ``shape`` is that of the coordinates."""
+    parts = [
+        channel[:, rows] for channel, rows in zip(channels, model.places.values(), strict=True)
+    ]
+    return np.concatenate(parts, axis=1) if parts else np.zeros((shape[0], 0, shape[1]))
+
+
+def channel_slopes(
+    model: Model, coordinates: Floats, effects: Effects, state: Mapping[str, Floats]
+) -> list[Floats]:
+    """Slopes of each of the model's channels in the coordinates, (batch, points, unknowns) each."""
     o, u = model.observations, model.unknowns
-    state = model.states(coordinates, effects)
-    channels = _channel_slopes(model, state, effects)
-    result = np.zeros((len(coordinates), len(model.rows), u.size))
-    for name, slopes in channels.items():
-        places = np.flatnonzero(model.channels == name)
-        rows = model.rows[places]
-        for unknown, slope in slopes.items():
-            part = np.broadcast_to(slope, (len(coordinates), o.points))[:, rows]
-            if unknown in _BLOCKS:
-                columns = u.block(unknown, o.recordings).start + o.recording[rows]
-                result[:, places, columns] = part
-            else:
-                result[:, places, u.index(unknown)] = part
-    scale = np.tile(u.sd, (len(coordinates), 1))
+    count = len(coordinates)
+    scale = np.broadcast_to(u.sd, coordinates.shape).copy()
     scale[:, u.index("meter_bend")] = effects.bend_sd
-    return u.by_coordinates(result, scale)
+    every = []
+    for slopes in _channel_slopes(model, state, effects).values():
+        full = np.zeros((count, o.points, coordinates.shape[1]))
+        for unknown, slope in slopes.items():
+            if unknown in _BLOCKS:
+                start = u.block(unknown, o.recordings).start
+                column = start + (o.recording if o.recordings > 1 else 0)
+            else:
+                column = u.index(unknown)
+            if o.recordings > 1 and unknown in _BLOCKS:
+                full[:, np.arange(o.points), column] = slope
+            else:
+                full[:, :, column] = slope
+        every.append(u.by_coordinates(full, scale))
+    return every
 
 
 def _channel_slopes(
@@ -55,12 +74,11 @@ def _channel_slopes(
 ) -> dict[str, Slopes]:
     """Slopes of each channel's residual in each unknown's value."""
     o = model.observations
-    kinds = set(model.channels.tolist())
+    kinds = model.kinds
     passed, manifold, ambient, upstream = _inputs(model, state, effects)
     filled = _filled(model, state, manifold)
     flux = _flux(upstream, manifold, state["manifold"] / state["upstream"])
     leak = _flux(ambient, manifold, state["manifold"] / state["ambient"])
-    plate = _plate(model, state, effects)
     if not o.airflow_metered:
         passed = filled
     result: dict[str, Slopes] = {}
@@ -69,21 +87,24 @@ def _channel_slopes(
         cylinder = _sum((1.0 - share, passed), (share, leak))
         result["filling"] = _sum((1.0, cylinder), (-1.0, filled))
     if "plate" in kinds:
+        plate = _plate(state)
         through = state["plate"] * 1e-6 * state["flux"]
         beside = state["leak"] if not o.airflow_metered else np.zeros_like(through)
         share = beside / (through + beside)
         supply = _sum((1.0 - share, _sum((1.0, plate), (1.0, flux))), (share, leak))
         result["plate"] = _sum((1.0, passed), (-1.0, supply))
+    if "opening" in kinds:
+        result["opening"] = _opening(model, state, effects)
+    if "closed" in kinds:
+        result["closed"] = _closed(model, state, effects)
     if "computed" in kinds:
         result["computed"] = _sum((-1.0, filled), (-1.0, {"meter_gain": np.ones(1)}))
     if "boost" in kinds:
         result["boost"] = _sum((1.0, upstream), (-1.0, ambient))
-    if "closed" in kinds:
-        result["closed"] = _closed(model, state, effects)
     for bank in (0, 1):
         if f"trim {bank + 1}" in kinds:
             result[f"trim {bank + 1}"] = _trim(model, state, effects, bank, passed, leak)
-    return result
+    return {kind: result[kind] for kind in kinds}
 
 
 def _sum(*terms: tuple[Floats | float, Slopes]) -> Slopes:
@@ -142,9 +163,8 @@ def _flux(upstream: Slopes, manifold: Slopes, ratio: Floats) -> Slopes:
     return _sum((1.0 - slope, upstream), (slope, manifold))
 
 
-def _plate(model: Model, state: Mapping[str, Floats], effects: Effects) -> Slopes:
+def _plate(parts: Mapping[str, Floats]) -> Slopes:
     """Slopes of the logarithm of the plate's area; the law is `Model.plate_parts`."""
-    parts = model.plate_parts(state["value"], effects)
     clean, lost, left = parts["clean"], parts["lost"], parts["left"]
     root = np.sqrt(left**2 + parts["floor"] ** 2)
     by_left = 0.5 * (1.0 + left / root)
@@ -156,7 +176,7 @@ def _plate(model: Model, state: Mapping[str, Floats], effects: Effects) -> Slope
         by_left * (clean_by_opening - lost_by_opening) + by_floor * clean_by_opening
     ) * parts["opening_by_above"]
     by_clean = by_left + by_floor
-    area = state["plate"]
+    area = parts["plate"]
     above_by_slope = parts["above_by_slope"]
     return {
         "bypass": by_clean * parts["bypass"] / area,
@@ -166,18 +186,25 @@ def _plate(model: Model, state: Mapping[str, Floats], effects: Effects) -> Slope
         / area,
         "curve": by_clean * slope * opening**2 / area,
         "opening": by_opening * parts["above_by_opening"] / area,
-        "fade": -by_left * lost * opening / parts["fade"] / area,
+        "fade": (by_opening * parts["above_by_fade"] - by_left * lost * opening / parts["fade"])
+        / area,
     }
+
+
+def _opening(model: Model, state: Mapping[str, Floats], effects: Effects) -> Slopes:
+    """Slopes of the reading over the opening, less for what the opening gains."""
+    parts = model.plate_parts(state["value"], effects)
+    by_above = -parts["opening_by_above"] / parts["opening"]
+    return {name: by_above * parts[f"above_by_{name}"] for name in ("opening", "slope", "fade")}
 
 
 def _closed(model: Model, state: Mapping[str, Floats], effects: Effects) -> Slopes:
     """Slopes of the lowest throttle reading; see `Model.plate_parts`."""
     parts = model.plate_parts(state["value"], effects)
-    return {
-        "closed": -CLOSED_SCALE * np.ones(1),
-        "opening": -CLOSED_SCALE * parts["above_by_opening"],
-        "slope": -CLOSED_SCALE * parts["above_by_slope"],
+    slopes = {
+        name: -CLOSED_SCALE * parts[f"above_by_{name}"] for name in ("opening", "slope", "fade")
     }
+    return {"closed": -CLOSED_SCALE * np.ones(1), **slopes}
 
 
 def _trim(
@@ -208,5 +235,5 @@ def _trim(
         predicted = _sum((inside * lean, moved), (1.0, fuel), (1.0, {"meter_gain": -one}))
         shift = inside * turning * state["leak"] / state["filled"]
     predicted = _sum((1.0, predicted), (1.0, {"leak_bank": shift}))
-    passes = model.clamp_slope(model.predicted_log_trim(state, effects)[bank], value, bank)
-    return _sum((-passes, predicted), (passes, {"trim_sum": o.trim_gap[:, bank]}))
+    passes = model.clamp_slope(model.predicted_log_trim(state, effects, bank), value, bank)
+    return _sum((-passes, predicted), (passes, {"trim_sum": o.trim_gap[..., bank]}))

@@ -1,5 +1,6 @@
 """Sizes with their 90 % intervals, from the grid over each hypothesis."""
 
+from collections.abc import Collection
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -33,8 +34,8 @@ def size_from_coordinate(cause: str, coordinate: Floats, scale: Scale) -> Floats
     return np.asarray(np.exp(what.sign * coordinate))
 
 
-def sizes_of(case: "Case") -> dict[str, dict[str, Size]]:
-    """Sizes of every hypothesis, by cause."""
+def sizes_of(case: "Case", names: Collection[str] | None = None) -> dict[str, dict[str, Size]]:
+    """Sizes of every hypothesis, or of those named, by cause."""
     grid, hypotheses = case.posterior.grid, case.hypotheses
     log = grid.log_weight + grid.log_likelihood
     highest = np.full(hypotheses.count, -np.inf)
@@ -43,6 +44,8 @@ def sizes_of(case: "Case") -> dict[str, dict[str, Size]]:
     moments = [_moments(grid.hypothesis, grid.sizes[:, place], mass) for place in (0, 1)]
     result: dict[str, dict[str, Size]] = {}
     for row, causes in enumerate(hypotheses.causes):
+        if names is not None and hypotheses.names[row] not in names:
+            continue
         told = {}
         for place, cause in enumerate(causes):
             mean, sd, low, high = (column[row] for column in moments[place])

@@ -24,6 +24,7 @@ _FROM_BEFORE = (
 _NAMES = {
     "filling": ("mass_air_flow", "intake_manifold_pressure", "engine_speed"),
     "plate": ("throttle_position",),
+    "opening": ("commanded_throttle_actuator", "relative_throttle_position"),
     "trim": ("short_term_fuel_trim_bank_1", "long_term_fuel_trim_bank_1"),
     "computed": ("absolute_load", "intake_manifold_pressure"),
     "boost": ("boost_pressure", "barometric_pressure"),
@@ -107,6 +108,7 @@ def _words(case: "Case", source: str) -> str:
         return f"warm idle {case.idle.excess_rpm:+.0f} rpm against what is expected of this car"
     return {
         "plate": "throttle opening against the air that passes, point by point",
+        "opening": "how far the plate stands open above its stop",
         "computed": "the controller's own computed airflow against speed and pressure",
         "boost": "boost pressure with the plate nearly closed against the barometer",
         "air": "airflow at warm idle against other cars of the family",

@@ -69,14 +69,19 @@ def open_findings(folder: str | Path, cars_digest: str, given: Sequence[str]) ->
     Raises
     ------
     BellmouthError
-        If something else lies there, if it is complete, or if it belongs to another table of
-        cars or another version.
+        If something else lies there, if it is complete, if it belongs to another table of
+        cars or another version, or if nothing can be written there.
     """
     found = Findings(Path(folder))
     mine = {"software": __version__, "cars": cars_digest, "recordings": sorted(given)}
     if not found.folder.exists():
-        found.folder.mkdir(parents=True)
-        _write_json(found.about, {**mine, "complete": False})
+        try:
+            found.folder.mkdir(parents=True)
+            _write_json(found.about, {**mine, "complete": False})
+        except OSError as error:
+            raise BellmouthError(
+                f"{folder}: findings cannot be kept there ({error.strerror}). Give another --out."
+            ) from error
         return found
     if not found.about.is_file():
         raise BellmouthError(

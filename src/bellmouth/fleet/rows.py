@@ -1,7 +1,12 @@
-"""One recording of a survey as one row: the finding's figures, or why there is none."""
+"""Recordings of a survey as rows: the finding's figures, or why there is none.
+
+A bundle's recordings are inferred together, which costs half of what they cost one by one and
+changes no figure. Only what a row keeps is worked out: no next checks, no evidence in words.
+"""
 
 import hashlib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
@@ -12,14 +17,15 @@ import polars as pl
 from bellmouth import __version__
 from bellmouth.car.description import Car
 from bellmouth.finding.causes import SINGLE_CAUSES
-from bellmouth.finding.find import hypothesis_weights, solve
+from bellmouth.finding.find import Case, Prepared, hypothesis_weights, prepare, solve_many
 from bellmouth.finding.priors import cause_weights
 from bellmouth.finding.sizes import sizes_of
 from bellmouth.fleet.inputs import Found, explain
 from bellmouth.recording import read_recording
+from bellmouth.recording.series import Recording
 from bellmouth.recording.steady import stretches
 
-__all__ = ["SCHEMA", "refusal", "row_of"]
+__all__ = ["SCHEMA", "Task", "refusal", "rows_of"]
 
 _PRESENT = {f"present_{cause}": pl.Float64 for cause in SINGLE_CAUSES}
 _SIZES = {
@@ -62,21 +68,90 @@ def refusal(recording: str, mark: str, car: str | None, family: str, why: str) -
     }
 
 
-def row_of(found: Found, identity: str, family: str, car: Car) -> dict[str, Any]:
-    """Read, judge, tell: one row, whatever happens. The car's complaint sets the prior."""
+@dataclass(frozen=True)
+class Task:
+    """A recording with what its row needs. The car's complaint sets the prior."""
+
+    found: Found
+    identity: str
+    family: str
+    car: Car
+
+
+@dataclass(frozen=True)
+class _Read:
+    """What is kept of a recording once it is read."""
+
+    prepared: Prepared
+    input_hash: str
+    seconds: float
+    stretches: int
+    distance_km: float | None
+
+
+def rows_of(tasks: Sequence[Task]) -> list[dict[str, Any]]:
+    """Read, judge, tell: one row a task in their order, whatever happens."""
+    rows: dict[int, dict[str, Any]] = {}
+    read: dict[int, _Read] = {}
+    for place, task in enumerate(tasks):
+        try:
+            read[place] = _read(task)
+        except Exception as error:  # noqa: BLE001 - a damaged recording is a row, never a stop
+            rows[place] = _refused(task, error)
+    for place, case in _cases(read).items():
+        task = tasks[place]
+        try:
+            rows[place] = _told(task, read[place], case)
+        except Exception as error:  # noqa: BLE001 - as above
+            rows[place] = _refused(task, error)
+    for place in read.keys() - rows.keys():
+        try:
+            case = solve_many([read[place].prepared])[0]
+            rows[place] = _told(tasks[place], read[place], case)
+        except Exception as error:  # noqa: BLE001 - as above
+            rows[place] = _refused(tasks[place], error)
+    return [rows[place] for place in range(len(tasks))]
+
+
+def _cases(read: Mapping[int, _Read]) -> dict[int, Case]:
+    """All inferred together; none where one of them cannot be, which must not cost the others."""
     try:
-        return _judged(found, identity, family, car)
-    except Exception as error:  # noqa: BLE001 - a damaged recording is a row, never a stop
-        return refusal(found.path, found.mark, identity, family, explain(error))
+        cases = solve_many([one.prepared for one in read.values()])
+    except Exception:  # noqa: BLE001 - whose it is shows when each is inferred alone
+        return {}
+    return dict(zip(read, cases, strict=True))
 
 
-def _judged(found: Found, identity: str, family: str, car: Car) -> dict[str, Any]:
-    with TemporaryDirectory() as folder:
-        path = _local(found.path, Path(folder))
-        recording = read_recording(path)
-        raw = hashlib.sha256(path.read_bytes()).hexdigest()
+def _refused(task: Task, error: Exception) -> dict[str, Any]:
+    found = task.found
+    return refusal(found.path, found.mark, task.identity, task.family, explain(error))
+
+
+def _read(task: Task) -> _Read:
+    if "://" in task.found.path:
+        with TemporaryDirectory() as folder:
+            path = _fetched(task.found.path, Path(folder))
+            recording, raw = read_recording(path), path.read_bytes()
+    else:
+        path = Path(task.found.path)
+        recording, raw = read_recording(path), path.read_bytes()
     steady = stretches(recording)
-    case = solve(steady, (), car, recording.source)
+    return _Read(
+        prepared=prepare(steady, (), task.car, recording.source),
+        input_hash=hashlib.sha256(raw).hexdigest(),
+        seconds=max(float(series.time_s[-1]) for series in recording.series.values()),
+        stretches=len(steady),
+        distance_km=_distance_km(recording),
+    )
+
+
+def _distance_km(recording: Recording) -> float | None:
+    distance = recording.get("odometer")
+    return float(distance.value[-1]) if distance is not None else None
+
+
+def _told(task: Task, read: _Read, case: Case) -> dict[str, Any]:
+    found, car = task.found, task.car
     weights = hypothesis_weights(cause_weights(car.complaint or "unknown"), case.hypotheses)
     names = (*case.hypotheses.names, "unexplained")
     logs = np.append(case.posterior.log_evidence, case.posterior.log_unexplained)
@@ -85,8 +160,8 @@ def _judged(found: Found, identity: str, family: str, car: Car) -> dict[str, Any
     probability = np.exp(logs - np.logaddexp.reduce(logs))
     told = dict(zip(names, map(float, probability), strict=True))
     best = max(told, key=lambda name: told[name])
-    row = refusal(found.path, found.mark, identity, family, "")
-    sizes = sizes_of(case)
+    row = refusal(found.path, found.mark, task.identity, task.family, "")
+    sizes = sizes_of(case, {best, *SINGLE_CAUSES})
     for cause in SINGLE_CAUSES:
         if cause not in told:
             continue
@@ -95,8 +170,6 @@ def _judged(found: Found, identity: str, family: str, car: Car) -> dict[str, Any
         row |= {f"{cause}_value": size.value, f"{cause}_low": size.low, f"{cause}_high": size.high}
     o = case.observations
     idle = o.idle & np.isfinite(o.throttle_pct)
-    distance = recording.get("odometer")
-    ends = [float(series.time_s[-1]) for series in recording.series.values()]
     return row | {
         "error": None,
         "cause": best,
@@ -106,17 +179,15 @@ def _judged(found: Found, identity: str, family: str, car: Car) -> dict[str, Any
         "misfit": float(case.posterior.misfit[int(np.argmax(probability[:-1]))]),
         "idle_throttle_pct": float(o.throttle_pct[idle].min()) if idle.any() else None,
         "idle_speed_rpm": float(o.speed_rev_s[o.idle].min() * 60.0) if o.idle.any() else None,
-        "seconds": max(ends),
-        "stretches": len(steady),
-        "distance_km": float(distance.value[-1]) if distance is not None else None,
-        "input_hash": raw,
+        "seconds": read.seconds,
+        "stretches": read.stretches,
+        "distance_km": read.distance_km,
+        "input_hash": read.input_hash,
     }
 
 
-def _local(path: str, folder: Path) -> Path:
-    """The file itself, or a copy of it where it lies at an address."""
-    if "://" not in path:
-        return Path(path)
+def _fetched(path: str, folder: Path) -> Path:
+    """A copy of a file that lies at an address."""
     import fsspec  # noqa: PLC0415 - only addresses need it
 
     copy = folder / path.rsplit("/", 1)[-1]

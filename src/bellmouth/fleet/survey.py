@@ -6,24 +6,23 @@ part on disk. A worker or a scheduler that dies costs only the bundles it held.
 
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from bellmouth.car.description import Car
 from bellmouth.errors import BellmouthError
 from bellmouth.fleet.inputs import CarTable, Found, find_recordings, owner_of, read_cars
 from bellmouth.fleet.parts import Findings, open_findings
-from bellmouth.fleet.rows import refusal, row_of
+from bellmouth.fleet.rows import Task, refusal, rows_of
 
 if TYPE_CHECKING:
-    from distributed import Client
+    from distributed import Client, LocalCluster
 
-__all__ = ["Progress", "bundles", "survey"]
+__all__ = ["Progress", "bundles", "local_cluster", "survey"]
 
-_BUNDLE_BYTES = 1_000_000
-_BUNDLE_MOST = 40
+_BUNDLE_BYTES = 2_000_000
+_BUNDLE_MOST = 25
 _PATIENCE_S = 120.0  # how long a scheduler that went away is waited for
 _NO_RECORDING = "no recording of this car was given"
 _NO_CAR = "no car in the table claims this recording"
@@ -37,16 +36,6 @@ class Progress:
     total: int
     per_s: float
     left_s: float
-
-
-@dataclass(frozen=True)
-class _Task:
-    """A recording with what its row needs."""
-
-    found: Found
-    identity: str
-    family: str
-    car: Car
 
 
 def survey(
@@ -97,7 +86,7 @@ def survey(
     return findings
 
 
-def _plan(found: Sequence[Found], table: CarTable, findings: Findings) -> list[_Task]:
+def _plan(found: Sequence[Found], table: CarTable, findings: Findings) -> list[Task]:
     """What is still to judge; rows that need no judging are written at once."""
     done = findings.done()
     identities = frozenset(table.identities)
@@ -109,7 +98,7 @@ def _plan(found: Sequence[Found], table: CarTable, findings: Findings) -> list[_
         if (file.path, file.mark) in done:
             continue
         if identity is not None and identity in table.cars:
-            tasks.append(_Task(file, identity, table.family[identity], table.cars[identity]))
+            tasks.append(Task(file, identity, table.family[identity], table.cars[identity]))
             continue
         why = table.refused[identity] if identity else _NO_CAR
         family = table.family[identity] if identity else ""
@@ -124,10 +113,10 @@ def _plan(found: Sequence[Found], table: CarTable, findings: Findings) -> list[_
     return tasks
 
 
-def bundles(tasks: Sequence[_Task]) -> list[list[_Task]]:
+def bundles(tasks: Sequence[Task]) -> list[list[Task]]:
     """Tasks in bundles of about equal bytes, the largest first, so that no worker is left with a
     long one at the end."""
-    made: list[list[_Task]] = []
+    made: list[list[Task]] = []
     weight = _BUNDLE_BYTES + 1
     for task in sorted(tasks, key=lambda task: (-task.found.bytes, task.found.path)):
         full = weight + task.found.bytes > _BUNDLE_BYTES or len(made[-1]) >= _BUNDLE_MOST
@@ -139,74 +128,112 @@ def bundles(tasks: Sequence[_Task]) -> list[list[_Task]]:
     return made
 
 
-def _judge(bundle: Sequence[_Task]) -> list[dict[str, Any]]:
-    """What a worker does."""
-    return [row_of(task.found, task.identity, task.family, task.car) for task in bundle]
-
-
-Run = Callable[[Sequence[Sequence[_Task]]], Iterator[list[dict[str, Any]]]]
+Run = Callable[[Sequence[Sequence[Task]]], Iterator[list[dict[str, Any]]]]
 
 
 @contextmanager
 def _engine(scheduler: str | None, workers: int | None, tasks: int) -> Iterator[Run]:
     """Something that judges bundles and hands them back as they are ready."""
     if (workers == 0 and scheduler is None) or not tasks:
-        yield lambda made: (_judge(bundle) for bundle in made)
+        yield lambda made: (rows_of(bundle) for bundle in made)
         return
-    from distributed import Client, LocalCluster  # noqa: PLC0415 - only a survey pays for it
+    from distributed import Client  # noqa: PLC0415 - only a survey pays for it
 
     if scheduler is not None:
+
+        def connect() -> "Client":
+            return Client(scheduler, timeout=10)
+
         try:
-            client = Client(scheduler, timeout=10)
+            client = connect()
         except (OSError, TimeoutError, ValueError) as error:
             raise BellmouthError(
                 f"{scheduler}: no Dask scheduler answers there. Check the address, or leave "
                 "--scheduler out to use this machine."
             ) from error
-        with client:
-            yield lambda made: _distributed(client, made)
+        yield lambda made: _distributed(client, connect, made)
         return
-    cluster = LocalCluster(
-        n_workers=workers, threads_per_worker=1, processes=True, dashboard_address=None,
-        host="127.0.0.1", silence_logs=50,
-    )  # fmt: skip
-    with cluster, Client(cluster) as client:
-        yield lambda made: _distributed(client, made)
+    with local_cluster(workers) as cluster:
+        yield lambda made: _distributed(Client(cluster), lambda: Client(cluster), made)
+
+
+def local_cluster(workers: int | None) -> "LocalCluster":
+    """Worker processes on this machine, by default one a core, reachable from it alone."""
+    from distributed import LocalCluster  # noqa: PLC0415 - only a survey pays for it
+
+    return LocalCluster(
+        n_workers=workers,
+        threads_per_worker=1,
+        processes=True,
+        dashboard_address=None,
+        host="127.0.0.1",
+        silence_logs=50,
+        # A worker is a core: threads of the table library would only be in each other's way.
+        env={"POLARS_MAX_THREADS": "1"},
+    )
 
 
 def _distributed(
-    client: "Client", made: Sequence[Sequence[_Task]]
+    client: "Client", connect: Callable[[], "Client"], made: Sequence[Sequence[Task]]
 ) -> Iterator[list[dict[str, Any]]]:
     """Hand bundles out, few at a time so that memory stays bounded, and again where one is lost."""
     waiting = list(reversed(made))
-    held: dict[Any, Sequence[_Task]] = {}
+    held: dict[Any, Sequence[Task]] = {}
     lost_since: float | None = None
-    while waiting or held:
-        try:
-            while waiting and len(held) < 3 * max(sum(client.ncores().values()), 1):
-                bundle = waiting.pop()
-                held[client.submit(_judge, bundle, pure=False, retries=5)] = bundle
-            ready = _first_done(held)
-            rows = [(future, future.result(timeout=30)) for future in ready]
-        except Exception as error:
-            # A scheduler that is gone shows itself as many kinds of error.
-            lost_since = lost_since or time.monotonic()
-            if time.monotonic() - lost_since > _PATIENCE_S:
-                raise BellmouthError(
-                    f"the Dask scheduler stayed away ({type(error).__name__}). What was judged is "
-                    "kept: run the same survey again to take it up."
-                ) from error
-            waiting += list(held.values())
-            held.clear()
-            time.sleep(1.0)
-            continue
-        for future, part in rows:
-            lost_since = None
-            held.pop(future)
-            yield part
+    try:
+        while waiting or held:
+            try:
+                rows = _round(client, waiting, held)
+            except Exception as error:
+                # A scheduler that is gone shows itself as many kinds of error.
+                lost_since = lost_since or time.monotonic()
+                if time.monotonic() - lost_since > _PATIENCE_S:
+                    raise BellmouthError(
+                        f"the Dask scheduler stayed away ({type(error).__name__}). What was judged "
+                        "is kept: run the same survey again to take it up."
+                    ) from error
+                waiting += list(held.values())
+                held.clear()
+                client = _again(client, connect)
+                continue
+            for future, part in rows:
+                lost_since = None
+                held.pop(future)
+                yield part
+    finally:
+        _leave(client)
 
 
-def _first_done(held: Mapping[Any, Sequence[_Task]]) -> list[Any]:
+def _round(
+    client: "Client", waiting: list[Sequence[Task]], held: dict[Any, Sequence[Task]]
+) -> list[tuple[Any, list[dict[str, Any]]]]:
+    """Hand out what there is room for; what is ready."""
+    if client.status != "running":
+        # One that seeks its scheduler by itself takes work and never says that it is lost.
+        raise ConnectionError("the scheduler is gone")
+    while waiting and len(held) < 3 * max(sum(client.ncores().values()), 1):
+        # Taken off the list once it is handed out: handing out may fail.
+        held[client.submit(rows_of, waiting[-1], pure=False, retries=5)] = waiting[-1]
+        waiting.pop()
+    return [(future, future.result(timeout=30)) for future in _first_done(held)]
+
+
+def _again(client: "Client", connect: Callable[[], "Client"]) -> "Client":
+    """A fresh client, or the old one where no scheduler answers yet."""
+    _leave(client)
+    time.sleep(1.0)
+    try:
+        return connect()
+    except (OSError, TimeoutError, ValueError):
+        return client
+
+
+def _leave(client: "Client") -> None:
+    with suppress(Exception):
+        client.close(timeout=2)
+
+
+def _first_done(held: Mapping[Any, Sequence[Task]]) -> list[Any]:
     """The futures that are ready, waiting a while for the first; none where all still run."""
     from distributed import wait  # noqa: PLC0415 - only a survey pays for it
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from types import TracebackType
 from typing import Protocol, Self
 
+from bellmouth.learning.allowed import Allowed
 from bellmouth.learning.clock import Clock, MonotonicClock
 from bellmouth.learning.cues import Cue
 from bellmouth.learning.evidence import Moment
@@ -19,10 +20,15 @@ from bellmouth.learning.priority import preferred
 from bellmouth.learning.samples import Samples
 from bellmouth.learning.session import ENDED, Progress, Session
 
-__all__ = ["Coach", "Face", "Given", "Observer", "Sink"]
+__all__ = ["Coach", "Face", "Given", "Observer", "Placing", "Sink"]
 
 #: The coach looks up at least so often, and so learns that it was held up. [s]
 _HEARTBEAT_S = 0.5
+#: Cues are placed so long before their moment; longer than a heartbeat and a sound card's buffer
+#: together. [s]
+_PLACED_S = 1.2
+#: From the start to the first cue where cues are placed. [s]
+_HEAD_S = 0.5
 #: Later than this with a cue, or asleep for this long, and the attempt is void. [s]
 _VOID_S = 0.5
 
@@ -32,6 +38,22 @@ class Face(Protocol):
 
     def cue(self, cue: Cue) -> None:
         """Give one cue now."""
+        ...
+
+
+class Placing(Protocol):
+    """Gives cues at moments that it was told of beforehand, whatever holds up the coach's thread.
+
+    The face is told of each cue as well, at its moment or a little later, and does not sound what
+    was placed. Called with the coach's lock held; must return at once.
+    """
+
+    def place(self, cue: Cue, at_s: float) -> None:
+        """Give a cue at a time of the coach's clock. [s]"""
+        ...
+
+    def withdraw(self, cue: Cue) -> None:
+        """A cue that was placed has moved, or will not come."""
         ...
 
 
@@ -101,6 +123,8 @@ class Coach:
         What time is counted by.
     ahead_s
         Each cue is given so much sooner, for sound that takes its time on the way. [s]
+    placing
+        Is told of cues beforehand, None where nobody can be.
     """
 
     def __init__(
@@ -110,12 +134,15 @@ class Coach:
         clock: Clock | None = None,
         *,
         ahead_s: float = 0.0,
+        placing: Placing | None = None,
     ) -> None:
         self.session = session
         self.clock: Clock = clock or MonotonicClock()
         self.given: list[Given] = []
         self._face = face
         self._ahead_s = ahead_s
+        self._placing = placing
+        self._placed: frozenset[Cue] = frozenset()
         self._lock = threading.RLock()
         self._woken = threading.Event()
         self._thread: threading.Thread | None = None
@@ -138,8 +165,12 @@ class Coach:
         Where a face raises, the attempt is void, and whoever waits for its end is told so.
         """
         with self._lock:
+            if self.session.phase in ENDED:
+                return  # stopped before it could begin
             self._away_s = self.clock.away_s()
-            self.session.begin(self.clock.now_s())
+            # The very first cue is placed beforehand as well.
+            head_s = 0.0 if self._placing is None else _HEAD_S
+            self.session.begin(self.clock.now_s() + head_s)
         try:
             while not self._step():
                 pass
@@ -180,6 +211,7 @@ class Coach:
             if self.session.phase in ENDED:
                 return True
             now_s = self.clock.now_s()
+            self._look_ahead(now_s)
             next_s = self.session.next_s() - self._ahead_s
         until_s = min(next_s, now_s + _HEARTBEAT_S)
         self.clock.wait(until_s, self._woken)
@@ -205,15 +237,35 @@ class Coach:
             self._give(cue)
         return True
 
+    def _look_ahead(self, now_s: float) -> None:
+        """Place what comes soon, and take back what has moved."""
+        if self._placing is None:
+            return
+        planned = self.session.planned(now_s + self._ahead_s + _PLACED_S)
+        for cue in self._placed.difference(planned):
+            self._placing.withdraw(cue)
+        for cue in planned:
+            if cue not in self._placed:
+                self._placing.place(cue, cue.at_s - self._ahead_s)
+        self._placed = frozenset(planned)
+
     def _give(self, cue: Cue) -> None:
+        # It is out: to take it back could only silence it.
+        self._placed -= {cue}
         self._face.cue(cue)
         self.given.append(Given(cue, self.clock.now_s() + self._ahead_s))
 
     def _tell(self, told: Callable[[float], tuple[Cue, ...]]) -> None:
         """Tell the session something and give at once what follows from it."""
         with self._lock:
-            for cue in told(self.clock.now_s()):
+            now_s = self.clock.now_s()
+            # What was placed has been heard by now, whether this thread was in time or not.
+            heard = [cue for cue in self._placed if cue.at_s - self._ahead_s <= now_s]
+            for cue in self.session.due(now_s + self._ahead_s) if heard else ():
                 self._give(cue)
+            for cue in told(now_s):
+                self._give(cue)
+            self._look_ahead(now_s)
             self._woken.set()
 
     # What it is told.
@@ -254,6 +306,11 @@ class Coach:
         self._tell(lambda now_s: self.session.void(why, now_s))
 
     # What a face shows.
+
+    def allowed(self) -> tuple[Allowed, ...]:
+        """When each action of the present stretch may be done. [s]"""
+        with self._lock:
+            return self.session.allowed()
 
     def progress(self) -> Progress:
         """Where the attempt is now."""

@@ -14,6 +14,9 @@ __all__ = ["WAKE_S", "Bus", "read_bus", "read_engine", "read_key"]
 
 #: After key on a controller answers within this beside the poller's own interval. A guess. [s]
 WAKE_S = 0.05
+#: A log that holds requests nobody answered was kept by a poller that waits so long for each
+#: answer: a controller that wakes just after a question is first heard with the next. [s]
+_UNANSWERED_S = 0.2
 #: No sample of any parameter for this long is the key turned off. [s]
 QUIET_S = 1.0
 #: The same as a multiple of the usual interval between rows, where that is longer.
@@ -35,13 +38,15 @@ class Bus:
     """When anything was sampled (on the file's clock), how often, and the quiet gaps. [s]
 
     ``interval_s`` is what all but a hundredth of the intervals between rows stay within; a gap
-    ``(a, b)`` has its last sample before at ``a`` and its first after at ``b``.
+    ``(a, b)`` has its last sample before at ``a`` and its first after at ``b``. The key is turned
+    on up to ``interval_s + wake_s`` before the first sample.
     """
 
     begin_s: float
     end_s: float
     interval_s: float
     gaps: tuple[tuple[float, float], ...]
+    wake_s: float = WAKE_S
 
 
 def read_bus(recording: Recording) -> Bus:
@@ -57,7 +62,9 @@ def read_bus(recording: Recording) -> Bus:
     place = min(close.size - 1, int(0.99 * close.size)) if close.size else 0
     interval = float(np.partition(close, place)[place]) if close.size else quiet
     gaps = tuple((float(every[index]), float(every[index + 1])) for index in wide)
-    return Bus(float(every[0]), float(every[-1]), interval, gaps)
+    waits = any(note.endswith(" not answered.") for note in recording.notes)
+    wake_s = WAKE_S + (_UNANSWERED_S if waits else 0.0)
+    return Bus(float(every[0]), float(every[-1]), interval, gaps, wake_s)
 
 
 def _every_time(recording: Recording) -> Floats:
@@ -116,7 +123,7 @@ def read_key(recording: Recording, bus: Bus) -> tuple[tuple[Happening, ...], tup
 
 
 def _woken(first_s: float, bus: Bus) -> Moment:
-    return Moment(first_s - bus.interval_s - WAKE_S, first_s)
+    return Moment(first_s - bus.interval_s - bus.wake_s, first_s)
 
 
 def _went_on(recording: Recording, last_s: float, first_s: float) -> str:
@@ -200,7 +207,7 @@ def _no_sooner(time: Floats, index: int, bus: Bus) -> float:
     before = float(time[index - 1])
     for last, first in bus.gaps:
         if before <= last and first <= time[index]:
-            return first - bus.interval_s - WAKE_S
+            return first - bus.interval_s - bus.wake_s
     return before
 
 

@@ -16,6 +16,7 @@ __all__ = ["Marks", "check_marks", "read_marks"]
 LATE_S, EARLY_S = 0.3, 0.05
 #: Actions that may be marked beside events, steps and conditions.
 ACTION_MARKS = ("key_on", "key_off", "press", "release", "engine_start", "engine_stop")
+_UNTIL = "watched_until"
 _EXAMPLE = '{"lamp_blinks": 45.9, "lamp_steady": 53.9}'
 
 
@@ -25,12 +26,14 @@ class Marks:
 
     ``moments`` holds times by name (empty where somebody watched and it did not happen),
     ``confirmed`` conditions that stood or did not, ``reasons`` why a step was skipped or what
-    replaced it.
+    replaced it. ``watched_until_s`` is up to when whoever marked went on looking, None where they
+    do not say. [s]
     """
 
     moments: Mapping[str, tuple[Moment, ...]] = field(default_factory=dict)
     confirmed: Mapping[str, bool] = field(default_factory=dict)
     reasons: Mapping[str, str] = field(default_factory=dict)
+    watched_until_s: float | None = None
 
 
 def read_marks(marks: str | Path | Mapping[str, object] | None) -> Marks:
@@ -38,7 +41,7 @@ def read_marks(marks: str | Path | Mapping[str, object] | None) -> Marks:
 
     A value is a time, a list of times, ``{"at": time, "give": seconds}``, null (watched, did not
     happen), true or false (a condition stood or did not), or text (why a step was skipped or what
-    replaced it).
+    replaced it). ``watched_until`` is a time alone: up to it, whatever was done is marked.
 
     Raises
     ------
@@ -65,14 +68,17 @@ def _marks(document: Mapping[str, object], source: str) -> Marks:
     moments: dict[str, tuple[Moment, ...]] = {}
     confirmed: dict[str, bool] = {}
     reasons: dict[str, str] = {}
+    until_s = None
     for name, value in document.items():
-        if isinstance(value, bool):
+        if name == _UNTIL:
+            until_s = _seconds(name, value, source)
+        elif isinstance(value, bool):
             confirmed[name] = value
         elif isinstance(value, str):
             reasons[name] = value
         else:
             moments[name] = tuple(_moments(name, value, source))
-    return Marks(moments, confirmed, reasons)
+    return Marks(moments, confirmed, reasons, until_s)
 
 
 def _moments(name: str, value: object, source: str) -> Iterable[Moment]:

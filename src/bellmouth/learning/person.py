@@ -1,14 +1,19 @@
 """This person's timing: how late and how unsteady with each kind of action, from few attempts.
 
-A hierarchical model. The time from a call to the action is normal with the person's own bias and
-spread for that kind of action. Biases share a person's part (who is late is late at everything)
-and have a part of their own kind; logarithms of spreads likewise. With no attempt at all it is the
-prior, and every action seen draws it towards what this person does.
+A hierarchical model. The time from a call to the action has the person's own bias and spread for
+that kind of action. Biases share a person's part (who is late is late at everything) and have a
+part of their own kind; logarithms of spreads likewise, more loosely: a steady rhythm says little
+of how steadily a single call is answered. Errors have longer tails than the normal. Besides, any
+action may go wrong altogether (forgotten, too shallow, once too often): a lapse, whose chance is
+learned too. People change, so an attempt counts for less the more came after it.
 
-The prior is a guess (common practice, no source), wide on purpose.
+With no attempt at all it is the prior, and every action seen draws it towards what this person
+does. The prior is a guess (common practice, no source), wide on purpose.
 """
 
-from collections.abc import Mapping, Sequence
+import math
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -20,22 +25,28 @@ from bellmouth.learning.chances import action_times, edges_of, limits, within
 from bellmouth.learning.posterior import Prior, Seen, posterior
 from bellmouth.learning.procedure import Procedure
 from bellmouth.learning.schedule import Kind, Leads
+from bellmouth.learning.session import Timing
 from bellmouth.recording.series import Floats
 
 __all__ = ["KINDS", "PRIOR", "Habit", "PersonTiming", "Prediction", "StepChance", "learn_timing"]
 
 KINDS: tuple[Kind, ...] = ("key", "press", "release", "beat", "react", "other")
-#: Bias [s] and spread [s] by kind, what people share and what is each kind's own.
+#: Bias [s] and spread [s] by kind, what people share and what is each kind's own. A beat's are of
+#: how much more it lags than the one before: who cannot keep the pace falls behind beat by beat.
 PRIOR = Prior(
-    bias_s=np.array([0.15, 0.12, 0.12, 0.10, 0.50, 0.30]),
-    shared_bias_s=0.12,
-    own_bias_s=np.array([0.10, 0.08, 0.08, 0.10, 0.25, 0.30]),
-    spread_s=np.array([0.14, 0.12, 0.12, 0.06, 0.20, 0.30]),
+    bias_s=np.array([0.15, 0.20, 0.20, 0.01, 0.50, 0.30]),
+    shared_bias_s=np.array([0.17, 0.17, 0.17, 0.03, 0.17, 0.17]),
+    own_bias_s=np.array([0.12, 0.12, 0.12, 0.03, 0.25, 0.30]),
+    spread_s=np.array([0.16, 0.15, 0.15, 0.08, 0.20, 0.30]),
     shared_log=0.40,
-    own_log=0.35,
+    own_log=0.50,
 )
-#: Slips before any attempt: one in thirty, known as well as thirty attempts would tell.
-_SLIPS, _NO_SLIPS = 1.0, 29.0
+#: Lapses before any attempt: four in a thousand actions, known as well as a hundred would tell.
+_LAPSES, _NO_LAPSES = 0.4, 99.6
+#: Student's distribution with so many degrees of freedom, scaled to the spread: a guess.
+_TAILS = 4.0
+#: Each attempt that came after takes this share off what an attempt tells: a guess.
+_FADES = 0.08
 _DRAWS, _TRIES = 400, 60
 _LEVEL = 0.9
 #: Leads that are tried: from acting early to being called half a second ahead. [s]
@@ -105,14 +116,14 @@ class Prediction:
 class PersonTiming:
     """What is known of a person: draws from the posterior.
 
-    ``bias_s`` and ``spread_s`` have shape (draws, kinds) in the order of ``KINDS``; ``slip`` is
-    the chance of a slip an attempt, shape (draws,); ``counts`` says how many actions of each kind
-    were seen.
+    ``bias_s`` and ``spread_s`` have shape (draws, kinds) in the order of ``KINDS``; ``lapse`` is
+    the chance that one action goes wrong altogether, shape (draws,); ``counts`` says how many
+    actions of each kind were seen.
     """
 
     bias_s: Floats
     spread_s: Floats
-    slip: Floats
+    lapse: Floats
     counts: Mapping[Kind, int]
     attempts: int
     seed: int = 0
@@ -163,10 +174,17 @@ class _Tried:
         self._limits = limits(procedure)
         edges = edges_of(procedure)
         kinds = [KINDS.index(edge.kind) for edge in edges]
+        beats = [edge.kind == "beat" for edge in edges]
         rng = np.random.default_rng([person.seed, 71])
-        noise = rng.standard_normal((len(person.slip), _TRIES, len(edges)))
+        noise = rng.standard_t(_TAILS, (len(person.lapse), _TRIES, len(edges)))
+        noise *= math.sqrt((_TAILS - 2.0) / _TAILS)
         bias = person.bias_s[:, None, kinds]
-        errors = bias + person.spread_s[:, None, kinds] * noise
+        off = person.spread_s[:, None, kinds] * noise
+        # Two beats' own errors make up the change from one to the other.
+        off[:, :, beats] *= math.sqrt(0.5)
+        errors = off + bias
+        for place in np.flatnonzero(beats):
+            errors[:, :, place] += errors[:, :, place - 1] - off[:, :, place - 1] * beats[place - 1]
         # Nobody answers an event before it.
         reacts = np.array([edge.kind == "react" for edge in edges], dtype=bool)
         errors[:, :, reacts] = np.maximum(errors[:, :, reacts], _QUICKEST_S)
@@ -177,14 +195,23 @@ class _Tried:
         times = action_times(self._procedure, self._errors, leads, follows=self._follows)
         good = np.ones(len(times), dtype=bool)
         missed: dict[str, NDArray[np.bool_]] = {}
+        shares: dict[str, float] = {}
         for limit in self._limits:
             kept = within(times, limit)
             missed[limit.step] = missed.get(limit.step, np.zeros_like(good)) | ~kept
             good &= kept
-        by_draw = good.reshape(len(self._person.slip), -1).mean(axis=1)
-        return by_draw * (1.0 - self._person.slip), {
-            name: float(one.mean()) for name, one in missed.items()
-        }
+        by_draw = good.reshape(len(self._person.lapse), -1).mean(axis=1)
+        without = self._without_lapse
+        for name, one in missed.items():
+            kept = 1.0 - one.reshape(len(self._person.lapse), -1).mean(axis=1)
+            shares[name] = 1.0 - float((kept * without.get(name, 1.0)).mean())
+        return by_draw * np.prod(list(without.values()), axis=0), shares
+
+    @cached_property
+    def _without_lapse(self) -> dict[str, Floats]:
+        """Each step's chance that none of its actions goes wrong altogether, by draw."""
+        actions = Counter(edge.step for edge in edges_of(self._procedure))
+        return {step: (1.0 - self._person.lapse) ** count for step, count in actions.items()}
 
     def best_leads(self, leads: Leads, chance: float) -> tuple[dict[Kind, float], float]:
         """Leads near this person's biases, if they help at all."""
@@ -217,18 +244,33 @@ def learn_timing(attempts: Sequence[KeptAttempt], *, seed: int = 0) -> PersonTim
     Attempts in which the computer failed, or that were stopped, count for nothing.
     """
     counting = [one for one in attempts if one.counts]
-    errors: dict[Kind, list[tuple[float, float]]] = {kind: [] for kind in KINDS}
-    for one in counting:
-        for timing in one.timings:
-            error = timing.done_s - timing.cued_s
+    errors: dict[Kind, list[tuple[float, float, float]]] = {kind: [] for kind in KINDS}
+    lapses = actions = 0.0
+    for age, one in enumerate(reversed(counting)):
+        weight = (1.0 - _FADES) ** age
+        lapses += weight * one.slipped
+        actions += weight * len(one.timings)
+        for kind, error, give in _errors(one.timings):
             # Off by more than a second is a slip, not a timing; it is counted as such.
-            if timing.kind in errors and abs(error) < 1.0 + (timing.kind == "react"):
-                errors[timing.kind].append((error, timing.give_s))
+            if kind in errors and abs(error) < 1.0 + (kind == "react"):
+                errors[kind].append((error, give, weight))
     seen = [Seen.of(errors[kind]) for kind in KINDS]
     rng = np.random.default_rng([seed, 67])
     bias, spread = posterior(PRIOR, seen, _DRAWS, rng)
-    slips = sum(one.slipped for one in counting)
-    slip = rng.beta(_SLIPS + slips, _NO_SLIPS + len(counting) - slips, _DRAWS)
+    lapse = rng.beta(_LAPSES + lapses, _NO_LAPSES + actions, _DRAWS)
     counts = {kind: len(errors[kind]) for kind in KINDS}
     seen_attempts = sum(bool(one.timings) for one in counting)
-    return PersonTiming(bias, spread, slip, counts, seen_attempts, seed)
+    return PersonTiming(bias, spread, lapse, counts, seen_attempts, seed)
+
+
+def _errors(timings: Sequence[Timing]) -> Iterator[tuple[Kind, float, float]]:
+    """How late each action was, a beat against the one before; and how far that may be off. [s]"""
+    before: Timing | None = None
+    for one in timings:
+        late = one.done_s - one.cued_s
+        if one.kind != "beat":
+            yield one.kind, late, one.give_s
+        elif before is not None and before.step == one.step:
+            more = late - (before.done_s - before.cued_s)
+            yield one.kind, more, math.hypot(one.give_s, before.give_s)
+        before = one

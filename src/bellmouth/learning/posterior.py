@@ -36,7 +36,7 @@ class Prior:
     """
 
     bias_s: Floats
-    shared_bias_s: float
+    shared_bias_s: Floats
     own_bias_s: Floats
     spread_s: Floats
     shared_log: float
@@ -44,7 +44,7 @@ class Prior:
 
     def bias_covariance(self) -> Floats:
         """Of the biases. [s²]"""
-        return np.asarray(self.shared_bias_s**2 + np.diag(self.own_bias_s**2))
+        return np.outer(self.shared_bias_s, self.shared_bias_s) + np.diag(self.own_bias_s**2)
 
     def log_covariance(self) -> Floats:
         """Of the logarithms of the spreads. [1]"""
@@ -55,24 +55,27 @@ class Prior:
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """Actions of one kind: how many, mean error, squares about it, variance of the observing."""
+    """Actions of one kind: how many, mean error, squares about it, variance of the observing.
 
-    count: int
+    ``count`` is a sum of weights, so it need not be whole.
+    """
+
+    count: float
     mean_s: float = 0.0
     squares: float = 0.0
     observing: float = 0.0
 
     @classmethod
-    def of(cls, errors: Sequence[tuple[float, float]]) -> Self:
-        """From errors and how far each may be off, either way. [s]"""
+    def of(cls, errors: Sequence[tuple[float, float, float]]) -> Self:
+        """From errors, how far each may be off, either way [s], and how much each counts [1]."""
         if not errors:
             return cls(0)
-        values = np.array([error for error, _ in errors])
-        gives = np.array([give for _, give in errors])
-        mean = float(values.mean())
-        squares = float(((values - mean) ** 2).sum())
+        values, gives, weights = np.array(errors).T
+        count = float(weights.sum())
+        mean = float(weights @ values) / count
+        squares = float(weights @ (values - mean) ** 2)
         # Anywhere within plus or minus a give is as likely: its variance is a third of its square.
-        return cls(len(errors), mean, squares, float((gives**2).mean() / 3.0))
+        return cls(count, mean, squares, float(weights @ gives**2) / count / 3.0)
 
 
 def posterior(

@@ -4,6 +4,8 @@ import os
 from collections.abc import Iterator
 from contextlib import contextmanager
 
+from bellmouth.learning.ringer import short_slice
+
 __all__ = ["preferred"]
 
 #: The lowest of the real-time priorities is above everything ordinary.
@@ -15,7 +17,7 @@ def preferred() -> Iterator[bool]:
     """While entered, this thread runs as soon as it is ready; gives whether the system allows it.
 
     For threads that mostly wait. On Linux an ordinary user needs ``rtprio`` in
-    ``/etc/security/limits.conf``; without it, and elsewhere, nothing changes.
+    ``/etc/security/limits.conf``; without it the thread asks for short turns at least.
     """
     set_to = getattr(os, "sched_setscheduler", None)
     if set_to is None:
@@ -26,6 +28,8 @@ def preferred() -> Iterator[bool]:
         # Threads that this one starts are ordinary again.
         set_to(0, os.SCHED_RR | os.SCHED_RESET_ON_FORK, os.sched_param(_PRIORITY))
     except OSError:
+        # It keeps them: nobody who runs a coach is harmed by short turns.
+        short_slice()
         yield False
         return
     try:

@@ -9,6 +9,7 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 from typing import Literal
 
+from bellmouth.learning.allowed import Allowed
 from bellmouth.learning.cue_plan import COUNT_IN_S
 from bellmouth.learning.cues import Cue, phrase
 from bellmouth.learning.evidence import Moment
@@ -160,6 +161,12 @@ class Session:
         cues = self._line.cues
         return min(cues[0].at_s if cues else math.inf, self._deadline_s())
 
+    def planned(self, until_s: float) -> tuple[Cue, ...]:
+        """Cues that are planned up to a time and not taken out; they may still move. [s]"""
+        if not self._runs or self._paused_s is not None:
+            return ()
+        return tuple(cue for cue in self._line.cues if cue.at_s <= until_s)
+
     def upcoming(self, until_s: float) -> tuple[Cue, ...]:
         """Calls to act that are planned up to a time; they may still move. [s]"""
         cues = self._line.cues if self._runs else []
@@ -261,6 +268,10 @@ class Session:
             stop, go = slot.step.stopped_by
             return stop if self._paused_s is None else go
         return slot.step.until.event if slot.step.until else ""
+
+    def allowed(self) -> tuple[Allowed, ...]:
+        """When each action of the present stretch may be done, for a picture. [s]"""
+        return self._line.allowed()
 
     def progress(self, now_s: float) -> Progress:
         """Where the attempt is at a time. [s]"""

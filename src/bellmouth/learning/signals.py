@@ -94,7 +94,10 @@ def _shown(recording: Recording, procedure: Procedure) -> _Events:
 
 def _marked_span(marks: Marks) -> tuple[float, float]:
     every = [moment.best_s for moments in marks.moments.values() for moment in moments]
-    return (min(every), max(every)) if every else (0.0, 0.0)
+    if not every:
+        return 0.0, 0.0
+    # Who watched on would have marked what ended the last step.
+    return min(every), max(*every, marks.watched_until_s or 0.0)
 
 
 def _watched(events: Mapping[str, tuple[Moment, ...]]) -> frozenset[str]:

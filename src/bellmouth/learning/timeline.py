@@ -6,6 +6,7 @@ The car counts from what was done, so the plan moves with every action that was 
 import math
 from dataclasses import replace
 
+from bellmouth.learning.allowed import Allowed, allowed
 from bellmouth.learning.cue_plan import cue_s, cues_of
 from bellmouth.learning.cues import Cue
 from bellmouth.learning.procedure import Procedure, Until
@@ -74,6 +75,13 @@ class TimeLine:
             return self.waiting_since_s + waits.timeout_s
         end_s = max(self.last.end_s, edges[-1].at_s if edges else 0.0)
         return self.origin_s + end_s
+
+    def allowed(self) -> tuple[Allowed, ...]:
+        """When each action of the present stretch may be done. [s]"""
+        if math.isnan(self.origin_s):
+            return ()
+        before = sum(len(one.edges) for one in self._stretches[: self._at])
+        return allowed(self._stretch, self.origin_s, before)
 
     # Going on.
 

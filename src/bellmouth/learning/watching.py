@@ -22,6 +22,13 @@ _SLOW = ("control_module_voltage", "engine_coolant_temperature", "vehicle_speed"
 class CarObserver:
     """Asks for pedal, engine speed and lamp all the time, and for conditions in turn.
 
+    Parameters
+    ----------
+    client
+        The conversation with the car.
+    failed
+        Told, from the watching thread, why it can watch no longer.
+
     Attributes
     ----------
     samples
@@ -35,8 +42,9 @@ class CarObserver:
         If the car reports neither pedal nor engine speed.
     """
 
-    def __init__(self, client: Client) -> None:
+    def __init__(self, client: Client, failed: Callable[[BusError], None] = lambda _: None) -> None:
         self._client = client
+        self._failed = failed
         supported = client.controllers[0].supported
         self._names = {
             name
@@ -92,6 +100,7 @@ class CarObserver:
                 sample = self._client.read(asked)
             except BusError as error:
                 self.failure = error
+                self._failed(error)
                 return
             if sample.source is None:
                 reader.silent(asked_s)

@@ -19,6 +19,7 @@ _SPACE = "\u00a0"  # a number and its unit stay on one line
 _US = {
     "degC": ("degF", 1.8, 32.0),
     "km": ("mi", 1 / 1.609344, 0.0),
+    "km/h": ("mph", 1 / 1.609344, 0.0),
     "mm": ("in", 1 / 25.4, 0.0),
     "mm2": ("in2", 1 / 645.16, 0.0),
     "kPa": ("psi", 1 / 6.894757, 0.0),

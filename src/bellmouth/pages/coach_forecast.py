@@ -14,7 +14,7 @@ _WORDS = {
     "key": "key",
     "press": "press",
     "release": "let go",
-    "beat": "beat",
+    "beat": "beat, against the last",
     "react": "answer the lamp",
     "other": "other",
 }

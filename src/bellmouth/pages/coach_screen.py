@@ -37,8 +37,13 @@ class Sounds(Protocol):
 class CoachLines:
     """Plain lines, for a pipe or a terminal that cannot be drawn on."""
 
-    def __init__(self, say: Callable[[str], None], sounds: Sounds | None = None) -> None:
-        self._say = say
+    def __init__(
+        self,
+        say: Callable[[str], None],
+        sounds: Sounds | None = None,
+        told: Callable[[str], str] = str,
+    ) -> None:
+        self._say, self._told = say, told
         self._sounds = sounds
         self._began_s = math.nan
 
@@ -55,7 +60,7 @@ class CoachLines:
         at_s = cue.at_s - self._coach.session.began_s
         word = {"now": "NOW  ", "beat": "     ", "state": ""}.get(cue.kind, "     ")
         shape = _SHAPES.get(cue.tone, " ") if cue.kind in ("now", "beat") else " "
-        self._say(f"{at_s:7.1f} s  {shape} {word}{cue.text}")
+        self._say(f"{at_s:7.1f} s  {shape} {word}{self._told(cue.text)}")
 
     def show(self, status: Callable[[], str] | None = None) -> None:  # noqa: ARG002
         """Wait for the end."""
@@ -74,10 +79,19 @@ class CoachScreen:
         What sounds each cue, or None.
     caller
         Whether somebody reads it out to another who acts.
+    told
+        Says what is called in the reader's language.
     """
 
-    def __init__(self, out: Console, sounds: Sounds | None = None, *, caller: bool = False) -> None:
-        self._out = out
+    def __init__(
+        self,
+        out: Console,
+        sounds: Sounds | None = None,
+        *,
+        caller: bool = False,
+        told: Callable[[str], str] = str,
+    ) -> None:
+        self._out, self._told = out, told
         self._sounds = sounds
         self._caller = caller
         self._coach: Coach | None = None
@@ -129,7 +143,7 @@ class CoachScreen:
         ]
         if status:
             lines.append(Text(f"  {status}"))
-        words = cue.text if cue is not None and cue.text else ""
+        words = self._told(cue.text) if cue is not None and cue.text else ""
         lines += [Text(f"  {words}", style="italic"), Text(), Text(f"  {_HINT}", style="dim")]
         return Group(*lines)
 
@@ -160,21 +174,20 @@ class CoachScreen:
         if step is None:
             return Text("  Hand on the key, foot by the pedal.", style="bold")
         call = "Call: " if self._caller else ""
-        text = f"  {_SHAPES.get(step.tone, '■')} {call}{step.say.upper()}"
+        text = f"  {_SHAPES.get(step.tone, '■')} {call}{self._told(step.say).upper()}"
         more = f"   {step.show}" if step.show else ""
         caution = f"   ! {step.caution}" if step.caution else ""
         return Text(text, style="bold").append(Text(more + caution, style="not bold"))
 
-    @staticmethod
-    def _next(progress: Progress) -> Text:
+    def _next(self, progress: Progress) -> Text:
         if progress.awaits:
             return Text(
-                f"  Until {progress.awaits}: press any key when it does; "
+                f"  Until {self._told(progress.awaits)}: press any key when it does; "
                 f"{seconds_words(max(progress.left_s, 0.0))} at most."
             )
-        listens = f" Any key when {progress.listens}." if progress.listens else ""
+        listens = f" Any key when {self._told(progress.listens)}." if progress.listens else ""
         if progress.next_say:
-            following = f"  Next: {progress.next_say}, in {progress.next_in_s:.0f} s."
+            following = f"  Next: {self._told(progress.next_say)}, in {progress.next_in_s:.0f} s."
             return Text(following + listens)
         return Text(f"  Then it is done.{listens}" if progress.phase == "running" else "")
 

@@ -6,6 +6,8 @@ from importlib.resources import files
 
 from bellmouth.learning.cues import PHRASES
 from bellmouth.learning.packs import packs
+from bellmouth.learning.procedure import WORK, Procedure
+from bellmouth.pages.attempt_words import ADVICE, AWAY, ENDED, INTERRUPTED, KEY_AGAIN, SPOILED
 from bellmouth.pages.coach_words import COACH_WORDS, LIVE_WORDS
 from bellmouth.pages.words import SAFETY
 
@@ -13,7 +15,8 @@ __all__ = ["site_texts"]
 
 _CALLED = re.compile(r"""_\("((?:[^"\\]|\\.)*)"\)""")
 _STAGES = ("Record", "Finding", "Work", "Learning", "Proof")
-_JUDGED = ("met", "missed", "cannot tell")
+_JUDGED = ("met", "missed", "cannot tell", *SPOILED.values())
+_READY = ("go", "wait", "drive")
 _KINDS = (
     "car", "job", "recording", "finding", "work", "attempt", "proof", "forecast", "photo", "note",
     "card", "codes",
@@ -31,7 +34,23 @@ def site_texts() -> Iterator[tuple[str, str]]:
     yield from (("stages", text) for text in _STAGES)
     yield from (("judgement", text) for text in _JUDGED)
     yield from (("entries", text) for text in _KINDS)
+    attempts = (*ADVICE.values(), INTERRUPTED, KEY_AGAIN, AWAY, ENDED)
+    yield from (("attempts", text) for text in attempts)
+    yield from (("readiness", text) for text in _READY)
+    yield from (("work", text) for text in WORK.values())
     yield "safety", SAFETY
     for procedure in packs():
+        yield "procedures", procedure.title
         yield "procedures", procedure.safe_state
         yield "procedures", procedure.source
+        yield from (("procedures", text) for text in _called(procedure))
+
+
+def _called(procedure: Procedure) -> Iterator[str]:
+    """What a coach calls of a procedure, tests too."""
+    yield procedure.title
+    for step in procedure.steps:
+        yield step.say
+        events = (step.until.event,) if step.until else ()
+        yield from (procedure.event_words(event) for event in (*events, *step.stopped_by))
+    yield from (sign.what for sign in procedure.signs)

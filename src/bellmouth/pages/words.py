@@ -104,10 +104,10 @@ def number(value: float, unit: str) -> str:
 
 def interval_words(size: Size) -> str:
     """Value and interval: ``2.1 mm (1.8 to 2.5)``."""
-    low, high = number(size.low, size.unit), number(size.high, size.unit)
-    return (
-        f"{number(size.value, size.unit)} {unit_words(size.unit)}".strip() + f" ({low} to {high})"
-    )
+    value, low, high = (number(one, size.unit) for one in (size.value, size.low, size.high))
+    if low == high:  # narrower than the usual digits show
+        value, low, high = (f"{one:.3g}" for one in (size.value, size.low, size.high))
+    return f"{value} {unit_words(size.unit)}".strip() + f" ({low} to {high})"
 
 
 def _percent_off(ratio: float) -> str:

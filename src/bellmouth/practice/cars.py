@@ -15,6 +15,7 @@ __all__ = [
     "Cars",
     "draw_cars",
     "idle_spark_factor",
+    "learnable_deg",
     "spark_away_deg",
     "spark_factor",
 ]
@@ -132,6 +133,11 @@ def spark_away_deg(factor: Floats) -> Floats:
 def idle_spark_factor(car: Cars) -> Floats:
     """Torque left at the car's idle spark. [-]"""
     return spark_factor(car.best_spark_deg - car.idle_spark_deg)
+
+
+def learnable_deg(car: Cars) -> Floats:
+    """Opening that idle learning may add to what a clean engine idles at. [deg]"""
+    return np.asarray(1.6 * car.authority_up_deg + 3.0)
 
 
 def _log_uniform(rng: np.random.Generator, low: float, high: float, n: int) -> Floats:
@@ -299,7 +305,11 @@ def draw_cars(rng: np.random.Generator, n: int, variant: str) -> Cars:
     d |= _idle_state(rng, d)
     share = {"A": 0.0, "B": 1.0, "C": 0.5, "D": 1.0, "E": 0.0}[variant]
     d["wide_range"] = _flag(rng, share, n)
-    d["floor_deg"] = rng.uniform(0.0, 0.7, n)  # of the idle opening, until that is solved
+    # Share of the idle opening, until that is solved. Where pressure is metered the controller has
+    # little to close and a leak makes the engine idle high; a meter's trims show it either way.
+    least = np.where(d["airflow_metered"] > 0, 0.0, 0.7)
+    most = np.where(d["airflow_metered"] > 0, 0.7, 1.0)
+    d["floor_deg"] = rng.uniform(least, most)
     d["idle_opening_deg"] = np.full(n, np.nan)
     d["bore_mm"] = np.full(n, np.nan)
     return Cars(**d)

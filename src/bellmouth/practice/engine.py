@@ -82,16 +82,18 @@ class Engine:
         idle = car.idle_airflow_g_s
         self.flows = Flows(idle, 0 * idle, 0 * idle, idle)
 
-    def area_mm2(self, opening_deg: Floats) -> Floats:
+    def area_mm2(self, opening_deg: Floats, *, clean: bool = False) -> Floats:
         """Effective area past the plate: plate and bypass, less deposit. [deg] -> [mm²]
 
         A bypass that moves is as the present pressure difference has it.
         """
         bleed = self._bleed(self.car, self.boost_kpa - self.pressure_kpa)
-        clean = self._plate(opening_deg) + bleed
+        without = self._plate(opening_deg) + bleed
+        if clean:
+            return without
         lost = self.fault.deposit_mm2 * self._fade(np.maximum(opening_deg, 0.0), self.car.fade_deg)
         # Soot never seals the plate: a tenth of the clean gap remains.
-        return np.asarray(np.maximum(clean - lost, 0.1 * clean))
+        return np.asarray(np.maximum(without - lost, 0.1 * without))
 
     def cylinder_g_s(self, pressure_kpa: Floats, charge_k: Floats) -> Floats:
         """Air drawn by the cylinders at this manifold state and the present speed. [g/s]"""

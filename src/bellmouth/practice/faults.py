@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bellmouth.practice.cars import Cars
+from bellmouth.practice.cars import Cars, learnable_deg
 from bellmouth.practice.columns import Columns, Floats
 from bellmouth.practice.laws import FADES, PLATE_LAWS
 
@@ -38,6 +38,7 @@ _LEAK_DISCHARGE = 0.8
 _CHOKED_G_S_PER_MM2 = 0.2362  # 100 kPa, 20 degC
 _LEANEST = 1.22  # lambda at the trim limit that an engine still idles with
 _RICHEST = 0.76
+_THICKEST_SOOT_MM = 0.5  # around the bore, where the plate idles: common practice, no source
 
 
 @dataclass(frozen=True)
@@ -116,14 +117,22 @@ def _deposit_worth_mm2(car: Cars, variant: str, degrees: Floats) -> Floats:
     return np.asarray((plate(opening) - plate(car.idle_opening_deg)) / kept)
 
 
+def _worst_deposit_deg(car: Cars, variant: str) -> Floats:
+    """Opening beyond the clean idle's that idle learning can still make up for, or that the
+    thickest rim of soot asks for, whichever is less. [deg]"""
+    rim_mm2 = np.pi * car.bore_mm * _THICKEST_SOOT_MM * car.discharge
+    low, high = np.ones(len(car)), learnable_deg(car)
+    for _ in range(30):
+        middle = 0.5 * (low + high)
+        fits = _deposit_worth_mm2(car, variant, middle) < rim_mm2
+        low, high = np.where(fits, middle, low), np.where(fits, high, middle)
+    return low
+
+
 def _deposit_mm2(rng: np.random.Generator, car: Cars, variant: str, paired: Floats) -> Floats:
-    """From one degree of opening to most of what idle control can open. [mm²]"""
-    degrees = np.minimum(7.0, 0.8 * car.authority_up_deg) * paired
-    one = np.ones(len(car))
-    most = _deposit_worth_mm2(car, variant, np.maximum(degrees, one))
-    # No rim of soot takes more than about eight degrees' worth of a plate's area.
-    most = np.minimum(most, 8.0 * car.slope_mm2_deg)
-    return _size(rng, _deposit_worth_mm2(car, variant, one), most, len(car))
+    """From one degree of opening to the worst that idle control can learn. [mm²]"""
+    worst = _worst_deposit_deg(car, variant) * paired
+    return _deposit_worth_mm2(car, variant, _size(rng, 1.0, worst, len(car)))
 
 
 def draw_faults(rng: np.random.Generator, car: Cars, causes: list[str], variant: str) -> Faults:

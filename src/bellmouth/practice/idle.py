@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bellmouth.practice.cars import Cars, idle_spark_factor, spark_away_deg
+from bellmouth.practice.cars import Cars, idle_spark_factor, learnable_deg, spark_away_deg
 from bellmouth.practice.columns import Floats, between
 
 __all__ = ["IDLE_CONTROLS", "IdleControl", "IdleInput"]
@@ -64,6 +64,11 @@ class IdleControl:
         self.down_deg = np.where(stale, closable * extra_deg, self.down_deg)
         self.integral = np.where(stale, -self.down_deg, self.integral)
 
+    def grow_used_to(self, extra_deg: Floats) -> None:
+        """Learn an opening that was needed more and more, over months, as deposit asks for it."""
+        self._shift(extra_deg)
+        self._limit()
+
     def _shift(self, extra_deg: Floats) -> None:
         self.learned = self.learned + extra_deg
 
@@ -96,7 +101,7 @@ class IdleControl:
 
     def _limit(self) -> None:
         least = self.car.floor_deg - self.car.idle_opening_deg
-        self.learned = between(self.learned, least, 1.6 * self.car.authority_up_deg + 3.0)
+        self.learned = between(self.learned, least, learnable_deg(self.car))
 
     def _opening(self, seen: IdleInput, feedback: Floats) -> Floats:
         return self.remembered_deg() + self._ahead(seen) * self.unit_deg + feedback
@@ -148,7 +153,7 @@ class _Banded(IdleControl):
 
     def _limit(self) -> None:
         base = self.car.idle_opening_deg + 0.8
-        most = 1.0 + (1.6 * self.car.authority_up_deg + 3.0) / base
+        most = 1.0 + learnable_deg(self.car) / base
         self.learned = between(self.learned, (self.car.floor_deg + 0.8) / base, most)
 
 
@@ -165,7 +170,7 @@ class _Demand(IdleControl):
 
     def _limit(self) -> None:
         least = 1.0 + (self.car.floor_deg - self.car.idle_opening_deg) / self.unit_deg
-        most = 1.0 + (1.6 * self.car.authority_up_deg + 3.0) / self.unit_deg
+        most = 1.0 + learnable_deg(self.car) / self.unit_deg
         self.learned = between(self.learned, least, most)
 
     def _opening(self, seen: IdleInput, feedback: Floats) -> Floats:
@@ -206,7 +211,7 @@ class _Reserve(IdleControl):
         self.learned = self._log_of(self.remembered_deg() + extra_deg)
 
     def _limit(self) -> None:
-        most = self.car.idle_opening_deg + 1.6 * self.car.authority_up_deg + 3.0
+        most = self.car.idle_opening_deg + learnable_deg(self.car)
         self.learned = between(self.learned, self._log_of(self.car.floor_deg), self._log_of(most))
 
     def _feedback(self, dt_s: float, relative: Floats, active: Flags) -> Floats:

@@ -5,7 +5,7 @@ listen for the plate, and answer or mark what they notice. Now and then they sli
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -76,7 +76,7 @@ class Learner:
             kind: Habit(habit.bias_s, _RHYTHM * habit.spread_s)
             for kind, habit in person.habits.items()
         }
-        self._in_rhythm = Person(habits, person.seed + 7, person.reaction_s)
+        self._in_rhythm = replace(person, habits=habits, seed=person.seed + 7)
         self._pressed_s = 0.0
         self._slip = {
             name: bool(rng.random() < getattr(slips, name))

@@ -233,7 +233,8 @@ class LiveEngine:
         """Let idle control learn anew for so long, with all of its authority. [s]"""
         idle = self.run.idle
         self._before = (idle.learned, idle.integral, idle.down_deg, idle.learn_s)
-        idle.down_deg = 0.5 * idle.unit_deg
+        most = idle.remembered_deg() - self.run.car.floor_deg
+        idle.down_deg = np.maximum(0.5 * idle.unit_deg, most)
         idle.learn_s = 2.0
         self.relearn_s = seconds
 

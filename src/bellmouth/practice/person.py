@@ -1,5 +1,6 @@
 """A simulated person who follows cues in the live practice car, early or late as people are."""
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
@@ -56,16 +57,23 @@ class Person:
         The same seed and cues give the same actions.
     reaction_s
         How long something unforeseen (the lamp) takes to be answered. [s]
+    tails
+        Degrees of freedom of Student's distribution for the errors; infinite is normal.
+    carries
+        Correlation of each error with the one before, from 0 to below 1.
     """
 
     habits: Mapping[Kind, Habit] = field(default_factory=lambda: HABITS)
     seed: int = 1
     reaction_s: float = 0.25
+    tails: float = math.inf
+    carries: float = 0.0
 
     def __post_init__(self) -> None:
         self._rng = np.random.default_rng([self.seed, 41])
         self._waiting: list[Action] = []
         self._last_s = 0.0
+        self._carried = 0.0
 
     def hear(self, cues: Iterable[Cue]) -> tuple[Action, ...]:
         """What will be done about these cues, in order: nobody lets go before they pressed."""
@@ -79,10 +87,17 @@ class Person:
 
     def _answer(self, cue: Cue) -> Action:
         habit = self.habits.get(_kind(cue), Habit())
-        late = habit.bias_s + habit.spread_s * float(self._rng.standard_normal())
+        late = habit.bias_s + habit.spread_s * self._off()
         at_s = max(cue.at_s + late, self._last_s + 0.02, 0.0)
         self._last_s = at_s
         return Action(at_s, cue.control, cue.value)
+
+    def _off(self) -> float:
+        """The next error in units of the spread."""
+        finite = math.isfinite(self.tails)
+        fresh = self._rng.standard_t(self.tails) if finite else self._rng.standard_normal()
+        self._carried = self.carries * self._carried + math.sqrt(1.0 - self.carries**2) * fresh
+        return float(self._carried)
 
     def act(self, now_s: float, seen: Seen) -> Sequence[Action]:  # noqa: ARG002
         """See :class:`bellmouth.practice.mechanic.Sitter`."""

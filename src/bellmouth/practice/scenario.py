@@ -62,7 +62,7 @@ class SimulatedCase:
 
 
 def _description(case: Case) -> Car:
-    """What the owner knows: the engine and how it is metered; sometimes bore and idle speed."""
+    """What the owner knows: the engine and how it is metered, mostly its idle speed."""
     rng = np.random.default_rng([case.seed, VARIANTS.index(case.variant), case.number, 2])
     row = case.car.row(0)
     chance = rng.random(3)
@@ -73,7 +73,7 @@ def _description(case: Case) -> Car:
         cylinders=int(row["cylinders"]),
         banks=int(row["banks"]),
         throttle_bore_mm=bore if chance[0] < 0.3 else None,
-        idle_rpm=Known(row["specified_rpm"]) if chance[1] < 0.65 else None,
+        idle_rpm=Known(row["specified_rpm"]) if chance[1] < 0.9 else None,
         turbocharged=bool(row["turbo"] > 0) if chance[2] < 0.8 else None,
         source=f"practice {case.variant}{case.number}",
     )

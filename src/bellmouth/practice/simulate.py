@@ -173,6 +173,9 @@ class _Run:
         one = np.ones(self.n)
         warm = self.engine.coolant_c.copy()
         self.engine.coolant_c = np.maximum(warm, 88.0)
+        idle_deg = self.car.idle_opening_deg
+        wanted = self.engine.area_mm2(idle_deg, clean=True)
+        self.idle.grow_used_to(self._opening_for(wanted, idle_deg, 25.0) - idle_deg)
         for held, seconds in _SETTLE:
             for _ in range(int(seconds / STEP_S)):
                 self.step(np.full(self.n, held), zero, zero, zero, one)
@@ -191,17 +194,21 @@ class _Run:
         now = self.idle.remembered_deg()
         surplus = stale / (0.2362 * engine.ambient_kpa / 100.0)
         wanted = engine.area_mm2(now) + surplus
-        low, high = now.copy(), now + 60.0
-        for _ in range(40):
-            middle = 0.5 * (low + high)
-            above = engine.area_mm2(middle) > wanted
-            low, high = np.where(above, low, middle), np.where(above, middle, high)
-        extra = np.where(stale > 0, 0.5 * (low + high) - now, 0.0)
+        extra = np.where(stale > 0, self._opening_for(wanted, now, 60.0) - now, 0.0)
         self.idle.remember(extra, self.fault.stale_closable)
         self.idle.learn_s = np.where(stale > 0, 4000.0, 90.0)
         for _ in range(int(6.0 / STEP_S)):
             zero = np.zeros(self.n)
             self.step(zero, zero, zero, zero, np.ones(self.n))
+
+    def _opening_for(self, area_mm2: Floats, least_deg: Floats, more_deg: float) -> Floats:
+        """Smallest opening from ``least_deg`` on that passes through this area. [deg]"""
+        low, high = least_deg.copy(), least_deg + more_deg
+        for _ in range(40):
+            middle = 0.5 * (low + high)
+            above = self.engine.area_mm2(middle) > area_mm2
+            low, high = np.where(above, low, middle), np.where(above, middle, high)
+        return np.where(self.engine.area_mm2(least_deg) < area_mm2, 0.5 * (low + high), least_deg)
 
     def begin(self, key: Floats) -> None:
         """Switch those cars off whose recording begins with the engine off."""

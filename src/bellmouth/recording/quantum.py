@@ -13,14 +13,15 @@ def quantum(series: Series) -> float:
 
     A reading that never moved, or hardly, has the step that the standard gives it.
     """
-    levels = np.unique(series.value)
+    ordered = np.sort(series.value)
+    steps = ordered[1:] - ordered[:-1]
+    levels = 1 + int(np.count_nonzero(steps))
     known = table().get(series.name)
-    if levels.size < 2:
+    if levels < 2:
         return known.resolution if known else 0.0
-    steps = np.diff(levels)
-    steps = steps[steps > 1e-9 * max(1.0, float(np.abs(levels).max()))]
+    steps = steps[steps > 1e-9 * max(1.0, abs(float(ordered[0])), abs(float(ordered[-1])))]
     least = float(steps.min()) if steps.size else 0.0
-    if levels.size < 6 and known is not None and known.resolution > 0:
+    if levels < 6 and known is not None and known.resolution > 0:
         return min(least, known.resolution) if least > 0 else known.resolution
     return least
 

@@ -154,10 +154,10 @@ def _series(column: Column, cells: Floats, clock: Clock) -> tuple[Series | None,
     value = cells[held]
     if column.factor != 1.0 or column.offset != 0.0:
         value = value * column.factor + column.offset
-    fresh = np.diff(time, prepend=-1.0) > 0
-    doubled = int(time.size - np.count_nonzero(fresh))
+    later = time[1:] > time[:-1]
+    doubled = int(later.size - np.count_nonzero(later))
     if doubled:
-        first = np.flatnonzero(fresh)
+        first = np.concatenate([[0], np.flatnonzero(later) + 1])
         count = np.diff(first, append=time.size)
         value = np.add.reduceat(value, first) / count
         time = time[first]

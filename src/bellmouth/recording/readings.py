@@ -171,7 +171,9 @@ def _gathered(asked: Sequence[Asked]) -> _Samples:
         windows.append(window + number * one.windows.start_s.size)
         of_window.append(one.windows.stretch + number * size)
         # The mean interval without the holes, near enough.
-        usual = float(np.ptp(one.series.time_s[[0, -1]])) / max(one.series.time_s.size - 1, 1)
+        usual = float(one.series.time_s[-1] - one.series.time_s[0]) / max(
+            one.series.time_s.size - 1, 1
+        )
         wander.append(np.full(size, np.exp(-usual / WANDER_S)))
     window, mine = np.concatenate(windows), np.concatenate(of_window)
     return _Samples(

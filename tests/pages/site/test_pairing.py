@@ -1,14 +1,24 @@
 """A browser of the local network gets in by a code that works once."""
 
+import os
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 from fastapi.testclient import TestClient
 
+from bellmouth.errors import BellmouthError
 from bellmouth.pages.site.app import create_app
 from bellmouth.pages.site.garage import Garage
 from bellmouth.pages.site.guard import COOKIE, Settings
-from bellmouth.pages.site.pairing import new_code, pair_address, picture, spend, terminal_picture
+from bellmouth.pages.site.pairing import (
+    kept_token,
+    new_code,
+    pair_address,
+    picture,
+    spend,
+    terminal_picture,
+)
 from tests.pages.site.conftest import HOST
 
 
@@ -77,3 +87,26 @@ def test_the_picture_says_the_address(settings: Settings) -> None:
     assert address == f"http://{HOST}/pair?code=abc"
     assert picture(address).startswith("<svg")
     assert len(terminal_picture(address).splitlines()) > 10
+
+
+def test_a_server_that_is_started_again_knows_who_is_paired(tmp_path: Path) -> None:
+    token = kept_token(tmp_path / "captures")
+    assert len(token) == 43
+    assert kept_token(tmp_path / "captures") == token
+    if os.name == "posix":
+        assert (tmp_path / "captures" / "pairing").stat().st_mode & 0o077 == 0
+    assert kept_token(tmp_path / "captures", anew=True) != token
+
+
+@pytest.mark.parametrize("damaged", ["", "short", "x" * 44, "\0" * 43])
+def test_a_damaged_pairing_is_made_anew(tmp_path: Path, damaged: str) -> None:
+    (tmp_path / "pairing").write_text(damaged)
+    token = kept_token(tmp_path)
+    assert token != damaged
+    assert kept_token(tmp_path) == token
+
+
+def test_a_pairing_that_cannot_be_kept_is_one_sentence(tmp_path: Path) -> None:
+    (tmp_path / "file").touch()
+    with pytest.raises(BellmouthError, match="cannot be kept"):
+        kept_token(tmp_path / "file")

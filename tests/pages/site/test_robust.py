@@ -3,26 +3,27 @@
 import asyncio
 import gzip
 import io
+import struct
+import zlib
 from pathlib import Path
-from typing import Any
 
+import can
+import numpy as np
 import polars as pl
 import pytest
-import schemathesis
+from asammdf import MDF, Signal
 from fastapi import UploadFile
 from fastapi.testclient import TestClient
-from hypothesis import HealthCheck, Phase, given, settings
-from schemathesis.core.result import Ok
 
 from bellmouth.errors import BellmouthError
-from bellmouth.pages.site.app import create_app
 from bellmouth.pages.site.garage import Garage
-from bellmouth.pages.site.guard import Settings
-from bellmouth.pages.site.uploads import MOST_VALUES, kept_upload
+from bellmouth.pages.site.growth import MOST_VALUES
+from bellmouth.pages.site.uploads import kept_upload
 from bellmouth.practice.polling import write_csv
 from tests.finding.worked import meter_reads_low
-from tests.pages.site.conftest import HOST
 from tests.pages.site.test_job import begin
+
+MARK = "0123456789abcdef"
 
 
 def put(name: str, data: bytes, folder: Path, most: int = 1 << 20) -> Path:
@@ -106,31 +107,57 @@ def test_taps_that_are_nonsense_are_refused(client: TestClient) -> None:
         {"phase": "done", "taps": [{"means": "key_on", "at_s": 1e300}]},
         {"phase": "done", "taps": [{"means": "x" * 200, "at_s": 1}]},
     ):
-        assert client.post(where, json=taps).status_code == 422
-    unknown = {"phase": "done", "taps": [{"means": "nothing_like_it", "at_s": 1.0}]}
+        assert client.post(where, json={"id": MARK, **taps}).status_code == 422
+    assert client.post(where, json={"id": "../x", "phase": "done"}).status_code == 422
+    unknown = {"id": MARK, "phase": "done", "taps": [{"means": "nothing_like_it", "at_s": 1.0}]}
     answer = client.post(where, json=unknown)
     assert answer.status_code == 400
     assert "means nothing in pedal-released-position" in answer.text
 
 
-def test_a_fuzzer_finds_no_server_error(garage: Garage) -> None:
-    """Everything that the contract describes, with whatever values: never a 500."""
-    app = create_app(garage, Settings(frozenset({HOST})))
-    with TestClient(app, base_url=f"http://{HOST}") as client:
-        schema = schemathesis.openapi.from_dict(client.get("/api/openapi.json").json())
-        operations = [one.ok() for one in schema.get_all_operations() if isinstance(one, Ok)]
-        assert len(operations) >= 4
+def _blf(path: Path, data: bytes) -> bytes:
+    with can.BLFWriter(path) as log:
+        for number in range(40):
+            log(can.Message(timestamp=1.0 + number, arbitration_id=0x7E8, data=data))
+    return path.read_bytes()
 
-        @settings(
-            max_examples=12, deadline=None, database=None, derandomize=True,
-            phases=[Phase.generate], suppress_health_check=list(HealthCheck),
-        )  # fmt: skip
-        @given(operations[0].as_strategy() | operations[1].as_strategy()
-               | operations[2].as_strategy() | operations[3].as_strategy())  # fmt: skip
-        def asked(case: "schemathesis.Case[Any]") -> None:
-            arguments = case.as_transport_kwargs(base_url=f"http://{HOST}")
-            arguments.pop("cookies", None)
-            answer = client.request(**arguments)
-            assert answer.status_code < 500, (arguments, answer.text)
 
-        asked()
+def test_a_packed_bus_log_is_measured_before_it_is_read(tmp_path: Path) -> None:
+    good = _blf(tmp_path / "good.blf", bytes(8))
+    assert put("a.blf", good, tmp_path).is_file()
+    inside = zlib.compress(bytes(4 << 20), 9)
+    container = struct.pack("<4sHHLLHHLLL", b"LOBJ", 16, 1, 32 + len(inside), 10, 2, 0, 0, 0, 0)
+    with pytest.raises(BellmouthError, match="Unpacked, that file is more than 1 MB"):
+        put("a.blf", good + container + inside, tmp_path)
+
+
+def test_a_packed_mdf_is_measured_before_it_is_read(tmp_path: Path) -> None:
+    times = np.arange(200_000) * 0.01
+    with MDF(version="4.10") as file:
+        file.append([Signal(np.zeros(times.size), times, unit="rpm", name="engine_speed")])
+        file.save(tmp_path / "packed.mf4", compression=2, overwrite=True)
+    packed = (tmp_path / "packed.mf4").read_bytes()
+    assert len(packed) < 1 << 20
+    assert put("a.mf4", packed, tmp_path, most=8 << 20).is_file()
+    with pytest.raises(BellmouthError, match="Unpacked, that file is more than 1 MB"):
+        put("a.mf4", packed, tmp_path)
+    endless = packed.replace(struct.pack("<Q", times.size), struct.pack("<Q", 1 << 50))
+    with pytest.raises(BellmouthError, match=f"{1 << 50} samples"):
+        put("a.mf4", endless, tmp_path, most=8 << 20)
+
+
+def test_a_block_that_stands_in_a_list_many_times_is_counted_as_often(tmp_path: Path) -> None:
+    inside = zlib.compress(bytes(100_000))
+    block = struct.pack("<4s4xQQ2sBxLQQ", b"##DZ", 48, 0, b"DT", 0, 0, 100_000, len(inside))
+    links = [0] + [8] * 50
+    listed = struct.pack(f"<4s4xQQ{len(links)}Q", b"##DL", 24 + 8 * len(links), len(links), *links)
+    with pytest.raises(BellmouthError, match="Unpacked"):
+        put("a.mf4", b"MDF     " + block + inside + listed, tmp_path)
+
+
+def test_what_a_file_is_called_hides_nothing(tmp_path: Path) -> None:
+    bomb = gzip.compress(bytes(8 << 20))
+    with pytest.raises(BellmouthError, match="Unpacked, that file is more than 1 MB"):
+        put("bomb.csv", bomb, tmp_path)
+    with pytest.raises(BellmouthError, match="packed twice"):
+        put("bomb.csv.gz", gzip.compress(bomb), tmp_path)

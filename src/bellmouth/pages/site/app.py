@@ -1,12 +1,13 @@
 """The page's application: routes, middleware, and how errors are told."""
 
-import mimetypes
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
-from pathlib import Path
+from typing import cast
 
 from fastapi import FastAPI
-from fastapi.staticfiles import StaticFiles
+from fastapi.exception_handlers import request_validation_exception_handler
+from fastapi.exceptions import RequestValidationError
+from starlette.middleware.gzip import GZipMiddleware
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
@@ -17,27 +18,27 @@ from bellmouth.pages.site import (
     view_book,
     view_cars,
     view_coach,
+    view_codes,
     view_finding,
+    view_keeping,
     view_learning,
     view_live_coach,
     view_pair,
+    view_plan,
     view_proof,
     view_record,
     view_settings,
     view_shell,
+    view_survey,
     view_work,
 )
+from bellmouth.pages.site.assets import Assets
 from bellmouth.pages.site.garage import Garage
 from bellmouth.pages.site.guard import Guard, Settings
+from bellmouth.pages.site.once import Once
 from bellmouth.pages.site.rendering import page
 
 __all__ = ["create_app"]
-
-# Not every machine knows them.
-mimetypes.add_type("application/manifest+json", ".webmanifest")
-mimetypes.add_type("text/javascript", ".js")
-
-_STATIC = Path(__file__).parents[1] / "static"
 
 
 def create_app(garage: Garage, settings: Settings) -> FastAPI:
@@ -56,13 +57,19 @@ def create_app(garage: Garage, settings: Settings) -> FastAPI:
     app.state.settings = settings
     for part in (
         view_cars, view_record, view_finding, view_work, view_coach, view_live_coach,
-        view_learning, view_proof, view_book, view_pair,
+        view_learning, view_proof, view_book, view_keeping, view_codes, view_survey,
+        view_plan, view_pair,
         view_settings, view_shell, api,
     ):  # fmt: skip
         app.include_router(part.router)
-    app.mount("/static", StaticFiles(directory=_STATIC), name="static")
+    app.mount("/static", Assets(), name="static")
     app.add_exception_handler(BellmouthError, _sentence)
     app.add_exception_handler(404, _nothing)
+    app.add_exception_handler(RequestValidationError, _unfit)
+    app.add_exception_handler(Exception, _broken)
+    app.add_middleware(Once)
+    # Events go as they are: compressing would gather them.
+    app.add_middleware(GZipMiddleware, compresslevel=6)
     app.add_middleware(Guard, settings=settings)
     return app
 
@@ -74,6 +81,31 @@ async def _sentence(request: Request, error: Exception) -> Response:
         return JSONResponse({"error": sentence}, 400)
     back = request.headers.get("referer") or "/"
     return page(request, "sorry.html", {"sentence": sentence, "back": back}, 400)
+
+
+async def _unfit(request: Request, error: Exception) -> Response:
+    """A form that lacks something: a page names it; scripts are told field by field."""
+    if not isinstance(error, RequestValidationError) or not _is_form(request):
+        return await request_validation_exception_handler(
+            request, cast("RequestValidationError", error)
+        )
+    fields = ", ".join(str(one["loc"][-1]).replace("_", " ") for one in error.errors())
+    sentence = f"Something is missing or is not what it should be: {fields}. Fill it in."
+    back = request.headers.get("referer") or "/"
+    return page(request, "sorry.html", {"sentence": sentence, "back": back}, 422)
+
+
+def _is_form(request: Request) -> bool:
+    kind = request.headers.get("content-type", "")
+    return not (request.url.path.startswith("/api/") or kind.startswith("application/json"))
+
+
+async def _broken(request: Request, _: Exception) -> Response:
+    """A fault of ours: the log has it; what is on the disk is whole."""
+    sentence = "Something broke here, which is our fault. What was recorded and kept is on disk."
+    if request.url.path.startswith("/api/"):
+        return JSONResponse({"error": sentence}, 500)
+    return page(request, "sorry.html", {"sentence": sentence, "back": "/"}, 500)
 
 
 async def _nothing(request: Request, _: Exception) -> Response:

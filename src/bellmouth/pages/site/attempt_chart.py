@@ -11,24 +11,36 @@ from bellmouth.pages.card_words import Words
 
 __all__ = ["attempt_svg"]
 
-_WIDE, _ROW, _TOP, _LEFT, _RIGHT = 360, 46, 64, 6, 6
+_WIDE, _ROW, _BARE, _TOP, _LEFT, _RIGHT = 360, 62, 24, 64, 6, 6
+#: Beside a longer title no measured time has room; the table has it.
+_TITLE = 36
+#: In a narrower window its two ends are one text.
+_APART = 80
 _SHAPES = {"met": "✓", "missed": "✗", "cannot tell": "?"}
 
 
 def attempt_svg(judgement: Mapping[str, Any], says: Mapping[str, str], words: Words) -> str:
     """The picture of a judgement document; ``says`` has each step's words by its name."""
     lines: Sequence[Mapping[str, Any]] = judgement["steps"]
-    high = _TOP + _ROW * len(lines) + 8
+    tops = [_TOP]
+    for line in lines:
+        tops.append(tops[-1] + (_ROW if _is_drawn(line) else _BARE))
     alt = "; ".join(f"{_words(line, says)}: {words.text(line['judgement'])}" for line in lines)
     parts = [
-        f'<svg class="attempt" viewBox="0 0 {_WIDE} {high}" role="img" '
+        f'<svg class="attempt" viewBox="0 0 {_WIDE} {tops[-1]}" role="img" '
         f'aria-label="{escape(alt, {chr(34): "&quot;"})}">',
         *_strip(lines),
     ]
     for index, line in enumerate(lines):
         told = words.text(line["judgement"])
-        parts += _row(line, f"{_words(line, says)}: {told}", index, _TOP + _ROW * index)
+        parts += _row(line, f"{_words(line, says)}: {told}", index, tops[index])
     return "".join([*parts, "</svg>"])
+
+
+def _is_drawn(line: Mapping[str, Any]) -> bool:
+    """Whether there is a window or a measured time to be drawn."""
+    least, most = line["window"]
+    return line["measured"] is not None or bool(least) or most is not None
 
 
 def _words(line: Mapping[str, Any], says: Mapping[str, str]) -> str:
@@ -45,13 +57,15 @@ def _strip(lines: Sequence[Mapping[str, Any]]) -> list[str]:
     first, last = min(s for _, s in at), max(s for _, s in at)
     scale = (_WIDE - _LEFT - _RIGHT - 12) / max(last - first, 1.0)
     parts = [f'<path class="axis" d="M{_LEFT} 40H{_WIDE - _RIGHT}"/>']
-    beyond = -100.0
+    beyond = [-100.0, -100.0]
     for number, seconds in at:
         x = _LEFT + 6 + (seconds - first) * scale
         parts.append(f'<path class="tick" d="M{x:.1f} 34v12"/>')
-        if x - beyond >= 16:
-            parts.append(f'<text class="n" x="{x:.1f}" y="28">{number}</text>')
-            beyond = x
+        # Numbers that stand close together take two lines by turns.
+        line = next((one for one in (0, 1) if x - beyond[one] >= 18), None)
+        if line is not None:
+            parts.append(f'<text class="n" x="{x:.1f}" y="{28 - 15 * line}">{number}</text>')
+            beyond[line] = x
     parts.append(
         f'<text class="soft" x="{_WIDE - _RIGHT}" y="58" text-anchor="end">'
         f"{last - first:.1f} s</text>"
@@ -66,7 +80,7 @@ def _row(line: Mapping[str, Any], told: str, index: int, top: int) -> list[str]:
     parts = [f'<text class="{kind}" x="{_LEFT}" y="{top + 15}">{escape(told)}</text>']
     least, most = line["window"]
     measured = line["measured"]
-    if measured is None and not least and most is None:
+    if not _is_drawn(line):
         return parts
     ends = [least or 0.0, most or 0.0, *(measured[k] or 0.0 for k in ("value",) if measured)]
     whole = 1.15 * max(*ends, 1.0)
@@ -79,9 +93,31 @@ def _row(line: Mapping[str, Any], told: str, index: int, top: int) -> list[str]:
         f'<rect class="window" x="{left:.1f}" y="{y}" width="{max(right - left, 3):.1f}" '
         'height="16"/>'
     )
+    parts += _limits(least, most, left, right, y + 30)
     if measured is not None and measured["value"] is not None:
         parts += _measured(measured, scale, y)
+        if len(told) <= _TITLE and measured["high"] is not None:
+            parts.append(
+                f'<text class="value" x="{_WIDE - _RIGHT}" y="{top + 15}" text-anchor="end">'
+                f"{measured['value']:.1f} s</text>"
+            )
     return parts
+
+
+def _limits(
+    least: float | None, most: float | None, left: float, right: float, y: int
+) -> list[str]:
+    """The window's ends in figures under it, where they do not run into each other."""
+    ends = []
+    if least and right - left >= _APART:
+        ends.append((left, "start", f"{least:g} s"))
+    if most is not None:
+        low = f"{least:g} … " if least and right - left < _APART else ""
+        ends.append((right, "end" if right > 60 else "start", f"{low}{most:g} s"))
+    return [
+        f'<text class="soft" x="{x:.1f}" y="{y}" text-anchor="{anchor}">{text}</text>'
+        for x, anchor, text in ends
+    ]
 
 
 def _measured(measured: Mapping[str, Any], scale: float, y: int) -> list[str]:
@@ -90,7 +126,11 @@ def _measured(measured: Mapping[str, Any], scale: float, y: int) -> list[str]:
     edge = _WIDE - _RIGHT
     high = edge if measured["high"] is None else min(_LEFT + measured["high"] * scale, edge)
     low = max(low, _LEFT)
+    span = f'<path class="span" d="M{low:.1f} {y + 8}H{high:.1f}"/>'
+    if measured["high"] is None:
+        # Longer than was seen: no point on the line is what was measured.
+        return [span, f'<path class="dot" d="M{edge - 12} {y}l12 8l-12 8z"/>']
     return [
-        f'<path class="span" d="M{low:.1f} {y + 8}H{high:.1f}"/>',
+        span,
         f'<path class="dot" d="M{x:.1f} {y - 2}l6 10l-6 10l-6 -10z"/>',
     ]

@@ -5,50 +5,16 @@ only lays them on its audio clock.
 """
 
 import math
-from collections.abc import Iterator
 from typing import Any
 
 from bellmouth.learning.cue_plan import COUNT_IN_S, cues_of
-from bellmouth.learning.cues import PHRASES, TONES_HZ, Cue, phrase
+from bellmouth.learning.cues import TONES_HZ, Cue
 from bellmouth.learning.procedure import Procedure, Step, Until
 from bellmouth.learning.schedule import Edge, Leads, Slot, Stretch, stretches
 from bellmouth.pages.card_words import Words
+from bellmouth.pages.coach_told import Told
 
-__all__ = ["Told", "cue_document", "plan_document"]
-
-
-_COUNTED = ("minutes", "last_seconds")
-
-
-class Told:
-    """Says a procedure's cues and steps in a reader's language."""
-
-    def __init__(self, procedure: Procedure, words: Words) -> None:
-        self.procedure = procedure
-        self.words = words
-        self._known = dict(self._pairs())
-
-    def _pairs(self) -> Iterator[tuple[str, str]]:
-        """Each phrase that holds a step's or an event's words: in English, and as it is told."""
-        text = self.words.text
-        for step in self.procedure.steps:
-            told = text(PHRASES["next"]).format(what=text(step.say))
-            yield phrase("next", what=step.say), told
-            if step.until is not None:
-                event = self.procedure.event_words(step.until.event)
-                for key in ("hush", "watch"):
-                    yield phrase(key, event=event), text(PHRASES[key]).format(event=text(event))
-
-    def say(self, english: str) -> str:
-        """A cue's text; itself where the catalogue does not hold it."""
-        if english in self._known:
-            return self._known[english]
-        for key in _COUNTED:
-            before, after = PHRASES[key].split("{count}")
-            if english.startswith(before) and english.endswith(after):
-                count = english[len(before) : len(english) - len(after)]
-                return self.words.text(PHRASES[key]).format(count=count)
-        return self.words.text(english)
+__all__ = ["cue_document", "plan_document"]
 
 
 def plan_document(

@@ -1,53 +1,55 @@
 """An attempt that the server follows on a car's own signals while a page coaches it.
 
 The coach is :class:`bellmouth.learning.coach.Coach` in a thread. It hands every cue over a third of
-a second early, so that the browser has time to lay it on its audio clock.
+a second early, so that the browser has time to lay it on its audio clock. Whoever drives it has to
+stay: with nobody at the page, or no car to be heard, the attempt is void.
 """
 
 import math
 import threading
-from collections import deque
 from collections.abc import Callable
 from contextlib import ExitStack
 from dataclasses import dataclass, field
 from typing import Any
 
+from bellmouth.errors import BellmouthError
 from bellmouth.learning.clock import MonotonicClock
 from bellmouth.learning.coach import Coach
 from bellmouth.learning.cues import Cue
 from bellmouth.learning.judge import judge
-from bellmouth.learning.live import PEDALS
 from bellmouth.learning.procedure import Procedure
-from bellmouth.learning.samples import Samples
+from bellmouth.learning.schedule import Leads
 from bellmouth.learning.session import ENDED, Session
+from bellmouth.pages.attempt_words import AWAY, KEY_AGAIN
+from bellmouth.pages.attempt_words import ENDED as SERVER_ENDED
 from bellmouth.pages.card_words import Words
+from bellmouth.pages.coach_told import Told
 from bellmouth.pages.judgement import judgement_document
-from bellmouth.pages.site.coach_plan import Told, cue_document
+from bellmouth.pages.site.coach_plan import cue_document
+from bellmouth.pages.site.coach_trace import CoachTrace
 from bellmouth.pages.site.live import Adapter
+from bellmouth.pages.site.spoiled import spoiled
 
-__all__ = ["AHEAD_S", "Coached"]
+__all__ = ["AHEAD_S", "Coached", "Wish"]
 
 #: Every cue is handed over so much before its moment. [s]
 AHEAD_S = 0.35
-_KEPT = 4000
+#: After the end the key may come on again, so that the time it was off is on record. [s]
+_END_S, _ON_S = 20.0, 1.0
 
 
-@dataclass
-class _Trace(Samples):
-    """What was read, and the pedal's newest readings for the picture."""
+@dataclass(frozen=True)
+class Wish:
+    """How an attempt is wanted: its mark, the reader's words, silence, and earlier calls. [s]
 
-    pedal: deque[tuple[int, float, float]] = field(default_factory=lambda: deque(maxlen=_KEPT))
-    _number: int = 0
+    ``attended`` says whether somebody is still at the page that drives it.
+    """
 
-    def __post_init__(self) -> None:
-        super().__init__()
-
-    def add(self, name: str, value: float, at_s: float) -> None:
-        """See :class:`Samples`."""
-        super().add(name, value, at_s)
-        if name in PEDALS:
-            self._number += 1
-            self.pedal.append((self._number, at_s, value))
+    ident: str
+    words: Words = field(default_factory=Words)
+    quiet: bool = False
+    leads: Leads = field(default_factory=dict)
+    attended: Callable[[], bool] = lambda: True
 
 
 class Coached:
@@ -61,10 +63,8 @@ class Coached:
         How the car is reached.
     keep
         Takes the judgement's document into the book, and gives its address.
-    words
-        The reader's language.
-    quiet
-        Nothing sounds.
+    wish
+        How it is wanted.
 
     Raises
     ------
@@ -73,64 +73,103 @@ class Coached:
     """
 
     def __init__(
-        self,
-        procedure: Procedure,
-        adapter: Adapter,
-        keep: Callable[[dict[str, Any]], str],
-        *,
-        words: Words | None = None,
-        quiet: bool = False,
-    ) -> None:
+        self, procedure: Procedure, adapter: Adapter, keep: Callable[[dict[str, Any]], str],
+        wish: Wish,
+    ) -> None:  # fmt: skip
         from bellmouth.bus.opening import open_client  # noqa: PLC0415 - loads the CAN libraries
         from bellmouth.learning.watching import CarObserver  # noqa: PLC0415
 
-        self.procedure = procedure
+        self.procedure, self.wish = procedure, wish
         self.see = ""
+        self.after = ""
+        self.trouble = ""
         self.cues: list[dict[str, Any]] = []
-        self.trace = _Trace()
+        self.trace = CoachTrace(self._look)
         self._keep = keep
-        self._told = Told(procedure, words or Words())
+        self._told = Told(procedure, wish.words)
         self._stack = ExitStack()
+        self._closing = threading.Event()
         try:
             client = self._stack.enter_context(
                 open_client(adapter.interface, adapter.channel, adapter.bitrate)
             )
-            self._observer = CarObserver(client)
+            self._observer = CarObserver(client, self._unheard)
+            self.unmet = self._standing()
         except BaseException:
             self._stack.close()
             raise
-        self._observer.samples = self.trace
-        session = Session(procedure, watched=self._observer.watched, quiet=quiet)
-        self.coach = Coach(session, self, MonotonicClock(), ahead_s=AHEAD_S)
+        session = Session(
+            procedure, watched=self._observer.watched, quiet=wish.quiet, leads=wish.leads
+        )
+        self.coach = self.trace.coach = Coach(session, self, MonotonicClock(), ahead_s=AHEAD_S)
         self._thread = threading.Thread(target=self._work, name="coached", daemon=True)
+
+    def start(self) -> None:
+        """Begin counting in."""
         self._thread.start()
 
     def cue(self, cue: Cue) -> None:
         """See :class:`bellmouth.learning.coach.Face`."""
         self.cues.append(cue_document(cue, self._told))
 
+    def _standing(self) -> list[str]:
+        """Conditions that the car itself shows to be unmet, in the reader's words."""
+        session = Session(self.procedure)
+        for name, value in self._observer.look().items():
+            session.standing.read(name, value, 0.0)
+        return [
+            " ".join((self._told.say(one.say) + ".", self._told.say(one.mend))).strip()
+            for one, reading in session.standing.unmet()
+            if reading is not None
+        ]
+
+    def _look(self) -> None:
+        """With each round of readings: whether anybody is still there."""
+        if self.coach.session.phase not in ENDED and not self.wish.attended():
+            self.coach.void(AWAY)
+
+    def _unheard(self, error: BellmouthError) -> None:
+        self.coach.void(f"The car is not heard any more: {error}")
+
     def _work(self) -> None:
         with self._stack:
-            with self._observer.watching(self.coach, self.coach.clock):
+            with self._observer.watching(self.trace, self.coach.clock):
                 self.coach.run()
-            self.see = self._keep(self._judged())
+                self._show_the_end()
+            try:
+                self.see = self._keep(self._judged())
+            except BellmouthError as error:
+                self.trouble = str(error)
+
+    def _show_the_end(self) -> None:
+        """A time with the key off is on record only once the key is on again."""
+        step = self.procedure.steps[-1]
+        if self.coach.session.phase != "done" or (step.who, step.do) != ("key", "off"):
+            return
+        self.after = self.wish.words.text(KEY_AGAIN)
+        clock = self.coach.clock
+        began_s = clock.now_s()
+        while clock.now_s() < began_s + _END_S and not self._closing.wait(0.1):
+            if self._observer.samples.latest_s > began_s + _ON_S:
+                break
+        self.after = ""
 
     def _judged(self) -> dict[str, Any]:
-        session = self.coach.session
-        marks = dict(session.marks) or None
-        recording = self.trace.recording("live")
-        document = judgement_document(judge(recording, self.procedure, marks))
+        session, samples = self.coach.session, self._observer.samples
+        recording = samples.recording("live")
+        marks = samples.marks(session.told)
+        document = judgement_document(judge(recording, self.procedure, marks or None))
         lost = session.lost
         document["coached"] = {
-            "phase": session.phase, "why": lost.why if lost else "", "taps": [],
-            "marks": {name: list(times) for name, times in session.marks.items()},
+            "id": self.wish.ident, "phase": session.phase, "why": lost.why if lost else "",
+            "taps": [], "marks": marks,
         }  # fmt: skip
-        return document
+        return spoiled(document)
 
     @property
     def over(self) -> bool:
         """Whether nothing more happens, the judgement included."""
-        return not self._thread.is_alive()
+        return self._thread.ident is not None and not self._thread.is_alive()
 
     def progress(self) -> dict[str, Any]:
         """Where the attempt is, as plain data. [s]"""
@@ -138,7 +177,10 @@ class Coached:
         lost = now.lost
         return {
             "phase": now.phase,
-            "why": lost.why if lost else "",
+            "why": self.wish.words.text(lost.why) if lost else "",
+            "after": self.after,
+            "trouble": self.trouble,
+            "see": self.see,
             "progress": {
                 "step": now.step.name if now.step else "",
                 "place": now.place,
@@ -152,10 +194,15 @@ class Coached:
             },
         }
 
+    def windows(self) -> list[dict[str, Any]]:
+        """Windows of the actions behind and ahead, for the picture. [s]"""
+        return self.trace.windows(self._told.say)
+
     def close(self) -> None:
-        """Stop it where it still runs, and wait for the judgement."""
+        """Where it still runs it is void; wait for the judgement."""
+        self._closing.set()
         if self.coach.session.phase not in ENDED:
-            self.coach.stop()
+            self.coach.void(SERVER_ENDED)
         self._thread.join(timeout=30.0)
 
 

@@ -7,16 +7,24 @@ import threading
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 from bellmouth.book.book import Book
 from bellmouth.book.entries import Entry, effective
 from bellmouth.book.known import car_of
 from bellmouth.book.standing import known_of
+from bellmouth.book.store import History
 from bellmouth.car.description import Car
 from bellmouth.errors import BellmouthError
+from bellmouth.learning.packs import find_procedure
+from bellmouth.pages.attempt_words import INTERRUPTED
+from bellmouth.pages.site.coach_notes import CoachNotes
 from bellmouth.pages.site.coached import Coached
 from bellmouth.pages.site.flow import name_of, of_job
 from bellmouth.pages.site.live import Adapter, Live, Practice
+from bellmouth.pages.site.seats import Seats
+from bellmouth.pages.site.spoiled import interrupted
+from bellmouth.pages.site.surveyed import Surveyed
 from bellmouth.recording.readers import journal_of
 
 __all__ = ["Garage", "Visit"]
@@ -42,12 +50,20 @@ class Visit:
         """The entries of a kind in all jobs, oldest first."""
         return [one for one in effective(self.entries) if one.kind == kind]
 
+    def coached_as(self, ident: str) -> Entry | None:
+        """The attempt that a page made under a mark of its own."""
+        mine = (
+            one for one in self.everywhere("attempt")
+            if (one.document.get("coached") or {}).get("id") == ident
+        )  # fmt: skip
+        return next(mine, None)
+
 
 @dataclass
 class Garage:
     """Everything that outlives a request. Safe to call from several threads.
 
-    ``checked`` holds the procedures, by car and name, whose manual somebody says was checked.
+    ``keeping`` is held while an attempt is looked for in the book and added where it is missing.
     """
 
     book: Book
@@ -55,9 +71,15 @@ class Garage:
     captures: dict[str, Live] = field(default_factory=dict)
     practices: dict[str, Practice] = field(default_factory=dict)
     coached: dict[str, Coached] = field(default_factory=dict)
-    checked: set[tuple[str, str]] = field(default_factory=set)
+    seats: Seats = field(default_factory=Seats)
+    surveys: list[Surveyed] = field(default_factory=list)
     _lock: threading.Lock = field(default_factory=threading.Lock)
     _making: threading.Lock = field(default_factory=threading.Lock)
+    keeping: threading.RLock = field(default_factory=threading.RLock)
+    _opening: set[str] = field(default_factory=set)
+
+    def __post_init__(self) -> None:
+        self.notes = CoachNotes(self.folder)
 
     def visit(self, key: str) -> Visit:
         """The car behind an address, with its newest job.
@@ -68,6 +90,8 @@ class Garage:
             If there is no such car.
         """
         history = self.book.history(name_of(key))
+        if self._void_interrupted(key, history):
+            history = self.book.history(history.name)
         jobs = [one for one in effective(history.entries) if one.kind == "job"]
         job = jobs[-1].job if jobs else None
         complaint = jobs[-1].document.get("complaint") if jobs else None
@@ -75,6 +99,44 @@ class Garage:
             key, history.name, car_of(known_of(history.entries).document), complaint, job,
             history.entries, of_job(history.entries, job),
         )  # fmt: skip
+
+    def _void_interrupted(self, key: str, history: History) -> bool:
+        """An attempt whose server was killed is void, and kept as such; whether there was one."""
+        with self.keeping:
+            left = self.notes.interrupted(_plain(key))
+            if left is None:
+                return False
+            procedure, ident = left
+            known = {
+                (one.document.get("coached") or {}).get("id")
+                for one in history.entries if one.kind == "attempt"
+            }  # fmt: skip
+            if ident not in known:
+                document = interrupted(find_procedure(procedure), ident, INTERRUPTED)
+                self.book.add(history.name, "attempt", document)
+            self.notes.end(_plain(key))
+            return True
+
+    def checked(self, visit: Visit, name: str) -> bool:
+        """Whether somebody said, in this job, that a procedure was checked in the manual."""
+        return self.notes.is_checked(_plain(visit.key), name, visit.job)
+
+    def check(self, visit: Visit, name: str) -> None:
+        """Somebody says so."""
+        self.notes.check(_plain(visit.key), name, visit.job)
+
+    def adapter(self, key: str) -> Adapter | None:
+        """How a car is reached; None where nobody has said."""
+        practice = self.practice(key)
+        return practice.adapter if practice is not None else self.notes.adapter(_plain(key))
+
+    def reached(self, key: str) -> Adapter | None:
+        """How a real car was last reached, to be offered again."""
+        return self.notes.adapter(_plain(key))
+
+    def reach(self, key: str, adapter: Adapter) -> None:
+        """Keep how a car is reached, for the coach and for the next recording."""
+        self.notes.reach(_plain(key), adapter)
 
     def capture(
         self, visit: Visit, adapter: Adapter, seconds: float | None,
@@ -85,6 +147,9 @@ class Garage:
             running = self.captures.get(visit.key)
             if running is not None and running.state.phase in {"opening", "running"}:
                 raise BellmouthError("This car is being recorded already. End that capture first.")
+            coached = self.coached.get(visit.key)
+            if visit.key in self._opening or (coached is not None and not coached.over):
+                raise BellmouthError("A procedure is being coached on this car. Stop it first.")
             path = self._free(visit.key)
             live = Live(adapter, path, visit.car, visit.complaint, seconds, obey)
             self.captures[visit.key] = live
@@ -96,6 +161,17 @@ class Garage:
         names = {one.name.removesuffix(".journal") for one in self.folder.glob(f"{_plain(key)}-*")}
         found = sorted(self.folder / name for name in names if name.endswith(".parquet"))
         return [one for one in found if live is None or one != live.path]
+
+    def add_recording(self, visit: Visit, path: Path) -> None:
+        """Take a file into the job; the same samples sent again are not a second recording."""
+        from bellmouth.book.recordings import held  # noqa: PLC0415 - loads what reads recordings
+        from bellmouth.recording import read_recording  # noqa: PLC0415
+
+        recording = read_recording(path)
+        with self.keeping:
+            there = self.visit(visit.key).numbers("recording")
+            if held(self.book, there, recording) is None:
+                self.book.add_recording(visit.name, recording)
 
     def take(self, name: str, path: Path) -> None:
         """Take a capture into the book; its file goes only when the book has it."""
@@ -157,22 +233,46 @@ class Garage:
     def _practice_file(self, key: str) -> Path:
         return self.folder / f"{_plain(key)}.practice"
 
-    def attempt(self, key: str, name: str, make: Callable[[], Coached]) -> Coached:
-        """Begin a coached attempt, or give the one that another tab began at the same procedure."""
+    def attempt(self, key: str, ident: str, make: Callable[[], Coached]) -> Coached:
+        """Begin a coached attempt, where none is under way; it is noted before it starts."""
         with self._lock:
             running = self.coached.get(key)
-            if running is not None and not running.over:
-                if running.procedure.name == name:
-                    return running
-                raise BellmouthError("Another procedure is being coached on this car. Stop it.")
+            if key in self._opening or (running is not None and not running.over):
+                raise BellmouthError("An attempt is under way on this car. Stop it first.")
             capture = self.captures.get(key)
             if capture is not None and capture.state.phase in {"opening", "running"}:
                 raise BellmouthError("This car is being recorded. End that capture first.")
-            self.coached[key] = made = make()
+            self._opening.add(key)
+        try:
+            # Not under the lock: a car takes seconds to answer, and other cars go on meanwhile.
+            made = make()
+            self.notes.begin(_plain(key), made.procedure.name, ident)
+            self.coached[key] = made
+            made.start()
             return made
+        finally:
+            self._opening.discard(key)
+
+    def coaches(self, key: str, name: str) -> bool:
+        """Whether an attempt at a procedure is being followed on a car."""
+        coached = self.coached.get(key)
+        return coached is not None and not coached.over and coached.procedure.name == name
+
+    def attended(self, key: str) -> bool:
+        """Whether the page that drives an attempt is still there; notes that the server is."""
+        self.notes.touch(_plain(key))
+        return self.seats.attended(key)
+
+    def keep_attempt(self, key: str, name: str, document: dict[str, Any]) -> str:
+        """Take a followed attempt into the book; gives its address."""
+        entry = self.book.add(name, "attempt", document)
+        self.notes.end(_plain(key))
+        return f"/car/{key}/attempt/{entry.number}"
 
     def close(self) -> None:
         """End everything that runs."""
+        for survey in self.surveys:
+            survey.close()
         for coached in self.coached.values():
             coached.close()
         for live in self.captures.values():

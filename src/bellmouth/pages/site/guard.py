@@ -13,6 +13,8 @@ from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from bellmouth.pages.site.rendering import page
+
 __all__ = ["COOKIE", "POLICY", "Guard", "Settings"]
 
 COOKIE = "bellmouth_pairing"
@@ -32,6 +34,9 @@ _HEADERS = {
     "cross-origin-resource-policy": "same-origin",
     "permissions-policy": "camera=(), microphone=(), geolocation=(), screen-wake-lock=(self)",
 }
+_MISNAMED, _TOO_LARGE, _UNPAIRED = 421, 413, 401
+#: So many times the largest upload is read and thrown away, so that the sentence is seen.
+_DRAINED = 4
 _CHANGING = ("POST", "PUT", "PATCH", "DELETE")
 
 
@@ -72,16 +77,25 @@ class Guard:
         if scope["type"] != "http":
             await self._app(scope, receive, send)
             return
-        refused = self._refused(Request(scope))
+        request = Request(scope)
+        refused = self._refused(request)
         if refused is not None:
-            await self._answer(refused)(scope, receive, send)
+            if refused[0] == _TOO_LARGE:
+                await self._drained(receive)
+            await self._answer(request, *refused)(scope, receive, send)
             return
-        await self._app(scope, self._counted(receive), self._dressed(send))
+        await self._measured(request, receive, send)
 
     def _refused(self, request: Request) -> tuple[int, str] | None:
-        settings, host = self._settings, request.headers.get("host", "")
-        if host not in settings.hosts:
-            return 421, "This page is not called by that name. Open the address that was printed."
+        return self._foreign(request) or self._unfit(request)
+
+    def _foreign(self, request: Request) -> tuple[int, str] | None:
+        """Whether it came from elsewhere."""
+        settings = self._settings
+        if request.headers.get("host", "") not in settings.hosts:
+            return _MISNAMED, (
+                "This page is not called by that name. Open the address that was printed."
+            )
         origin = request.headers.get("origin")
         if origin is not None and origin.split("://")[-1] not in settings.hosts:
             return 403, "This request came from another page and was refused."
@@ -89,38 +103,81 @@ class Guard:
             site = request.headers.get("sec-fetch-site", "same-origin")
             if origin is None or site not in {"same-origin", "none"}:
                 return 403, "This request did not come from the page itself and was refused."
-        if int(request.headers.get("content-length") or 0) > settings.most_bytes:
-            return (
-                413,
-                f"That is more than {settings.most_bytes >> 20} MB. Give a shorter recording.",
-            )
+        return None
+
+    def _unfit(self, request: Request) -> tuple[int, str] | None:
+        """Whether it is too much, or from a browser that is not paired."""
+        settings = self._settings
+        length = request.headers.get("content-length") or "0"
+        if not length.isdigit():
+            return 400, "This request does not say how long it is and was refused."
+        if int(length) > settings.most_bytes:
+            return _TOO_LARGE, self._too_large
         if settings.token is not None and not self._paired(request):
-            return 401, "This browser is not paired. Open the address behind the picture once."
+            return _UNPAIRED, (
+                "This browser is not paired, or was paired for another book. Have a picture shown "
+                "in the terminal where the page is served, and point the camera at it."
+            )
         return None
 
     def _paired(self, request: Request) -> bool:
-        if request.url.path == "/pair":
+        path = request.url.path
+        # Styles, scripts and the sentence that the server is away tell nothing of any car.
+        if path in {"/pair", "/offline", "/sw.js"} or path.startswith("/static/"):
             return True
         given = request.cookies.get(COOKIE, "")
-        return secrets.compare_digest(given, self._settings.token or "")
+        return secrets.compare_digest(given.encode(), (self._settings.token or "").encode())
 
-    def _answer(self, refused: tuple[int, str]) -> Response:
-        status, sentence = refused
-        return PlainTextResponse(sentence + "\n", status, headers=_HEADERS)
+    @property
+    def _too_large(self) -> str:
+        return f"That is more than {self._settings.most_bytes >> 20} MB. Give a shorter recording."
 
-    def _counted(self, receive: Receive) -> Receive:
-        """A body that says it is short and is not is cut off."""
+    def _answer(self, request: Request, status: int, sentence: str) -> Response:
+        """A page where a browser shows one; a plain sentence for scripts and other programs."""
+        if status == _MISNAMED or "text/html" not in request.headers.get("accept", ""):
+            return PlainTextResponse(sentence + "\n", status, headers=_HEADERS)
+        back = "/pair" if status == _UNPAIRED else "/"
+        answer = page(request, "sorry.html", {"sentence": sentence, "back": back}, status)
+        answer.headers.update(_HEADERS)
+        return answer
+
+    async def _drained(self, receive: Receive) -> None:
+        """Read past what is too much: a browser shows an answer only once it has sent its form."""
         taken = 0
+        while taken <= _DRAINED * self._settings.most_bytes:
+            message = await receive()
+            taken += len(message.get("body", b""))
+            if message["type"] != "http.request" or not message.get("more_body", False):
+                return
+
+    async def _measured(self, request: Request, receive: Receive, send: Send) -> None:
+        """Let it through; a body that says it is short and is not is cut off and refused."""
+        taken, begun, more = 0, False, True
+        dressed = self._dressed(send)
 
         async def counted() -> Message:
-            nonlocal taken
+            nonlocal taken, more
             message = await receive()
+            more = message["type"] == "http.request" and message.get("more_body", False)
             taken += len(message.get("body", b""))
             if taken > self._settings.most_bytes:
                 return {"type": "http.disconnect"}
             return message
 
-        return counted
+        async def answered(message: Message) -> None:
+            nonlocal begun
+            if taken <= self._settings.most_bytes:
+                begun = True
+                await dressed(message)
+
+        try:
+            await self._app(request.scope, counted, answered)
+        finally:
+            if taken > self._settings.most_bytes and not begun:
+                if more:
+                    await self._drained(receive)
+                answer = self._answer(request, _TOO_LARGE, self._too_large)
+                await answer(request.scope, receive, send)
 
     def _dressed(self, send: Send) -> Send:
         async def dressed(message: Message) -> None:

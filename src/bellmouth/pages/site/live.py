@@ -161,6 +161,8 @@ class Live:
         with self._told:
             old = {name: getattr(self._state, name) for name in State.__dataclass_fields__}
             self._state = State(**{**old, **changed, "number": self._state.number + 1})
+            over = self._state.phase in {"ended", "failed"}
+            self.traces.tell(asdict(self._state), over=over)
 
     def _work(self) -> None:
         from bellmouth.bus.capture import record  # noqa: PLC0415 - loads the finding
@@ -188,9 +190,10 @@ class Live:
         self._look()
 
     def _heard(self, at_s: float, values: Mapping[str, float]) -> None:
+        # It is on disk already, so it is shown, even where it is the last.
+        self.traces.heard(at_s, values)
         # Asked for here, because a car that is asked without a pause is looked at far less often.
         self._look()
-        self.traces.heard(at_s, values)
 
     def _progress(self, progress: "Progress") -> None:
         self._look()

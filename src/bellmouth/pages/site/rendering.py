@@ -11,7 +11,9 @@ from bellmouth import __version__
 from bellmouth.pages.card_catalogue import LANGUAGES
 from bellmouth.pages.card_words import Units, Words
 from bellmouth.pages.report import template_environment
+from bellmouth.pages.site.assets import static
 from bellmouth.pages.site.flow import key_of
+from bellmouth.pages.site.once import marked
 from bellmouth.pages.words import SAFETY, chance, interval_words, name_words
 from bellmouth.work.phrases import Quantity
 
@@ -25,6 +27,7 @@ _templates.filters["key"] = key_of
 _templates.filters["chance"] = chance
 _templates.filters["cause"] = name_words
 _templates.filters["interval"] = interval_words
+_templates.globals["static"] = static()
 
 
 def words_of(request: Request) -> Words:
@@ -46,16 +49,20 @@ def page(
     def distance(km: float | None) -> str:
         return "–" if km is None else speak.quantity(Quantity(km, "km"))
 
+    def in_units(value: float | None, unit: str) -> str:
+        return "–" if value is None else speak.quantity(Quantity(value, unit))
+
     def translated(words: Mapping[str, str]) -> str:
         return json.dumps({name: speak.text(word) for name, word in words.items()})
 
     whole = {
         "version": __version__, "safety": SAFETY, "path": request.url.path, "_": speak.text,
         "speak": speak, "language": speak.language, "distance": distance,
-        "translated": translated, **told,
+        "translated": translated, "most_bytes": request.app.state.settings.most_bytes,
+        "in_units": in_units, **told,
     }  # fmt: skip
     html = _templates.get_template(f"site/{template}").render(whole)
-    return HTMLResponse(html, status)
+    return HTMLResponse(marked(html), status)
 
 
 def go(address: str) -> RedirectResponse:

@@ -1,20 +1,17 @@
 """A file from a browser, put where it can be read: its name is no path, its size has an end."""
 
-import gzip
-import zlib
 from pathlib import Path
 
 from fastapi import UploadFile
+from starlette.concurrency import run_in_threadpool
 
 from bellmouth.errors import BellmouthError
+from bellmouth.pages.site.growth import MOST_BYTES, refuse_growth
 
 __all__ = ["ENDINGS", "kept_upload"]
 
 ENDINGS = (".csv", ".csv.gz", ".parquet", ".mf4", ".log", ".asc", ".blf", ".trc")
 _BLOCK = 1 << 20
-#: What a compressed file may grow to: some hours of a quick car. [byte], [value]
-MOST_BYTES = 512 << 20
-MOST_VALUES = 100_000_000
 
 
 async def kept_upload(
@@ -36,38 +33,13 @@ async def kept_upload(
     with path.open("wb") as there:
         while block := await file.read(_BLOCK):
             there.write(block)
-    if ending.endswith(".gz"):
-        _check_gzip(path, most)
-    if ending == ".parquet":
-        _check_parquet(path)
+    await run_in_threadpool(_refuse, path, ending, most)
     return path
 
 
-def _check_gzip(path: Path, most: int) -> None:
-    size = 0
-    try:
-        with gzip.open(path) as inside:
-            while block := inside.read(_BLOCK):
-                size += len(block)
-                if size > most:
-                    raise BellmouthError(
-                        f"Unpacked, that file is more than {most >> 20} MB. Give a shorter "
-                        "recording."
-                    )
-    except (OSError, EOFError, zlib.error) as error:
-        raise BellmouthError("That file is not gzip, or is cut short. Send it again.") from error
-
-
-def _check_parquet(path: Path) -> None:
-    import polars as pl  # noqa: PLC0415 - loaded by whoever reads it anyway
-
-    try:
-        lazy = pl.scan_parquet(path)
-        columns = len(lazy.collect_schema())
-        rows = int(lazy.select(pl.len()).collect().item())
-    except (pl.exceptions.PolarsError, OSError):
-        return  # the reader says what is wrong with it
-    if rows * columns > MOST_VALUES:
-        raise BellmouthError(
-            f"That file holds {rows} rows of {columns} columns. Give a shorter recording."
-        )
+def _refuse(path: Path, ending: str, most: int) -> None:
+    with path.open("rb") as there:
+        head = there.read(2)
+    if ending.endswith(".gz") and head and head != b"\x1f\x8b":
+        raise BellmouthError("That file is not gzip, or is cut short. Send it again.")
+    refuse_growth(path, most)

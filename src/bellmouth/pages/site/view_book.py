@@ -9,6 +9,7 @@ from bellmouth.errors import BellmouthError
 from bellmouth.pages.site.flow import stages_of
 from bellmouth.pages.site.garage import Garage
 from bellmouth.pages.site.rendering import page
+from bellmouth.pages.site.view_keeping import good_recordings
 
 __all__ = ["router"]
 
@@ -26,6 +27,7 @@ def book(request: Request, key: str) -> Response:
             "visit": visit, "stages": stages_of(visit.here, "book"),
             "standing": garage.book.standing(visit.name), "complaints": COMPLAINTS,
             "forecast": garage.book.forecast(visit.name) is not None,
+            "good": good_recordings(visit),
         },
     )  # fmt: skip
 

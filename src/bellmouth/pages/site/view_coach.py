@@ -1,5 +1,6 @@
 """The coach on the page: the plan for the browser, and an attempt's taps on their way back."""
 
+import math
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Body, Form
@@ -19,12 +20,16 @@ from bellmouth.pages.site.attempt_chart import attempt_svg
 from bellmouth.pages.site.coach_plan import plan_document
 from bellmouth.pages.site.flow import stages_of
 from bellmouth.pages.site.garage import Garage
+from bellmouth.pages.site.live import Adapter
 from bellmouth.pages.site.rendering import go, page, words_of
+from bellmouth.pages.site.spoiled import spoiled
 
-__all__ = ["Tap", "Taps", "pack", "router"]
+__all__ = ["Ident", "Tap", "Taps", "lead_s", "pack", "refuse", "router"]
 
 router = APIRouter(include_in_schema=False)
 
+#: A page's own mark of an attempt, so that one sent twice is kept once.
+Ident = Annotated[str, Field(pattern="^[0-9a-f]{16,64}$")]
 _Seconds = Annotated[float, Field(ge=0.0, le=1e6, allow_inf_nan=False)]
 
 
@@ -41,6 +46,7 @@ class Tap(BaseModel):
 class Taps(BaseModel):
     """An attempt as the browser tells it; ``phase`` is done, lost, stopped or void."""
 
+    id: Ident
     phase: Annotated[str, Field(pattern="^(done|lost|stopped|void)$")]
     why: Annotated[str, Field(max_length=400)] = ""
     taps: Annotated[list[Tap], Field(max_length=2000)] = []
@@ -48,33 +54,54 @@ class Taps(BaseModel):
 
 
 @router.post("/car/{key}/learning/{name}/coach")
-def agreed(request: Request, key: str, name: str, manual: Annotated[str, Form()] = "") -> Response:
-    """The manual was checked, or there is no coaching."""
+def agreed(
+    request: Request,
+    key: str,
+    name: str,
+    manual: Annotated[str, Form()] = "",
+    how: Annotated[str, Form()] = "taps",
+    interface: Annotated[str, Form()] = "",
+    channel: Annotated[str, Form()] = "",
+) -> Response:
+    """The manual was checked, or there is no coaching; and whether the car is followed live."""
     garage: Garage = request.app.state.garage
-    garage.visit(key)
+    visit = garage.visit(key)
     procedure = pack(name)
-    if key not in garage.practices:
-        _refuse(procedure, checked=manual == "checked")
-        garage.checked.add((key, name))
-    return go(f"/car/{key}/learning/{name}/coach")
+    if garage.is_practice(key):
+        return go(f"/car/{key}/learning/{name}/coach")
+    refuse(procedure, checked=manual == "checked")
+    garage.check(visit, name)
+    if how != "car":
+        return go(f"/car/{key}/learning/{name}/coach")
+    if not interface.strip():
+        raise BellmouthError("Say which adapter: its interface, and its channel.")
+    garage.reach(key, Adapter(interface.strip(), channel.strip() or None))
+    return go(f"/car/{key}/learning/{name}/coach?follow=car")
 
 
 @router.get("/car/{key}/learning/{name}/coach")
-def coach(request: Request, key: str, name: str) -> Response:
+def coach(request: Request, key: str, name: str, follow: str = "") -> Response:
     """The coach."""
     garage: Garage = request.app.state.garage
     visit = garage.visit(key)
     procedure = pack(name)
     practice = garage.is_practice(key)
-    _refuse(procedure, checked=practice or (key, name) in garage.checked)
+    refuse(procedure, checked=practice or garage.checked(visit, name))
     return page(
         request, "coach.html",
         {
             "visit": visit, "stages": stages_of(visit.here, "learning"), "practice": practice,
+            "live": "practice" if practice else "car" if follow == "car" else "",
             "procedure": procedure_document(procedure), "words": COACH_WORDS,
             "drives": any(step.who == "road" for step in procedure.steps),
+            "runs": garage.coaches(key, name), "key_first": _begins_with_key_on(procedure),
         },
     )  # fmt: skip
+
+
+def _begins_with_key_on(procedure: Procedure) -> bool:
+    first = next((one for one in procedure.steps if one.cues), None)
+    return first is not None and (first.who, first.do) == ("key", "on")
 
 
 @router.get("/car/{key}/learning/{name}/plan")
@@ -84,22 +111,32 @@ def plan(
     """The procedure's stretches and cues for the browser."""
     garage: Garage = request.app.state.garage
     procedure = pack(name)
-    _refuse(procedure, checked=garage.is_practice(key) or (key, name) in garage.checked)
-    lead_s = min(max(lead_ms, -500.0), 1000.0) / 1000.0
+    visit = garage.visit(key)
+    refuse(procedure, checked=garage.is_practice(key) or garage.checked(visit, name))
+    lead = lead_s(lead_ms)
     return plan_document(
-        procedure, leads_of(lead_s) if lead_s else None, quiet=quiet, words=words_of(request)
+        procedure, leads_of(lead) if lead else None, quiet=quiet, words=words_of(request)
     )
+
+
+def lead_s(lead_ms: float) -> float:
+    """By how much the person wants to be called earlier, within reason. [s]"""
+    return min(max(lead_ms, -500.0), 1000.0) / 1000.0 if math.isfinite(lead_ms) else 0.0
 
 
 @router.post("/car/{key}/learning/{name}/attempt")
 def attempt(request: Request, key: str, name: str, told: Annotated[Taps, Body()]) -> Response:
-    """Judge an attempt from its taps, and keep it with every tap."""
+    """Judge an attempt from its taps, and keep it with every tap; sent again, it is kept once."""
     garage: Garage = request.app.state.garage
-    visit = garage.visit(key)
-    document = judgement_document(judge(None, pack(name), _marks(told.taps)))
-    document["coached"] = told.model_dump()
-    entry = garage.book.add(visit.name, "attempt", document)
-    return JSONResponse({"see": f"/car/{key}/attempt/{entry.number}"})
+    with garage.keeping:
+        visit = garage.visit(key)
+        there = visit.coached_as(told.id)
+        if there is None:
+            document = judgement_document(judge(None, pack(name), _marks(told.taps)))
+            document["coached"] = told.model_dump()
+            there = garage.book.add(visit.name, "attempt", spoiled(document))
+    garage.seats.leave(key, told.id)
+    return JSONResponse({"see": f"/car/{key}/attempt/{there.number}"})
 
 
 @router.get("/car/{key}/attempt/{number}")
@@ -131,7 +168,14 @@ def pack(name: str) -> Procedure:
     return find_procedure(name)
 
 
-def _refuse(procedure: Procedure, *, checked: bool) -> None:
+def refuse(procedure: Procedure, *, checked: bool) -> None:
+    """Refuse to coach where nobody has checked the car's own manual.
+
+    Raises
+    ------
+    BellmouthError
+        In plain words for the page.
+    """
     try:
         refuse_unchecked(procedure, manual_checked=checked)
     except BellmouthError as error:

@@ -1,22 +1,33 @@
 """The finding of a recording in the book, with results of checks as they come in."""
 
+import tempfile
+from collections.abc import Mapping
 from dataclasses import fields
-from typing import Annotated
+from pathlib import Path
+from typing import Annotated, Any
 
-from fastapi import APIRouter, Form
+from fastapi import APIRouter, Form, UploadFile
+from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
 
+from bellmouth.book.judging import Judged
+from bellmouth.errors import BellmouthError
+from bellmouth.finding.priors import read_weights
 from bellmouth.finding.result import Finding
 from bellmouth.pages.document import finding_document
 from bellmouth.pages.report import report_page
 from bellmouth.pages.site.flow import stages_of
 from bellmouth.pages.site.garage import Garage, Visit
 from bellmouth.pages.site.rendering import go, page
+from bellmouth.pages.site.view_keeping import good_recordings
 
 __all__ = ["router"]
 
 router = APIRouter(include_in_schema=False)
+
+_ASKED = ("results", "references", "prior")
+_MOST_PRIOR_BYTES = 64 << 10
 
 
 @router.get("/car/{key}/finding")
@@ -27,20 +38,22 @@ def finding(request: Request, key: str) -> Response:
     told = {"visit": visit, "stages": stages_of(visit.here, "finding")}
     if not visit.numbers("recording"):
         return page(request, "no_recording.html", told)
-    results, references = _told(visit)
-    judged = garage.book.judge(visit.name, visit.numbers("recording")[0].number,
-                               results=results, references=references)  # fmt: skip
-    assert isinstance(judged.result, Finding)  # noqa: S101 - what judge makes of a recording
+    asked = _asked(visit)
+    judged, found = _judged(garage, visit, asked)
     if not visit.numbers("finding"):
-        garage.book.keep(visit.name, judged, finding_document(judged.result))
+        with garage.keeping:
+            # Two browsers may ask for the first time at once.
+            if not garage.visit(key).numbers("finding"):
+                garage.book.keep(visit.name, judged, finding_document(found))
         visit = garage.visit(key)
         told = {"visit": visit, "stages": stages_of(visit.here, "finding")}
-    shown = report_page(judged.result, judged.recordings[0], judged.car)
+    shown = report_page(found, judged.recordings[0], judged.car)
     whole = {field.name: getattr(shown, field.name) for field in fields(shown)}
     return page(
         request, "finding.html",
-        {**whole, **told, "results": results, "next": judged.result.next_checks,
-         "references": references, "others": _others(visit)},
+        {**whole, **told, "results": judged.inputs["results"], "next": found.next_checks,
+         "references": judged.inputs["references"], "own_prior": "prior" in judged.inputs,
+         "others": _others(visit)},
     )  # fmt: skip
 
 
@@ -51,27 +64,66 @@ def result(
     """What a check showed: the finding is made again and kept."""
     garage: Garage = request.app.state.garage
     visit = garage.visit(key)
-    results, references = _told(visit)
+    if not visit.numbers("recording"):
+        raise BellmouthError("There is no recording in this job that a check could tell about.")
+    asked = _asked(visit)
     said = f"{check.strip()}={outcome.strip()}"
-    judged = garage.book.judge(
-        visit.name, visit.numbers("recording")[0].number, results=[*results, said],
-        references=references,
-    )  # fmt: skip
-    assert isinstance(judged.result, Finding)  # noqa: S101 - what judge makes of a recording
-    garage.book.keep(visit.name, judged, finding_document(judged.result))
+    _made_again(garage, visit, {**asked, "results": [*asked.get("results", []), said]})
     return go(f"/car/{key}/finding")
 
 
-def _told(visit: Visit) -> tuple[list[str], list[int]]:
-    """Results and references that the newest finding of this job was made with."""
+@router.post("/car/{key}/finding/compare")
+def compare(
+    request: Request, key: str, reference: Annotated[list[int] | None, Form()] = None
+) -> Response:
+    """Compare with recordings of the car when it was good: the finding is made again and kept."""
+    garage: Garage = request.app.state.garage
+    visit = garage.visit(key)
+    chosen = [one for one in reference or [] if one in _others(visit)]
+    _made_again(garage, visit, {**_asked(visit), "references": chosen})
+    return go(f"/car/{key}/finding")
+
+
+@router.post("/car/{key}/finding/prior")
+async def prior(request: Request, key: str, file: UploadFile | None = None) -> Response:
+    """Own weights of the causes from a file; without one, back to the shipped ones."""
+    garage: Garage = request.app.state.garage
+    visit = await run_in_threadpool(garage.visit, key)
+    asked = _asked(visit)
+    asked.pop("prior", None)
+    if file is not None and (content := await file.read(_MOST_PRIOR_BYTES)):
+        with tempfile.TemporaryDirectory() as folder:
+            path = Path(folder) / "prior.toml"
+            path.write_bytes(content)
+            asked["prior"] = read_weights(path)
+    await run_in_threadpool(_made_again, garage, visit, asked)
+    return go(f"/car/{key}/finding")
+
+
+def _asked(visit: Visit) -> dict[str, Any]:
+    """What the newest finding of this job was made with; at first, the recordings called good."""
     found = visit.numbers("finding")
-    if not found:
-        return [], []
-    document = found[-1].document
-    return list(document.get("results", [])), list(document.get("references", []))
+    if found:
+        document = found[-1].document
+        return {name: document[name] for name in _ASKED if name in document}
+    mine = {one.number for one in visit.numbers("recording")}
+    good = [one for one in good_recordings(visit) if one not in mine]
+    # Without any, the book looks for the one from just after the plate was last cleaned.
+    return {"references": good} if good else {}
+
+
+def _judged(garage: Garage, visit: Visit, asked: Mapping[str, Any]) -> tuple[Judged, Finding]:
+    judged = garage.book.judge(visit.name, visit.numbers("recording")[0].number, **asked)
+    assert isinstance(judged.result, Finding)  # noqa: S101 - what judge makes of a recording
+    return judged, judged.result
+
+
+def _made_again(garage: Garage, visit: Visit, asked: Mapping[str, Any]) -> None:
+    judged, found = _judged(garage, visit, asked)
+    garage.book.keep(visit.name, judged, finding_document(found))
 
 
 def _others(visit: Visit) -> list[int]:
-    """Recordings from before this job."""
-    mine = {one.number for one in visit.numbers("recording")}
-    return [one.number for one in visit.everywhere("recording") if one.number not in mine]
+    """Recordings that the finding can be compared with: all but the one it is of."""
+    mine = visit.numbers("recording")[:1]
+    return [one.number for one in visit.everywhere("recording") if one not in mine]

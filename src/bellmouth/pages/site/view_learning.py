@@ -53,7 +53,7 @@ def procedure(request: Request, key: str, name: str) -> Response:
         request, "procedure.html",
         {
             "visit": visit, "stages": stages_of(visit.here, "learning"), "procedure": chosen,
-            "practice": garage.is_practice(key), "attempts": [
+            "practice": garage.is_practice(key), "adapter": garage.reached(key), "attempts": [
                 one for one in visit.numbers("attempt")
                 if one.document.get("procedure") == chosen["name"]
             ],

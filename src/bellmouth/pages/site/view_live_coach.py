@@ -1,26 +1,54 @@
-"""The coach with a car that shows what is done: start, cues and signals as they come, stop."""
+"""The coach with a car that shows what is done: start, cues and signals as they come, stop.
+
+One page drives and says again and again that it is there; any other watches, and any may stop.
+"""
 
 import asyncio
 import json
 import time
 from collections.abc import AsyncIterator
-from typing import Any
+from typing import Annotated, Any
 
-from fastapi import APIRouter
+from fastapi import APIRouter, Body
+from pydantic import BaseModel, Field
 from starlette.requests import Request
-from starlette.responses import Response, StreamingResponse
+from starlette.responses import JSONResponse, Response, StreamingResponse
 
 from bellmouth.errors import BellmouthError
-from bellmouth.pages.site.coached import Coached
-from bellmouth.pages.site.garage import Garage
+from bellmouth.learning.session import leads_of
+from bellmouth.pages.site.coached import Coached, Wish
+from bellmouth.pages.site.garage import Garage, Visit
+from bellmouth.pages.site.live import Practice
 from bellmouth.pages.site.rendering import words_of
-from bellmouth.pages.site.view_coach import pack
+from bellmouth.pages.site.view_coach import Ident, lead_s, pack, refuse
 
 __all__ = ["router"]
 
 router = APIRouter(include_in_schema=False)
 
 _EVERY_S = 0.05
+
+
+class Sitting(BaseModel):
+    """A page that says that it drives, or takes over from another."""
+
+    id: Ident
+    take: bool = False
+
+
+class Begin(BaseModel):
+    """How an attempt is wanted. [ms]"""
+
+    id: Ident
+    quiet: bool = False
+    lead_ms: Annotated[float, Field(allow_inf_nan=False)] = 0.0
+
+
+class Spoilt(BaseModel):
+    """Why the page that drives holds its attempt void."""
+
+    id: Ident
+    why: Annotated[str, Field(max_length=400)] = ""
 
 
 @router.get("/car/{key}/learning/{name}/clock")
@@ -30,82 +58,159 @@ async def clock(key: str, name: str) -> dict[str, float]:
     return {"now_s": time.monotonic()}
 
 
+@router.post("/car/{key}/learning/{name}/seat")
+def sit(request: Request, key: str, name: str, told: Annotated[Sitting, Body()]) -> Response:
+    """Sit down to drive, or say that one still does; whether this page drives."""
+    garage: Garage = request.app.state.garage
+    garage.visit(key)
+    procedure = pack(name)
+    drives = garage.seats.sit(key, procedure.name, told.id, take=told.take)
+    return JSONResponse({"drives": drives, "runs": _running(garage, key) is not None})
+
+
+@router.post("/car/{key}/learning/{name}/seat/leave")
+def leave(request: Request, key: str, name: str, told: Annotated[Sitting, Body()]) -> Response:
+    """Get up; an attempt that is followed live is void by itself soon after."""
+    del name
+    garage: Garage = request.app.state.garage
+    garage.seats.leave(key, told.id)
+    return Response(status_code=204)
+
+
 @router.post("/car/{key}/learning/{name}/live")
-def begin(request: Request, key: str, name: str) -> Response:
-    """Begin an attempt, or join the one that another tab began."""
+def begin(request: Request, key: str, name: str, told: Annotated[Begin, Body()]) -> Response:
+    """Begin an attempt on the practice car, or on a real one whose manual was checked."""
     garage: Garage = request.app.state.garage
     visit = garage.visit(key)
     procedure = pack(name)
     practice = garage.practice(key)
-    if practice is None:
-        raise BellmouthError("This is not a practice car, or the server was started anew.")
-
-    def keep(document: dict[str, Any]) -> str:
-        entry = garage.book.add(visit.name, "attempt", document)
-        return f"/car/{key}/attempt/{entry.number}"
+    refuse(procedure, checked=practice is not None or garage.checked(visit, name))
+    adapter = garage.adapter(key)
+    if adapter is None:
+        raise BellmouthError("Nobody has said how this car is reached; go back to the procedure.")
+    if not garage.seats.holds(key, told.id):
+        raise BellmouthError("Another page drives this attempt. Take over there, or watch.")
+    lead = lead_s(told.lead_ms)
+    wish = Wish(
+        told.id, words_of(request), told.quiet, leads_of(lead) if lead else {},
+        lambda: garage.attended(key),
+    )  # fmt: skip
 
     def make() -> Coached:
-        practice.sit_down()
-        made = Coached(procedure, practice.adapter, keep, words=words_of(request))
+        if practice is not None:
+            practice.sit_down()
+        made = Coached(procedure, adapter, _keeper(garage, visit), wish)
         first = next((one for one in procedure.steps if one.cues), None)
-        if first is not None and (first.who, first.do) == ("key", "on"):
+        if practice is not None and first is not None and (first.who, first.do) == ("key", "on"):
             # It was on for the car to be asked; turning it on is what the procedure begins with.
             practice.car.do("key", 0.0)
         return made
 
-    garage.attempt(key, name, make)
-    return Response(status_code=204)
+    unmet = garage.attempt(key, told.id, make).unmet
+    return JSONResponse({"unmet": unmet})
+
+
+def _keeper(garage: Garage, visit: Visit) -> Any:
+    def keep(document: dict[str, Any]) -> str:
+        return garage.keep_attempt(visit.key, visit.name, document)
+
+    return keep
 
 
 @router.get("/car/{key}/learning/{name}/live")
 async def follow(request: Request, key: str, name: str) -> Response:
-    """Cues, progress, the seat and the pedal as server-sent events."""
+    """Cues, progress, windows and signals as server-sent events."""
     garage: Garage = request.app.state.garage
     coached = garage.coached.get(key)
-    practice = garage.practice(key)
-    if coached is None or practice is None or coached.procedure.name != name:
+    if coached is None or coached.procedure.name != name:
         return Response(status_code=204)
+    practice = garage.practices.get(key)
+    return StreamingResponse(
+        _told(request, coached, practice), media_type="text/event-stream",
+        headers={"cache-control": "no-store"},
+    )  # fmt: skip
 
-    async def told() -> AsyncIterator[str]:
-        cues = int(request.headers.get("last-event-id") or 0)
-        pedal = 0
-        while not await request.is_disconnected():
-            over = coached.over
-            new = coached.cues[cues:]
-            trace = [one for one in list(coached.trace.pedal) if one[0] > pedal]
-            document: dict[str, Any] = {**coached.progress(), "cues": new, "see": coached.see}
-            document["trace"] = [[at, value] for _, at, value in trace]
-            seen = await asyncio.to_thread(practice.car.seen)
-            document["seen"] = {
-                "lamp": seen.lamp, "running": seen.running, "rpm": round(seen.speed_rpm),
-                "key": int(seen.key), "plate": seen.plate_heard,
-            }  # fmt: skip
-            cues += len(new)
-            pedal = trace[-1][0] if trace else pedal
-            yield f"id: {cues}\ndata: {json.dumps(document)}\n\n"
-            if over:
-                return
-            await asyncio.sleep(_EVERY_S)
 
-    return StreamingResponse(told(), media_type="text/event-stream")
+async def _told(
+    request: Request, coached: Coached, practice: Practice | None
+) -> AsyncIterator[str]:
+    """Events of one viewer; whoever comes back goes on after the last cue that came."""
+    last = request.headers.get("last-event-id") or ""
+    cues = int(last) if last.isdigit() else 0
+    points, windows = 0, None
+    while not await request.is_disconnected():
+        over = coached.over
+        new = coached.cues[cues:]
+        points, trace = coached.trace.since(points)
+        document: dict[str, Any] = {
+            **coached.progress(), "id": coached.wish.ident, "now_s": time.monotonic(),
+            "cues": new, "trace": trace,
+        }  # fmt: skip
+        now_windows = coached.windows()
+        if now_windows != windows:
+            document["windows"] = windows = now_windows
+        if practice is not None:
+            document["seen"] = await asyncio.to_thread(_seen, practice)
+        cues += len(new)
+        yield f"id: {cues}\ndata: {json.dumps(document)}\n\n"
+        if over:
+            return
+        await asyncio.sleep(_EVERY_S)
+
+
+def _seen(practice: Practice) -> dict[str, Any]:
+    """What somebody in the practice car's seat sees."""
+    seen = practice.car.seen()
+    return {
+        "lamp": seen.lamp, "running": seen.running, "rpm": round(seen.speed_rpm),
+        "key": int(seen.key), "plate": seen.plate_heard,
+    }  # fmt: skip
+
+
+@router.get("/car/{key}/coached/{ident}")
+def came(request: Request, key: str, ident: str) -> Response:
+    """What came of an attempt, whatever became of the server: its address, empty for not yet."""
+    garage: Garage = request.app.state.garage
+    found = garage.visit(key).coached_as(ident)
+    see = f"/car/{key}/attempt/{found.number}" if found is not None else ""
+    return JSONResponse({"see": see, "runs": _running(garage, key) is not None})
 
 
 @router.post("/car/{key}/learning/{name}/live/mark")
-def mark(request: Request, key: str, name: str) -> Response:
-    """The person saw or heard what is awaited."""
-    _attempt(request, key, name).coach.mark()
+def mark(request: Request, key: str, name: str, told: Annotated[Sitting, Body()]) -> Response:
+    """The person who drives saw or heard what is awaited."""
+    garage: Garage = request.app.state.garage
+    coached = _attempt(garage, key, name)
+    if not garage.seats.holds(key, told.id):
+        raise BellmouthError("Another page drives this attempt. Take over there, or watch.")
+    coached.coach.mark()
+    return Response(status_code=204)
+
+
+@router.post("/car/{key}/learning/{name}/live/void")
+def void(request: Request, key: str, name: str, told: Annotated[Spoilt, Body()]) -> Response:
+    """The page that drives was hidden, or its device slept: nobody heard the cues."""
+    garage: Garage = request.app.state.garage
+    coached = _attempt(garage, key, name)
+    if garage.seats.holds(key, told.id):
+        coached.coach.void(told.why)
+        garage.seats.leave(key, told.id)
     return Response(status_code=204)
 
 
 @router.post("/car/{key}/learning/{name}/live/stop")
 def stop(request: Request, key: str, name: str) -> Response:
-    """The big stop."""
-    _attempt(request, key, name).coach.stop()
+    """The big stop; any page may."""
+    _attempt(request.app.state.garage, key, name).coach.stop()
     return Response(status_code=204)
 
 
-def _attempt(request: Request, key: str, name: str) -> Coached:
-    garage: Garage = request.app.state.garage
+def _running(garage: Garage, key: str) -> Coached | None:
+    coached = garage.coached.get(key)
+    return coached if coached is not None and not coached.over else None
+
+
+def _attempt(garage: Garage, key: str, name: str) -> Coached:
     coached = garage.coached.get(key)
     if coached is None or coached.procedure.name != name:
         raise BellmouthError("No attempt at this procedure is under way.")

@@ -1,10 +1,6 @@
 """Recording: a file, or the car itself, with what to do now and how far it has got."""
 
-import asyncio
-import json
 import tempfile
-from collections.abc import AsyncIterator, Awaitable, Callable
-from dataclasses import asdict
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Annotated
@@ -18,17 +14,15 @@ from bellmouth.errors import BellmouthError
 from bellmouth.pages.coach_words import LIVE_WORDS
 from bellmouth.pages.site.flow import stages_of
 from bellmouth.pages.site.garage import Garage
-from bellmouth.pages.site.live import Adapter, Live
+from bellmouth.pages.site.live import Adapter
 from bellmouth.pages.site.rendering import go, page
+from bellmouth.pages.site.stream import EventStream
 from bellmouth.pages.site.uploads import kept_upload
 from bellmouth.recording.readers import journal_of
 
 __all__ = ["router"]
 
 router = APIRouter(include_in_schema=False)
-
-#: A viewer is shown what is new so often. [s]
-_LOOK_S = 0.04
 
 
 @router.get("/car/{key}/record")
@@ -43,7 +37,8 @@ def record(request: Request, key: str) -> Response:
             "visit": visit, "stages": stages_of(visit.here, "record"),
             "practice": garage.is_practice(key),
             "live": live.state if live is not None else None,
-            "words": LIVE_WORDS, "recordings": visit.numbers("recording"),
+            "words": LIVE_WORDS, "adapter": garage.reached(key),
+            "recordings": visit.numbers("recording"),
             "left": [(one.name, _begun(one)) for one in garage.left(key)],
         },
     )  # fmt: skip
@@ -56,7 +51,7 @@ async def from_file(request: Request, key: str, file: UploadFile) -> Response:
     visit = await run_in_threadpool(garage.visit, key)
     with tempfile.TemporaryDirectory() as folder:
         path = await kept_upload(file, Path(folder))
-        await run_in_threadpool(garage.book.add_recording, visit.name, path)
+        await run_in_threadpool(garage.add_recording, visit, path)
     return go(f"/car/{key}/finding")
 
 
@@ -76,6 +71,7 @@ def live(
         garage.capture(visit, practice.adapter, None, practice.obey)
     elif interface.strip():
         adapter = Adapter(interface.strip(), channel.strip() or None)
+        garage.reach(key, adapter)
         garage.capture(visit, adapter, None)
     else:
         raise BellmouthError("Say which adapter: its interface, and its channel.")
@@ -116,39 +112,16 @@ def left(
 
 
 @router.get("/car/{key}/record/states")
-async def states(request: Request, key: str) -> Response:
-    """The capture's states and readings as server-sent events: ``state`` and ``rows``."""
+async def states(request: Request, key: str, after: str = "") -> Response:
+    """The capture's states and readings as server-sent events: ``state`` and ``rows``.
+
+    Whoever comes back says which event was the last, by header or in the address.
+    """
     garage: Garage = request.app.state.garage
     live = garage.captures.get(key)
     if live is None:
         return Response(status_code=204)
-    after = request.headers.get("last-event-id") or ""
-    return StreamingResponse(
-        _told(live, after, request.is_disconnected), media_type="text/event-stream",
-        headers={"cache-control": "no-store"},
-    )  # fmt: skip
-
-
-async def _told(live: Live, after: str, gone: Callable[[], Awaitable[bool]]) -> AsyncIterator[str]:
-    """Events of one viewer; whoever comes back goes on after the last that came."""
-    number, _, frame = after.partition("-")
-    told = int(number) if number.isdigit() else -1
-    if frame.isdigit():
-        seen = int(frame)
-    else:
-        seen, recent = live.traces.recent()
-        yield f"id: {told}-{seen}\nevent: rows\ndata: {recent}\n\n"
-    while not await gone():
-        seen, frames = live.traces.since(seen)
-        for one in frames:
-            yield f"id: {told}-{seen}\nevent: rows\ndata: {one}\n\n"
-        state = live.state
-        if state.number > told:
-            told = state.number
-            yield f"id: {told}-{seen}\nevent: state\ndata: {json.dumps(asdict(state))}\n\n"
-            if state.phase in {"ended", "failed"}:
-                return
-        await asyncio.sleep(_LOOK_S)
+    return EventStream(live.traces, request.headers.get("last-event-id") or after)
 
 
 @router.get("/car/{key}/record/readings.csv")

@@ -32,10 +32,24 @@ function hear(rows) {
     while (old < one.times.length && one.times[old] < last - SPAN_S - 1) old += 1;
     if (old > 50) { one.times.splice(0, old); one.values.splice(0, old); }
   }
-  if (!drawing) { drawing = true; requestAnimationFrame(draw); }
+  soon();
 }
 let last = 0;
+
+// A slow device draws less often instead of falling behind: after each picture it has half the
+// time that the picture took for everything else.
 let drawing = false;
+let beganMs = 0;
+let restMs = 0;
+const after = new MessageChannel();
+after.port1.onmessage = () => { const now = performance.now(); restMs = now + (now - beganMs) / 2; };
+function soon() {
+  if (drawing) return;
+  drawing = true;
+  const wait = restMs - performance.now();
+  if (wait > 1) setTimeout(() => requestAnimationFrame(draw), wait);
+  else requestAnimationFrame(draw);
+}
 
 // Each picture: parameters that share an axis. A dash tells lines apart, not colour alone.
 const BORDERS = ["solid", "dashed", "dotted", "double"];
@@ -71,21 +85,30 @@ function remake() {
 new MutationObserver(remake).observe(document.documentElement, { attributes: true, attributeFilter: ["data-light"] });
 window.addEventListener("resize", () => charts.forEach(({ plot, box }) => plot.setSize({ width: box.clientWidth, height: HEIGHT })));
 
-// Parameters are asked one after another, so each has times of its own.
+// Parameters are asked one after another, so each has times of its own: merged, oldest first.
 function columns(names) {
-  if (names.length === 1) { const one = kept.get(names[0][0]); return [one.times, one.values]; }
-  const rows = new Map();
-  names.forEach(([name], index) => {
-    const one = kept.get(name);
-    one.times.forEach((at, place) => { if (!rows.has(at)) rows.set(at, names.map(() => null)); rows.get(at)[index] = one.values[place]; });
-  });
-  const times = [...rows.keys()].sort((a, b) => a - b);
-  return [times, ...names.map((_, index) => times.map((at) => rows.get(at)[index]))];
+  const lines = names.map(([name]) => kept.get(name));
+  if (lines.length === 1) return [lines[0].times, lines[0].values];
+  const next = lines.map(() => 0);
+  const told = [[], ...lines.map(() => [])];
+  for (;;) {
+    let at = Infinity;
+    for (let i = 0; i < lines.length; i += 1) if (lines[i].times[next[i]] < at) at = lines[i].times[next[i]];
+    if (at === Infinity) return told;
+    told[0].push(at);
+    for (let i = 0; i < lines.length; i += 1) {
+      const here = lines[i].times[next[i]] === at;
+      told[i + 1].push(here ? lines[i].values[next[i]] : null);
+      if (here) next[i] += 1;
+    }
+  }
 }
 
 let frames = 0;
 function draw() {
   drawing = false;
+  beganMs = performance.now();
+  after.port2.postMessage(null);
   frames += 1;
   root.dataset.frames = frames;
   const wanted = PICTURES.map((picture) => ({ picture, names: picture.names.filter(([name]) => kept.has(name)) })).filter(({ names }) => names.length);
@@ -122,13 +145,39 @@ setInterval(() => {
 }, 500);
 let units = {};
 
+// The connection: it comes back by itself, goes on after the last event that came, and one that is
+// silent for longer than the server ever is counts as lost, whatever the browser thinks of it.
+const SILENT_MS = 7000;
 const lost = root.querySelector("[data-lost]");
-const events = new EventSource(root.dataset.states);
-events.onerror = () => { lost.hidden = false; if (events.readyState === EventSource.CLOSED) setTimeout(() => location.reload(), 3000); };
-events.onopen = () => { lost.hidden = true; };
-events.addEventListener("rows", (event) => hear(JSON.parse(event.data)));
-events.addEventListener("state", (event) => {
-  const state = JSON.parse(event.data);
+let events;
+let heardMs = 0;
+let lastEvent = "";
+function open() {
+  if (events) events.close();
+  heardMs = performance.now();
+  events = new EventSource(root.dataset.states + (lastEvent ? `?after=${encodeURIComponent(lastEvent)}` : ""));
+  const on = (name, act) => events.addEventListener(name, (event) => {
+    heardMs = performance.now();
+    if (event.lastEventId) lastEvent = event.lastEventId;
+    lost.hidden = true;
+    act(event);
+  });
+  on("alive", () => {});
+  on("anew", (event) => {
+    kept.clear();
+    last = 0;
+    put("missed", JSON.parse(event.data).missed ? words.missed : "");
+  });
+  on("rows", (event) => hear(JSON.parse(event.data)));
+  on("state", (event) => tell(JSON.parse(event.data)));
+  events.onerror = () => { lost.hidden = false; if (events.readyState === EventSource.CLOSED) setTimeout(() => location.reload(), 3000); };
+}
+const watch = setInterval(() => {
+  if (performance.now() - heardMs < SILENT_MS) return;
+  lost.hidden = false;
+  open();
+}, 1000);
+function tell(state) {
   const { advice } = state;
   const step = advice && advice.step;
   units = state.units || units;
@@ -141,5 +190,6 @@ events.addEventListener("state", (event) => {
   put("step", step ? fill(words.step, { n: advice.number, of: advice.of }) : "");
   put("steady", advice ? (advice.steady ? `■ ${words.steady}` : `~ ${words.moving}`) : "");
   if (advice) root.querySelector("progress").value = advice.share;
-  if (state.phase === "ended" || state.phase === "failed") events.close();
-});
+  if (state.phase === "ended" || state.phase === "failed") { clearInterval(watch); events.close(); }
+}
+open();

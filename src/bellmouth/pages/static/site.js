@@ -26,8 +26,31 @@ document.addEventListener("DOMContentLoaded", () => {
   }
 });
 
-// Installable, and able to say that the server is away; only where the browser allows it.
-if (navigator.serviceWorker) navigator.serviceWorker.register("/sw.js").catch(() => {});
+document.addEventListener("DOMContentLoaded", () => {
+  // Back is back: a form that was refused still holds what was typed.
+  const back = document.querySelector("[data-back]");
+  if (back && document.referrer === back.href) back.addEventListener("click", (event) => { event.preventDefault(); history.back(); });
+  // A file that will be refused is not sent first.
+  for (const field of document.querySelectorAll("input[type=file]")) {
+    field.addEventListener("change", () => {
+      const large = [...field.files].some((file) => file.size > Number(document.body.dataset.most));
+      field.setCustomValidity(large ? document.body.dataset.large : "");
+      if (large) field.reportValidity();
+    });
+  }
+});
+
+// Back in a page that changes by itself shows the present; where something was typed it stays.
+window.addEventListener("pageshow", (event) => {
+  const [entry] = performance.getEntriesByType("navigation");
+  if (!event.persisted && !(entry && entry.type === "back_forward")) return;
+  const typed = [...document.querySelectorAll("main input, main textarea")].some((field) => field.type === "file" ? field.files.length : field.type === "checkbox" || field.type === "radio" ? field.checked !== field.defaultChecked : field.value !== field.defaultValue);
+  if (!typed && document.querySelector("ol.stages")) location.reload();
+});
+
+// Installable, and able to say that the server is away; only where the browser allows it, and only
+// when the page itself is there.
+if (navigator.serviceWorker) window.addEventListener("load", () => navigator.serviceWorker.register("/sw.js").catch(() => {}));
 document.addEventListener("DOMContentLoaded", () => {
   const again = document.querySelector("[data-again]");
   if (!again) return;

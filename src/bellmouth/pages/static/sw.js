@@ -1,10 +1,11 @@
 // The offline shell: styles, scripts and one page that says that the server is away, and comes back
-// by itself. Nothing of a car is ever kept here.
+// by itself. Nothing of a car is ever kept here. The server puts the tag of its parts into the shell's
+// name and into every address of theirs (view_shell.py).
 
 const SHELL = "bellmouth-shell-1";
 const PARTS = ["/offline", "/static/page.css", "/static/site.css", "/static/coach.css", "/static/site.js", "/static/live.js", "/static/mark.svg",
   "/static/coach/coach.js", "/static/coach/clock.js", "/static/coach/conduct.js", "/static/coach/face.js", "/static/coach/live.js",
-  "/static/coach/seat.js", "/static/coach/sound.js"];
+  "/static/coach/seat.js", "/static/coach/sound.js", "/static/coach/chair.js", "/static/coach/kept.js", "/static/coach/windows.js"];
 
 self.addEventListener("install", (event) => {
   event.waitUntil(caches.open(SHELL).then((shell) => shell.addAll(PARTS)).then(() => self.skipWaiting()));

@@ -5,7 +5,8 @@ const AWAY_S = 1.5; // without a frame for so long, the device slept or stood st
 const JUMP_S = 0.3; // sound that jumps against the computer's clock has been interrupted
 
 export class Clock {
-  constructor() {
+  constructor(words) {
+    this.words = words;
     this.context = null;
     this.shift = 0; // audio clock minus performance clock [s]
     this.seen = null;
@@ -42,11 +43,11 @@ export class Clock {
   // Once a frame: follow the sound card's clock, and notice whether time was lost.
   look() {
     const now = performance.now() / 1000;
-    if (this.seen !== null && now - this.seen > AWAY_S) this.lost = `This device stood still for ${(now - this.seen).toFixed(1)} s.`;
+    if (this.seen !== null && now - this.seen > AWAY_S) this.lost = this.words.stood.replace("{n}", (now - this.seen).toFixed(1));
     this.seen = now;
     if (!this.context) return;
-    if (this.context.state !== "running") { this.lost = "The sound was interrupted."; return; }
+    if (this.context.state !== "running") { this.lost = this.words.muted; return; }
     const away = this.context.currentTime - now - this.shift;
-    if (Math.abs(away) > JUMP_S) { this.lost = "The sound stood still."; this.shift += away; } else this.shift += 0.05 * away;
+    if (Math.abs(away) > JUMP_S) { this.lost = this.words.stuck; this.shift += away; } else this.shift += 0.05 * away;
   }
 }

@@ -3,15 +3,24 @@
 import { Clock } from "./clock.js";
 import { Conductor } from "./conduct.js";
 import { Face } from "./face.js";
-import { LiveConductor } from "./live.js";
+import { Chair, mark } from "./chair.js";
+import { Kept } from "./kept.js";
+import { LiveConductor, sentence } from "./live.js";
 import { Sound, say, shake } from "./sound.js";
+import { Windows } from "./windows.js";
 
 const AHEAD_S = 20; // sound is laid on the clock so far ahead
 const root = document.querySelector("[data-coach]");
 const words = JSON.parse(root.dataset.words);
 const base = root.dataset.coach;
-const clock = new Clock();
+const live = root.dataset.live || "";
+if (live) words.idle = words.shown;
+const clock = new Clock(words);
+const lost = root.querySelector("[data-lost]");
 const face = new Face(root, words);
+const chair = new Chair(base, lost);
+const kept = new Kept(base);
+const picture = live ? new Windows(root, words) : null;
 const settings = root.querySelector("form[data-settings]");
 let conductor = null;
 let sound = null;
@@ -28,11 +37,13 @@ for (const field of settings.elements) {
 const wants = (name) => settings.elements[name].checked;
 const amount = (name) => Number(String(settings.elements[name].value).replace(",", ".")) || 0;
 
+document.addEventListener("signals", ({ detail }) => { if (picture) picture.hear(detail); });
+
 function told(text) { root.querySelector("[data-told]").textContent = text; }
 
 async function plan() {
   const answer = await fetch(`${base}/plan?quiet=${wants("quiet")}&lead_ms=${amount("lead")}`);
-  if (!answer.ok) throw new Error((await answer.json().catch(() => ({}))).error || words.lost);
+  if (!answer.ok) throw new Error(await sentence(answer) || words.lost);
   return answer.json();
 }
 
@@ -56,22 +67,78 @@ root.querySelector("[data-check]").addEventListener("click", async () => {
   told(Object.keys(made.tones_hz).join(", "));
 });
 
-root.querySelector("[data-start]").addEventListener("click", async () => {
+root.querySelector("[data-start]").addEventListener("click", () => start(false));
+root.querySelector("[data-take]").addEventListener("click", () => (conductor && conductor.live ? takeOver() : start(true)));
+
+async function start(take) {
   try {
+    if (conductor && conductor.phase === "running") return;
+    chair.id = mark();
+    const seat = await chair.sit(take);
+    if (!seat.drives) { await other(seat.runs); return; }
+    other(null);
     const made = await plan();
     await prepare(made.tones_hz);
-    conductor = root.dataset.live ? new LiveConductor(made, base, clock) : new Conductor(made);
-    laid = new Set();
-    face.flashes = wants("flash");
+    conductor = live ? new LiveConductor(made, base, clock, words, live === "car") : new Conductor(made);
     await stayAwake();
-    await conductor.begin(clock.now());
-    root.dataset.phase = "running";
+    await conductor.begin(clock.now(), { id: chair.id, quiet: wants("quiet"), lead_ms: amount("lead") });
+    root.querySelector("[data-unmet]").textContent = (conductor.unmet || []).length ? `${words.unmet} ${conductor.unmet.join(" ")}` : "";
+    run();
+    if (!live) kept.going(taps("void", words.left));
     if (!clock.sounds && !wants("quiet")) told(words.silent);
-    root.querySelector(conductor.live ? "[data-act=pedal]" : "[data-zone]").focus({ preventScroll: true });
-    root.scrollIntoView();
-    requestAnimationFrame(frame);
-  } catch (error) { told(error.message); }
-});
+  } catch (error) {
+    chair.leave();
+    told(error instanceof Response ? await sentence(error) : error.message);
+  }
+}
+
+function run() {
+  laid = new Set();
+  face.flashes = wants("flash");
+  root.dataset.phase = "running";
+  root.querySelector(live === "practice" ? "[data-act=pedal]" : "[data-zone]").focus({ preventScroll: true });
+  root.scrollIntoView();
+  requestAnimationFrame(frame);
+}
+
+// Another page drives: this one looks on where the car is followed, and may take over.
+async function other(runs) {
+  const place = root.querySelector("[data-other]");
+  place.hidden = runs === null;
+  if (runs === null) { delete root.dataset.watching; return; }
+  root.querySelector("[data-other-says]").textContent = live && runs ? words.watching : words.other;
+  if (live && runs) await watch();
+}
+
+async function watch() {
+  root.dataset.watching = "yes";
+  conductor = new LiveConductor(await plan(), base, clock, words, live === "car");
+  await conductor.watch();
+  run();
+}
+
+async function takeOver() {
+  try {
+    chair.id = mark();
+    await prepare(conductor.plan.tones_hz);
+    await chair.sit(true);
+    conductor.drives = true;
+    conductor.seat = chair.id;
+    other(null);
+    await stayAwake();
+  } catch { told(words.lost); }
+}
+
+chair.taken = () => {
+  if (!conductor || conductor.phase !== "running") return;
+  if (!conductor.live) { conductor.end("void", words.taken); return; }
+  conductor.drives = false;
+  sound.hush();
+  root.dataset.watching = "yes";
+  root.querySelector("[data-other]").hidden = false;
+  root.querySelector("[data-other-says]").textContent = `${words.taken} ${words.watching}`;
+};
+const watching = () => Boolean(conductor && conductor.live && !conductor.drives);
 
 async function stayAwake() {
   try { lock = navigator.wakeLock ? await navigator.wakeLock.request("screen") : null; } catch { lock = null; }
@@ -81,17 +148,20 @@ async function stayAwake() {
 function frame() {
   if (!conductor) return;
   clock.look();
-  if (clock.lost && conductor.phase === "running") conductor.end("void", clock.lost);
+  if (clock.lost && !watching() && conductor.phase === "running") conductor.end("void", clock.lost);
   const now = clock.now();
   lay(now);
   for (const cue of conductor.take(now)) give(cue);
   face.draw(conductor.view(now), now);
+  if (picture) picture.draw(conductor.server(now));
+  if (conductor.live) lost.hidden = conductor.gone === null;
   if (conductor.phase === "running") requestAnimationFrame(frame);
   else finish(now);
 }
 
 // Every tone is scheduled on the audio clock before its time; a plan that moved is laid anew.
 function lay(now) {
+  if (!sound || watching()) return;
   if (conductor.moved) { sound.hush(); laid = new Set(); conductor.moved = false; }
   for (const cue of conductor.upcoming(now + AHEAD_S)) {
     const name = `${cue.when.toFixed(4)} ${cue.kind} ${cue.text}`;
@@ -103,6 +173,7 @@ function lay(now) {
 
 function give(cue) {
   face.given(cue);
+  if (watching()) return;
   if (cue.kind === "say" && cue.sounds && wants("voice") && !wants("quiet")) say(cue.text);
   if (wants("vibrate") && (cue.kind === "now" || cue.kind === "beat" || cue.kind === "lead")) shake(cue.tone);
 }
@@ -112,10 +183,11 @@ function stamp(event, source) {
 }
 
 function hit(event, source, up = false) {
-  if (!conductor || conductor.phase !== "running") return;
+  if (!conductor || conductor.phase !== "running" || watching()) return;
   event.preventDefault();
   const before = conductor.index;
   conductor.tap(clock.at(event.timeStamp), stamp(event, source), up);
+  if (!conductor.live) kept.going(taps("void", words.left));
   if (conductor.index !== before || conductor.paused !== null) { sound.hush(); laid = new Set(); }
   const zone = root.querySelector("[data-zone]");
   zone.classList.toggle("down", !up);
@@ -136,7 +208,15 @@ document.addEventListener("keyup", (event) => {
   hit(event, `key ${event.key}`.slice(0, 20), true);
 });
 document.addEventListener("visibilitychange", () => {
-  if (document.hidden && conductor && conductor.phase === "running") conductor.end("void", words.hidden);
+  if (document.hidden && conductor && conductor.phase === "running" && !watching()) conductor.end("void", words.hidden);
+  // A lock on the screen is gone once the page was hidden.
+  if (!document.hidden && conductor && conductor.phase === "running") stayAwake();
+});
+// The back button in the middle: nobody hears the cues any more.
+window.addEventListener("pagehide", () => {
+  if (!conductor || conductor.phase !== "running" || watching()) return;
+  conductor.end("void", words.left);
+  if (!conductor.live) send(taps("void", words.left));
 });
 
 function stop() { if (conductor) conductor.end("stopped", ""); }
@@ -144,41 +224,61 @@ root.querySelector("[data-stop]").addEventListener("click", stop);
 
 async function finish(now) {
   const { phase, why } = conductor;
-  sound.hush();
-  if (!wants("quiet") && clock.sounds) sound.tone(phase === "done" ? "done" : "stop", clock.now() + 0.02);
-  if (wants("vibrate")) shake(phase === "done" ? "wait" : "stop");
+  const drove = !watching();
+  if (sound && drove) {
+    sound.hush();
+    if (!wants("quiet") && clock.sounds) sound.tone(phase === "done" ? "done" : "stop", clock.now() + 0.02);
+    if (wants("vibrate")) shake(phase === "done" ? "wait" : "stop");
+  }
   if (lock) lock.release().catch(() => {});
+  other(null);
   root.dataset.phase = phase;
   face.draw(conductor.view(now), now);
   const safe = conductor.plan.safe_state;
   told({ done: words.done, lost: `${words.lost_attempt} ${why} ${safe}`, stopped: `${words.stopped} ${safe}`, void: `${words.void} ${why} ${safe}` }[phase]);
-  if (conductor.live) { conductor.see((address) => show(address)); return; }
-  const taps = { phase, why, taps: conductor.taps.slice(0, 2000), device: { early_ms: 1000 * sound.early, latency_ms: 1000 * clock.latency, lead_ms: amount("lead") } };
-  sessionStorage.setItem(`taps ${base}`, JSON.stringify(taps));
-  await send(taps);
+  if (conductor.live) await waitFor(conductor.id);
+  else await send(taps(phase, why));
+  chair.leave();
+}
+
+function taps(phase, why) {
+  return { id: chair.id, phase, why, taps: conductor.taps.slice(0, 2000), device: { early_ms: 1000 * sound.early, latency_ms: 1000 * clock.latency, lead_ms: amount("lead") } };
+}
+
+// What came of an attempt that the server followed: also where it was killed and is back again.
+async function waitFor(id) {
+  let away = false;
+  for (;;) {
+    try {
+      const answer = await fetch(`${root.dataset.car}/coached/${id}`);
+      if (!answer.ok) throw new Error();
+      const { see } = await answer.json();
+      lost.hidden = true;
+      if (see) { if (away) told(`${words.again} ${conductor.plan.safe_state}`); show(see); return; }
+    } catch { away = true; lost.hidden = false; }
+    if (conductor.after) told(conductor.after);
+    await new Promise((done) => setTimeout(done, 500));
+  }
 }
 
 // Nothing lost: where the server does not answer the taps stay here and are sent when it does.
-async function send(taps) {
-  try {
-    const answer = await fetch(`${base}/attempt`, { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(taps) });
-    if (!answer.ok) throw new Error();
-    sessionStorage.removeItem(`taps ${base}`);
-    show((await answer.json()).see);
-  } catch {
-    root.querySelector("[data-unsent]").hidden = false;
-    setTimeout(() => send(taps), 3000);
+async function send(attempt) {
+  kept.over(attempt);
+  for (;;) {
+    try { show(await kept.send(attempt)); return; } catch { root.querySelector("[data-unsent]").hidden = false; }
+    await new Promise((done) => setTimeout(done, 3000));
   }
 }
 
 function show(address) {
   root.querySelector("[data-unsent]").hidden = true;
+  if (!address) return;
   const link = root.querySelector("[data-see]");
   link.href = address;
   link.hidden = false;
   link.focus();
 }
 
-const unsent = sessionStorage.getItem(`taps ${base}`);
-if (unsent) send(JSON.parse(unsent));
+for (const one of kept.left()) send(one);
+if (live && root.dataset.runs) other(true);
 root.dataset.ready = "yes";

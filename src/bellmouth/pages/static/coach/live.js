@@ -1,24 +1,43 @@
 // Conducts an attempt that the server follows on the car's own signals: it says what is next a
 // third of a second ahead, moves the plan with what was really done, and tells at once what is lost.
 
+const OLD_S = 1; // a cue older than this was for whoever looked on before
+const PATIENCE_S = 2; // without the server for so long, nobody coaches any more
+
 export class LiveConductor {
-  constructor(plan, base, clock) {
-    Object.assign(this, { plan, base, clock, live: true, phase: "ready", why: "", cues: [], taps: [], paused: null, index: 0, moved: false });
+  constructor(plan, base, clock, words, marks) {
+    Object.assign(this, { plan, base, clock, words, marks, live: true, phase: "ready", why: "", cues: [], taps: [], paused: null, index: 0, moved: false });
+    this.drives = false;
     this.progress = null;
-    this.seen = null;
-    this.address = "";
-    this.showing = null;
+    this.id = ""; // the attempt's
+    this.seat = ""; // this page's, where it drives
     this.away = Infinity; // how well the server's clock is known [s]
     this.shift = 0; // performance clock minus the server's [s]
+    this.gone = null; // since when the server has not been heard [s]
+    this.after = "";
   }
 
-  async begin() {
+  async begin(now, wish) {
     await this.sync(6);
-    const answer = await fetch(`${this.base}/live`, { method: "POST" });
-    if (!answer.ok) throw new Error((await answer.json().catch(() => ({}))).error || "");
+    const answer = await fetch(`${this.base}/live`, { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(wish) });
+    if (!answer.ok) throw new Error(await sentence(answer) || this.words.lost);
+    this.unmet = (await answer.json()).unmet;
+    this.id = this.seat = wish.id;
+    this.drives = true;
+    this.listen();
+  }
+
+  // Look on at what another page drives.
+  async watch() {
+    await this.sync(6);
+    this.listen();
+  }
+
+  listen() {
     this.phase = "running";
     this.events = new EventSource(`${this.base}/live`);
-    this.events.onmessage = (event) => this.hear(JSON.parse(event.data));
+    this.events.onmessage = (event) => { this.gone = null; this.hear(JSON.parse(event.data)); };
+    this.events.onerror = () => { if (this.gone === null) this.gone = performance.now() / 1000; };
   }
 
   async sync(times) {
@@ -30,20 +49,23 @@ export class LiveConductor {
     }
   }
 
-  // A moment of the server's clock on the coach's clock [s].
+  // A moment of the server's clock on the coach's clock, and back [s].
   at(server) { return server + this.shift + this.clock.shift; }
+  server(now) { return now - this.shift - this.clock.shift; }
 
   hear(told) {
-    for (const cue of told.cues || []) this.cues.push({ ...cue, when: this.at(cue.at_s) });
+    this.id = told.id;
+    for (const cue of told.cues || []) if (cue.at_s > told.now_s - OLD_S) this.cues.push({ ...cue, when: this.at(cue.at_s) });
     if (told.progress) this.progress = { ...told.progress, heard: this.clock.now() };
-    if (told.seen) this.seen = told.seen;
-    if (told.trace) document.dispatchEvent(new CustomEvent("pedal", { detail: told.trace }));
+    this.after = told.after;
+    document.dispatchEvent(new CustomEvent("signals", { detail: told }));
     if (told.seen) document.dispatchEvent(new CustomEvent("seat", { detail: told.seen }));
     if (told.phase && told.phase !== "running" && this.phase === "running") { this.phase = told.phase; this.why = told.why || ""; }
-    if (told.see) { this.address = told.see; this.events.close(); if (this.showing) this.showing(told.see); }
+    if (told.see || told.trouble) this.events.close();
   }
 
   take(now) {
+    if (this.gone !== null && performance.now() / 1000 - this.gone > PATIENCE_S) this.end("void", this.words.lost);
     const due = this.cues.filter((cue) => cue.when <= now);
     this.cues = this.cues.filter((cue) => cue.when > now);
     return due;
@@ -51,19 +73,22 @@ export class LiveConductor {
 
   upcoming(until) { return this.cues.filter((cue) => cue.when <= until); }
 
-  // In the practice car taps move key and pedal; elsewhere they mark what is awaited.
-  tap() { return null; }
+  // In the practice car taps move key and pedal; elsewhere they tell that the awaited has come.
+  tap(at, stamp, up = false) { if (this.marks && this.drives && !up) this.tell("mark", { id: this.seat }); return null; }
 
+  tell(what, body) {
+    return fetch(`${this.base}/live/${what}`, { method: "POST", keepalive: true, headers: { "content-type": "application/json" }, body: JSON.stringify(body) }).catch(() => {});
+  }
+
+  // Anybody may stop; only who drives holds it void.
   end(phase, why) {
     if (this.phase !== "running") return;
     this.phase = phase;
     this.why = why;
-    fetch(`${this.base}/live/stop`, { method: "POST" }).catch(() => {});
+    this.cues = [];
+    if (phase === "stopped") this.tell("stop", {});
+    else if (this.drives) this.tell("void", { id: this.seat, why });
   }
-
-  mark() { fetch(`${this.base}/live/mark`, { method: "POST" }).catch(() => {}); }
-
-  see(showing) { this.showing = showing; if (this.address) showing(this.address); }
 
   view(now) {
     const told = this.progress;
@@ -75,7 +100,15 @@ export class LiveConductor {
     return {
       phase: this.phase, why: this.why, step: told.step ? this.plan.steps[told.step] : null, place: told.place, of: told.of,
       elapsed: told.elapsed_s + since, left: told.left_s - since, length: told.length_s, awaits: told.awaits,
-      next: coming ? coming.text : told.next_say, nextIn, paused: false, means: "",
+      next: coming ? coming.text : told.next_say, nextIn, paused: false, means: this.marks ? told.awaits : "",
     };
   }
+}
+
+// The one sentence of an answer that is no yes, whether it came as data or as a page.
+export async function sentence(answer) {
+  const text = await answer.text();
+  try { return JSON.parse(text).error || ""; } catch { /* a page */ }
+  const page = new DOMParser().parseFromString(text, "text/html");
+  return (page.querySelector(".sorry") || page.body).textContent.trim();
 }

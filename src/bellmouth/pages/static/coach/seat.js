@@ -1,13 +1,14 @@
 // Key, starter and pedal of the practice car, by finger, foot switch or keyboard.
 
 const seat = document.querySelector(".seat");
-const act = seat && seat.closest("[data-coach]").dataset.coach.replace(/\/learning\/.*/, "/practice/act");
+const root = seat && seat.closest("[data-coach]");
+const words = root && JSON.parse(root.dataset.words);
+const act = root && root.dataset.coach.replace(/\/learning\/.*/, "/practice/act");
 const LAMPS = { off: "○", on: "●", blinking: "◐" };
-const SPAN_S = 20;
 let state = { key: 0 };
-let trace = [];
 
 function move(control, value) {
+  if (root.dataset.watching) return;
   fetch(act, { method: "POST", body: new URLSearchParams({ control, value }) }).catch(() => {});
 }
 const button = (name) => seat.querySelector(`[data-act="${name}"]`);
@@ -28,7 +29,7 @@ if (seat) {
   button("pedal").addEventListener("pointerdown", (event) => { event.target.setPointerCapture(event.pointerId); pedal(true); });
   for (const kind of ["pointerup", "pointercancel"]) button("pedal").addEventListener(kind, () => pedal(false));
   document.addEventListener("keydown", (event) => {
-    if (event.repeat || seat.closest("[data-phase]").dataset.phase !== "running") return;
+    if (event.repeat || root.dataset.phase !== "running" || root.dataset.watching) return;
     if (event.key === " ") { event.preventDefault(); pedal(true); }
     if (event.key === "k") turn();
     if (event.key === "s") move("key", 3);
@@ -42,14 +43,8 @@ if (seat) {
       lamp.dataset.lamp = detail.lamp;
       lamp.firstElementChild.textContent = LAMPS[detail.lamp];
     }
-    const told = `Lamp ${detail.lamp} · key ${detail.key >= 2 ? "on" : "off"} · engine ${detail.running ? "running" : "stopped"}${detail.plate ? " · the plate whirrs" : ""}`;
+    const told = [words[`lamp_${detail.lamp}`], words[detail.key >= 2 ? "key_on" : "key_off"], words[detail.running ? "runs" : "stands"], ...(detail.plate ? [words.whirrs] : [])].join(" · ");
     const place = seat.querySelector("[data-seat]");
     if (place.textContent !== told) place.textContent = told;
-  });
-  document.addEventListener("pedal", ({ detail }) => {
-    trace = trace.concat(detail).slice(-2000);
-    const last = trace.length ? trace.at(-1)[0] : 0;
-    const shown = trace.filter(([at]) => at > last - SPAN_S);
-    seat.querySelector("[data-trace]").setAttribute("d", shown.map(([at, value], i) => `${i ? "L" : "M"}${(600 - (600 / SPAN_S) * (last - at)).toFixed(1)} ${(84 - 0.8 * value).toFixed(1)}`).join(""));
   });
 }

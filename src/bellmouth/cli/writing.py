@@ -1,0 +1,35 @@
+"""Files that a command writes: what is there already is never replaced unasked."""
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+from bellmouth.errors import BellmouthError
+
+__all__ = ["overwrite_option", "refuse_existing"]
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+
+def overwrite_option(command: F) -> F:
+    """Give a command ``--overwrite``."""
+    return click.option(
+        "--overwrite", is_flag=True, help="Replace a file of that name that is there already."
+    )(command)
+
+
+def refuse_existing(*paths: Path | None, overwrite: bool) -> None:
+    """Refuse to write where something is, before any work is done; None is not written.
+
+    Raises
+    ------
+    BellmouthError
+        Where one of them is there and may not be replaced.
+    """
+    for path in paths:
+        if path is not None and path.exists() and not overwrite:
+            raise BellmouthError(
+                f"{path}: is there already. Choose another name, or add --overwrite."
+            )

@@ -1,0 +1,71 @@
+"""Values of one parameter over all stretches, and what the throttle readings among them say."""
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bellmouth.recording.stretch import Stretch
+
+__all__ = ["Columns", "opened", "opening", "throttle_name"]
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+# Throttle readings, and what each reads at its zero at most. [%]
+_THROTTLES = {
+    "throttle_position": 0.0,
+    "absolute_throttle_position_b": 0.0,
+    "relative_throttle_position": 0.3,
+    "commanded_throttle_actuator": 0.3,
+}
+_OFF_ZERO_PCT = 0.8
+_OTHER_ZERO_PCT = 2.0  # a commanded reading this far below the sensor's has another zero
+
+
+class Columns:
+    """Values and errors of one parameter over all stretches."""
+
+    def __init__(self, stretches: Sequence[Stretch]) -> None:
+        self._stretches = stretches
+
+    def value(self, name: str) -> Floats:
+        """Its value in each stretch, NaN where it is not there."""
+        return np.array([stretch.value(name) for stretch in self._stretches], dtype=np.float64)
+
+    def error(self, name: str) -> Floats:
+        """Its standard error in each stretch."""
+        return np.array([stretch.error(name) for stretch in self._stretches], dtype=np.float64)
+
+    def open_loop(self) -> Bools:
+        """Stretches in which the mixture was not controlled."""
+        return np.array([stretch.closed_loop is False for stretch in self._stretches], dtype=bool)
+
+    def limit(self, name: str) -> Floats:
+        """Sign of the limit it stands at, 0 where at none."""
+        found = [stretch.readings.get(name) for stretch in self._stretches]
+        return np.array([0.0 if r is None else float(r.at_limit) for r in found])
+
+
+def throttle_name(column: Columns) -> str:
+    """The throttle reading that the most points have; only its changes are used."""
+    seen = {name: int(np.isfinite(opened(column, name)).sum()) for name in _THROTTLES}
+    return max(_THROTTLES, key=lambda name: seen[name])
+
+
+def opening(column: Columns) -> Floats:
+    """A throttle reading that stands well below the sensor's own, and off its zero: it seems to
+    count from the closed stop. NaN where none does."""
+    sensor = column.value("throttle_position")
+    for name in ("commanded_throttle_actuator", "relative_throttle_position"):
+        value = column.value(name)
+        both = np.isfinite(value) & np.isfinite(sensor) & (value > _OFF_ZERO_PCT)
+        if both.any() and np.median((sensor - value)[both]) > _OTHER_ZERO_PCT:
+            return np.where(both, value, np.nan)
+    return np.full(sensor.shape, np.nan)
+
+
+def opened(column: Columns, name: str) -> Floats:
+    """A throttle reading; one that sits at its zero says no more than that the plate is there."""
+    value = column.value(name)
+    return np.where(value > _THROTTLES[name], value, np.nan)

@@ -1,0 +1,187 @@
+"""Many recordings' models evaluated in one go: the arrays of one are small, the calls are not.
+
+Only what works element by element is pooled, so that a recording's figures do not depend on what
+stands beside it; linear algebra stays with each recording (`infer`).
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, fields, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bellmouth.finding.model import Effects, Model
+from bellmouth.finding.sensitivity import channel_slopes, chosen_slopes
+
+__all__ = ["Answer", "Pools", "Question"]
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.intp]
+
+_POINTS = (4, 12)  # points are padded to one of these, or beyond to the most there are
+_LARGE_ROWS = 200
+_OBSERVED = (
+    "metered_kg_s",
+    "computed_kg_s",
+    "manifold_pa",
+    "boost_pa",
+    "throttle_pct",
+    "opening_pct",
+)
+_DERIVED = ("_ambient", "_root_t", "_swept", "log_speed", "log_relative_flow")
+
+
+@dataclass(frozen=True)
+class Question:
+    """Residuals wanted at ``coordinates`` (batch, unknowns), with or without their slopes there."""
+
+    coordinates: Floats
+    effects: Effects
+    slopes: bool = False
+
+
+@dataclass(frozen=True)
+class Answer:
+    """Residuals (batch, residuals) and slopes (batch, residuals, unknowns; empty if not asked)."""
+
+    residuals: Floats
+    slopes: Floats
+
+
+class _Stack:
+    """Arrays of several models side by side, padded to a common number of points."""
+
+    def __init__(self, models: Sequence[Model]) -> None:
+        points = max(model.observations.points for model in models)
+        at = [np.minimum(np.arange(points), model.observations.points - 1) for model in models]
+        self.models = models
+        self.arrays = np.stack(
+            [
+                np.stack([array[..., where] for array in _arrays(model)])
+                for model, where in zip(models, at, strict=True)
+            ],
+            axis=1,
+        )
+        self.each = np.array(
+            [[float(model.two_banks), model.throttle_reference_pct] for model in models]
+        )
+        self.unknowns = np.stack([np.stack([m.unknowns.mean, m.unknowns.sd]) for m in models], 1)
+
+
+def _arrays(model: Model) -> list[Floats]:
+    """What the equations read at each point, in the order of `_Pool`."""
+    o = model.observations
+    return [
+        *(getattr(o, name) for name in _OBSERVED),
+        *(getattr(model, name) for name in _DERIVED),
+        *o.log_trim.T,
+        *o.trim_gap.T,
+        *o.trim_limit.T,
+        model.has_manifold,
+        model.has_boost,
+    ]
+
+
+class _Pool(Model):
+    """Models of one recording each as one whose every row of the batch has points of its own."""
+
+    def __init__(self, stack: _Stack, owner: Ints) -> None:
+        # Not as `Model` does it: there is nothing to select here, only arrays to lay out.
+        first = stack.models[0]
+        arrays = list(stack.arrays[:, owner])
+        observed = dict(zip(_OBSERVED, arrays, strict=False))
+        for name, array in zip(_DERIVED, arrays[len(_OBSERVED) :], strict=False):
+            setattr(self, name, array)
+        trims, gaps, limits = (
+            np.stack(arrays[at : at + 2], axis=-1)
+            for at in range(len(arrays) - 8, len(arrays) - 2, 2)
+        )
+        self.has_manifold, self.has_boost = (array != 0.0 for array in arrays[-2:])
+        self.observations = replace(
+            first.observations,
+            **observed,
+            log_trim=trims,
+            trim_gap=gaps,
+            trim_limit=limits,
+            speed_rev_s=arrays[0],  # for its shape alone
+            judged=np.ones(1, dtype=np.bool_),
+        )
+        mean, sd = stack.unknowns[:, owner]
+        self.unknowns = replace(first.unknowns, mean=mean, sd=sd)
+        self.healthy_bend_sd = first.healthy_bend_sd
+        self._judged, self._alone = np.ones(1), True
+        self.two_banks, self.throttle_reference_pct = stack.each[owner].T[:, :, None]
+        self.reference_recording = 0
+        self.kinds = tuple({kind: None for model in stack.models for kind in model.kinds})
+
+
+class Pools:
+    """Answers questions to many models, keeping what it has laid out side by side."""
+
+    def __init__(self) -> None:
+        self._stacks: dict[tuple[int, ...], _Stack] = {}
+
+    def answers(self, models: Sequence[Model], questions: Sequence[Question]) -> list[Answer]:
+        """One answer a question, each put to the model in its place."""
+        found: dict[int, Answer] = {}
+        groups: dict[object, list[int]] = {}
+        for number, (model, question) in enumerate(zip(models, questions, strict=True)):
+            groups.setdefault(_alike(model, question, number), []).append(number)
+        for group in groups.values():
+            told = self._together([models[n] for n in group], [questions[n] for n in group])
+            found.update(zip(group, told, strict=True))
+        return [found[number] for number in range(len(models))]
+
+    def _together(self, models: Sequence[Model], questions: Sequence[Question]) -> list[Answer]:
+        counts = [len(question.coordinates) for question in questions]
+        if len(models) == 1:
+            pool, coordinates, effects = models[0], questions[0].coordinates, questions[0].effects
+        else:
+            pool = _Pool(self._stack(models), np.repeat(np.arange(len(models)), counts))
+            coordinates = np.concatenate([question.coordinates for question in questions])
+            effects = _joined([question.effects for question in questions])
+        state = pool.states(coordinates, effects)
+        channels = [pool.channel(name, state, effects) for name in pool.kinds]
+        slopes = channel_slopes(pool, coordinates, effects, state) if questions[0].slopes else []
+        result = []
+        stop = 0
+        for model, count in zip(models, counts, strict=True):
+            mine = slice(stop, stop := stop + count)
+            held = [pool.kinds.index(kind) for kind in model.kinds]
+            residuals = model.chosen([channels[at][mine] for at in held], count)
+            slope = _NONE
+            if questions[0].slopes:
+                shape = (count, coordinates.shape[1])
+                slope = chosen_slopes(model, [slopes[at][mine] for at in held], shape)
+            result.append(Answer(residuals, slope))
+        return result
+
+    def _stack(self, models: Sequence[Model]) -> _Stack:
+        key = tuple(map(id, models))  # alive as long as this object: the stack holds them
+        if key not in self._stacks:
+            self._stacks[key] = _Stack(models)
+        return self._stacks[key]
+
+
+def _alike(model: Model, question: Question, number: int) -> object:
+    """What questions must share to be answered together. Recordings with references answer alone,
+    and so do those beside a family, and large questions: many of those together no longer fit the
+    processor's own memory."""
+    o = model.observations
+    beside = model.unknowns.turn is not None or "closed" in model.kinds
+    if o.recordings > 1 or beside or not model.kinds or len(question.coordinates) > _LARGE_ROWS:
+        return number
+    points = next((size for size in _POINTS if size >= o.points), 0)
+    return o.airflow_metered, points, question.slopes, model.healthy_bend_sd
+
+
+_NONE = np.zeros((0, 0, 0))
+
+
+def _joined(effects: Sequence[Effects]) -> Effects:
+    return Effects(
+        **{
+            field.name: np.concatenate([getattr(one, field.name) for one in effects])
+            for field in fields(Effects)
+        }
+    )

@@ -1,0 +1,99 @@
+"""What the car itself says: its codes, freeze frames, identity and readiness. Nothing is changed.
+
+Clearing stays with ``bellmouth clear``: that asks in the terminal, with the whole list in sight.
+"""
+
+from dataclasses import replace
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Form
+from starlette.requests import Request
+from starlette.responses import Response
+
+from bellmouth.errors import BellmouthError
+from bellmouth.pages.site.flow import stages_of
+from bellmouth.pages.site.garage import Garage, Visit
+from bellmouth.pages.site.live import Adapter
+from bellmouth.pages.site.rendering import page
+
+__all__ = ["router"]
+
+router = APIRouter(include_in_schema=False)
+
+
+@router.get("/car/{key}/codes")
+def codes(request: Request, key: str) -> Response:
+    """Which adapter to read with; and how codes are cleared."""
+    return _shown(request, request.app.state.garage.visit(key), None)
+
+
+@router.post("/car/{key}/codes")
+def read(
+    request: Request,
+    key: str,
+    interface: Annotated[str, Form()] = "",
+    channel: Annotated[str, Form()] = "",
+    show_number: Annotated[str, Form()] = "",
+) -> Response:
+    """Read the codes and the monitors, and show them."""
+    garage: Garage = request.app.state.garage
+    visit = garage.visit(key)
+    adapter = _adapter(garage, key, interface.strip(), channel.strip())
+    told = _read(adapter, mask_vin=not show_number)
+    kept = {**told, "controllers": [_without_number(one) for one in told["controllers"]]}
+    garage.book.add(visit.name, "note", {"text": _sentence(told), "codes": kept})
+    return _shown(request, visit, told)
+
+
+def _adapter(garage: Garage, key: str, interface: str, channel: str) -> Adapter:
+    """How the car is reached; a practice car stands with its key on."""
+    live = garage.captures.get(key)
+    if live is not None and live.state.phase in {"opening", "running"}:
+        raise BellmouthError("This car is being recorded. End that capture first.")
+    practice = garage.practice(key)
+    if practice is not None:
+        practice.sit_down()
+        return replace(practice.adapter)
+    if not interface:
+        raise BellmouthError("Say which adapter: its interface, and its channel.")
+    return Adapter(interface, channel or None)
+
+
+def _read(adapter: Adapter, *, mask_vin: bool) -> dict[str, Any]:
+    from bellmouth.bus.opening import open_client  # noqa: PLC0415 - loads the CAN libraries
+    from bellmouth.bus.readiness import advise, read_rules  # noqa: PLC0415
+    from bellmouth.pages.car_document import codes_document, monitors_document  # noqa: PLC0415
+
+    with open_client(adapter.interface, adapter.channel, adapter.bitrate) as car:
+        found, monitors = car.codes(), car.monitors()
+        told = codes_document(
+            car.controllers, found, car.freeze_frames(), car.identity(mask_vin=mask_vin)
+        )
+        told["ready"] = monitors_document(monitors, advise(monitors, found, read_rules(None)))
+        told["notes"] = list(car.notes)
+    return told
+
+
+def _without_number(controller: dict[str, Any]) -> dict[str, Any]:
+    """What the book keeps of a controller: never the identification number."""
+    return {name: value for name, value in controller.items() if name != "vehicle_number"}
+
+
+def _sentence(told: dict[str, Any]) -> str:
+    found = {
+        one["code"]
+        for controller in told["controllers"]
+        for kind in ("confirmed", "pending", "permanent")
+        for one in controller[kind] or []
+    }
+    listed = ", ".join(sorted(found)) or "none"
+    return f"Codes read: {listed}. Inspection: {told['ready']['verdict']}."
+
+
+def _shown(request: Request, visit: Visit, told: dict[str, Any] | None) -> Response:
+    garage: Garage = request.app.state.garage
+    return page(
+        request, "codes.html",
+        {"visit": visit, "stages": stages_of(visit.here, "codes"), "told": told,
+         "practice": garage.is_practice(visit.key)},
+    )  # fmt: skip

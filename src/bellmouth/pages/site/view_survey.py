@@ -1,0 +1,113 @@
+"""The survey: the finding over many cars, of the book or of files that are sent."""
+
+import io
+import tempfile
+from dataclasses import fields
+from pathlib import Path
+from typing import Annotated, Literal
+
+from fastapi import APIRouter, File, UploadFile
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import Response
+
+from bellmouth.errors import BellmouthError
+from bellmouth.pages.site.garage import Garage
+from bellmouth.pages.site.rendering import go, page
+from bellmouth.pages.site.surveyed import Input, Surveyed, of_book, of_table
+from bellmouth.pages.site.uploads import kept_upload
+
+__all__ = ["router"]
+
+router = APIRouter(include_in_schema=False)
+
+_ENDINGS = (".csv", ".csv.gz", ".parquet")
+_MOST_FILES = 500
+
+
+@router.get("/survey")
+def begin(request: Request) -> Response:
+    """What to survey; and the surveys of this server."""
+    garage: Garage = request.app.state.garage
+    return page(request, "survey.html", {"surveys": garage.surveys, "refresh": False})
+
+
+@router.post("/survey/book")
+def of_the_book(request: Request) -> Response:
+    """Survey the newest recording of every car of the book."""
+    garage: Garage = request.app.state.garage
+    folder = _folder(garage)
+    return _started(garage, folder, of_book(garage.book, folder))
+
+
+@router.post("/survey/files")
+async def of_files(
+    request: Request, cars: UploadFile, files: Annotated[list[UploadFile], File()]
+) -> Response:
+    """Survey recordings that are sent, with the table of their cars."""
+    garage: Garage = request.app.state.garage
+    if len(files) > _MOST_FILES:
+        raise BellmouthError(
+            f"More than {_MOST_FILES} files: use bellmouth survey, which works on all cores."
+        )
+    folder = _folder(garage)
+    with tempfile.TemporaryDirectory(dir=folder) as sent:
+        (there := Path(sent) / "cars").mkdir()
+        table = await kept_upload(cars, there, (".csv", ".parquet"))
+        kept = []
+        for number, file in enumerate(files):
+            (there := Path(sent) / str(number)).mkdir()
+            kept.append((file.filename or "", await kept_upload(file, there, _ENDINGS)))
+        inputs = await run_in_threadpool(of_table, table, kept, folder)
+    return _started(garage, folder, inputs)
+
+
+@router.get("/survey/{number}")
+def survey(request: Request, number: int) -> Response:
+    """How far it is; then causes by family, sizes, and the cars to look at first."""
+    from bellmouth.pages.survey_page import summary_page  # noqa: PLC0415 - loads the drawing
+
+    found = _survey(request, number)
+    told = {"survey": found, "number": number, "refresh": not found.over}
+    if found.table is None:
+        return page(request, "surveying.html", told)
+    shown = summary_page(found.table)
+    whole = {field.name: getattr(shown, field.name) for field in fields(shown)}
+    return page(request, "surveyed.html", {**whole, **told})
+
+
+@router.get("/survey/{number}/findings.{ending}")
+def table(request: Request, number: int, ending: Literal["csv", "parquet"]) -> Response:
+    """Every row of a survey as a file."""
+    found = _survey(request, number).table
+    if found is None:
+        raise BellmouthError("That survey is not through yet.")
+    buffer = io.BytesIO()
+    if ending == "csv":
+        found.write_csv(buffer)
+    else:
+        found.write_parquet(buffer)
+    kind = "text/csv" if ending == "csv" else "application/vnd.apache.parquet"
+    name = f'attachment; filename="findings.{ending}"'
+    return Response(buffer.getvalue(), media_type=kind, headers={"content-disposition": name})
+
+
+def _survey(request: Request, number: int) -> Surveyed:
+    garage: Garage = request.app.state.garage
+    if not 1 <= number <= len(garage.surveys):
+        raise BellmouthError("There is no such survey on this server. Begin another.")
+    return garage.surveys[number - 1]
+
+
+def _folder(garage: Garage) -> Path:
+    if any(not one.over for one in garage.surveys):
+        raise BellmouthError("A survey is running already. Wait until it is through.")
+    garage.folder.mkdir(parents=True, exist_ok=True)
+    return Path(tempfile.mkdtemp(prefix="survey-", dir=garage.folder))
+
+
+def _started(garage: Garage, folder: Path, inputs: list[Input]) -> Response:
+    made = Surveyed(folder, inputs)
+    made.start()
+    garage.surveys.append(made)
+    return go(f"/survey/{len(garage.surveys)}")

@@ -1,0 +1,73 @@
+"""A scheduler that goes away and comes back, with its workers, in the middle of a survey."""
+
+import socket
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
+from pathlib import Path
+
+import pytest
+from polars.testing import assert_frame_equal
+
+from bellmouth.fleet import survey as module
+from bellmouth.fleet.survey import Progress, survey
+from tests.fleet.cars import make_fleet
+
+
+def _free_port() -> int:
+    with socket.socket() as found:
+        found.bind(("127.0.0.1", 0))
+        return int(found.getsockname()[1])
+
+
+@contextmanager
+def _cluster(port: int) -> Iterator[None]:
+    """A scheduler and two workers in processes of their own; gone without a word at the end."""
+    quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
+    lines = [
+        ["scheduler", "--host", "127.0.0.1", "--port", f"{port}", "--no-dashboard"],
+        *[
+            ["worker", f"tcp://127.0.0.1:{port}", "--host", "127.0.0.1", "--no-dashboard",
+             "--nthreads", "1", "--no-nanny"]
+        ] * 2,
+    ]  # fmt: skip
+    every = [
+        subprocess.Popen([sys.executable, "-m", "dask", *line], **quiet)  # type: ignore[call-overload]
+        for line in lines
+    ]
+    try:
+        yield
+    finally:
+        for one in every:
+            one.kill()
+        for one in every:
+            one.wait()
+
+
+def test_a_scheduler_that_comes_back_is_waited_for(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    recordings, cars = make_fleet(tmp_path)
+    alone = survey([str(recordings)], cars, tmp_path / "alone", workers=0).read()
+    monkeypatch.setattr(module, "_BUNDLE_MOST", 1)
+    port = _free_port()
+    seen: list[int] = []
+    with ExitStack() as second:
+        first = ExitStack()
+        first.enter_context(_cluster(port))
+
+        def replace_it(now: Progress) -> None:
+            seen.append(now.done)
+            if len(seen) == 1:
+                first.close()
+                second.enter_context(_cluster(port))
+
+        with first:
+            found = survey(
+                [str(recordings)], cars, tmp_path / "f",
+                scheduler=f"tcp://127.0.0.1:{port}", tell=replace_it,
+            )  # fmt: skip
+    assert seen == [1, 2, 3]
+    # Every recording is there once: what was done before was not done again.
+    assert_frame_equal(found.read(), alone, check_exact=True)

@@ -1,0 +1,123 @@
+"""A practice car and the page's server, each a process of its own: the car is what any car's
+adapter is to the page, and the server can be killed.
+"""
+
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import httpx2
+
+__all__ = ["Car", "Server", "car_process", "free_port"]
+
+_WITHIN_S = 90.0
+_CAR = """
+import sys
+from bellmouth.practice.live import PracticeCar
+from bellmouth.practice.wires import WireChoice, serve
+car = PracticeCar("healthy", seed=7, coolant_c=85.0)
+with car.keep_up():
+    car.do("key", 2.0)
+    wire = serve(car, WireChoice())
+    print(wire.channel, flush=True)
+    for line in sys.stdin:
+        control, value = line.split()
+        car.do(control, float(value))
+    wire.close()
+car.close()
+"""
+
+
+class Car:
+    """Somebody in the seat of a practice car in a process of its own."""
+
+    def __init__(self, process: "subprocess.Popen[str]") -> None:
+        self._process = process
+        assert process.stdout is not None
+        self.channel = process.stdout.readline().strip()
+
+    def do(self, control: str, value: float) -> None:
+        """Move a control."""
+        assert self._process.stdin is not None
+        self._process.stdin.write(f"{control} {value}\n")
+        self._process.stdin.flush()
+
+
+@contextmanager
+def car_process() -> Iterator[Car]:
+    """The car, its key on, for as long as it is entered."""
+    with subprocess.Popen(
+        [sys.executable, "-c", _CAR], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+    ) as process:
+        yield Car(process)
+        assert process.stdin is not None
+        process.stdin.close()
+        process.wait(timeout=30)
+
+
+def free_port() -> int:
+    """A TCP port of this machine that nobody has."""
+    with socket.socket() as found:
+        found.bind(("127.0.0.1", 0))
+        return int(found.getsockname()[1])
+
+
+class Server:
+    """``bellmouth serve`` on a book, always on the same port."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder, self.port = folder, free_port()
+        self.address = f"http://127.0.0.1:{self.port}"
+        self._process: subprocess.Popen[bytes] | None = None
+
+    def start(self) -> None:
+        """Start it, and wait until it answers."""
+        self._process = subprocess.Popen(
+            [sys.executable, "-c", "from bellmouth.cli import main; main()", "serve",
+             "--port", str(self.port), "--book", str(self.folder)],
+            stdout=subprocess.DEVNULL, env={**os.environ, "PYTHONUNBUFFERED": "1"},
+        )  # fmt: skip
+        end = time.monotonic() + _WITHIN_S
+        while time.monotonic() < end:
+            try:
+                httpx2.get(self.address, timeout=5.0)
+            except httpx2.TransportError:
+                time.sleep(0.1)
+            else:
+                return
+        raise TimeoutError("the server did not start")
+
+    def kill(self) -> None:
+        """As a power cut would."""
+        assert self._process is not None
+        self._process.send_signal(signal.SIGKILL)
+        self._process.wait(timeout=30)
+
+    def __enter__(self) -> "Server":
+        """Started."""
+        try:
+            self.start()
+        except BaseException:
+            self.__exit__()
+            raise
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """Ended, however it stands."""
+        assert self._process is not None
+        if self._process.poll() is None:
+            self._process.terminate()
+            self._process.wait(timeout=30)
+
+    def new_car(self, name: str) -> str:
+        """A car in its book, by its address."""
+        data = {"name": name, "displacement_l": "2.0", "metering": "airflow"}
+        answer = httpx2.post(f"{self.address}/cars", data=data, headers={"origin": self.address})
+        assert answer.status_code == 303, answer.text
+        return f"{self.address}{answer.headers['location']}".removesuffix("/record")

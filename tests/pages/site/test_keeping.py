@@ -1,0 +1,120 @@
+"""Notes, photos, the good recording, own weights and files of a job."""
+
+import io
+from pathlib import Path
+
+import numpy as np
+import pytest
+from fastapi.testclient import TestClient
+from PIL import Image
+
+from bellmouth import read_recording
+from bellmouth.pages.site.garage import Garage
+from bellmouth.practice.polling import write_csv
+from tests.finding.worked import healthy, meter_reads_low
+from tests.pages.site.test_job import ODD, begin, upload
+
+
+@pytest.fixture(scope="module")
+def files(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
+    folder = tmp_path_factory.mktemp("kept")
+    for recording in (meter_reads_low("before.csv"), healthy("after.csv")):
+        write_csv(recording, folder / recording.source)
+    return folder / "before.csv", folder / "after.csv"
+
+
+def picture(kind: str = "JPEG") -> bytes:
+    made, exif = io.BytesIO(), Image.Exif()
+    exif[0x010F] = "a camera"
+    Image.new("RGB", (40, 30), "#884422").save(made, kind, exif=exif)
+    return made.getvalue()
+
+
+def test_a_photo_is_drawn_anew_and_served_as_what_it_is(client: TestClient) -> None:
+    car = begin(client)
+    assert b"a camera" in picture()
+    sent = client.post(
+        f"{car}/photo", files={"file": ("../../x.JPG", picture())}, data={"text": "<b>plate</b>"}
+    )
+    assert sent.status_code == 200, sent.text
+    assert "&lt;b&gt;plate" in sent.text
+    shown = client.get(f"{car}/photo/3")
+    assert shown.headers["content-type"] == "image/jpeg"
+    assert shown.headers["x-content-type-options"] == "nosniff"
+    assert b"a camera" not in shown.content
+    assert Image.open(io.BytesIO(shown.content)).size == (40, 30)
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "sentence"),
+    [
+        ("x.svg", b"<svg/>", "Choose a photo that ends in"),
+        ("x.jpg", b"<script>", "is no picture that can be read"),
+    ],
+)
+def test_what_is_no_photo_is_refused(
+    client: TestClient, name: str, content: bytes, sentence: str
+) -> None:
+    car = begin(client)
+    answer = client.post(f"{car}/photo", files={"file": (name, content)})
+    assert answer.status_code == 400
+    assert sentence in answer.text
+
+
+def test_a_note_is_kept_as_text(client: TestClient) -> None:
+    car = begin(client)
+    kept = client.post(f"{car}/note", data={"text": "plate <i>sticks</i>"})
+    assert "plate &lt;i&gt;sticks" in kept.text
+    assert client.post(f"{car}/note", data={"text": "  "}).status_code == 400
+
+
+@pytest.mark.parametrize("ending", ["csv", "parquet", "mf4"])
+def test_a_recording_comes_back_in_every_format(
+    client: TestClient, files: tuple[Path, Path], tmp_path: Path, ending: str
+) -> None:
+    car = begin(client)
+    upload(client, car, files[0])
+    answer = client.get(f"{car}/recording/3.{ending}")
+    assert answer.status_code == 200, answer.text
+    path = tmp_path / f"back.{ending}"
+    path.write_bytes(answer.content)
+    back, was = read_recording(path), read_recording(files[0])
+    assert set(back.series) == set(was.series)
+    for name, series in was.series.items():
+        np.testing.assert_allclose(back.series[name].value, series.value)
+
+
+def test_the_good_recording_goes_into_the_next_finding(
+    client: TestClient, garage: Garage, files: tuple[Path, Path]
+) -> None:
+    car = begin(client)
+    client.post(f"{car}/record/file", files={"file": ("a.csv", files[1].read_bytes())})
+    marked = client.post(f"{car}/good", data={"recording": 3})
+    assert "the good one" in marked.text
+    client.post(f"{car}/job", data={})
+    upload(client, car, files[0])
+    visit = garage.visit(car.removeprefix("/car/"))
+    assert visit.numbers("finding")[-1].document["references"] == [3]
+    again = client.post(f"{car}/finding/compare", data={})
+    assert 'value="3" checked' not in again.text
+    taken_back = client.post(f"{car}/good", data={"recording": 3, "is_good": "no"})
+    assert "the good one" not in taken_back.text.replace("Keep as the good one", "")
+
+
+def test_own_weights_are_taken_in_and_given_back(
+    client: TestClient, garage: Garage, files: tuple[Path, Path]
+) -> None:
+    car = begin(client)
+    upload(client, car, files[0])
+    own = b"leak = 0.9\nhealthy = 0.1\n"
+    judged = client.post(f"{car}/finding/prior", files={"file": ("mine.toml", own)})
+    assert "made with your own weights" in judged.text
+    kept = garage.visit(car.removeprefix("/car/")).numbers("finding")[-1]
+    assert kept.document["prior"] == {"leak": 0.9, "healthy": 0.1}
+    assert kept.document["finding"]["prior"]["leak"] == pytest.approx(0.9)
+    assert garage.book.recompute(ODD, kept.number)[0].same
+    wrong = client.post(f"{car}/finding/prior", files={"file": ("mine.toml", b"gremlin = 1\n")})
+    assert wrong.status_code == 400
+    assert "gremlin" in wrong.text
+    back = client.post(f"{car}/finding/prior")
+    assert "weights that come with the program" in back.text
