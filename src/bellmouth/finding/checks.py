@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from bellmouth.errors import FindingError
 from bellmouth.finding.check_table import CHECKS, Check
-from bellmouth.finding.model import made_up_pct
+from bellmouth.finding.made_up import made_up_pct
 from bellmouth.finding.result import NextCheck
 from bellmouth.finding.sizes import size_from_coordinate
 

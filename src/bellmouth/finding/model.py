@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from bellmouth.finding.made_up import made_up_pct
 from bellmouth.finding.nuisance import Unknowns
 from bellmouth.finding.observations import Observations
 from bellmouth.physics import air, orifice
@@ -26,7 +27,6 @@ __all__ = [
     "Effects",
     "Model",
     "bend_applies",
-    "made_up_pct",
 ]
 
 Floats = NDArray[np.float64]
@@ -362,20 +362,6 @@ def _flow_function(ratio: Floats) -> Floats:
     """Flow function for downstream over upstream, never quite without flow: at wide open throttle
     a false sensor may read above what feeds it."""
     return orifice.flow_function(np.minimum(ratio, NEARLY_ONE))
-
-
-def made_up_pct(own_pct: Floats, deposit_pct: Floats, fade_pct: Floats) -> Floats:
-    """Opening that makes up for a deposit, which fades as the plate opens for it. [%]
-
-    Solves ``m = deposit exp(-(own + m) / fade)`` for m by Newton's method; ``deposit_pct`` is
-    the area lost at the stop over the plate's slope.
-    """
-    z = deposit_pct / fade_pct * np.exp(-own_pct / fade_pct)
-    y = np.log1p(z)
-    for _ in range(3):
-        kept = z * np.exp(-y)
-        y = y - (y - kept) / (1.0 + kept)
-    return np.asarray(fade_pct * y)
 
 
 def bend_applies(model: Model, effects: Effects) -> Floats:

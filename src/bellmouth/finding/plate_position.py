@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bellmouth.finding.hypothesis import HasCoordinates, Scale
-from bellmouth.finding.model import made_up_pct
+from bellmouth.finding.made_up import made_up_pct
 from bellmouth.finding.observations import Observations
 from bellmouth.finding.priors import Priors
 
