@@ -70,7 +70,7 @@ def test_page_and_sheet_are_written_and_replaced(run: Run, car: Path, tmp_path: 
     sheet.write_text("old", "utf-8")
     ran = run(
         "card", "--car", car, "--work", "relearn", "--html", page, "--pdf", sheet,
-        "--paper", "letter", "--language", "de",
+        "--paper", "letter", "--language", "de", "--overwrite",
     )  # fmt: skip
     assert ran.exit_code == 0
     assert page.read_text("utf-8").startswith("<!DOCTYPE html>")

@@ -49,6 +49,7 @@ def contract(app: FastAPI) -> dict[str, Any]:
     return get_openapi(title="Bellmouth", version="0", routes=routes)
 
 
+@pytest.mark.filterwarnings("ignore:Use 'content=")  # how the fuzzer hands over raw bodies
 def test_a_fuzzer_finds_no_server_error(garage: Garage) -> None:
     app = create_app(garage, Settings(frozenset({HOST}), most_bytes=2_000_000))
     described = contract(app)

@@ -16,7 +16,7 @@ ALIKE = re.compile(
 
 def words(html: str) -> set[str]:
     """Texts of a page, those left out that are marked as another language."""
-    body = html.split("<body>", 1)[1]
+    body = html.split("<body", 1)[1].split(">", 1)[1]
     body = re.sub(r'<(\w+)[^>]* lang="\w+"[^>]*>.*?</\1>', "", body, flags=re.DOTALL)
     found = (" ".join(one.split()) for one in re.findall(r">([^<]+)<", body))
     return {one for one in found if one and not ALIKE.fullmatch(one.replace("&#39;", "'"))}

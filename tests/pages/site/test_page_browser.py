@@ -3,7 +3,7 @@
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, Response
+from playwright.sync_api import Browser, Page, Response, expect
 
 from bellmouth.practice.polling import write_csv
 from tests.finding.worked import healthy, meter_reads_low
@@ -178,7 +178,9 @@ def test_the_back_button_sends_nothing_twice(car: str, page: Page) -> None:
     page.get_by_role("button", name="It is done").click()
     page.goto(f"{car}/book")
     before = page.locator("#entries + ol > li").count()
-    page.go_back()
-    page.go_back()
+    for _ in range(2):
+        page.go_back(wait_until="commit")  # the page may load itself anew at once
+        page.wait_for_load_state("load")
+        expect(page.locator("ol.stages")).to_be_visible()
     page.goto(f"{car}/book")
     assert page.locator("#entries + ol > li").count() == before

@@ -113,7 +113,10 @@ def _asked(visit: Visit) -> dict[str, Any]:
 
 
 def _judged(garage: Garage, visit: Visit, asked: Mapping[str, Any]) -> tuple[Judged, Finding]:
-    judged = garage.book.judge(visit.name, visit.numbers("recording")[0].number, **asked)
+    recorded = visit.numbers("recording")
+    if not recorded:
+        raise BellmouthError("There is no recording in this job that a finding could be made of.")
+    judged = garage.book.judge(visit.name, recorded[0].number, **asked)
     assert isinstance(judged.result, Finding)  # noqa: S101 - what judge makes of a recording
     return judged, judged.result
 
