@@ -61,7 +61,7 @@ def test_units_torque_and_bolts_reach_the_card(run: Run, car: Path) -> None:
     assert ran.exit_code == 0
     assert "°F" in ran.stdout
     assert "8 N m  section 11-20" in ran.stdout
-    assert "P6 Throttle adaptation with the ignition on" in ran.stdout
+    assert "Throttle adaptation with the ignition on" in ran.stdout
 
 
 def test_page_and_sheet_are_written_and_replaced(run: Run, car: Path, tmp_path: Path) -> None:

@@ -97,7 +97,7 @@ def command(
     sound_check: bool,
     audio_offset: float,
 ) -> int | None:
-    """Coach the learning PROCEDURE: a name, a number such as P4, or a file of yours in TOML.
+    """Coach the learning PROCEDURE: a name from bellmouth procedures, or a TOML file of yours.
 
     Any key marks what you are waiting for; q, Escape or Ctrl-C stops. Exit code 1: not met.
     """

@@ -90,20 +90,22 @@ def plan_job(
 ) -> None:
     """Say which procedures a job needs, in order.
 
-    WORK is what was done to the car, such as throttle_cleaned.
+    WORK is what was done to the car: a work of the job card, such as clean_plate, or one of
+    the reasons that procedures name, such as battery_disconnected.
     """
     from bellmouth.learning import plan  # noqa: PLC0415
     from bellmouth.pages.procedures import plan_document, print_plan  # noqa: PLC0415
+    from bellmouth.work.works import called_for  # noqa: PLC0415
 
     reasons = {}
     for given in skipped:
         name, sign, reason = given.partition("=")
         if not sign or not reason.strip():
             raise click.UsageError(
-                f'--skip {given}: write NAME=REASON, such as "P2=not unplugged".'
+                f'--skip {given}: write NAME=REASON, such as "readiness-drive=later".'
             )
         reasons[name.strip()] = reason.strip()
-    planned = plan(work, done=done, skipped=reasons)
+    planned = plan(called_for(work), done=done, skipped=reasons)
     if as_json:
         _print_json(plan_document(planned))
     else:

@@ -141,9 +141,7 @@ def _print_learning(page: CardPage, out: Console) -> None:
     elif any(row.unsourced for row in page.learning):
         out.print(Text(say["learning_source"]))
     for number, row in enumerate(page.learning, 1):
-        out.print(
-            Text(f"[ ] {number}. {row.catalogue} {row.title}".replace("  ", " "), style="bold")
-        )
+        out.print(Text(f"[ ] {number}. {row.title}", style="bold"))
         out.print(Padding(Text(" > ".join(row.steps)), (0, 0, 0, 4)))
         if row.instead:
             told = f"{say['instead']}: {', '.join(row.instead)}"

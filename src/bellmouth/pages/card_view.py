@@ -212,8 +212,7 @@ def _reading(reading: Reading, card: Card, words: Words) -> tuple[str, str]:
 
 
 def _called(row: LearningRow, words: Words) -> str:
-    title = words.text(row.title)
-    return f"{row.catalogue} {title}" if row.catalogue else title
+    return words.text(row.title)
 
 
 def _learning(row: LearningRow, words: Words) -> LearningView:
@@ -225,7 +224,7 @@ def _learning(row: LearningRow, words: Words) -> LearningView:
         unsourced=row.source == UNSOURCED,
         steps=tuple(_learning_step(step, words) for step in row.steps),
         signs=tuple(map(words.text, row.signs)),
-        instead=row.instead,
+        instead=tuple(words.text(title) for title in row.instead),
     )
 
 

@@ -42,12 +42,12 @@ def time_words(seconds: float) -> str:
 
 
 def print_procedures(procedures: Sequence[Procedure], out: Console) -> None:
-    """The list: number, name, what for."""
+    """The list: name, what for."""
     table = Table.grid(padding=(0, 2))
-    for _ in range(3):
+    for _ in range(2):
         table.add_column(overflow="fold")
     for one in procedures:
-        table.add_row(one.catalogue, Text(one.name, style="bold"), Text(one.title))
+        table.add_row(Text(one.name, style="bold"), Text(one.title))
     out.print(table)
     unsourced = [one for one in procedures if not one.sourced]
     if unsourced:

@@ -83,7 +83,7 @@ def _row(procedure: Procedure, instead: Iterable[str]) -> LearningRow:
         source=procedure.source,
         steps=tuple(_step(step, procedure) for step in procedure.steps),
         signs=tuple(sign.what for sign in procedure.signs),
-        instead=tuple(find_procedure(other).catalogue or other for other in instead),
+        instead=tuple(find_procedure(other).title for other in instead),
     )
 
 

@@ -7,7 +7,7 @@ from bellmouth.car.description import Car
 from bellmouth.errors import BellmouthError
 from bellmouth.work.content import content
 
-__all__ = ["WORKS", "WorkError", "check_works", "work_titles"]
+__all__ = ["WORKS", "WorkError", "called_for", "check_works", "work_titles"]
 
 
 class WorkError(BellmouthError):
@@ -21,6 +21,16 @@ WORKS: tuple[str, ...] = tuple(work["name"] for work in content("works")["work"]
 def work_titles() -> dict[str, str]:
     """The works' names with their titles in English."""
     return {work["name"]: work["title"] for work in content("works")["work"]}
+
+
+def called_for(done: Iterable[str]) -> tuple[str, ...]:
+    """What works of a job card are to learning procedures: ``clean_plate`` is a cleaned throttle.
+
+    Names that are no work of a card come back as they are.
+    """
+    does = {work["name"]: work.get("does") for work in content("works")["work"]}
+    plain = [name.strip().lower().replace("-", "_") for name in done]
+    return tuple(dict.fromkeys(does.get(name) or name for name in plain if name != "relearn"))
 
 
 def check_works(car: Car, wanted: Iterable[str]) -> tuple[str, ...]:
