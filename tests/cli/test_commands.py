@@ -23,7 +23,7 @@ def test_the_commands_are_the_ones_promised() -> None:
     promised = {
         "find", "record", "prove", "check", "demo", "causes", "checks", "completion", "convert",
         "codes", "monitors", "clear", "practice", "procedures", "judge", "coach", "card", "book",
-        "serve", "survey",
+        "serve", "survey", "family",
     }  # fmt: skip
     assert COMMANDS[0] == "find"
     assert set(COMMANDS) == promised
