@@ -119,8 +119,8 @@ def test_the_family_tells_a_meter_from_a_fuel_fault() -> None:
     """Without a pressure sensor only the plate speaks, and only a family knows the plate."""
     seen = stretches(meter=0.8, manifold=False)
 
-    def odds(**options: Family) -> float:
-        case = solve(seen, (), car(), **options)
+    def odds(family: Family | None = None) -> float:
+        case = solve(seen, (), car(), family=family)
         log = dict(zip(case.hypotheses.names, case.posterior.log_evidence, strict=True))
         return float(log["meter_low"] - log["fuel_low"])
 

@@ -40,7 +40,9 @@ def test_it_learns_the_engine_and_the_share_of_faulty_cars() -> None:
     assert 0.12 < family.shares["fuel_low"] < 0.4
     assert family.shares["leak"] < 0.08
     assert family.cars == family.recordings == 16
-    assert family.habit.rpm == Known(700.0, pytest.approx(5.3, abs=0.5))
+    assert family.habit.rpm is not None
+    assert family.habit.rpm.value == 700.0
+    assert family.habit.rpm.sd == pytest.approx(5.3, abs=0.5)
     assert sum(family.shares.values()) == pytest.approx(1.0)
 
 
