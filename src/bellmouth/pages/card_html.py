@@ -1,14 +1,13 @@
 """The job card as one self-contained page: no script, nothing from a network."""
 
-import functools
 from importlib.resources import files
 from pathlib import Path
 
-from jinja2 import Environment, PackageLoader, StrictUndefined, Template
 from markupsafe import Markup
 
 from bellmouth.pages.card_drawing import flange_svg
 from bellmouth.pages.card_view import CardPage
+from bellmouth.pages.templating import template
 
 __all__ = ["card_html", "write_html"]
 
@@ -20,24 +19,12 @@ def card_html(page: CardPage) -> str:
         (flange_svg(flange, title), title)
         for flange, title in zip(page.tightening, page.flange_titles, strict=True)
     ]
-    return _template().render(
+    return template("card.html").render(
         page=page,
         say=page.labels,
         style=Markup(style),  # noqa: S704 - our own file
         flanges=flanges,
     )
-
-
-@functools.cache
-def _template() -> Template:
-    environment = Environment(
-        loader=PackageLoader("bellmouth.pages"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    return environment.get_template("card.html")
 
 
 def write_html(path: Path, page: CardPage) -> None:

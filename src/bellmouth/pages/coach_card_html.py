@@ -1,12 +1,10 @@
 """A procedure's card as one self-contained page that prints on one side of A4 or Letter."""
 
-import functools
 from pathlib import Path
-
-from jinja2 import Environment, PackageLoader, StrictUndefined, Template
 
 from bellmouth.learning.procedure import Procedure
 from bellmouth.pages.coach_card_view import card_view
+from bellmouth.pages.templating import template
 
 __all__ = ["coach_card_html", "write_html"]
 
@@ -18,19 +16,9 @@ def coach_card_html(procedure: Procedure) -> str:
     """The page as HTML; the same card as the text one, no script, nothing from a network."""
     card = card_view(procedure)
     rows = sum(len(part.rows) for part in card.parts)
-    return _template().render(card=card, dense=rows + len(card.conditions) // 2 > _ROWS)
-
-
-@functools.cache
-def _template() -> Template:
-    environment = Environment(
-        loader=PackageLoader("bellmouth.pages"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
+    return template("coach_card.html").render(
+        card=card, dense=rows + len(card.conditions) // 2 > _ROWS
     )
-    return environment.get_template("coach_card.html")
 
 
 def write_html(path: Path, procedure: Procedure) -> None:
