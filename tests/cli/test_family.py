@@ -1,0 +1,60 @@
+"""``bellmouth family``: learnt from a folder of recordings, shown, and given to ``find``."""
+
+from pathlib import Path
+
+import pytest
+
+from bellmouth.practice.polling import write_csv
+from bellmouth.practice.scenario import run as simulated
+from measure.family_cars import TUNING, cars_of
+from tests.cli.conftest import Run
+
+CARS = 9
+
+
+@pytest.fixture(scope="module")
+def fleet(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder of recordings of one engine's cars, and the table of the cars beside it."""
+    folder = tmp_path_factory.mktemp("family")
+    (folder / "recordings").mkdir()
+    rows = ["car,displacement_l,metering,family"]
+    for number, one in enumerate(simulated(cars_of(TUNING[0], CARS), keep_true=False)):
+        write_csv(one.recording, folder / "recordings" / f"car{number}.csv")
+        rows.append(f"car{number},{one.car.displacement_l.value:.3f},{one.car.metering},two litre")
+    (folder / "cars.csv").write_text("\n".join(rows) + "\n", "utf-8")
+    litres = rows[1].split(",")[1]
+    (folder / "car.toml").write_text(f'displacement_l = {litres}\nmetering = "airflow"\n', "utf-8")
+    return folder
+
+
+def test_a_family_is_learnt_shown_and_used(run: Run, fleet: Path) -> None:
+    out = fleet / "two.toml"
+    learnt = run("family", "learn", fleet / "recordings", "--cars", fleet / "cars.csv", "-o", out)
+    assert learnt.exit_code == 0, learnt.stderr
+    assert f"two litre: {CARS} cars, {CARS} recordings" in learnt.stdout
+    assert f"two litre: {CARS} cars" in run("family", "show", out).stdout
+    car = ("--car", fleet / "car.toml")
+    found = run("find", fleet / "recordings" / "car0.csv", *car, "--family", out)
+    assert found.exit_code == 0, found.stderr
+    assert "of the family two litre" in " ".join(found.stdout.split())
+    again = run("family", "learn", fleet / "recordings", "--cars", fleet / "cars.csv", "-o", out)
+    assert again.exit_code == 2
+    assert "is there already" in again.stderr
+
+
+def test_too_few_cars_are_no_family(run: Run, fleet: Path, tmp_path: Path) -> None:
+    few = [fleet / "recordings" / f"car{number}.csv" for number in range(3)]
+    out = tmp_path / "few.toml"
+    ran = run("family", "learn", *few, "--cars", fleet / "cars.csv", "-o", out)
+    assert ran.exit_code == 2
+    assert "8" in ran.stderr
+    assert not out.exists()
+
+
+def test_a_car_of_another_size_is_refused(run: Run, fleet: Path, tmp_path: Path) -> None:
+    out, other = tmp_path / "two.toml", tmp_path / "other.toml"
+    run("family", "learn", fleet / "recordings", "--cars", fleet / "cars.csv", "-o", out)
+    other.write_text('displacement_l = 5.0\nmetering = "airflow"\n', "utf-8")
+    ran = run("find", fleet / "recordings" / "car0.csv", "--car", other, "--family", out)
+    assert ran.exit_code == 2
+    assert "two litre" in ran.stderr
