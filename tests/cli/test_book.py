@@ -261,3 +261,7 @@ def test_every_word_has_its_help(run: Run) -> None:
         assert f"bellmouth book {word}" in run("book", word, "--help").stdout.replace(
             "main", "bellmouth"
         )
+
+
+def test_a_share_of_few_jobs_is_no_number(words: Words) -> None:
+    assert "0 of 1 jobs came back within 90 days: too few to tell (0 to " in words("comebacks")

@@ -17,9 +17,17 @@ if TYPE_CHECKING:
 __all__ = ["print_comebacks", "print_spreads", "share_words"]
 
 
+# Jobs below which no single share is shown: our choice.
+_FEW = 5
+
+
 def share_words(share: "Share") -> str:
-    """``8 % (3 to 17 %)``; the range holds the share nine times in ten."""
-    return f"{share.value * 100:.0f} % ({share.low * 100:.0f} to {share.high * 100:.0f} %)"
+    """``8 % (3 to 17 %)``; the range holds the share nine times in ten. Of few jobs, the range
+    alone: any single number would say more than they do."""
+    span = f"{share.low * 100:.0f} to {share.high * 100:.0f} %"
+    if share.cases < _FEW:
+        return f"too few to tell ({span})"
+    return f"{share.value * 100:.0f} % ({span})"
 
 
 def print_comebacks(found: "Comebacks", out: Console) -> None:
