@@ -281,4 +281,6 @@ function show(address) {
 
 for (const one of kept.left()) send(one);
 if (live && root.dataset.runs) other(true);
+// Nobody presses a button that nothing listens to yet.
+for (const one of root.querySelectorAll("[data-check], [data-start]")) one.disabled = false;
 root.dataset.ready = "yes";
