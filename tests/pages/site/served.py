@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import uvicorn
 from axe_playwright_python.sync_playwright import Axe  # type: ignore[import-untyped]
+from playwright.sync_api import Error
 from starlette.responses import Response
 
 from bellmouth.book.book import Book
@@ -18,7 +19,7 @@ from bellmouth.pages.site.garage import Garage
 from bellmouth.pages.site.guard import Settings
 
 if TYPE_CHECKING:
-    from playwright.sync_api import Page, ViewportSize
+    from playwright.sync_api import Page, Route, ViewportSize
 
 __all__ = [
     "CHROMIUM",
@@ -26,7 +27,9 @@ __all__ = [
     "PATIENCE_MS",
     "PHONE",
     "PICTURES",
+    "back",
     "keep",
+    "patient",
     "served",
     "until",
     "violations",
@@ -98,6 +101,38 @@ def until(page: "Page", true: str) -> None:
         if time.monotonic() > end:
             raise TimeoutError(true)
         page.wait_for_timeout(25)
+
+
+def back(page: "Page", attempts: int = 20) -> None:
+    """The back button. While the browser changes from one page to the next it takes no order."""
+    page.wait_for_load_state("load")
+    for left in reversed(range(attempts)):
+        try:
+            page.go_back()
+        except Error as error:
+            if "Not attached to an active page" not in str(error) or not left:
+                raise
+            page.wait_for_timeout(250)
+        else:
+            return
+
+
+def patient(page: "Page") -> None:
+    """Let the coach bear a device that stands still or sounds late.
+
+    It rightly calls such an attempt void; a test that is about something else must not end so where
+    the machine is busy.
+    """
+
+    def serve(route: "Route") -> None:
+        answer = route.fetch()
+        text = answer.text()
+        for limit in ("AWAY_S = 1.5;", "JUMP_S = 0.3;"):
+            assert limit in text
+            text = text.replace(limit, f"{limit.split(' = ')[0]} = 120;")
+        route.fulfill(response=answer, body=text)
+
+    page.route("**/coach/clock.js*", serve)
 
 
 def violations(page: "Page", options: dict[str, Any] | None = None) -> list[dict[str, Any]]:

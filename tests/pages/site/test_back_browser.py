@@ -11,7 +11,7 @@ from bellmouth.book.book import Book
 from bellmouth.practice.polling import write_csv
 from tests.finding.worked import healthy, meter_reads_low
 from tests.pages.photograph import browser as chromium
-from tests.pages.site.served import PATIENCE_MS, served, until
+from tests.pages.site.served import PATIENCE_MS, back, patient, served, until
 
 pytestmark = [
     pytest.mark.browser,
@@ -39,7 +39,7 @@ def send(page: Page, file: Path) -> None:
 
 def back_and_again(page: Page, button: str) -> None:
     """Back to the form that was just sent, as it was sent, and send it again."""
-    page.go_back()
+    back(page)
     page.get_by_role("button", name=button).click()
 
 
@@ -51,34 +51,40 @@ def test_back_and_again_at_every_step_of_a_job(
         page.goto(address)
         fill(page, "Back")
         page.get_by_role("button", name="Open the job").click()
+        page.wait_for_url("**/record")
         record = page.url
-        page.go_back()
+        back(page)
         if not page.get_by_label("What the shop calls it").input_value():
             fill(page, "Back")
         page.get_by_role("button", name="Open the job").click()
         page.wait_for_url("**/record")
         assert page.url == record
         send(page, files[0])
-        page.go_back()
+        page.wait_for_url("**/finding")
+        back(page)
         send(page, files[0])
+        page.wait_for_url("**/finding")
         assert "meter low" in page.inner_text("main")
         page.get_by_role("link", name="On to the work").click()
         done = page.get_by_role("group", name="What was really done")
         done.get_by_label("clean airflow meter").check()
         page.get_by_role("button", name="It is done").click()
         page.wait_for_url("**/learning")
-        page.go_back()
+        back(page)
         if not done.get_by_label("clean airflow meter").is_checked():
             done.get_by_label("clean airflow meter").check()
         page.get_by_role("button", name="It is done").click()
         page.wait_for_url("**/learning")
         page.goto(record)
         send(page, files[1])
-        page.go_back()
+        page.wait_for_url("**/finding")
+        back(page)
         send(page, files[1])
+        page.wait_for_url("**/finding")
         page.get_by_role("link", name="5 Proof").click()
+        page.wait_for_url("**/proof")
         assert "Better" in page.inner_text("main")
-        page.go_back()
+        back(page)
         page.wait_for_url("**/finding")
         page.get_by_role("link", name="5 Proof").click()
         page.wait_for_url("**/proof")
@@ -108,14 +114,17 @@ def test_back_in_the_middle_of_an_attempt_makes_it_void(address: str, page: Page
     page.goto(address)
     fill(page, "Left")
     page.get_by_role("button", name="Open the job").click()
+    page.wait_for_url("**/record")
+    patient(page)
     lesson = page.url.replace("/record", "/learning/pedal-released-position")
     page.goto(lesson)
     page.get_by_label("I have checked this").check()
     page.get_by_role("button", name="Coach me through it").click()
+    page.wait_for_selector("[data-ready=yes]")
     page.get_by_role("button", name="Start: 8 s count-in").click()
     page.wait_for_selector("[data-phase=running]")
     page.wait_for_timeout(500)
-    page.go_back()
+    back(page)
     page.wait_for_url(lesson)
     page.goto(lesson.removesuffix("/pedal-released-position"))
     until(page, "document.body.innerText.includes('void') || location.reload()")
@@ -135,6 +144,7 @@ def test_two_browsers_work_on_one_job(
         first.goto(address)
         fill(first, "Shared")
         first.get_by_role("button", name="Open the job").click()
+        first.wait_for_url("**/record")
         second.goto(first.url)
         # Both send the same file; it is one recording, and both see its finding.
         send(first, files[0])

@@ -7,7 +7,7 @@ import pytest
 from playwright.sync_api import Page
 
 from tests.pages.photograph import browser as chromium
-from tests.pages.site.served import keep, until, violations
+from tests.pages.site.served import keep, patient, until, violations
 
 pytestmark = [
     pytest.mark.browser,
@@ -35,16 +35,17 @@ AudioNode.prototype.connect = function (to, ...more) {
 """
 
 
-@pytest.fixture(scope="module")
-def car(address: str) -> str:
-    """A car, by its address."""
-    data = {"name": "Coached", "displacement_l": "2.0", "metering": "airflow"}
+@pytest.fixture
+def car(address: str, request: pytest.FixtureRequest) -> str:
+    """A car of its own, by its address: the last test's page may still hold its car's seat."""
+    data = {"name": request.node.name, "displacement_l": "2.0", "metering": "airflow"}
     answer = httpx2.post(f"{address}/cars", data=data, headers={"origin": address})
     assert answer.status_code == 303
     return f"{address}{answer.headers['location']}".removesuffix("/record")
 
 
 def open_coach(page: Page, car: str) -> None:
+    patient(page)
     page.goto(f"{car}/learning/{PROCEDURE}")
     page.get_by_label("I have checked this").check()
     page.get_by_role("button", name="Coach me").click()

@@ -12,7 +12,7 @@ from playwright.sync_api import BrowserContext, Page
 from bellmouth.recording import read_recording
 from tests.pages.photograph import browser as chromium
 from tests.pages.site.other_processes import Car, Server, car_process
-from tests.pages.site.served import PATIENCE_MS, keep, until, violations
+from tests.pages.site.served import PATIENCE_MS, keep, patient, until, violations
 
 pytestmark = [
     pytest.mark.browser,
@@ -43,6 +43,7 @@ def seat(car: Car) -> Car:
 
 
 def open_coach(page: Page, address: str, channel: str) -> None:
+    patient(page)
     page.goto(f"{address}/learning/{PROCEDURE}")
     page.get_by_label("I have checked this").check()
     page.get_by_label("Adapter").fill("slcan")

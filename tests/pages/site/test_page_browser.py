@@ -43,6 +43,7 @@ def whole_job(page: Page, address: str, files: tuple[Path, Path]) -> str:
     page.get_by_label("Specified warm idle").fill("700")
     page.get_by_label("Distance").fill("84000")
     page.get_by_role("button", name="Open the job").click()
+    page.wait_for_url("**/record")
     car = page.url.removesuffix("/record")
     page.get_by_label("CSV, Parquet").set_input_files(files[0])
     page.get_by_role("button", name="Read and judge").click()
@@ -82,6 +83,7 @@ def test_no_page_has_anything_that_axe_objects_to(car: str, page: Page) -> None:
     page.goto(f"{car}/learning/{PROCEDURE}")
     page.get_by_label("I have checked this").check()
     page.get_by_role("button", name="Coach me").click()
+    page.wait_for_url("**/coach*")
     found = []
     coach, *others = [page.url, *pages_of(car)]
     for where in [coach, *others]:

@@ -26,6 +26,7 @@ def test_a_practice_car_is_recorded_driven_and_offered_again(
     with served(tmp_path) as address:
         page.goto(address)
         page.get_by_role("button", name="Take a practice car").click()
+        page.wait_for_url("**/record")
         page.get_by_role("button", name="Start recording").click()
         page.wait_for_selector("[data-states]")
         until(page, "Number(document.querySelector('[data-states]').dataset.frames || 0) > 30")

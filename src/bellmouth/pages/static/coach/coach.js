@@ -216,7 +216,9 @@ document.addEventListener("visibilitychange", () => {
 window.addEventListener("pagehide", () => {
   if (!conductor || conductor.phase !== "running" || watching()) return;
   conductor.end("void", words.left);
-  if (!conductor.live) send(taps("void", words.left));
+  if (conductor.live) return; // the server ends it, with why, and frees the seat
+  send(taps("void", words.left));
+  chair.leave(); // whoever opens it again finds the seat free
 });
 
 function stop() { if (conductor) conductor.end("stopped", ""); }
