@@ -174,8 +174,17 @@ class Follower:
             "engine_start": "the engine was started",
         }
         what = words.get(action, action)
+        if self.over:
+            return self._ended(current, action, moment)
         why = f"{current.say}: {what}, which nothing asked for."
-        return None if self.over else Lost(current.name, why, None, moment.best_s)
+        return Lost(current.name, why, None, moment.best_s)
+
+    def _ended(self, last: Step, action: str, moment: Moment) -> Lost | None:
+        """Nothing more is asked for, but the last time still runs: the key came on too soon."""
+        since = self._end.get(last.name)
+        if (last.do, action) != ("off", "key_on") or last.lasts_s is None or since is None:
+            return None
+        return self._compare(last, last.lasts_s, since, moment)
 
     def _is_extra(self, step: Step, action: str, moment: Moment) -> bool:
         """Presses beyond the least number that the step still allows."""
