@@ -3,6 +3,8 @@
 import re
 from collections.abc import Iterator
 
+from babel.numbers import get_decimal_symbol
+
 from bellmouth.learning.cue_plan import cues_of
 from bellmouth.learning.cues import PHRASES, phrase
 from bellmouth.learning.procedure import Procedure
@@ -64,7 +66,8 @@ class Told:
         said = self.words.text(text)
         if said != text:
             return said
-        return _NUMBER.sub(lambda one: self.words.number(float(one.group()), 2), text, count=1)
+        point = get_decimal_symbol(self.words.language)
+        return _NUMBER.sub(lambda one: one.group().replace(".", point), text, count=1)
 
     def _ended(self, english: str) -> str:
         """What is called at the end: how, why, and the safe state; empty where it is not that."""
