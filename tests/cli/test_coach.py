@@ -1,14 +1,18 @@
 """``bellmouth coach``, on a clock that nobody waits for."""
 
+import re
 from pathlib import Path
 
 import pytest
 
 from bellmouth.cli import coaching
+from bellmouth.cli.coach_intro import introduce
 from bellmouth.cli.coaching import Wishes
 from bellmouth.learning.attempts import Attempts, KeptAttempt
-from bellmouth.learning.packs import find_procedure
+from bellmouth.learning.packs import find_procedure, packs
+from bellmouth.learning.procedure import Procedure
 from bellmouth.learning.session import Timing
+from bellmouth.pages.card_words import Words
 from tests.cli.conftest import Run
 from tests.learning.fake_clock import FakeClock
 
@@ -154,6 +158,39 @@ def test_calls_come_in_german(run: Run, clock: FakeClock, tmp_path: Path) -> Non
     words = ("coach", "P3", "--manual-checked", "--keep", tmp_path, "--quiet")
     text = run(*words, "--language", "de").stdout
     assert "Mach dich bereit" in text
-    assert "NOW  Zündung ein" in text
+    assert "JETZT  Zündung ein" in text
     assert "Get ready" not in text
-    assert "Key on" not in text.split("Sound: ")[1]
+    assert "Key on" not in text
+
+
+def test_the_introduction_and_what_came_of_it_are_german_too(
+    run: Run, clock: FakeClock, tmp_path: Path
+) -> None:
+    words = ("coach", "P1", "--manual-checked", "--keep", tmp_path, "--language", "de")
+    result = run(*words, "--quiet")
+    text = " ".join(result.stdout.split())
+    for told in (
+        "Vollgas nur bei stehendem Motor. Springt er an: Fuß weg, Zündung aus.",
+        "Es löscht: Codes, Freeze-Frame, Gemischkorrekturen, Bereitschaft.".replace(
+            "codes", "Codes"
+        ),
+        "Batterie 12,4 V oder mehr, Motor steht",
+        "Wenn etwas nicht stimmt: Pedal hoch, Zündung aus, 10 s warten.",
+        "Ton: keiner, damit die Klappe zu hören ist.",
+        "Nicht bestanden (verloren). Treten und halten: nicht binnen 15 s, dass die",
+    ):
+        assert told in text
+    assert not re.search(r"\b(the|and|not|key|pedal up)\b", text.split("Versuche werden")[0])
+
+
+@pytest.mark.parametrize("one", packs(), ids=lambda one: one.name)
+def test_every_pack_is_introduced_in_german(
+    one: Procedure, capsys: pytest.CaptureFixture[str]
+) -> None:
+    introduce(one, Words("de"))
+    text = " ".join(capsys.readouterr().out.split())
+    english = (one.purpose, *one.cautions, *(condition.say for condition in one.conditions))
+    assert [said for said in english if said in text] == []
+    introduce(one, Words("en"))
+    text = " ".join(capsys.readouterr().out.split())
+    assert [said for said in english if said not in text] == []

@@ -10,6 +10,8 @@ from bellmouth.bus.client import Client
 from bellmouth.bus.reports import Controller, Sample
 from bellmouth.errors import BusError
 from bellmouth.j1979.parameters import by_name
+from bellmouth.learning.ignition import read_bus, read_key
+from bellmouth.learning.samples import Samples
 from bellmouth.learning.watching import CarObserver
 from bellmouth.practice.ignition import Key
 from bellmouth.practice.light_car import LightCar
@@ -29,8 +31,12 @@ _EACH_S = 0.08
 class Asked(Client):
     """A client whose car goes on by a bit with every question."""
 
-    def __init__(self, names: Sequence[str] = NAMES, fails_after: int = 10_000) -> None:
+    def __init__(
+        self, names: Sequence[str] = NAMES, fails_after: int = 10_000, most: int = 6
+    ) -> None:
         self.car = LightCar()
+        self._takes = most
+        self.asked: list[tuple[int, ...]] = []
         self.left = fails_after
         self._names_known = names
 
@@ -39,6 +45,10 @@ class Asked(Client):
         known = frozenset(by_name(name).identifier for name in self._names_known)
         return (Controller(0x10, None, known),)
 
+    @property
+    def most_parameters(self) -> int:
+        return self._takes
+
     def read(
         self,
         identifiers: Sequence[int],
@@ -46,6 +56,7 @@ class Asked(Client):
         *,
         then: Sequence[int] = (),  # noqa: ARG002
     ) -> Sample:
+        self.asked.append(tuple(identifiers))
         self.left -= 1
         if self.left < 0:
             raise BusError("The adapter is gone.")
@@ -110,3 +121,36 @@ def test_a_look_before_the_start_shows_what_must_stand() -> None:
     client = Asked()
     client.car.do("key", Key.ON)
     assert CarObserver(client).look()["engine_coolant_temperature"] == pytest.approx(85.0)
+
+
+def test_where_a_request_holds_one_parameter_every_other_question_is_the_pedal_s() -> None:
+    client = Asked(most=1)
+    client.car.do("key", Key.ON, 0.5)
+    _, observer = _watch(client, 6.0)
+    assert {len(one) for one in client.asked} == {1}
+    pedal = by_name("accelerator_pedal_position_d").identifier
+    assert client.asked[::2] == [(pedal,)] * len(client.asked[::2])
+    recording = observer.samples.recording("live")
+    assert recording is not None
+    assert "monitor_status" not in recording
+    steps = recording.series["accelerator_pedal_position_d"].time_s
+    assert max(steps[1:] - steps[:-1]) == pytest.approx(2 * _EACH_S)
+
+
+def test_how_late_a_car_that_woke_was_heard_goes_on_record() -> None:
+    samples = Samples(0.0)
+    for at_s in (0.1, 0.2, 0.3):
+        samples.add("engine_speed", 0.0, at_s)
+    samples.unanswered(0.4)  # one answer lost is no silence
+    samples.add("engine_speed", 0.0, 0.6)
+    recording = samples.recording("live")
+    assert recording is not None
+    assert recording.deaf_s == 0.0
+    samples.unanswered(3.0)
+    samples.add("engine_speed", 0.0, 3.7)
+    samples.add("engine_speed", 0.0, 3.8)
+    recording = samples.recording("live")
+    assert recording is not None
+    assert recording.deaf_s == pytest.approx(0.7)
+    on = next(one for one in read_key(recording, read_bus(recording))[0] if one.at.low_s > 1.0)
+    assert (on.at.low_s, on.at.high_s) == pytest.approx((2.95, 3.7), abs=0.02)

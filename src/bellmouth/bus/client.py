@@ -52,13 +52,13 @@ class Client:
         self._link = link
         self._asker = Asker(link)
         self._doubt = Doubt(lambda: link.losses.damaged + self._asker.malformed)
-        most = int(getattr(link, "most_parameters", MOST_PARAMETERS))
+        self._most = int(getattr(link, "most_parameters", MOST_PARAMETERS))
         self._claimed: dict[int, frozenset[int]] = {}
         self._names: dict[int, str | None] = {}
         self._samplers: dict[int, Sampler] = {}
         self._unread: list[int] = []
         for address in self._who_is_there():
-            self._learn(address, most)
+            self._learn(address, self._most)
         if not self._claimed:
             raise BusError(
                 f"The car answers ({link.description}), but too much is lost on the way to read "
@@ -110,6 +110,11 @@ class Client:
             )
             for address in sorted(self._claimed, key=rank)
         )
+
+    @property
+    def most_parameters(self) -> int:
+        """How many parameters one request can hold on this link; 1 on a K line."""
+        return self._most
 
     @property
     def losses(self) -> Losses:

@@ -101,7 +101,8 @@ def command(
 
     Any key marks what you are waiting for; q, Escape or Ctrl-C stops. Exit code 1: not met.
     """
-    from bellmouth.cli import coaching  # noqa: PLC0415 - --help stays quick
+    from bellmouth.cli import coach_intro, coaching  # noqa: PLC0415 - --help stays quick
+    from bellmouth.pages.card_words import Words  # noqa: PLC0415
 
     if sound_check:
         coaching.check_sound()
@@ -117,17 +118,18 @@ def command(
         coaching.print_paper(chosen, card=card, two_person=two_person, html=html)
         return None
     folder = coaching.folder_of(keep)
+    words = Words(language or coaching.default_language())
     if forecast:
-        coaching.print_forecast(chosen, folder, person, lead)
+        coaching.print_forecast(chosen, folder, person, lead, words)
         return None
     wishes = coaching.Wishes(
         chosen, folder, person, lead, quiet, two_person, audio_offset / 1000.0,
-        language or coaching.default_language(),
+        words.language,
     )  # fmt: skip
     if practise:
         return coaching.practise(wishes)
-    coaching.introduce(chosen)
-    coaching.confirm_manual(chosen, checked=manual_checked)
+    coach_intro.introduce(chosen, words)
+    coach_intro.confirm_manual(chosen, words, checked=manual_checked)
     if live:
         return coaching.coach_live(wishes, (interface, channel, bitrate))
     return coaching.coach_by_marks(wishes)

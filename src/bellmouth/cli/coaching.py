@@ -7,26 +7,25 @@ from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
 from bellmouth.book.places import default_folder
+from bellmouth.cli.coach_intro import confirm_standing, fixed, show_readings, sound_words
 from bellmouth.cli.terminal_keys import terminal_keys
-from bellmouth.errors import ProcedureError
 from bellmouth.learning.attempts import Attempts, KeptAttempt, kept_attempt
 from bellmouth.learning.clock import Clock, MonotonicClock
 from bellmouth.learning.coach import Coach, Observer
 from bellmouth.learning.cues import TONES_HZ, Cue
 from bellmouth.learning.judge import judge
 from bellmouth.learning.judgement import MET
-from bellmouth.learning.packs import refuse_unchecked
 from bellmouth.learning.person import learn_timing
 from bellmouth.learning.priority import preferred
 from bellmouth.learning.procedure import Procedure
 from bellmouth.learning.samples import Samples
 from bellmouth.learning.schedule import Leads
 from bellmouth.learning.session import Session, leads_of
+from bellmouth.pages.attempt_words import KEY_AGAIN
 from bellmouth.pages.card_catalogue import default_language
 from bellmouth.pages.card_words import Words
 from bellmouth.pages.coach_card import coach_card, two_person_script
@@ -35,21 +34,15 @@ from bellmouth.pages.coach_screen import CoachLines, CoachScreen
 from bellmouth.pages.coach_sound import Bell, Tones, open_sound
 from bellmouth.pages.coach_told import Told
 from bellmouth.pages.judgement import print_judgement
-from bellmouth.pages.lists import console, print_list
-
-if TYPE_CHECKING:
-    from bellmouth.learning.watching import CarObserver
+from bellmouth.pages.lists import console
 
 __all__ = [
     "Wishes",
     "check_sound",
     "coach_by_marks",
     "coach_live",
-    "confirm_manual",
-    "confirm_standing",
     "default_language",
     "folder_of",
-    "introduce",
     "make_clock",
     "practise",
     "print_forecast",
@@ -75,6 +68,11 @@ class Wishes:
     two_person: bool
     ahead_s: float
     language: str = "en"
+
+    @property
+    def words(self) -> Words:
+        """The reader's language."""
+        return Words(self.language)
 
     def leads(self, *, follows: bool) -> Leads:
         """Leads by kind of action, where the coach follows signals or not. [s]"""
@@ -112,11 +110,13 @@ def print_paper(
         click.echo(f"Card: {html} (open it in a browser and print it)")
 
 
-def print_forecast(procedure: Procedure, folder: Path, person: str, lead_s: float | None) -> None:
+def print_forecast(
+    procedure: Procedure, folder: Path, person: str, lead_s: float | None, words: Words
+) -> None:
     """How likely the next attempt is to pass."""
     timing = learn_timing(Attempts(folder).read(person or None))
     prediction = timing.predict(procedure, leads_of(lead_s or 0.0))
-    print_prediction(procedure, timing, prediction, console())
+    print_prediction(procedure, timing, prediction, console(), words)
 
 
 def check_sound() -> None:
@@ -130,59 +130,6 @@ def check_sound() -> None:
         sounds.sound(Cue(0.0, "now", "", name))
         time.sleep(0.8)
     close()
-
-
-def introduce(procedure: Procedure) -> None:
-    """What it is, what can hurt, what must stand: before anything is asked."""
-    out = console()
-    out.print(f"{procedure.title}: {procedure.purpose}")
-    print_list(out, "Caution", procedure.cautions, len(procedure.cautions))
-    erased = [f"It erases: {', '.join(procedure.erases)}."] if procedure.erases else []
-    print_list(out, "What you lose", erased, 1)
-    stands = [condition.say for condition in procedure.conditions]
-    print_list(out, "Before you start, and standing", stands, len(stands))
-    out.print(f"\nIf anything feels wrong: {procedure.safe_state}")
-    out.print("Nobody looks at a screen while driving.\n" if _drives(procedure) else "")
-
-
-def _drives(procedure: Procedure) -> bool:
-    return any(step.who == "road" for step in procedure.steps)
-
-
-def confirm_manual(procedure: Procedure, *, checked: bool) -> None:
-    """Ask whether the car's own manual was checked; without that nothing is coached on a car.
-
-    Raises
-    ------
-    ProcedureError
-        Where it was not, or there is nobody to ask.
-    """
-    if checked:
-        return
-    if sys.stdin.isatty():
-        checked = click.confirm("Have you checked this in the car's own manual?", default=False)
-    refuse_unchecked(procedure, manual_checked=checked)
-    if not checked:
-        raise ProcedureError(
-            f'"{procedure.title}" is not coached until you confirm that the car\'s own manual was '
-            "checked: --manual-checked."
-        )
-
-
-def confirm_standing(procedure: Procedure) -> dict[str, bool]:
-    """Ask whether everything stands that only a person can tell; for the judge afterwards.
-
-    Raises
-    ------
-    ProcedureError
-        Where it does not.
-    """
-    unseen = [condition for condition in procedure.conditions if not condition.signal]
-    if not unseen or not sys.stdin.isatty():
-        return {}
-    if not click.confirm("Does all of this stand?", default=True):
-        raise ProcedureError("Nothing is begun before everything stands; see the list above.")
-    return {condition.name: True for condition in unseen}
 
 
 # Running one attempt.
@@ -208,8 +155,8 @@ def _silent() -> None:
 def _sound(wishes: Wishes, clock: Clock) -> tuple[Bell | Tones | None, str, Callable[[], None]]:
     """What sounds, what it is in words, and what closes it."""
     if wishes.quiet:
-        return None, "none, so that the plate can be heard", _silent
-    called = Told(wishes.procedure, Words(wishes.language)).called()
+        return None, fixed(wishes.words, "silent"), _silent
+    called = Told(wishes.procedure, wishes.words).called()
     # Only the computer's own clock is one that others can keep as well.
     real = isinstance(clock, MonotonicClock) and clock.factor == 1.0
     return open_sound(called, wishes.language, ahead=real)
@@ -232,13 +179,14 @@ def _run(
     )
     sounds, told, close_sound = _sound(wishes, clock)
     out = console()
-    say = Told(wishes.procedure, Words(wishes.language)).say
+    say = Told(wishes.procedure, wishes.words).say
     face = (
         CoachScreen(out, sounds, caller=wishes.two_person, told=say)
         if out.is_terminal
         else CoachLines(click.echo, sounds, say)
     )
-    click.echo(f"Sound: {told}. Attempts are kept in {wishes.folder}.")
+    sound = sound_words(wishes.words, told)
+    click.echo(fixed(wishes.words, "sound", sound=sound, folder=str(wishes.folder)))
     coach = Coach(session, face, clock, ahead_s=wishes.ahead_s, placing=sounds)
     face.begin(coach)
 
@@ -255,7 +203,7 @@ def _run(
                 coach.start()
                 face.show(status)
                 if observer is not None and session.phase == "done":
-                    _show_the_end(session, observer, clock)
+                    _show_the_end(wishes, session, observer, clock)
     except KeyboardInterrupt:
         coach.stop()
         click.echo()
@@ -264,12 +212,12 @@ def _run(
     return session
 
 
-def _show_the_end(session: Session, observer: Observer, clock: Clock) -> None:
+def _show_the_end(wishes: Wishes, session: Session, observer: Observer, clock: Clock) -> None:
     """A time with the key off is on record only once the key is on again."""
     step = session.procedure.steps[-1]
     if (step.who, step.do) != ("key", "off"):
         return
-    click.echo("Turn the key on again: only then is it on record how long it was off.")
+    click.echo(wishes.words.text(KEY_AGAIN))
     began_s = clock.now_s()
     while clock.now_s() < began_s + _END_S:
         clock.wait(clock.now_s() + 0.1, threading.Event())
@@ -283,16 +231,16 @@ def _mark(coach: Coach, _: str) -> None:
 
 def coach_by_marks(wishes: Wishes) -> int:
     """Coach with what the person marks alone."""
-    confirm_standing(wishes.procedure)
+    confirm_standing(wishes.procedure, wishes.words)
     if wishes.two_person:
         print_paper(wishes.procedure, card=False, two_person=True)
     session = _run(wishes, make_clock(), None, _mark)
     _keep(wishes, session, "")
     if session.phase == "done":
-        click.echo("Nobody watched the car, so nothing here says that every window was met.")
-        click.echo("Judge a recording of it with bellmouth judge, or watch with --live.")
+        click.echo(fixed(wishes.words, "unwatched"))
+        click.echo(fixed(wishes.words, "judge"))
         return 0
-    return _lost(session)
+    return _lost(wishes, session)
 
 
 def coach_live(wishes: Wishes, adapter: tuple[str, str | None, int | None]) -> int:
@@ -302,23 +250,12 @@ def coach_live(wishes: Wishes, adapter: tuple[str, str | None, int | None]) -> i
 
     with open_car(*adapter) as client:
         observer = CarObserver(client)
-        _show_readings(wishes.procedure, observer)
-        stands = confirm_standing(wishes.procedure)
+        show_readings(wishes.procedure, wishes.words, observer)
+        stands = confirm_standing(wishes.procedure, wishes.words)
         session = _run(wishes, make_clock(), observer, _mark)
     if observer.failure is not None:
-        click.echo(f"Watching ended early: {observer.failure}")
+        click.echo(fixed(wishes.words, "ended_early", why=str(observer.failure)))
     return _judged(wishes, session, observer.samples, stands)
-
-
-def _show_readings(procedure: Procedure, observer: "CarObserver") -> None:
-    """Conditions that the car itself shows, before the start."""
-    session = Session(procedure)
-    for name, value in observer.look().items():
-        session.standing.read(name, value, 0.0)
-    for condition, reading in session.standing.unmet():
-        unit = condition.unit
-        told = "not reported" if reading is None else f"reads {reading:.1f} {unit}".strip()
-        click.echo(f"! {condition.say}: {told}. {condition.mend}")
 
 
 def practise(wishes: Wishes) -> int:
@@ -328,7 +265,8 @@ def practise(wishes: Wishes) -> int:
     clock = make_clock()
     desk = Desk(clock)
     for key, what in KEYS.items():
-        click.echo(f"  {'space' if key == ' ' else key:6} {what}")
+        name = fixed(wishes.words, "space") if key == " " else key
+        click.echo(f"  {name:9} {wishes.words.text(what)}")
 
     def press(coach: Coach, typed: str) -> None:
         warning = desk.press_key(typed.lower())
@@ -337,11 +275,12 @@ def practise(wishes: Wishes) -> int:
         if typed.lower() not in KEYS:
             coach.mark()
 
-    session = _run(wishes, clock, desk, press, desk.status)
+    session = _run(wishes, clock, desk, press, lambda: desk.status(wishes.words.text))
     code = _judged(wishes, session, desk.samples, {}, practice=True)
     took = [verdict.procedure for verdict in desk.verdicts if verdict.met]
-    names = ", ".join(dict.fromkeys(name.replace("_", " ") for name in took)) or "nothing"
-    click.echo(f"\nThe practice car's controller learned: {names}.")
+    names = [fixed(wishes.words, name) for name in dict.fromkeys(took)]
+    what = ", ".join(names) or fixed(wishes.words, "nothing")
+    click.echo(f"\n{fixed(wishes.words, 'learned', what=what)}")
     return code
 
 
@@ -359,21 +298,24 @@ def _judged(
     """Judge what was read, show it, keep the attempt and foretell the next."""
     if session.phase in ("stopped", "void"):
         _keep(wishes, session, "", practice=practice)
-        return _lost(session)
+        return _lost(wishes, session)
     recording = samples.recording("practice" if practice else "live")
     judgement = judge(recording, wishes.procedure, {**samples.marks(session.told), **stands})
     print_judgement(judgement, console())
     _keep(wishes, session, judgement.judgement, practice=practice)
     timing = learn_timing(Attempts(wishes.folder).read(wishes.person))
-    print_prediction(
-        wishes.procedure, timing, timing.predict(wishes.procedure, session.leads), console()
-    )
+    prediction = timing.predict(wishes.procedure, session.leads)
+    print_prediction(wishes.procedure, timing, prediction, console(), wishes.words)
     return 0 if judgement.judgement == MET else 1
 
 
-def _lost(session: Session) -> int:
-    why = f" {session.lost.why}" if session.lost else ""
-    click.echo(f"Not met ({session.phase}).{why} {session.procedure.safe_state}")
+def _lost(wishes: Wishes, session: Session) -> int:
+    words = wishes.words
+    phase = words.text(session.phase)
+    why = Told(wishes.procedure, words).why(session.lost.why) if session.lost else ""
+    safe = words.text(session.procedure.safe_state)
+    said = (fixed(words, "not_met", phase=phase), why, safe)
+    click.echo(" ".join(part for part in said if part))
     return 1
 
 

@@ -17,6 +17,7 @@ from bellmouth.learning.clock import Clock, MonotonicClock
 from bellmouth.learning.cues import Cue
 from bellmouth.learning.evidence import Moment
 from bellmouth.learning.priority import preferred
+from bellmouth.learning.reasons import reason
 from bellmouth.learning.samples import Samples
 from bellmouth.learning.session import ENDED, Progress, Session
 
@@ -175,7 +176,7 @@ class Coach:
             while not self._step():
                 pass
         finally:
-            self.session.void("The coach itself failed.", self.clock.now_s())
+            self.session.void(reason("failed"), self.clock.now_s())
 
     def wait(self, seconds: float | None = None) -> bool:
         """Wait for the end, so many real seconds at most; whether it has come."""
@@ -228,9 +229,9 @@ class Coach:
         slept_s = self.clock.away_s() - self._away_s
         late_s = woke_s - until_s
         if slept_s > _VOID_S:
-            why = f"This computer slept for {slept_s:.1f} s."
+            why = reason("slept", by=f"{slept_s:.1f}")
         elif late_s > _VOID_S and math.isfinite(until_s):
-            why = f"This computer stood still for {late_s:.1f} s."
+            why = reason("stood", by=f"{late_s:.1f}")
         else:
             return False
         for cue in self.session.void(why, woke_s):

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from bellmouth.learning.evidence import Moment, between
 from bellmouth.learning.judgement import MISSED
 from bellmouth.learning.procedure import Procedure, Step, Window
+from bellmouth.learning.reasons import DONE_WRONG, reason
 from bellmouth.learning.schedule import Edge, stretches
 from bellmouth.learning.step_checks import compare
 
@@ -127,7 +128,7 @@ class Follower:
         for window, since, blamed in self._open_windows(edge, step):
             latest = since.high_s + window.most_s
             if seen_until_s > latest + _PATIENCE_S:
-                why = f"{blamed.say}: not done within {window.most_s:g} s."
+                why = reason("not_done", step=blamed.say, most=f"{window.most_s:g}")
                 return Lost(step.name, why, seen_until_s - latest, seen_until_s)
         return None
 
@@ -167,15 +168,18 @@ class Follower:
         if action == "release":
             # It ends an unasked press, which has been told already.
             return None
-        words = {
-            "press": "the pedal was pressed",
-            "key_off": "the key was turned off",
-            "key_on": "the key was turned on",
-            "engine_start": "the engine was started",
-        }
-        what = words.get(action, action)
-        why = f"{current.say}: {what}, which nothing asked for."
-        return None if self.over else Lost(current.name, why, None, moment.best_s)
+        if self.over:
+            return self._ended(current, action, moment)
+        what = DONE_WRONG.get(action, action)
+        why = reason("unasked", step=current.say, action=what)
+        return Lost(current.name, why, None, moment.best_s)
+
+    def _ended(self, last: Step, action: str, moment: Moment) -> Lost | None:
+        """Nothing more is asked for, but the last time still runs: the key came on too soon."""
+        since = self._end.get(last.name)
+        if (last.do, action) != ("off", "key_on") or last.lasts_s is None or since is None:
+            return None
+        return self._compare(last, last.lasts_s, since, moment)
 
     def _is_extra(self, step: Step, action: str, moment: Moment) -> bool:
         """Presses beyond the least number that the step still allows."""
@@ -266,8 +270,8 @@ class Follower:
         value, _, _ = between(first, then)
         by_s = -window.margin_s(value)
         if value < window.least_s:
-            limit, how = f"at least {window.least_s:g} s", "too short"
+            key, limit = "too_short", {"least": f"{window.least_s:g}"}
         else:
-            limit, how = f"at most {window.most_s:g} s", "too long"
-        why = f"{step.say}: {value:.1f} s, {limit}: {by_s:.1f} s {how}."
+            key, limit = "too_long", {"most": f"{window.most_s:g}"}
+        why = reason(key, step=step.say, took=f"{value:.1f}", by=f"{by_s:.1f}", **limit)
         return Lost(step.name, why, by_s, then.best_s)

@@ -10,7 +10,7 @@ from bellmouth.learning.pedal import PEDAL_SIGNALS
 from bellmouth.recording.clock import SEAM_S
 from bellmouth.recording.series import Floats, Recording, Series
 
-__all__ = ["WAKE_S", "Bus", "read_bus", "read_engine", "read_key"]
+__all__ = ["QUIET_S", "WAKE_S", "Bus", "read_bus", "read_engine", "read_key"]
 
 #: After key on a controller answers within this beside the poller's own interval. A guess. [s]
 WAKE_S = 0.05
@@ -64,6 +64,8 @@ def read_bus(recording: Recording) -> Bus:
     gaps = tuple((float(every[index]), float(every[index + 1])) for index in wide)
     waits = any(note.endswith(" not answered.") for note in recording.notes)
     wake_s = WAKE_S + (_UNANSWERED_S if waits else 0.0)
+    # Who noted when a question went unanswered knows better than any rule.
+    wake_s = max(wake_s, WAKE_S + recording.deaf_s - interval)
     return Bus(float(every[0]), float(every[-1]), interval, gaps, wake_s)
 
 

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from bellmouth.j1979.parameters import unit_of
+from bellmouth.learning.ignition import QUIET_S
 from bellmouth.recording.series import Recording, Series
 
 __all__ = ["Samples"]
@@ -21,9 +22,20 @@ class Samples:
     def __init__(self, since_s: float = 0.0) -> None:
         self.since_s = since_s
         self._values: dict[str, tuple[list[float], list[float]]] = {}
+        self._unanswered_s = -math.inf
+        self._deaf_s = 0.0
+
+    def unanswered(self, asked_s: float) -> None:
+        """Nobody answered what was asked at this time. [s]"""
+        self._unanswered_s = asked_s
 
     def add(self, name: str, value: float, at_s: float) -> None:
         """One value in the parameter's own unit; one no later than the last is left out. [s]"""
+        if math.isfinite(self._unanswered_s):
+            if at_s - self.latest_s > QUIET_S:
+                # It may have woken just after the question, and was heard only now.
+                self._deaf_s = max(self._deaf_s, at_s - self._unanswered_s)
+            self._unanswered_s = -math.inf
         times, values = self._values.setdefault(name, ([], []))
         if not times or at_s > times[-1]:
             times.append(at_s)
@@ -44,7 +56,8 @@ class Samples:
             name: Series(name, unit_of(name), np.array(times) - begin_s, np.array(values))
             for name, (times, values) in self._values.items()
         }
-        return Recording(series, source, begins_s=begin_s - self.since_s)
+        begins_s = begin_s - self.since_s
+        return Recording(series, source, begins_s=begins_s, deaf_s=self._deaf_s)
 
     def marks(self, told: Mapping[str, Sequence[float]]) -> dict[str, list[float]]:
         """Times of events on the recording's own clock. [s]"""

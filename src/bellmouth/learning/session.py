@@ -16,6 +16,7 @@ from bellmouth.learning.evidence import Moment
 from bellmouth.learning.follow import Follower, Lost, Matched
 from bellmouth.learning.marks import EARLY_S, LATE_S
 from bellmouth.learning.procedure import Procedure, Step
+from bellmouth.learning.reasons import reason
 from bellmouth.learning.schedule import Kind, Leads
 from bellmouth.learning.standing import Standing
 from bellmouth.learning.timeline import TimeLine
@@ -352,7 +353,8 @@ class Session:
         if waits is not None and waits.event not in self.marks:
             step = self._line.last.step
             words = self.procedure.event_words(waits.event)
-            why = f"{step.say}: not within {waits.timeout_s:g} s that {words}."
+            most = f"{waits.timeout_s:g}"
+            why = reason("no_event", step=step.say, most=most, event=words)
             return self._lose(Lost(step.name, why, None, now_s), now_s)
         self.phase = "done"
         self._line.cues = []

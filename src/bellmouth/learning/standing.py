@@ -4,6 +4,7 @@ from collections.abc import Mapping
 
 from bellmouth.learning.follow import Lost
 from bellmouth.learning.procedure import Condition, Procedure
+from bellmouth.learning.reasons import reason
 
 __all__ = ["Standing"]
 
@@ -47,8 +48,8 @@ class Standing:
         since_s = self._broken.setdefault(condition.name, at_s)
         if at_s - since_s < condition.shortest_s:
             return None
-        unit = f" {condition.unit}" if condition.unit else ""
-        why = f"{condition.say}: it is {value:.1f}{unit}. {condition.mend}".strip()
+        reading = f"{value:.1f} {condition.unit}".strip()
+        why = reason("broken", condition=condition.say, reading=reading, mend=condition.mend)
         return Lost(condition.name, why, None, at_s)
 
     def _applies(self, condition: Condition) -> bool:

@@ -1,7 +1,7 @@
 """Watching a real car while an attempt runs: asks it again and again and tells the coach."""
 
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from itertools import cycle
 
@@ -17,10 +17,21 @@ from bellmouth.learning.samples import Samples
 __all__ = ["CarObserver"]
 
 _SLOW = ("control_module_voltage", "engine_coolant_temperature", "vehicle_speed")
+#: In turn, one beside each question for the pedal, where a request holds one parameter: the supply
+#: more than once a second, so that no dip of a second hides. Too seldom for a lamp that blinks.
+_IN_TURN = (
+    "engine_speed", "control_module_voltage", "engine_coolant_temperature",
+    "engine_speed", "control_module_voltage", "vehicle_speed",
+)  # fmt: skip
+#: Between two questions, together and one by one; less than the car needs between two answers. [s]
+_ROUND_S, _QUESTION_S = 0.1, 0.15
 
 
 class CarObserver:
     """Asks for pedal, engine speed and lamp all the time, and for conditions in turn.
+
+    On a K line, where each parameter is a question of its own, every other one is the pedal's, each
+    value has its own time, and the lamp is left to the person's eyes.
 
     Parameters
     ----------
@@ -55,6 +66,8 @@ class CarObserver:
         fast = [pedal, "engine_speed", "monitor_status"]
         self._fast = tuple(by_name(name).identifier for name in fast if name in self._names)
         self._slow = [by_name(name).identifier for name in _SLOW if name in self._names]
+        self._alone = client.most_parameters == 1
+        self._pedal = pedal
         if not self._fast:
             raise BusError(
                 "This car reports neither pedal nor engine speed, so nobody can follow an attempt "
@@ -79,7 +92,7 @@ class CarObserver:
         """See :class:`bellmouth.learning.coach.Observer`."""
         self.samples = Samples(clock.now_s())
         done = threading.Event()
-        reader = LiveReader(sink)
+        reader = LiveReader(sink, _QUESTION_S if self._alone else _ROUND_S)
         thread = threading.Thread(
             target=self._watch, args=(reader, clock, done.is_set), name="watching", daemon=True
         )
@@ -91,10 +104,9 @@ class CarObserver:
             thread.join()
 
     def _watch(self, reader: LiveReader, clock: Clock, is_done: Callable[[], bool]) -> None:
-        slow = cycle(self._slow or [None])
+        rounds = cycle(self._rounds())
         while not is_done():
-            one = next(slow)
-            asked = (*self._fast, one) if one is not None else self._fast
+            asked = next(rounds)
             asked_s = clock.now_s()
             try:
                 sample = self._client.read(asked)
@@ -104,8 +116,17 @@ class CarObserver:
                 return
             if sample.source is None:
                 reader.silent(asked_s)
+                self.samples.unanswered(asked_s)
             else:
                 self._tell(reader, clock, sample)
+
+    def _rounds(self) -> Sequence[tuple[int, ...]]:
+        """What is asked together, round after round."""
+        if not self._alone:
+            return [(*self._fast, one) for one in self._slow] or [self._fast]
+        rest = [name for name in _IN_TURN if name in self._names]
+        pairs = [(self._pedal, name) for name in rest] or [(self._pedal,)]
+        return [(by_name(name).identifier,) for pair in pairs for name in pair if name]
 
     def _tell(self, reader: LiveReader, clock: Clock, sample: Sample) -> None:
         at_s = clock.reading_s(sample.time_s)

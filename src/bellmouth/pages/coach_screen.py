@@ -17,13 +17,14 @@ from bellmouth.learning.coach import Coach
 from bellmouth.learning.cues import Cue, seconds_words
 from bellmouth.learning.session import ENDED, Progress
 from bellmouth.pages.big_digits import big
+from bellmouth.pages.coach_terminal_words import TERMINAL_WORDS as FIXED
+from bellmouth.pages.coach_words import COACH_WORDS
 
 __all__ = ["CoachLines", "CoachScreen", "Sounds"]
 
 _FRAME_S = 0.1
 _FLASH_S = 0.35
 _SHAPES = {"press": "▼", "release": "▲", "wait": "■", "tick": "·", "lead": "·"}
-_HINT = "q, Esc or Ctrl-C: STOP"
 
 
 class Sounds(Protocol):
@@ -58,7 +59,9 @@ class CoachLines:
         if not cue.text:
             return
         at_s = cue.at_s - self._coach.session.began_s
-        word = {"now": "NOW  ", "beat": "     ", "state": ""}.get(cue.kind, "     ")
+        now = self._told(COACH_WORDS["now"])
+        blank = " " * len(f"{now}  ")
+        word = {"now": f"{now}  ", "state": ""}.get(cue.kind, blank)
         shape = _SHAPES.get(cue.tone, " ") if cue.kind in ("now", "beat") else " "
         self._say(f"{at_s:7.1f} s  {shape} {word}{self._told(cue.text)}")
 
@@ -144,22 +147,31 @@ class CoachScreen:
         if status:
             lines.append(Text(f"  {status}"))
         words = self._told(cue.text) if cue is not None and cue.text else ""
-        lines += [Text(f"  {words}", style="italic"), Text(), Text(f"  {_HINT}", style="dim")]
+        lines += [
+            Text(f"  {words}", style="italic"),
+            Text(),
+            Text(f"  {self._told(FIXED['hint'])}", style="dim"),
+        ]
         return Group(*lines)
 
     def _head(self, progress: Progress) -> Text:
-        title = self._coach.session.procedure.title if self._coach else ""
-        place = f"step {progress.place} of {progress.of}" if progress.place else "get ready"
+        title = self._told(self._coach.session.procedure.title) if self._coach else ""
+        place = self._say("ready")
+        if progress.place:
+            place = self._say("place", n=progress.place, of=progress.of)
         return Text(f"{title}: {place}, {progress.total_s:.0f} s", style="bold", no_wrap=True)
 
-    @staticmethod
-    def _number(progress: Progress, cue: Cue | None, fresh: bool) -> str:
+    def _say(self, name: str, **filled: object) -> str:
+        """One of the fixed words."""
+        return self._told(FIXED[name]).format(**filled)
+
+    def _number(self, progress: Progress, cue: Cue | None, fresh: bool) -> str:
         if progress.phase in ("lost", "stopped", "void"):
-            return "STOP"
+            return self._told(COACH_WORDS["stop"])
         if progress.phase == "done":
             return "0"
         if fresh and cue is not None and cue.kind == "now" and cue.edge >= 0:
-            return "NOW"
+            return self._told(COACH_WORDS["now"])
         if fresh and cue is not None and cue.kind == "beat" and cue.text:
             return cue.text
         left = progress.elapsed_s if progress.awaits else progress.next_in_s
@@ -172,24 +184,27 @@ class CoachScreen:
     def _now(self, progress: Progress) -> Text:
         step = progress.step
         if step is None:
-            return Text("  Hand on the key, foot by the pedal.", style="bold")
-        call = "Call: " if self._caller else ""
-        text = f"  {_SHAPES.get(step.tone, '■')} {call}{self._told(step.say).upper()}"
-        more = f"   {step.show}" if step.show else ""
-        caution = f"   ! {step.caution}" if step.caution else ""
+            return Text(f"  {self._say('hand')}", style="bold")
+        what = self._told(step.say).upper()
+        what = self._say("call", what=what) if self._caller else what
+        text = f"  {_SHAPES.get(step.tone, '■')} {what}"
+        more = f"   {self._told(step.show)}" if step.show else ""
+        caution = f"   ! {self._told(step.caution)}" if step.caution else ""
         return Text(text, style="bold").append(Text(more + caution, style="not bold"))
 
     def _next(self, progress: Progress) -> Text:
         if progress.awaits:
-            return Text(
-                f"  Until {self._told(progress.awaits)}: press any key when it does; "
-                f"{seconds_words(max(progress.left_s, 0.0))} at most."
-            )
-        listens = f" Any key when {self._told(progress.listens)}." if progress.listens else ""
+            event, time = self._told(progress.awaits), seconds_words(max(progress.left_s, 0.0))
+            return Text(f"  {self._say('until', event=event, time=time)}")
+        listens = ""
+        if progress.listens:
+            listens = f" {self._say('listens', event=self._told(progress.listens))}"
         if progress.next_say:
-            following = f"  Next: {self._told(progress.next_say)}, in {progress.next_in_s:.0f} s."
-            return Text(following + listens)
-        return Text(f"  Then it is done.{listens}" if progress.phase == "running" else "")
+            what = self._told(progress.next_say)
+            following = self._say("next", what=what, count=f"{progress.next_in_s:.0f}")
+            return Text(f"  {following}{listens}")
+        then = f"  {self._say('then_done')}{listens}"
+        return Text(then if progress.phase == "running" else "")
 
 
 def _bar(progress: Progress, width: int) -> Text:

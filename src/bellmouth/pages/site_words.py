@@ -7,9 +7,12 @@ from importlib.resources import files
 from bellmouth.learning.cues import PHRASES
 from bellmouth.learning.packs import packs
 from bellmouth.learning.procedure import WORK, Procedure
+from bellmouth.learning.reasons import DONE_WRONG, REASONS
 from bellmouth.pages.attempt_words import ADVICE, AWAY, ENDED, INTERRUPTED, KEY_AGAIN, SPOILED
+from bellmouth.pages.coach_terminal_words import TERMINAL_WORDS
 from bellmouth.pages.coach_words import COACH_WORDS, LIVE_WORDS
 from bellmouth.pages.words import SAFETY
+from bellmouth.practice.desk import KEYS
 
 __all__ = ["site_texts"]
 
@@ -29,7 +32,11 @@ def site_texts() -> Iterator[tuple[str, str]]:
     for template in sorted(folder.iterdir(), key=lambda one: one.name):
         for text in _CALLED.findall(template.read_text(encoding="utf-8")):
             yield f"site/{template.name}", text
-    for source, words in (("coach", COACH_WORDS), ("live", LIVE_WORDS), ("cues", PHRASES)):
+    tables = (
+        ("coach", COACH_WORDS), ("live", LIVE_WORDS), ("cues", PHRASES),
+        ("terminal", TERMINAL_WORDS), ("reasons", REASONS), ("reasons", DONE_WRONG), ("keys", KEYS),
+    )  # fmt: skip
+    for source, words in tables:
         yield from ((source, text) for text in words.values())
     yield from (("stages", text) for text in _STAGES)
     yield from (("judgement", text) for text in _JUDGED)
@@ -44,6 +51,7 @@ def site_texts() -> Iterator[tuple[str, str]]:
         yield "procedures", procedure.safe_state
         yield "procedures", procedure.source
         yield from (("procedures", text) for text in _called(procedure))
+        yield from (("procedures", text) for text in _told(procedure) if text)
 
 
 def _called(procedure: Procedure) -> Iterator[str]:
@@ -54,3 +62,14 @@ def _called(procedure: Procedure) -> Iterator[str]:
         events = (step.until.event,) if step.until else ()
         yield from (procedure.event_words(event) for event in (*events, *step.stopped_by))
     yield from (sign.what for sign in procedure.signs)
+
+
+def _told(procedure: Procedure) -> Iterator[str]:
+    """What is read of a procedure: what for, what hurts, what must stand, how each step is done."""
+    yield procedure.purpose
+    yield from (*procedure.cautions, *procedure.erases)
+    for condition in procedure.conditions:
+        yield from (condition.say, condition.mend)
+    for step in procedure.steps:
+        yield from (step.show, step.caution, step.if_missed, step.instead)
+    yield from (sign.how for sign in procedure.signs)

@@ -5,7 +5,7 @@ down. The light practice car's own learning logic says in the end whether it too
 """
 
 import threading
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 
 from bellmouth.learning.clock import Clock
@@ -73,16 +73,23 @@ class Desk:
             return "Tap the space bar, do not hold it: one tap down, one tap up."
         return ""
 
-    def status(self) -> str:
-        """Lamp, pedal and key in a line, as somebody in the car would see them."""
+    def status(self, say: Callable[[str], str] = str) -> str:
+        """Lamp, pedal and key in a line, as somebody in the car would see them.
+
+        ``say`` tells a word in another language.
+        """
         with self._lock:
             seen = self._car.seen()
-        lamp = {"off": "○ off", "on": "● on", "blinking": "◐ blinking"}[seen.lamp]
-        pedal = "▼ down" if self._down else "▲ up"
-        key = "on" if seen.key >= Key.ON else "off"
-        heard = "   the plate whirrs" if seen.plate_heard else ""
-        engine = "running" if seen.running else "stopped"
-        return f"Lamp {lamp}   pedal {pedal}   key {key}   engine {engine}{heard}"
+        shape = {"off": "○", "on": "●", "blinking": "◐"}[seen.lamp]
+        told = [
+            say("Lamp {lamp}").format(lamp=f"{shape} {say(seen.lamp)}"),
+            say("pedal {pedal}").format(
+                pedal=f"▼ {say('down')}" if self._down else f"▲ {say('up')}"
+            ),
+            say("key on") if seen.key >= Key.ON else say("key off"),
+            say("engine running") if seen.running else say("engine stopped"),
+        ]
+        return "   ".join([*told, *([say("the plate whirrs")] if seen.plate_heard else [])])
 
     @property
     def verdicts(self) -> tuple[Verdict, ...]:

@@ -177,7 +177,7 @@ class Coached:
         lost = now.lost
         return {
             "phase": now.phase,
-            "why": self.wish.words.text(lost.why) if lost else "",
+            "why": self._told.why(lost.why) if lost else "",
             "after": self.after,
             "trouble": self.trouble,
             "see": self.see,
