@@ -59,11 +59,13 @@ class Words:
         pattern = "0." + "0" * places if places else "0"
         return format_decimal(value, format=pattern, locale=self.language)
 
+    def scale(self, unit: str) -> tuple[float, float]:
+        """Factor and offset from a metric unit to the reader's."""
+        return US[unit][1:] if self.units == "us" and unit in US else (1.0, 0.0)
+
     def scaled(self, value: float, unit: str) -> float:
         """A metric value in the reader's units, for a picture or a table."""
-        if self.units == "metric" or unit not in US:
-            return value
-        _, factor, offset = US[unit]
+        factor, offset = self.scale(unit)
         return value * factor + offset
 
     def say(self, phrase: Phrase) -> str:

@@ -44,7 +44,7 @@ class Told:
             if english.startswith(before) and english.endswith(after):
                 count = english[len(before) : len(english) - len(after)]
                 return self.words.text(PHRASES[key]).format(count=count)
-        return self.words.text(english)
+        return self.words.told(english)
 
     def called(self) -> dict[str, str]:
         """Everything that can be spoken in an attempt: as the cue has it, and as it is told."""

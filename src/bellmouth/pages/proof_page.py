@@ -135,9 +135,7 @@ def _charts(proof: Proof, speak: Words) -> tuple[Chart, ...]:
     points = tuple(
         replace(
             one,
-            airflow_g_s=None
-            if one.airflow_g_s is None
-            else speak.scaled(one.airflow_g_s, "g/s"),
+            airflow_g_s=None if one.airflow_g_s is None else speak.scaled(one.airflow_g_s, "g/s"),
         )
         for one in proof.points
     )

@@ -34,8 +34,8 @@ _UNIT = re.compile(r"\b(?:mm2|degC|rpm)\b")
 _ALONE = re.compile(r"mm²|mm2|mm|kPa|g/s|degC|km/h|km|rpm|ms|min|MB")
 _COUNTED = re.compile(r"([+\-−]?\d[\d.,]*(?:\s%)?\s)(.+)", re.DOTALL)
 _FILE = re.compile(r"[^,:;()]*\.(csv|gz|parquet|toml|mf4|log|asc|blf|trc|json)", re.IGNORECASE)
-# As a program writes it: engine_speed.
-_NAME = re.compile(r"[a-z][a-z0-9]*(_[a-z0-9]+)+")
+# As a program or a file writes it: engine_speed, mass_air_flow [g/s].
+_NAME = re.compile(r"[a-z][a-z0-9]*(_[a-z0-9]+)+( \[[^\]]*\])?|\w+ \[[^\]]*\]")
 _QUOTED = re.compile(r'"[^"]*"|\[[^\]]*\]')
 _DEEPEST = 9
 # A longer text is somebody's, not ours; reading it would take its time.
@@ -46,7 +46,7 @@ _JOINTS = tuple(
     re.compile(pattern)
     for pattern in (
         r"(\n+)", r"(\s·\s)", r"(;\s)", r"(:\s)", r"(,\s)",
-        r"(\s?[()])", r"(\s\+\s)", r"(\s)",
+        r"(\s?[()])", r"(\s\+\s|(?<=[a-z])\+(?=[a-z]))", r"(\s)",
     )
 )  # fmt: skip
 _SENTENCES = re.compile(r"(?<=[.?!)])\s+(?=[A-Z\d\"(+])")
@@ -114,14 +114,13 @@ class Recogniser:
             return _Reading(0, 0, "")
         if (exact := self._exact(bare)) is not None:
             return _Reading(0, 1, exact)
-        if _MEASURE.fullmatch(bare) or _ALONE.fullmatch(bare):
+        if _MEASURE.fullmatch(bare):
             return _Reading(0, 1, self._figures(bare))
+        if _ALONE.fullmatch(bare):
+            return _Reading(0, 1, bare)
         kept = _Reading(len(_WORD.findall(bare)), 1, f"{DATA_BEGINS}{bare}{DATA_ENDS}")
-        if _FILE.fullmatch(bare):
+        if _FILE.fullmatch(bare) or _NAME.fullmatch(bare):
             return _Reading(0, 1, kept.said)
-        if _NAME.fullmatch(bare):
-            words = self._texts.get(bare.replace("_", " "))
-            return _Reading(0, 1, kept.said if words is None else words)
         if depth >= _DEEPEST or len(bare) > _LONGEST:
             return kept
         best = kept
@@ -148,9 +147,7 @@ class Recogniser:
             if (found := _pattern(shape.pieces).fullmatch(text)) is None:
                 continue
             filled = [self._read(one, depth + 1) for one in found.groups()]
-            words = {
-                place: one.said for place, one in zip(shape.places, filled, strict=True)
-            }
+            words = {place: one.said for place, one in zip(shape.places, filled, strict=True)}
             reading = _Reading(
                 sum(one.unknown for one in filled),
                 1 + sum(one.pieces for one in filled),
@@ -163,7 +160,7 @@ class Recogniser:
     def _by_sentences(self, text: str, depth: int) -> Iterator[_Reading]:
         """Sentence by sentence, where several may be one shape: the best way to part them."""
         cuts = [0, *(found.end() for found in _SENTENCES.finditer(text)), len(text)]
-        if len(cuts) < 3:  # noqa: PLR2004 - a start and an end: one sentence
+        if len(cuts) < 3:
             return
         best: list[_Reading] = [_Reading(0, 0, "")]
         for end in range(1, len(cuts)):
@@ -234,7 +231,7 @@ def _shapes(texts: Mapping[str, str]) -> Iterator[_Shape]:
         )
 
 
-@functools.lru_cache(maxsize=None)
+@functools.cache
 def _pattern(pieces: tuple[str, ...]) -> re.Pattern[str]:
     """Made when it is first wanted: most shapes never are."""
     return re.compile("(.*?)".join(map(re.escape, pieces)), re.DOTALL)

@@ -315,7 +315,7 @@ def _recording_rows(recording: Recording, speak: Words) -> dict[str, str]:
         say("file"): recording.source,
         say("length"): f"{max(ends, default=0.0):.0f} s",
         say("samples"): say(f"{recording.samples_per_s:.1f} a second in all"),
-        say("parameters"): ", ".join(map(say, recording.series)),
+        say("parameters"): ", ".join(say(name.replace("_", " ")) for name in recording.series),
     }
     if recording.unmapped:
         rows[say("columns not used")] = ", ".join(recording.unmapped)

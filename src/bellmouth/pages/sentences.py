@@ -22,42 +22,30 @@ from bellmouth.j1979.parameters import names
 
 __all__ = ["parameter_shape", "sentences", "shapes"]
 
-#: Modules whose sentences can reach a page, by room. The others speak in the terminal alone, or
-#: to whoever writes a program.
-_SPOKEN = {
-    "finding": (
-        "checks", "disagree", "explain", "family", "find", "needs", "priors", "prove", "result",
-        "suitable", "telling", "verdict",
-    ),
-    "recording": (
-        "clock", "csv_rows", "csv_text", "export", "frames", "header", "mdf_rows", "parquet_rows",
-        "quality", "readers", "screen", "traffic", "units",
-    ),
-    "car": ("complaint", "reader"),
-    "bus": (
-        "asking", "can_link", "capture", "client", "detect", "guide", "journal", "kline",
-        "kline_wire", "lost", "opened", "opening", "readiness", "serial_line", "trouble", "wire",
-    ),
+#: Rooms whose sentences can reach a page, without the modules that speak in the terminal alone, or
+#: to whoever writes a program, a procedure or a table of rules.
+_ROOMS = {
+    "finding": (),
+    "recording": (),
+    "car": (),
+    "bus": ("clearing", "habits", "opened", "recorded_monitors"),
     "book": (
-        "entries", "files", "forecast", "judging", "known", "photos", "recordings", "rules",
-        "store", "trouble", "visits",
+        "alike", "archive", "archive_reading", "care", "comebacks", "family_growth", "masking",
+        "opening", "places", "readers", "reasons", "shares", "versions",
     ),
     "learning": (
-        "awaiting", "coach", "conditions", "consequence", "follow", "ignition", "judge", "marks",
-        "pedal", "pedal_checks", "plan",
+        "attempts", "call_script", "condition_reader", "consistency", "packs", "procedure_reader",
+        "toml_table",
     ),
-    "fleet": ("inputs", "survey"),
-    "pages": (
-        "charts", "forecast_chart", "proof_charts", "proof_page", "proof_words", "report",
-        "survey_charts", "survey_page", "survey_screen", "words",
-    ),
-    "pages/site": (
-        "app", "coached", "flow", "garage", "growth", "guard", "pairing", "seats", "surveyed",
-        "uploads", "view_book", "view_cars", "view_coach", "view_codes", "view_finding",
-        "view_keeping", "view_learning", "view_live_coach", "view_pair", "view_record",
-        "view_survey",
-    ),
+    "fleet": ("family", "family_files", "parts"),
+    "pages/site": ("assets", "once"),
 }  # fmt: skip
+#: What the pages themselves say; the rest of their room draws on the terminal or holds texts that
+#: are in the catalogue already.
+_PAGES = (
+    "charts", "forecast_chart", "proof_charts", "proof_page", "proof_words", "report",
+    "survey_charts", "survey_page", "survey_screen", "words",
+)  # fmt: skip
 #: Data files with sentences in them.
 _DATA = (
     "finding/checks.toml", "bus/guide.toml", "bus/readiness.toml", "recording/needs.toml",
@@ -89,7 +77,7 @@ _WORDS = (
 _TWO_WORDS = re.compile(r"[A-Za-z]{2,}[,;:.]?\)? (\(?[A-Za-z]{2,}|\{)|\} [a-z]{2,}")
 #: Written in code or for a program: SQL, markup, patterns, keys of a library, kinds of a file.
 _NO_WORDS = re.compile(
-    r"[\\<>\n]|^(upper |lower |offset |outside )|^#|application/|attachment|^\w+\["
+    r"[\\<>\n]|^(upper |lower |offset |outside )|^#|^-|^(gone|still) and new$|^target load$|application/|attachment|^\w+\["
 )
 _PLACES = re.compile(r"\{\w*\}")
 
@@ -97,10 +85,9 @@ _PLACES = re.compile(r"\{\w*\}")
 def sentences() -> Iterator[tuple[str, str]]:
     """Pairs of where a sentence is written and its shape."""
     root = files("bellmouth")
-    for room, modules in _SPOKEN.items():
-        for name in modules:
-            source = root.joinpath(room, f"{name}.py").read_text(encoding="utf-8")
-            yield from ((f"{room}/{name}.py", shape) for shape in shapes(source))
+    for path in _modules(root):
+        source = root.joinpath(path).read_text(encoding="utf-8")
+        yield from ((path, shape) for shape in shapes(source))
     for path in _DATA:
         yield from ((path, text) for text in _data(root.joinpath(path)))
     for entry in sorted(root.joinpath("learning/packs").iterdir(), key=lambda one: one.name):
@@ -115,6 +102,14 @@ def sentences() -> Iterator[tuple[str, str]]:
     for name in names():
         if not name.startswith("supported_parameters"):
             yield "j1979/parameters.csv", parameter_shape(name)
+
+
+def _modules(root: Traversable) -> Iterator[str]:
+    for room, silent in _ROOMS.items():
+        for name in sorted(one.name for one in root.joinpath(room).iterdir()):
+            if name.endswith(".py") and name.removesuffix(".py") not in {"__init__", *silent}:
+                yield f"{room}/{name}"
+    yield from (f"pages/{name}.py" for name in _PAGES)
 
 
 def parameter_shape(name: str) -> str:
@@ -196,7 +191,8 @@ class _Finder(ast.NodeVisitor):
             text = text.replace("{", "{{").replace("}", "}}")
         self.found.append(text.strip(" "))
 
-    visit_Constant = visit_JoinedStr = visit_BinOp = _take
+    # The visitor's names are the syntax tree's.
+    visit_Constant = visit_JoinedStr = visit_BinOp = _take  # noqa: N815
 
 
 def _is_said(text: str, *, inside: bool) -> bool:

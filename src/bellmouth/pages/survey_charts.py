@@ -63,8 +63,7 @@ def sizes(table: pl.DataFrame) -> str | None:
             widths=0.55, medianprops={"color": COLOURS[1], "linewidth": 2},
         )  # fmt: skip
         names = [
-            f"{name}\nmedian {np.median(v):.3g} {units[name]}".rstrip()
-            for name, v in found.items()
+            f"{name}\nmedian {np.median(v):.3g} {units[name]}".rstrip() for name, v in found.items()
         ]
         axes.set_yticks(range(1, len(names) + 1), names)
         axes.set_xlabel("Size over the median")

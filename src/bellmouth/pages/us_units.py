@@ -124,4 +124,3 @@ def _written(number: str, unit: str, language: str, places: int, *, whole: bool)
     pattern = "#,##0." + "0" * places if places else "#,##0"
     told = str(format_decimal(value, format=pattern, locale=language))
     return f"+{told}" if number.startswith("+") and not told.startswith("-") else told
-

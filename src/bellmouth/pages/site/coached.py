@@ -177,9 +177,9 @@ class Coached:
         lost = now.lost
         return {
             "phase": now.phase,
-            "why": self.wish.words.text(lost.why) if lost else "",
+            "why": self.wish.words.told(lost.why) if lost else "",
             "after": self.after,
-            "trouble": self.trouble,
+            "trouble": self.wish.words.told(self.trouble),
             "see": self.see,
             "progress": {
                 "step": now.step.name if now.step else "",

@@ -8,6 +8,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse
 
 from bellmouth import __version__
+from bellmouth.j1979.parameters import names, unit_of
 from bellmouth.learning.packs import packs
 from bellmouth.pages.card_catalogue import LANGUAGES
 from bellmouth.pages.card_words import Units, Words
@@ -56,13 +57,24 @@ def page(
         titles = {one.name: one.title for one in packs()}
         return "; ".join(speak.told(titles.get(one, one.replace("-", " "))) for one in names)
 
+    def parameters() -> str:
+        """Every reading's name and unit, and the scale and offset from its metric unit to it."""
+        return json.dumps({
+            name: (
+                speak.told(name.replace("_", " ")), speak.unit(unit_of(name)),
+                *speak.scale(unit_of(name)),
+            )
+            for name in names()
+        })  # fmt: skip
+
     def translated(words: Mapping[str, str]) -> str:
         return json.dumps({name: speak.told(word) for name, word in words.items()})
 
     whole = {
         **said(speak), "version": __version__, "safety": SAFETY, "path": request.url.path,
         "language": speak.language, "distance": distance, "translated": translated,
-        "procedures": procedures, "most_bytes": request.app.state.settings.most_bytes,
+        "procedures": procedures, "parameters": parameters,
+        "most_bytes": request.app.state.settings.most_bytes,
         "in_units": in_units, **told,
     }  # fmt: skip
     html = _templates.get_template(f"site/{template}").render(whole)
