@@ -220,4 +220,4 @@ def _too_many(number: int, rules: Rules, needed: list[str]) -> str:
 
 
 def _counted(number: int) -> str:
-    return f"{number} monitor{'' if number == 1 else 's'} incomplete"
+    return f"{number} monitor incomplete" if number == 1 else f"{number} monitors incomplete"

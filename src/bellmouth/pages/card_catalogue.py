@@ -12,12 +12,19 @@ import tomllib
 from collections.abc import Mapping
 from gettext import GNUTranslations, NullTranslations
 from importlib.resources import files
+from typing import TYPE_CHECKING
 
+from bellmouth.pages.sentences import sentences
 from bellmouth.pages.site_words import site_texts
 from bellmouth.work.content import content_texts
 from bellmouth.work.learning_rows import learning_texts
 
-__all__ = ["LANGUAGES", "default_language", "labels", "messages", "translations"]
+if TYPE_CHECKING:
+    from babel.messages.catalog import Catalog
+
+__all__ = [
+    "LANGUAGES", "catalogue", "default_language", "labels", "messages", "translations",
+]  # fmt: skip
 
 #: Languages that are complete. English is the language of the keys.
 LANGUAGES = ("en", "de")
@@ -56,6 +63,7 @@ def messages() -> dict[str, list[str]]:
         *content_texts(),
         *learning_texts(),
         *site_texts(),
+        *sentences(),
         *(("causes", text) for text in _CAUSES),
         *(("complaints", text) for text in _COMPLAINTS),
     ]
@@ -80,11 +88,25 @@ def translations(language: str) -> NullTranslations:
     if language == "en":
         return NullTranslations()
     from babel.messages.mofile import write_mo  # noqa: PLC0415 - English needs neither
-    from babel.messages.pofile import read_po  # noqa: PLC0415
 
-    path = files(__package__) / "locale" / language / "LC_MESSAGES" / "bellmouth.po"
     compiled = io.BytesIO()
-    with path.open("rb") as text:
-        write_mo(compiled, read_po(text, locale=language))
+    write_mo(compiled, _held(language))
     compiled.seek(0)
     return GNUTranslations(compiled)
+
+
+@functools.cache
+def catalogue(language: str) -> Mapping[str, str]:
+    """Every English text of the catalogue with its translation; English is the keys themselves."""
+    if language == "en":
+        return {english: english for english in catalogue(LANGUAGES[1])}
+    return {str(one.id): str(one.string or one.id) for one in _held(language) if one.id}
+
+
+@functools.cache
+def _held(language: str) -> "Catalog":
+    from babel.messages.pofile import read_po  # noqa: PLC0415 - English needs none
+
+    path = files(__package__) / "locale" / language / "LC_MESSAGES" / "bellmouth.po"
+    with path.open("rb") as text:
+        return read_po(text, locale=language)

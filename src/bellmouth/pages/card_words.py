@@ -1,5 +1,9 @@
-"""A card's words in one language and one set of units: phrases, labels, numbers, quantities."""
+"""Words in one language and one set of units: phrases, labels, numbers, quantities, and the
+sentences of the rooms below."""
 
+import functools
+import math
+import re
 from dataclasses import dataclass
 from typing import Literal
 
@@ -8,6 +12,8 @@ from babel.numbers import format_decimal, format_percent
 
 from bellmouth.finding.result import Size
 from bellmouth.pages.card_catalogue import labels, translations
+from bellmouth.pages.recognised import DATA_BEGINS, DATA_ENDS, recogniser
+from bellmouth.pages.us_units import SHOWN, UNITS_BY_LANGUAGE, US, in_us
 from bellmouth.work.phrases import Phrase, Quantity, Value
 
 __all__ = ["Units", "Words"]
@@ -15,19 +21,6 @@ __all__ = ["Units", "Words"]
 Units = Literal["metric", "us"]
 _SPACE = "\u00a0"  # a number and its unit stay on one line
 
-# Metric unit -> (US unit, factor, offset): US = metric x factor + offset.
-_US = {
-    "degC": ("degF", 1.8, 32.0),
-    "km": ("mi", 1 / 1.609344, 0.0),
-    "km/h": ("mph", 1 / 1.609344, 0.0),
-    "mm": ("in", 1 / 25.4, 0.0),
-    "mm2": ("in2", 1 / 645.16, 0.0),
-    "kPa": ("psi", 1 / 6.894757, 0.0),
-    "g/s": ("lb/min", 60 / 453.59237, 0.0),
-}
-_SHOWN = {"degC": "°C", "degF": "°F", "mm2": "mm²", "in2": "in²", "ratio": "×"}
-# Units are written alike in both languages but for these.
-_BY_LANGUAGE = {"de": {"rpm": "1/min"}}
 _PLACES = {"in": 3, "in2": 4, "ratio": 2, "L": 1, "lb/min": 2, "psi": 1, "V": 1, "mm": 1, "mm2": 1}
 _ROUND = {"mi": 10.0}
 
@@ -47,6 +40,33 @@ class Words:
     def text(self, english: str) -> str:
         """A text in the language; itself where the catalogue does not hold it."""
         return translations(self.language).gettext(english) if english else ""
+
+    def told(self, english: str) -> str:
+        """A text of the rooms below in the language and the units, whatever is filled in in it.
+
+        Names and what else is no word of ours stay as they are.
+        """
+        if not english or (self.language == "en" and self.units == "metric"):
+            return english
+        return _told(english, self.language, self.units)
+
+    def figure(self, value: float | None, unit: str = "", places: int = 1) -> str:
+        """A figure of a table whose head names the unit, to as many digits as it is known."""
+        if value is None or value != value:  # noqa: PLR0124 - unknown or not a number
+            return "–"
+        if self.units == "us" and unit in US:
+            value, places = self.scaled(value, unit), _us_places(places, unit)
+        pattern = "0." + "0" * places if places else "0"
+        return format_decimal(value, format=pattern, locale=self.language)
+
+    def scale(self, unit: str) -> tuple[float, float]:
+        """Factor and offset from a metric unit to the reader's."""
+        return US[unit][1:] if self.units == "us" and unit in US else (1.0, 0.0)
+
+    def scaled(self, value: float, unit: str) -> float:
+        """A metric value in the reader's units, for a picture or a table."""
+        factor, offset = self.scale(unit)
+        return value * factor + offset
 
     def say(self, phrase: Phrase) -> str:
         """A phrase, its quantities written out."""
@@ -76,9 +96,9 @@ class Words:
 
     def unit(self, unit: str) -> str:
         """The unit in which a metric one is shown."""
-        if self.units == "us" and unit in _US:
-            unit = _US[unit][0]
-        return _BY_LANGUAGE.get(self.language, {}).get(unit, _SHOWN.get(unit, unit))
+        if self.units == "us" and unit in US:
+            unit = US[unit][0]
+        return UNITS_BY_LANGUAGE.get(self.language, {}).get(unit, SHOWN.get(unit, unit))
 
     def quantity(self, quantity: Quantity) -> str:
         """A quantity or range with its unit, converted where US units are wanted."""
@@ -93,9 +113,26 @@ class Words:
         return self.label("size", value=value, low=low, high=high)
 
     def _converted(self, value: float, unit: str) -> str:
-        if self.units == "us" and unit in _US:
-            unit, factor, offset = _US[unit]
+        if self.units == "us" and unit in US:
+            unit, factor, offset = US[unit]
             value = value * factor + offset
         if unit in _ROUND:
             value = _ROUND[unit] * round(value / _ROUND[unit])
         return self.number(value, _PLACES.get(unit, 0 if abs(value) >= 10 else 1))
+
+
+def _us_places(places: int, unit: str) -> int:
+    """Decimal places in US units for those of the metric one."""
+    return max(0, places + math.ceil(-math.log10(US[unit][1]) - 0.1))
+
+
+@functools.lru_cache(maxsize=4096)
+def _told(english: str, language: str, units: Units) -> str:
+    said = recogniser(language).say(english)
+    if units == "us":
+        # What is somebody's data is not ours to convert.
+        pieces = re.split(f"({DATA_BEGINS}.*?{DATA_ENDS})", said, flags=re.DOTALL)
+        said = "".join(
+            piece if piece.startswith(DATA_BEGINS) else in_us(piece, language) for piece in pieces
+        )
+    return said.replace(DATA_BEGINS, "").replace(DATA_ENDS, "")

@@ -56,7 +56,7 @@ class Told:
         """Why an attempt is lost or void; itself where nobody knows the sentence."""
         found = understood(english)
         if found is None:
-            return self.words.text(english)
+            return self.words.told(english)
         template, filled = found
         told = {name: self._filled(text) for name, text in filled.items()}
         return self.words.text(template).format(**told).strip()

@@ -2,16 +2,29 @@
 
 import io
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from contextvars import ContextVar
 from typing import Any
 
 import matplotlib as mpl
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
-from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter, NullLocator
+from matplotlib.text import Text
+from matplotlib.ticker import (
+    FixedFormatter,
+    FuncFormatter,
+    LogLocator,
+    NullFormatter,
+    NullLocator,
+)
 
-__all__ = ["COLOURS", "DASHES", "INK", "SOFT", "below", "log_axis", "svg"]
+from bellmouth.pages.card_words import Words
+
+__all__ = [
+    "COLOURS", "DASHES", "INK", "SOFT", "below", "drawn_in", "log_axis", "say_words", "svg",
+]  # fmt: skip
 
 # Stand-ins that no drawing library picks by itself; each becomes a CSS variable of the page.
 INK, SOFT, _GRID, _PAPER = "#010101", "#020202", "#030303", "#040404"
@@ -50,12 +63,42 @@ _STYLE: Mapping[Any, Any] = {
 }
 
 
+Say = Callable[[str], str]
+_say: ContextVar[Say] = ContextVar("say", default=str)
+
+
+@contextmanager
+def drawn_in(speak: Words) -> Iterator[None]:
+    """Within it, every text of a picture is in the reader's language and units."""
+    token = _say.set(speak.told if speak != Words() else str)
+    try:
+        yield
+    finally:
+        _say.reset(token)
+
+
+def say_words(figure: Figure, say: Say) -> set[str]:
+    """Put every word of a figure into the reader's, before it is laid out; returns them."""
+    for axes in figure.axes:
+        for axis in (axes.xaxis, axes.yaxis):
+            formatter = axis.get_major_formatter()
+            if isinstance(formatter, FixedFormatter):
+                axis.set_ticks(axis.get_ticklocs(), [say(one) for one in formatter.seq])
+    told = {str(one.get_text()) for one in figure.findobj(Text)} - {""}
+    said = {one: say(one) for one in told}
+    for one in figure.findobj(Text):
+        one.set_text(said.get(one.get_text(), one.get_text()))
+    return set(said.values())
+
+
 def svg(name: str, alt: str, height: float, draw: Callable[[Axes], None]) -> str:
     """Draw on fresh axes and return inline SVG with page colours and ids that stay unique."""
     with mpl.rc_context({**_STYLE, "svg.hashsalt": name}):
         figure = Figure(figsize=(4.3, height), layout="constrained")
         FigureCanvasSVG(figure)
         draw(figure.add_subplot())
+        say = _say.get()
+        done = say_words(figure, say) if say is not str else None
         buffer = io.StringIO()
         figure.savefig(buffer, format="svg", transparent=True, metadata={"Date": None})
     text = buffer.getvalue()
@@ -70,10 +113,21 @@ def svg(name: str, alt: str, height: float, draw: Callable[[Axes], None]) -> str
     # The page sets the width; a fixed one would not shrink on a telephone.
     text = re.sub(r'(<svg) width="[^"]*" height="[^"]*"|(<svg)', r"\1\2", text, count=1)
     text = re.sub(r' (?:width|height)="[\d.]+pt"', "", text, count=2)
-    title = f"<title>{_escape(alt)}</title>"
+    if done is not None:
+        text = _TEXT.sub(lambda found: _figured(found, say, done), text)
+    title = f"<title>{_escape(say(alt))}</title>"
     return re.sub(r"(<svg[^>]*>)", rf"\1{title}", text, count=1).replace(
         "<svg", '<svg role="img"', 1
     )
+
+
+_TEXT = re.compile(r"(<text[^>]*>)([^<]+)(</text>)")
+
+
+def _figured(found: re.Match[str], say: Say, done: set[str]) -> str:
+    """A tick's figure, which is only written when the picture is; words are told already."""
+    figure = found[2].strip().replace("&#8722;", "−")
+    return found[0] if figure in done else f"{found[1]}{_escape(say(figure))}{found[3]}"
 
 
 def _escape(text: str) -> str:

@@ -13,12 +13,15 @@ from matplotlib.ticker import FuncFormatter
 
 from bellmouth.book.forecast import Forecast
 from bellmouth.errors import BookError
+from bellmouth.pages.card_words import Words
+from bellmouth.pages.drawing import say_words
 
 __all__ = ["chart", "write_chart"]
 
 _CANVASES = {"svg": FigureCanvasSVG, "png": FigureCanvasAgg, "pdf": FigureCanvasPdf}
 _INK, _BAND, _LEVEL = "#1f2933", "#1f6f8b", "#b3541e"
 _Z90 = 1.645
+_ENGLISH = Words()
 
 
 def write_chart(found: Forecast, path: Path) -> None:
@@ -35,13 +38,15 @@ def write_chart(found: Forecast, path: Path) -> None:
     path.write_bytes(chart(found, form))
 
 
-def chart(found: Forecast, form: str = "svg") -> bytes:
+def chart(found: Forecast, form: str = "svg", speak: Words = _ENGLISH) -> bytes:
     """The picture in a format: bands that hold one in two and nine in ten, the readings with
     their 90 % intervals, the level, and where the inspection is."""
     with mpl.rc_context({"svg.hashsalt": "forecast", "svg.fonttype": "none", "font.size": 10}):
         figure = Figure(figsize=(7.0, 4.0), layout="constrained")
         _CANVASES[form](figure)
-        _draw(figure.add_subplot(), found)
+        _draw(figure.add_subplot(), found, speak)
+        if speak != _ENGLISH:
+            say_words(figure, speak.told)
         buffer = io.BytesIO()
         # A date in the file would make two pictures of one forecast differ.
         dates = {"svg": {"Date": None}, "pdf": {"CreationDate": None}, "png": {}}
@@ -49,42 +54,46 @@ def chart(found: Forecast, form: str = "svg") -> bytes:
     return buffer.getvalue()
 
 
-def _draw(axes: Axes, found: Forecast) -> None:
-    km, rows = found.curve.km, found.curve.deposit_mm2
-    low90, low50, middle, high50, high90 = (list(row) for row in zip(*rows, strict=True))
+def _draw(axes: Axes, found: Forecast, speak: Words) -> None:
+    far, size = speak.scaled(1.0, "km"), speak.scaled(1.0, "mm2")
+    km = [far * one for one in found.curve.km]
+    low90, low50, middle, high50, high90 = (
+        [size * one for one in row] for row in zip(*found.curve.deposit_mm2, strict=True)
+    )
     axes.fill_between(km, low90, high90, color=_BAND, alpha=0.18, lw=0, label="nine in ten")
     axes.fill_between(km, low50, high50, color=_BAND, alpha=0.30, lw=0, label="one in two")
     axes.plot(km, middle, color=_BAND, lw=1.6, label="forecast")
-    _draw_visits(axes, found)
-    axes.axhline(found.level_mm2, color=_LEVEL, lw=1.2, ls=(0, (5, 3)), label="worth a look")
+    _draw_visits(axes, found, far, size)
+    axes.axhline(size * found.level_mm2, color=_LEVEL, lw=1.2, ls=(0, (5, 3)), label="worth a look")
     at = found.inspect_at_km
     axes.errorbar(
-        [at.value], [found.level_mm2], xerr=[[at.value - at.low90], [at.high90 - at.value]],
+        [far * at.value], [size * found.level_mm2],
+        xerr=[[far * (at.value - at.low90)], [far * (at.high90 - at.value)]],
         fmt="D", color=_LEVEL, ms=6, capsize=4, lw=1.2, label="inspect",
     )  # fmt: skip
     axes.set_title(f"{found.name}: when to inspect the throttle plate", loc="left", fontsize=11)
     axes.set_xlabel("odometer [thousand km]")
     axes.set_ylabel("deposit [mm²]")
     axes.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value / 1000:.0f}"))
-    axes.set_ylim(bottom=0.0, top=max(1.6 * found.level_mm2, *(_tops(found))))
+    axes.set_ylim(bottom=0.0, top=size * max(1.6 * found.level_mm2, *_tops(found)))
     axes.spines[["top", "right"]].set_visible(False)
     axes.legend(frameon=False, fontsize=8.5, loc="upper left")
 
 
-def _draw_visits(axes: Axes, found: Forecast) -> None:
+def _draw_visits(axes: Axes, found: Forecast, far: float, size: float) -> None:
     read = [visit for visit in found.car.visits if visit.deposit is not None]
     if read:
-        values = [visit.deposit.value for visit in read if visit.deposit]
-        errors = [_Z90 * visit.deposit.standard_error for visit in read if visit.deposit]
+        values = [size * visit.deposit.value for visit in read if visit.deposit]
+        errors = [size * _Z90 * visit.deposit.standard_error for visit in read if visit.deposit]
         axes.errorbar(
-            [visit.km for visit in read], values, yerr=errors,
+            [far * visit.km for visit in read], values, yerr=errors,
             fmt="o", color=_INK, ms=4.5, capsize=3, lw=1.0, label="findings",
         )  # fmt: skip
     for visit in found.car.visits:
         if visit.cleaned:
-            axes.axvline(visit.km, color=_INK, lw=0.8, ls=":")
+            axes.axvline(far * visit.km, color=_INK, lw=0.8, ls=":")
             axes.annotate(
-                "cleaned", (visit.km, 0.0), xytext=(3, 4), textcoords="offset points",
+                "cleaned", (far * visit.km, 0.0), xytext=(3, 4), textcoords="offset points",
                 fontsize=8, rotation=90, color=_INK,
             )  # fmt: skip
 

@@ -1,15 +1,19 @@
 """A proof as one self-contained page: the verdict, what changed, pictures before over after."""
 
-from dataclasses import dataclass, fields
+from collections.abc import Callable
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
 
 from markupsafe import Markup
 
 from bellmouth import __version__
 from bellmouth.car.description import Car
-from bellmouth.finding.proof_result import Need, PairPoint, Proof
+from bellmouth.finding.proof_result import Change, Need, PairPoint, Proof
 from bellmouth.finding.result import Size
 from bellmouth.pages import proof_charts
+from bellmouth.pages.card_words import Words
+from bellmouth.pages.drawing import drawn_in
+from bellmouth.pages.page_templates import ENGLISH, said, template_environment
 from bellmouth.pages.proof_words import (
     change_words,
     course_words,
@@ -17,8 +21,8 @@ from bellmouth.pages.proof_words import (
     learning_words,
     proof_headline,
 )
-from bellmouth.pages.report import BarRow, Chart, template_environment
-from bellmouth.pages.words import CAUTIONS, chance, name_words
+from bellmouth.pages.report import BarRow, Chart
+from bellmouth.pages.words import CAUTIONS, chance
 from bellmouth.recording.series import Recording
 
 __all__ = ["ChangeRow", "ProofPage", "proof_page", "write_report"]
@@ -56,49 +60,62 @@ class ProofPage:
     version: str
 
 
-def proof_page(proof: Proof, before: Recording, after: Recording, car: Car) -> ProofPage:
-    """Gather what the page shows."""
-    subject = filter(None, (car.name, f"{before.source} before, {after.source} after"))
+def proof_page(
+    proof: Proof, before: Recording, after: Recording, car: Car, speak: Words = ENGLISH
+) -> ProofPage:
+    """Gather what the page shows, in the reader's language and units."""
+    say = speak.told
+    subject = filter(None, (car.name, say(f"{before.source} before, {after.source} after")))
     return ProofPage(
-        headline=proof_headline(proof),
+        headline=say(proof_headline(proof)),
         subject=" · ".join(subject),
-        verdict=proof.verdict,
+        verdict=say(proof.verdict),
         bars=tuple(
-            BarRow(name, "", chance(p), round(100 * p, 1), "")
+            BarRow(say(name), "", say(chance(p)), round(100 * p, 1), "")
             for name, p in sorted(proof.outcomes.items(), key=lambda item: -item[1])
         ),
-        changes=tuple(_change_row(proof, number) for number in range(len(proof.changes))),
-        learning=learning_words(proof),
-        leak=leak_words(proof),
-        needs=proof.needs,
+        changes=tuple(_change_row(change, say) for change in proof.changes),
+        learning=say(learning_words(proof)),
+        leak=say(leak_words(proof)),
+        needs=tuple(Need(say(one.what), say(one.why)) for one in proof.needs),
         courses=tuple(
-            (course_words(name), chance(p)) for name, p in proof.courses.items() if p >= 0.01
+            (say(course_words(name)), say(chance(p)))
+            for name, p in proof.courses.items()
+            if p >= 0.01
         ),
-        charts=_charts(proof),
-        points=proof.points,
-        warnings=proof.warnings,
-        cautions=CAUTIONS,
+        charts=_charts(proof, speak),
+        points=tuple(
+            replace(one, recording=say(one.recording), kind=say(one.kind)) for one in proof.points
+        ),
+        warnings=tuple(map(say, proof.warnings)),
+        cautions=tuple(map(say, CAUTIONS)),
         version=__version__,
     )
 
 
-def write_report(path: Path, proof: Proof, before: Recording, after: Recording, car: Car) -> None:
-    """Write the page as one HTML file.
+def write_report(
+    path: Path,
+    proof: Proof,
+    before: Recording,
+    after: Recording,
+    car: Car,
+    speak: Words = ENGLISH,
+) -> None:
+    """Write the page as one HTML file, in the reader's language and units.
 
     Raises
     ------
     OSError
         If the file cannot be written.
     """
-    page = proof_page(proof, before, after, car)
+    page = proof_page(proof, before, after, car, speak)
     declared = {field.name: getattr(page, field.name) for field in fields(page)}
-    html = template_environment().get_template("proof.html").render(declared)
+    html = template_environment().get_template("proof.html").render(said(speak), **declared)
     path.write_text(html, encoding="utf-8")
 
 
-def _change_row(proof: Proof, number: int) -> ChangeRow:
-    change = proof.changes[number]
-    name, before, after, moved = change_words(change)
+def _change_row(change: Change, say: Callable[[str], str]) -> ChangeRow:
+    name, before, after, moved = map(say, change_words(change, with_unit=True))
     sizes = (change.before, change.after)
     nothing = 1.0 if change.change.unit == "ratio" else 0.0
     ends = [nothing, *(x for size in sizes for x in (size.low, size.high))]
@@ -111,10 +128,25 @@ def _change_row(proof: Proof, number: int) -> ChangeRow:
         )
         return low_at, at, high_at
 
-    return ChangeRow(name_words(name), before, after, moved, span(sizes[0]), span(sizes[1]))
+    return ChangeRow(name, before, after, moved, span(sizes[0]), span(sizes[1]))
 
 
-def _charts(proof: Proof) -> tuple[Chart, ...]:
+def _charts(proof: Proof, speak: Words) -> tuple[Chart, ...]:
+    points = tuple(
+        replace(
+            one,
+            airflow_g_s=None if one.airflow_g_s is None else speak.scaled(one.airflow_g_s, "g/s"),
+        )
+        for one in proof.points
+    )
+    with drawn_in(speak):
+        drawn = _drawn(replace(proof, points=points))
+    return tuple(
+        replace(one, title=speak.told(one.title), reading=speak.told(one.reading)) for one in drawn
+    )
+
+
+def _drawn(proof: Proof) -> tuple[Chart, ...]:
     # The SVG is made by our own charts from numbers and escaped names, so it may go in as it is.
     found = []
     if svg := proof_charts.trim_before_and_after(proof):

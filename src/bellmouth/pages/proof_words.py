@@ -26,25 +26,29 @@ def proof_headline(proof: Proof) -> str:
     return f"{words}: {likeliest} is likeliest ({chance(proof.probability)}), but not sure enough."
 
 
-def _size(size: Size, cause: str) -> str:
+def _size(size: Size, cause: str, unit: str) -> str:
     ratio = CAUSES[cause].unit == "ratio"
     if size.value != (1.0 if ratio else 0.0):
         return interval_words(size)
     words = "right" if ratio else "none"
     if size.low == size.high:
         return words
-    return f"{words} ({number(size.low, size.unit)} to {number(size.high, size.unit)})"
+    return f"{words} ({number(size.low, size.unit)} to {number(size.high, size.unit)}{unit})"
 
 
-def change_words(change: Change) -> tuple[str, str, str, str]:
-    """Cause, size before, size after, and what changed, each with its 90 % interval."""
+def change_words(change: Change, *, with_unit: bool = False) -> tuple[str, str, str, str]:
+    """Cause, size before, size after, and what changed, each with its 90 % interval.
+
+    ``with_unit`` gives a range round nothing its unit, too: elsewhere it stands beside.
+    """
     moved = change.change
+    unit = f" {unit_words(moved.unit)}".rstrip() if with_unit else ""
     value, low, high = (_signed(x, moved.unit) for x in (moved.value, moved.low, moved.high))
     told = f"{value} {unit_words(moved.unit)}".strip() + f" ({low} to {high})"
     return (
         name_words(change.cause),
-        _size(change.before, change.cause),
-        _size(change.after, change.cause),
+        _size(change.before, change.cause, unit),
+        _size(change.after, change.cause, unit),
         told,
     )
 

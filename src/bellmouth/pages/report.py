@@ -1,16 +1,18 @@
 """A finding as one self-contained page: pictures, tables, cautions, and nothing from a network."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
 
-from jinja2 import ChoiceLoader, Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from bellmouth import __version__
 from bellmouth.car.description import Car, Known
 from bellmouth.finding.result import Evidence, Finding, NextCheck, PicturePoint, Size
 from bellmouth.pages import charts
+from bellmouth.pages.card_words import Words
+from bellmouth.pages.drawing import drawn_in
+from bellmouth.pages.page_templates import ENGLISH, said, template_environment
 from bellmouth.pages.words import (
     CAUTIONS,
     alternatives,
@@ -22,6 +24,7 @@ from bellmouth.pages.words import (
     misfit_words,
     name_words,
     size_words,
+    unit_words,
 )
 from bellmouth.recording.series import Recording
 
@@ -98,83 +101,124 @@ class ReportPage:
     version: str
 
 
-def report_page(finding: Finding, recording: Recording, car: Car) -> ReportPage:
-    """Gather what the page shows."""
+def report_page(
+    finding: Finding, recording: Recording, car: Car, speak: Words = ENGLISH
+) -> ReportPage:
+    """Gather what the page shows, in the reader's language and units."""
+    say = speak.told
     shown, rest = chosen(finding)
     bars = [
         BarRow(
-            name_words(entry.cause),
-            cause_words(entry.cause),
-            chance(entry.probability),
+            say(name_words(entry.cause)),
+            say(cause_words(entry.cause)),
+            say(chance(entry.probability)),
             round(100 * entry.probability, 1),
-            "; ".join(interval_words(size) for size in entry.sizes.values()),
+            "; ".join(say(interval_words(size)) for size in entry.sizes.values()),
         )
         for entry in shown
     ]
     if rest:
-        bars.append(BarRow("all others", "", chance(rest), round(100 * rest, 1), ""))
+        bars.append(BarRow(say("all others"), "", say(chance(rest)), round(100 * rest, 1), ""))
     confusable = finding.causes[0].confusable_with
     return ReportPage(
-        headline=headline(finding),
+        headline=say(headline(finding)),
         subject=" · ".join(filter(None, (car.name, recording.source))),
         bars=tuple(bars),
-        confusable=alternatives(map(name_words, confusable)) if confusable else "",
-        checks=finding.next_checks,
-        cautions=CAUTIONS,
-        charts=_charts(finding),
-        points=finding.picture.points,
-        sizes=_size_rows(finding),
-        evidence=tuple(sorted(finding.evidence, key=lambda item: -abs(item.strength))),
-        misfit=misfit_words(finding.misfit),
-        excluded=(
-            *finding.excluded,
-            *(note for note in recording.notes if note not in finding.warnings),
+        confusable=say(alternatives(map(name_words, confusable))) if confusable else "",
+        checks=tuple(
+            replace(one, why=say(one.why), how=say(one.how), caution=say(one.caution))
+            for one in finding.next_checks
         ),
-        warnings=finding.warnings,
-        car=_car_rows(car),
-        recording=_recording_rows(recording),
-        prior={name_words(cause): chance(weight) for cause, weight in finding.prior.items()},
-        complaint=finding.complaint,
+        cautions=tuple(map(say, CAUTIONS)),
+        charts=_charts(finding, speak),
+        points=tuple(replace(one, kind=say(one.kind)) for one in finding.picture.points),
+        sizes=_size_rows(finding, speak),
+        evidence=tuple(
+            replace(one, what=say(one.what))
+            for one in sorted(finding.evidence, key=lambda item: -abs(item.strength))
+        ),
+        misfit=say(misfit_words(finding.misfit)),
+        excluded=(
+            *map(say, finding.excluded),
+            *(say(note) for note in recording.notes if note not in finding.warnings),
+        ),
+        warnings=tuple(map(say, finding.warnings)),
+        car=_car_rows(car, speak),
+        recording=_recording_rows(recording, speak),
+        prior={
+            say(name_words(cause)): say(chance(weight)) for cause, weight in finding.prior.items()
+        },
+        complaint=say(finding.complaint),
         version=__version__,
     )
 
 
-def write_report(path: Path, finding: Finding, recording: Recording, car: Car) -> None:
-    """Write the page as one HTML file.
+def write_report(
+    path: Path, finding: Finding, recording: Recording, car: Car, speak: Words = ENGLISH
+) -> None:
+    """Write the page as one HTML file, in the reader's language and units.
 
     Raises
     ------
     OSError
         If the file cannot be written.
     """
-    page = report_page(finding, recording, car)
+    page = report_page(finding, recording, car, speak)
     declared = {field.name: getattr(page, field.name) for field in fields(page)}
-    html = template_environment().get_template("report.html").render(declared)
+    html = template_environment().get_template("report.html").render(said(speak), **declared)
     path.write_text(html, encoding="utf-8")
-
-
-def template_environment() -> Environment:
-    """Templates of this package: everything escaped, a missing name an error."""
-    environment = Environment(
-        # The style sheet is served to the page at the car as it is, and put into these pages.
-        loader=ChoiceLoader(
-            [PackageLoader("bellmouth.pages"), PackageLoader("bellmouth.pages", "static")]
-        ),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    environment.filters["alternatives"] = alternatives
-    environment.filters["number"] = _number
-    return environment
 
 
 def _number(value: float | None, digits: int = 1) -> str:
     return "–" if value is None or value != value else f"{value:.{digits}f}"  # noqa: PLR0124
 
 
-def _charts(finding: Finding) -> tuple[Chart, ...]:
+def _charts(finding: Finding, speak: Words) -> tuple[Chart, ...]:
+    with drawn_in(speak):
+        drawn = _drawn(_in_units(finding, speak))
+    return tuple(
+        replace(
+            one,
+            title=speak.told(one.title),
+            reading=speak.told(one.reading),
+            head=tuple(map(speak.told, one.head)),
+            rows=tuple(tuple(map(speak.told, row)) for row in one.rows),
+        )
+        for one in drawn
+    )
+
+
+def _in_units(finding: Finding, speak: Words) -> Finding:
+    """The finding with its picture's airflow and pressure in the reader's units."""
+
+    def scaled(value: float | None, unit: str) -> float | None:
+        return None if value is None else speak.scaled(value, unit)
+
+    def span(triple: tuple[float, float, float] | None) -> tuple[float, float, float] | None:
+        if triple is None:
+            return None
+        value, low, high = (speak.scaled(one, "g/s") for one in triple)
+        return value, low, high
+
+    points = tuple(
+        replace(
+            one,
+            airflow_meter_g_s=scaled(one.airflow_meter_g_s, "g/s"),
+            airflow_speed_density_g_s=span(one.airflow_speed_density_g_s),
+            airflow_throttle_g_s=span(one.airflow_throttle_g_s),
+            true_airflow_g_s=scaled(one.true_airflow_g_s, "g/s"),
+            manifold_pressure_kpa=scaled(one.manifold_pressure_kpa, "kPa"),
+        )
+        for one in finding.picture.points
+    )
+    curves = {
+        cause: tuple((speak.scaled(flow, "g/s"), trim) for flow, trim in curve)
+        for cause, curve in finding.picture.trim_curves.items()
+    }
+    return replace(finding, picture=replace(finding.picture, points=points, trim_curves=curves))
+
+
+def _drawn(finding: Finding) -> tuple[Chart, ...]:
     # The SVG is made by our own charts from numbers and escaped names, so it may go in as it is.
     found = []
     if svg := charts.trim_against_airflow(finding):
@@ -214,52 +258,65 @@ def _trim_table(finding: Finding) -> tuple[tuple[str, ...], tuple[tuple[str, ...
     return ("No.", "read", *(f"if {name_words(cause)}" for cause in causes)), rows
 
 
-def _size_rows(finding: Finding) -> tuple[SizeRow, ...]:
+def _size_rows(finding: Finding, speak: Words) -> tuple[SizeRow, ...]:
     rows: dict[str, SizeRow] = {}
     for entry in chosen(finding)[0]:
         for cause, size in entry.sizes.items():
             # A cause's size is shown from the likeliest entry that holds it.
-            rows.setdefault(cause, _size_row(cause, size))
+            rows.setdefault(cause, _size_row(cause, size, speak.told))
     return tuple(rows.values())
 
 
-def _size_row(cause: str, size: Size) -> SizeRow:
+def _size_row(cause: str, size: Size, say: Callable[[str], str]) -> SizeRow:
     if size.unit == "ratio":
         reach = max(0.1, *(abs(x - 1) * 1.15 for x in (size.low, size.high)))
         start, end = 1 - reach, 1 + reach
         ends = (f"{start:.2f}", "1 is right", f"{end:.2f}")
     else:
         start, end = 0.0, max(size.high * 1.2, 1e-9)
-        ends = ("none", "", f"{end:.1f}")
+        ends = ("none", "", f"{end:.1f} {unit_words(size.unit)}")
     low, value, high = (
         round(min(100.0, max(0.0, 100 * (x - start) / (end - start))), 2)
         for x in (size.low, size.value, size.high)
     )
     return SizeRow(
-        name_words(cause), size_words(cause, size), interval_words(size), *ends, value, low, high
-    )
+        say(name_words(cause)), say(size_words(cause, size)), say(interval_words(size)),
+        *map(say, ends), value, low, high,
+    )  # fmt: skip
 
 
-def _car_rows(car: Car) -> dict[str, str]:
+_CAR_UNITS = {
+    "l": "L", "mm": "mm", "rpm": "rpm", "pct": "%", "kpa": "kPa", "m": "m", "c": "degC",
+}  # fmt: skip
+
+
+def _car_rows(car: Car, speak: Words) -> dict[str, str]:
     rows = {}
     for field in fields(car):
         value = getattr(car, field.name)
+        words, _, end = field.name.rpartition("_")
+        name = (words if end in _CAR_UNITS else field.name).replace("_", " ")
         if isinstance(value, Known):
             spread = f" ± {value.sd:g}" if value.sd else ""
-            rows[field.name.replace("_", " ")] = f"{value.value:g}{spread}"
+            told = f"{value.value:g}{spread} {_CAR_UNITS[end]}"
+            rows[speak.told(name)] = speak.told(told)
+        elif field.name == "source":
+            rows[speak.told(name)] = str(value)
         elif field.name not in {"name", "complaint"}:
-            rows[field.name.replace("_", " ")] = "unknown" if value is None else str(value)
+            told = "unknown" if value is None else str(value)
+            rows[speak.told(name)] = speak.told(told)
     return rows
 
 
-def _recording_rows(recording: Recording) -> dict[str, str]:
+def _recording_rows(recording: Recording, speak: Words) -> dict[str, str]:
+    say = speak.told
     ends = [series.time_s[-1] for series in recording.series.values() if series.time_s.size]
     rows = {
-        "file": recording.source,
-        "length": f"{max(ends, default=0.0):.0f} s",
-        "samples": f"{recording.samples_per_s:.1f} a second in all",
-        "parameters": ", ".join(recording.series),
+        say("file"): recording.source,
+        say("length"): f"{max(ends, default=0.0):.0f} s",
+        say("samples"): say(f"{recording.samples_per_s:.1f} a second in all"),
+        say("parameters"): ", ".join(say(name.replace("_", " ")) for name in recording.series),
     }
     if recording.unmapped:
-        rows["columns not used"] = ", ".join(recording.unmapped)
+        rows[say("columns not used")] = ", ".join(recording.unmapped)
     return rows

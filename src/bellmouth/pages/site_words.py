@@ -28,10 +28,12 @@ _KINDS = (
 
 def site_texts() -> Iterator[tuple[str, str]]:
     """Pairs of where a text stands and the text itself, in English."""
-    folder = files("bellmouth.pages") / "templates" / "site"
-    for template in sorted(folder.iterdir(), key=lambda one: one.name):
-        for text in _CALLED.findall(template.read_text(encoding="utf-8")):
-            yield f"site/{template.name}", text
+    folder = files("bellmouth.pages") / "templates"
+    for place, there in (("", folder), ("site/", folder / "site")):
+        for template in sorted(there.iterdir(), key=lambda one: one.name):
+            if template.is_file():
+                for text in _CALLED.findall(template.read_text(encoding="utf-8")):
+                    yield f"{place}{template.name}", text
     tables = (
         ("coach", COACH_WORDS), ("live", LIVE_WORDS), ("cues", PHRASES),
         ("terminal", TERMINAL_WORDS), ("reasons", REASONS), ("reasons", DONE_WRONG), ("keys", KEYS),

@@ -47,13 +47,13 @@ def causes_by_family(table: pl.DataFrame) -> str | None:
 
 def sizes(table: pl.DataFrame) -> str | None:
     """How big each cause is where it is the likeliest, against its largest; ``None`` if too few."""
-    found = {}
+    found, units = {}, {}
     for cause, told in CAUSES.items():
         rows = table.filter((pl.col("cause") == cause) & pl.col(f"{cause}_value").is_not_null())
         if rows.height >= _FEWEST:
-            found[f"{name_words(cause)} [{unit_words(told.unit) or 'ratio'}]"] = rows[
-                f"{cause}_value"
-            ].to_numpy()
+            name = name_words(cause)
+            found[name] = rows[f"{cause}_value"].to_numpy()
+            units[name] = unit_words(told.unit)
     if not found:
         return None
 
@@ -62,7 +62,9 @@ def sizes(table: pl.DataFrame) -> str | None:
             [values / np.median(values) for values in found.values()], orientation="horizontal",
             widths=0.55, medianprops={"color": COLOURS[1], "linewidth": 2},
         )  # fmt: skip
-        names = [f"{name}\nmedian {np.median(v):.3g}" for name, v in found.items()]
+        names = [
+            f"{name}\nmedian {np.median(v):.3g} {units[name]}".rstrip() for name, v in found.items()
+        ]
         axes.set_yticks(range(1, len(names) + 1), names)
         axes.set_xlabel("Size over the median")
 

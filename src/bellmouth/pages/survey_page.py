@@ -1,6 +1,7 @@
 """A survey as one self-contained page: causes by family, sizes, the worst cars first, drift."""
 
-from dataclasses import dataclass, fields
+from collections.abc import Callable
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
 
 import polars as pl
@@ -8,8 +9,11 @@ from markupsafe import Markup
 
 from bellmouth import __version__
 from bellmouth.pages import survey_charts
-from bellmouth.pages.report import Chart, template_environment
-from bellmouth.pages.survey_screen import counts, size_text, worst
+from bellmouth.pages.card_words import Words
+from bellmouth.pages.drawing import drawn_in
+from bellmouth.pages.page_templates import ENGLISH, said, template_environment
+from bellmouth.pages.report import Chart
+from bellmouth.pages.survey_screen import NO_FAMILY, counts, size_text, worst
 from bellmouth.pages.words import CAUTIONS, chance, name_words
 
 __all__ = ["SurveyPage", "WorstRow", "summary_page", "write_summary"]
@@ -43,15 +47,17 @@ class SurveyPage:
     version: str
 
 
-def summary_page(table: pl.DataFrame) -> SurveyPage:
-    """Gather what the page shows from the findings of a survey."""
+def summary_page(table: pl.DataFrame, speak: Words = ENGLISH) -> SurveyPage:
+    """Gather what the page shows from the findings of a survey, in the reader's language and
+    units."""
+    say = speak.told
     judged = table.filter(pl.col("error").is_null())
     failed = table.filter(pl.col("error").is_not_null())
     return SurveyPage(
-        headline=f"{judged.height} recordings of {judged['car'].n_unique()} cars",
-        charts=_charts(judged),
+        headline=say(f"{judged.height} recordings of {judged['car'].n_unique()} cars"),
+        charts=_charts(judged, speak),
         families=tuple(
-            (family, name_words(cause), many, chance(mean))
+            (_family(family, say), say(name_words(cause)), many, say(chance(mean)))
             for family, cause, many, mean in counts(table).iter_rows()
         ),
         worst=tuple(
@@ -59,36 +65,51 @@ def summary_page(table: pl.DataFrame) -> SurveyPage:
                 str(row["car"]),
                 row["recording"],
                 row["family"] or "",
-                name_words(row["cause"]),
-                chance(row["probability"]),
-                size_text(row),
+                say(name_words(row["cause"])),
+                say(chance(row["probability"])),
+                say(size_text(row)),
             )
             for row in worst(table).head(_WORST_SHOWN).iter_rows(named=True)
         ),
         errors=tuple(
-            (row["recording"] or row["car"], row["error"])
+            (row["recording"] or row["car"], say(row["error"]))
             for row in failed.head(_ERRORS_SHOWN).iter_rows(named=True)
         ),
-        cautions=CAUTIONS,
+        cautions=tuple(map(say, CAUTIONS)),
         version=__version__,
     )
 
 
-def write_summary(path: Path, table: pl.DataFrame) -> None:
-    """Write the page as one HTML file.
+def write_summary(path: Path, table: pl.DataFrame, speak: Words = ENGLISH) -> None:
+    """Write the page as one HTML file, in the reader's language and units.
 
     Raises
     ------
     OSError
         If the file cannot be written.
     """
-    page = summary_page(table)
+    page = summary_page(table, speak)
     declared = {field.name: getattr(page, field.name) for field in fields(page)}
-    html = template_environment().get_template("survey.html").render(declared)
+    html = template_environment().get_template("survey.html").render(said(speak), **declared)
     path.write_text(html, encoding="utf-8")
 
 
-def _charts(judged: pl.DataFrame) -> tuple[Chart, ...]:
+def _family(name: str, say: Callable[[str], str]) -> str:
+    """A family's own name stays."""
+    return say(NO_FAMILY) if name == NO_FAMILY else name
+
+
+def _charts(judged: pl.DataFrame, speak: Words) -> tuple[Chart, ...]:
+    if "distance_km" in judged.columns:
+        judged = judged.with_columns(pl.col("distance_km") * speak.scaled(1.0, "km"))
+    with drawn_in(speak):
+        drawn = _drawn(judged)
+    return tuple(
+        replace(one, title=speak.told(one.title), reading=speak.told(one.reading)) for one in drawn
+    )
+
+
+def _drawn(judged: pl.DataFrame) -> tuple[Chart, ...]:
     # The SVG is made by our own charts from numbers and escaped names, so it may go in as it is.
     drawn = (
         (

@@ -13,13 +13,15 @@ __all__ = ["counts", "print_survey", "size_text", "worst"]
 
 _WORST_SHOWN = 10
 _ERRORS_SHOWN = 6
+#: Stands for the family of a car whose family nobody told.
+NO_FAMILY = "no family told"
 
 
 def counts(table: pl.DataFrame) -> pl.DataFrame:
     """How many recordings each family and likeliest cause has; families without a name together."""
     judged = table.filter(pl.col("error").is_null())
     return (
-        judged.with_columns(pl.col("family").replace("", "no family told"))
+        judged.with_columns(pl.col("family").replace("", NO_FAMILY))
         .group_by("family", "cause")
         .agg(pl.len().alias("recordings"), pl.col("probability").mean())
         .sort("family", "recordings", descending=[False, True])

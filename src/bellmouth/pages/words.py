@@ -115,13 +115,14 @@ def _percent_off(ratio: float) -> str:
 
 
 def _ratio_words(size: Size) -> str:
-    way = "below" if size.value < 1 else "above"
     if (size.low < 1) != (size.high < 1):
         span = f"{_percent_off(size.low)} below to {_percent_off(size.high)} above"
     else:
         least, most = sorted((abs(size.low - 1), abs(size.high - 1)))
         span = f"{least * 100:.0f} to {most * 100:.0f} %"
-    return f"{_percent_off(size.value)} {way} what is right ({span})"
+    if size.value < 1:
+        return f"{_percent_off(size.value)} below what is right ({span})"
+    return f"{_percent_off(size.value)} above what is right ({span})"
 
 
 def size_words(cause: str, size: Size) -> str:

@@ -46,7 +46,7 @@ def _is_drawn(line: Mapping[str, Any]) -> bool:
 def _words(line: Mapping[str, Any], says: Mapping[str, str]) -> str:
     name, _, more = str(line["step"]).partition(": ")
     word = says.get(name, name.replace("_", " "))
-    return f"{word}: {more.replace('_', ' ')}" if more else word
+    return f"{word}: {says.get(more, more.replace('_', ' '))}" if more else word
 
 
 def _strip(lines: Sequence[Mapping[str, Any]]) -> list[str]:

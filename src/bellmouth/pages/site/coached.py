@@ -179,7 +179,7 @@ class Coached:
             "phase": now.phase,
             "why": self._told.why(lost.why) if lost else "",
             "after": self.after,
-            "trouble": self.trouble,
+            "trouble": self.wish.words.told(self.trouble),
             "see": self.see,
             "progress": {
                 "step": now.step.name if now.step else "",

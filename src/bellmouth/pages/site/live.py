@@ -11,11 +11,13 @@ from collections.abc import Callable, Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, get_args
 
 from bellmouth.car.description import Car
 from bellmouth.errors import BellmouthError
 from bellmouth.j1979.parameters import unit_of
+from bellmouth.pages.card_catalogue import LANGUAGES
+from bellmouth.pages.card_words import Units, Words
 from bellmouth.pages.site.traces import Traces
 
 if TYPE_CHECKING:
@@ -162,13 +164,15 @@ class Live:
             old = {name: getattr(self._state, name) for name in State.__dataclass_fields__}
             self._state = State(**{**old, **changed, "number": self._state.number + 1})
             over = self._state.phase in {"ended", "failed"}
-            self.traces.tell(asdict(self._state), over=over)
+            self.traces.tell({**asdict(self._state), "said": _said(self._state)}, over=over)
 
     def _work(self) -> None:
         from bellmouth.bus.capture import record  # noqa: PLC0415 - loads the finding
         from bellmouth.bus.opening import open_client  # noqa: PLC0415
 
         adapter = self._adapter
+        # The words are loaded now: once the car is asked, nothing may hold the capture up.
+        _said(State(0, "opening", trouble="Nothing was recorded."))
         try:
             with open_client(adapter.interface, adapter.channel, adapter.bitrate) as client:
                 self._client = client
@@ -213,6 +217,24 @@ class Live:
     def _look(self) -> None:
         if self._stopping.is_set():
             raise KeyboardInterrupt
+
+
+def _said(state: State) -> dict[str, dict[str, str]]:
+    """A state's sentences in every other language and units: its viewers share what is sent."""
+    advice = state.advice or {}
+    step = advice.get("step") or {}
+    texts = {
+        "do": step.get("do", ""), "caution": step.get("caution", ""),
+        "hint": advice.get("hint", ""), "trouble": state.trouble, "notes": " ".join(state.notes),
+    }  # fmt: skip
+    return {
+        f"{language}/{units}": {
+            name: Words(language, units).told(text) for name, text in texts.items()
+        }
+        for language in LANGUAGES
+        for units in get_args(Units)
+        if (language, units) != ("en", "metric")
+    }
 
 
 def _plain(told: dict[str, Any]) -> dict[str, Any]:

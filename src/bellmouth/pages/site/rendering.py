@@ -1,20 +1,22 @@
 """Templates and answers of the page, each in the reader's own language and units."""
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any, get_args
 
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse
 
 from bellmouth import __version__
+from bellmouth.j1979.parameters import names, unit_of
+from bellmouth.learning.packs import packs
 from bellmouth.pages.card_catalogue import LANGUAGES
 from bellmouth.pages.card_words import Units, Words
-from bellmouth.pages.report import template_environment
+from bellmouth.pages.page_templates import said, template_environment
 from bellmouth.pages.site.assets import static
 from bellmouth.pages.site.flow import key_of
 from bellmouth.pages.site.once import marked
-from bellmouth.pages.words import SAFETY, chance, interval_words, name_words
+from bellmouth.pages.words import SAFETY, chance, name_words
 from bellmouth.work.phrases import Quantity
 
 __all__ = ["LANGUAGE", "UNITS", "go", "page", "words_of"]
@@ -26,7 +28,6 @@ _templates = template_environment()
 _templates.filters["key"] = key_of
 _templates.filters["chance"] = chance
 _templates.filters["cause"] = name_words
-_templates.filters["interval"] = interval_words
 _templates.globals["static"] = static()
 
 
@@ -52,13 +53,28 @@ def page(
     def in_units(value: float | None, unit: str) -> str:
         return "–" if value is None else speak.quantity(Quantity(value, unit))
 
+    def procedures(names: Iterable[str]) -> str:
+        titles = {one.name: one.title for one in packs()}
+        return "; ".join(speak.told(titles.get(one, one.replace("-", " "))) for one in names)
+
+    def parameters() -> str:
+        """Every reading's name and unit, and the scale and offset from its metric unit to it."""
+        return json.dumps({
+            name: (
+                speak.told(name.replace("_", " ")), speak.unit(unit_of(name)),
+                *speak.scale(unit_of(name)),
+            )
+            for name in names()
+        })  # fmt: skip
+
     def translated(words: Mapping[str, str]) -> str:
-        return json.dumps({name: speak.text(word) for name, word in words.items()})
+        return json.dumps({name: speak.told(word) for name, word in words.items()})
 
     whole = {
-        "version": __version__, "safety": SAFETY, "path": request.url.path, "_": speak.text,
-        "speak": speak, "language": speak.language, "distance": distance,
-        "translated": translated, "most_bytes": request.app.state.settings.most_bytes,
+        **said(speak), "version": __version__, "safety": SAFETY, "path": request.url.path,
+        "language": speak.language, "distance": distance, "translated": translated,
+        "procedures": procedures, "parameters": parameters,
+        "most_bytes": request.app.state.settings.most_bytes,
         "in_units": in_units, **told,
     }  # fmt: skip
     html = _templates.get_template(f"site/{template}").render(whole)

@@ -8,7 +8,7 @@ from bellmouth.car import COMPLAINTS
 from bellmouth.errors import BellmouthError
 from bellmouth.pages.site.flow import stages_of
 from bellmouth.pages.site.garage import Garage
-from bellmouth.pages.site.rendering import page
+from bellmouth.pages.site.rendering import page, words_of
 from bellmouth.pages.site.view_keeping import good_recordings
 
 __all__ = ["router"]
@@ -41,4 +41,4 @@ def forecast(request: Request, key: str) -> Response:
     found = garage.book.forecast(garage.visit(key).name)
     if found is None:
         raise BellmouthError("Nothing can be forecast yet: it takes findings with the odometer.")
-    return Response(chart(found), media_type="image/svg+xml")
+    return Response(chart(found, speak=words_of(request)), media_type="image/svg+xml")

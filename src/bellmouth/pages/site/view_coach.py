@@ -1,6 +1,7 @@
 """The coach on the page: the plan for the browser, and an attempt's taps on their way back."""
 
 import math
+import re
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Body, Form
@@ -150,15 +151,27 @@ def seen(request: Request, key: str, number: int) -> Response:
     document = kept[0].document
     chosen = procedure_document(pack(str(document["procedure"])))
     speak = words_of(request)
-    says = {step["name"]: speak.text(step["say"]) for step in chosen["steps"]}
+    procedure = pack(str(document["procedure"]))
+    says = {
+        **{name: speak.told(procedure.event_words(name)) for name in procedure.every_event()},
+        **{step["name"]: speak.told(step["say"]) for step in chosen["steps"]},
+    }
     return page(
         request, "judgement.html",
         {
             "visit": visit, "stages": stages_of(visit.here, "learning"), "judgement": document,
+            "read": lambda text: speak.told(_with_steps(text, chosen["steps"])),
             "procedure": chosen, "picture": attempt_svg(document, says, speak), "says": says,
             "coached": document.get("coached"),
         },
     )  # fmt: skip
+
+
+def _with_steps(text: str, steps: list[dict[str, Any]]) -> str:
+    """A sentence of the judge with what a step says in place of its name."""
+    for step in steps:
+        text = re.sub(rf"\b{re.escape(step['name'])}\b(?!\")", step["say"].rstrip("."), text)
+    return text
 
 
 def pack(name: str) -> Procedure:

@@ -13,13 +13,15 @@ from starlette.responses import Response
 
 from bellmouth.book.judging import Judged
 from bellmouth.errors import BellmouthError
+from bellmouth.finding.check_table import CHECKS
 from bellmouth.finding.priors import read_weights
 from bellmouth.finding.result import Finding
+from bellmouth.pages.card_words import Words
 from bellmouth.pages.document import finding_document
 from bellmouth.pages.report import report_page
 from bellmouth.pages.site.flow import stages_of
 from bellmouth.pages.site.garage import Garage, Visit
-from bellmouth.pages.site.rendering import go, page
+from bellmouth.pages.site.rendering import go, page, words_of
 from bellmouth.pages.site.view_keeping import good_recordings
 
 __all__ = ["router"]
@@ -47,7 +49,7 @@ def finding(request: Request, key: str) -> Response:
                 garage.book.keep(visit.name, judged, finding_document(found))
         visit = garage.visit(key)
         told = {"visit": visit, "stages": stages_of(visit.here, "finding")}
-    shown = report_page(found, judged.recordings[0], judged.car)
+    shown = report_page(found, judged.recordings[0], judged.car, words_of(request))
     whole = {field.name: getattr(shown, field.name) for field in fields(shown)}
     return page(
         request, "finding.html",
@@ -67,7 +69,7 @@ def result(
     if not visit.numbers("recording"):
         raise BellmouthError("There is no recording in this job that a check could tell about.")
     asked = _asked(visit)
-    said = f"{check.strip()}={outcome.strip()}"
+    said = f"{check.strip()}={_meant(check.strip(), outcome.strip(), words_of(request))}"
     _made_again(garage, visit, {**asked, "results": [*asked.get("results", []), said]})
     return go(f"/car/{key}/finding")
 
@@ -98,6 +100,13 @@ async def prior(request: Request, key: str, file: UploadFile | None = None) -> R
             asked["prior"] = read_weights(path)
     await run_in_threadpool(_made_again, garage, visit, asked)
     return go(f"/car/{key}/finding")
+
+
+def _meant(check: str, outcome: str, speak: Words) -> str:
+    """An outcome as the finding calls it, where it was told in the reader's language."""
+    known = CHECKS[check].outcomes if check in CHECKS else ()
+    spoken = {speak.told(one.replace("_", " ")).casefold(): one for one in known}
+    return spoken.get(outcome.casefold(), outcome)
 
 
 def _asked(visit: Visit) -> dict[str, Any]:

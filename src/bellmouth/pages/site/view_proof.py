@@ -11,7 +11,7 @@ from bellmouth.pages.document import proof_document
 from bellmouth.pages.proof_page import proof_page
 from bellmouth.pages.site.flow import stages_of
 from bellmouth.pages.site.garage import Garage
-from bellmouth.pages.site.rendering import page
+from bellmouth.pages.site.rendering import page, words_of
 
 __all__ = ["router"]
 
@@ -34,6 +34,7 @@ def proof(request: Request, key: str) -> Response:
     if not kept:
         garage.book.keep(visit.name, judged, proof_document(judged.result))
         visit = garage.visit(key)
-    shown = proof_page(judged.result, judged.recordings[0], judged.recordings[1], judged.car)
+    first, then = judged.recordings[:2]
+    shown = proof_page(judged.result, first, then, judged.car, words_of(request))
     whole = {field.name: getattr(shown, field.name) for field in fields(shown)}
     return page(request, "proof.html", {**whole, **told, "stages": stages_of(visit.here, "proof")})

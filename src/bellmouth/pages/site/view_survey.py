@@ -13,7 +13,7 @@ from starlette.responses import Response
 
 from bellmouth.errors import BellmouthError
 from bellmouth.pages.site.garage import Garage
-from bellmouth.pages.site.rendering import go, page
+from bellmouth.pages.site.rendering import go, page, words_of
 from bellmouth.pages.site.surveyed import Input, Surveyed, of_book, of_table
 from bellmouth.pages.site.uploads import kept_upload
 
@@ -71,7 +71,7 @@ def survey(request: Request, number: int) -> Response:
     told = {"survey": found, "number": number, "refresh": not found.over}
     if found.table is None:
         return page(request, "surveying.html", told)
-    shown = summary_page(found.table)
+    shown = summary_page(found.table, words_of(request))
     whole = {field.name: getattr(shown, field.name) for field in fields(shown)}
     return page(request, "surveyed.html", {**whole, **told})
 

@@ -5,6 +5,9 @@ const root = document.querySelector("[data-states]");
 const words = JSON.parse(root.dataset.words);
 const SPAN_S = 60;
 const HEIGHT = 150;
+// Each reading's name, unit and scale as the reader wants them; readings come in metric units.
+const named = JSON.parse(root.dataset.names);
+const unitOf = (name, metric) => named[name]?.[1] ?? metric;
 const fill = (text, values) => text.replace(/\{(\w+)\}/g, (_, name) => values[name]);
 const shown = {};
 function put(name, text) {
@@ -22,8 +25,9 @@ function hear(rows) {
       if (!kept.has(name)) kept.set(name, { times: [], values: [] });
       const one = kept.get(name);
       if (one.times.length && at <= one.times.at(-1)) continue;
+      const [, , factor, offset] = named[name] || ["", "", 1, 0];
       one.times.push(at);
-      one.values.push(value);
+      one.values.push(value * factor + offset);
       if (at > last) last = at;
     }
   }
@@ -72,7 +76,7 @@ function make(picture, names) {
     width: box.clientWidth || 340, height: HEIGHT, legend: { live: false, markers: { width: 2, dash: (_, index) => BORDERS[index - 1] } }, cursor: { show: false }, pxAlign: 0,
     scales: { x: { time: false } },
     axes: [{ ...axis, values: (_, ticks) => ticks.map((tick) => `${Math.round(tick)}`) }, { ...axis, size: 52 }],
-    series: [{}, ...names.map(([, word], index) => ({ label: `${word} [${picture.unit}]`, stroke: colour(`--c${index + 1}`), width: 2, dash: DASHES[index], spanGaps: true, points: { show: false } }))],
+    series: [{}, ...names.map(([, word], index) => ({ label: `${word} [${unitOf(names[0][0], picture.unit)}]`, stroke: colour(`--c${index + 1}`), width: 2, dash: DASHES[index], spanGaps: true, points: { show: false } }))],
   };
   const plot = new window.uPlot(options, [[], ...names.map(() => [])], box);
   box.querySelector("canvas").setAttribute("aria-hidden", "true");
@@ -129,7 +133,7 @@ setInterval(() => {
     const row = document.createElement("tr");
     const head = document.createElement("th");
     head.scope = "row";
-    head.textContent = name.replaceAll("_", " ");
+    head.textContent = named[name]?.[0] || name.replaceAll("_", " ");
     row.append(head);
     for (const value of [values.at(-1), Math.min(...values), Math.max(...values)]) {
       const cell = document.createElement("td");
@@ -138,7 +142,7 @@ setInterval(() => {
       row.append(cell);
     }
     const unit = document.createElement("td");
-    unit.textContent = units[name] || "";
+    unit.textContent = unitOf(name, units[name] || "");
     row.append(unit);
     return row;
   }));
@@ -180,13 +184,14 @@ const watch = setInterval(() => {
 function tell(state) {
   const { advice } = state;
   const step = advice && advice.step;
+  const said = state.said?.[root.dataset.speak] || { do: step?.do, caution: step?.caution, hint: advice?.hint, trouble: state.trouble, notes: state.notes.join(" ") };
   units = state.units || units;
   put("phase", words[state.phase]);
   put("seconds", fill(words.seconds, { n: Math.round(state.seconds) }));
   put("samples", fill(words.readings, { n: state.samples }));
-  put("doing", state.trouble || (step ? step.do : state.quiet ? words.quiet : state.phase === "ended" ? words.ended_hint : ""));
-  put("hint", advice ? advice.hint : state.notes.join(" "));
-  put("caution", step ? step.caution : "");
+  put("doing", said.trouble || (step ? said.do : state.quiet ? words.quiet : state.phase === "ended" ? words.ended_hint : ""));
+  put("hint", advice ? said.hint : said.notes);
+  put("caution", step ? said.caution : "");
   put("step", step ? fill(words.step, { n: advice.number, of: advice.of }) : "");
   put("steady", advice ? (advice.steady ? `■ ${words.steady}` : `~ ${words.moving}`) : "");
   if (advice) root.querySelector("progress").value = advice.share;

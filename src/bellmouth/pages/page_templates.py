@@ -1,0 +1,71 @@
+"""The templates of findings, proofs and surveys, and what they ask of the reader's words."""
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from jinja2 import ChoiceLoader, Environment, PackageLoader, StrictUndefined, pass_context
+from jinja2.runtime import Context
+
+from bellmouth.pages.card_words import Words
+
+__all__ = ["ENGLISH", "said", "template_environment"]
+
+#: The words of whoever chooses none.
+ENGLISH = Words()
+
+
+def template_environment() -> Environment:
+    """Templates of this package: everything escaped, a missing name an error."""
+    environment = Environment(
+        # The style sheet is served to the page at the car as it is, and put into these pages.
+        loader=ChoiceLoader(
+            [PackageLoader("bellmouth.pages"), PackageLoader("bellmouth.pages", "static")]
+        ),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters["alternatives"] = _alternatives
+    environment.filters["spoken_outcomes"] = _outcomes
+    environment.filters["number"] = _figure
+    environment.filters["figure"] = _figure_in
+    environment.filters["span"] = _span
+    environment.filters["upper_first"] = lambda text: text[:1].upper() + text[1:]
+    return environment
+
+
+def said(speak: Words) -> dict[str, Any]:
+    """What every template of these pages asks of the reader's words."""
+    return {"_": speak.told, "speak": speak}
+
+
+@pass_context
+def _alternatives(context: Context, names: Iterable[str]) -> str:
+    """Names that may stay English ones, in the reader's sentence."""
+    *others, last = names
+    joined = context["_"]("{0} or {1}").replace("{0}", ", ".join(others)).replace("{1}", last)
+    return joined if others else last
+
+
+@pass_context
+def _outcomes(context: Context, outcomes: Iterable[str]) -> list[str]:
+    """What a check can show, in words; ``value`` in one stands for a number."""
+    return [context["_"](one.replace("_", " ")) for one in outcomes]
+
+
+@pass_context
+def _figure(context: Context, value: float | None, places: int = 1) -> str:
+    return context["speak"].figure(value, "", places)
+
+
+@pass_context
+def _figure_in(context: Context, value: float | None, unit: str, places: int = 1) -> str:
+    return context["speak"].figure(value, unit, places)
+
+
+@pass_context
+def _span(context: Context, triple: Sequence[float], unit: str, places: int = 1) -> str:
+    """A value with the ends that hold it nine times in ten."""
+    value, low, high = (context["speak"].figure(one, unit, places) for one in triple)
+    return str(context["_"](f"{value} ({low} to {high})"))
