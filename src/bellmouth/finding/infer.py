@@ -128,7 +128,8 @@ def _steps(problem: Problem) -> Steps[Posterior]:
     cost = (white**2).sum(axis=1) + (coordinates**2).sum(axis=1)
     mesh = mesh_of(hypotheses, sizes, _size_spread(curvature, hypotheses), cost)
     nodes, where = mesh.hypothesis, mesh.sizes
-    [told] = yield [Question(coordinates[nodes], hypotheses.effects(nodes, where, bends))]
+    effects = hypotheses.effects(nodes, where, bends)
+    [told] = yield [Question(coordinates[nodes], effects, alike=nodes)]
     unknown = jacobian[:, :, : coordinates.shape[1]]
     # The unknowns are linear around the best fit: at coordinate zero the residual would be this.
     offset = told.residuals - (unknown @ coordinates[:, :, None])[nodes, :, 0]
@@ -190,9 +191,11 @@ def _start(
     node, place = coarse(hypotheses)
     zero = np.zeros((1, unknowns))
     healthy = hypotheses.effects(np.zeros(1, dtype=np.intp), np.full((1, 2), np.nan), bends)
+    effects = hypotheses.effects(node, place, bends)
+    alike = (effects.bend_sd != effects.bend_sd[0]).astype(np.intp)
     at_zero, at_nodes = yield [
         Question(zero, healthy, slopes=True),
-        Question(np.zeros((len(node), unknowns)), hypotheses.effects(node, place, bends)),
+        Question(np.zeros((len(node), unknowns)), effects, alike=alike),
     ]
     white = metric @ at_zero.slopes[0]
     at_node = at_nodes.residuals @ metric.T

@@ -10,7 +10,8 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from bellmouth.finding.model import Effects, Model
+from bellmouth.finding.effects import Effects, Shared, Sharing, everywhere
+from bellmouth.finding.model import Model
 from bellmouth.finding.sensitivity import channel_slopes, chosen_slopes
 
 __all__ = ["Answer", "Pools", "Question"]
@@ -33,11 +34,16 @@ _DERIVED = ("_ambient", "_root_t", "_swept", "log_speed", "log_relative_flow")
 
 @dataclass(frozen=True)
 class Question:
-    """Residuals wanted at ``coordinates`` (batch, unknowns), with or without their slopes there."""
+    """Residuals wanted at ``coordinates`` (batch, unknowns), with or without their slopes there.
+
+    ``alike`` (batch,), where it is told, says which members stand at the same coordinates
+    (`Shared`): a question without slopes is then answered in parts.
+    """
 
     coordinates: Floats
     effects: Effects
     slopes: bool = False
+    alike: Ints | None = None
 
 
 @dataclass(frozen=True)
@@ -140,7 +146,7 @@ class Pools:
             pool = _Pool(self._stack(models), np.repeat(np.arange(len(models)), counts))
             coordinates = np.concatenate([question.coordinates for question in questions])
             effects = _joined([question.effects for question in questions])
-        state = pool.states(coordinates, effects)
+        state = pool.states(coordinates, effects, _sharing(models, questions))
         channels = [pool.channel(name, state, effects) for name in pool.kinds]
         slopes = channel_slopes(pool, coordinates, effects, state) if questions[0].slopes else []
         result = []
@@ -161,6 +167,14 @@ class Pools:
         if key not in self._stacks:
             self._stacks[key] = _Stack(models)
         return self._stacks[key]
+
+
+def _sharing(models: Sequence[Model], questions: Sequence[Question]) -> Sharing:
+    """In parts where one model is asked that, and each effect is one number a member."""
+    question = questions[0]
+    if len(models) > 1 or question.alike is None or question.slopes:
+        return everywhere
+    return Shared(question.alike) if question.effects.meter.ndim == 1 else everywhere
 
 
 def _alike(model: Model, question: Question, number: int) -> object:

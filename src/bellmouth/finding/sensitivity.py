@@ -94,7 +94,7 @@ def _channel_slopes(
         supply = _sum((1.0 - share, _sum((1.0, plate), (1.0, flux))), (share, leak))
         result["plate"] = _sum((1.0, passed), (-1.0, supply))
     if "opening" in kinds:
-        result["opening"] = _opening(model, state, effects)
+        result["opening"] = _opening(state)
     if "closed" in kinds:
         result["closed"] = _closed(model, state, effects)
     if "computed" in kinds:
@@ -191,9 +191,8 @@ def _plate(parts: Mapping[str, Floats]) -> Slopes:
     }
 
 
-def _opening(model: Model, state: Mapping[str, Floats], effects: Effects) -> Slopes:
+def _opening(parts: Mapping[str, Floats]) -> Slopes:
     """Slopes of the reading over the opening, less for what the opening gains."""
-    parts = model.plate_parts(state["value"], effects)
     by_above = -parts["opening_by_above"] / parts["opening"]
     return {name: by_above * parts[f"above_by_{name}"] for name in ("opening", "slope", "fade")}
 
