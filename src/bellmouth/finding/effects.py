@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Effects", "Part", "Shared", "Sharing", "everywhere"]
+__all__ = ["COLUMNS", "Effects", "Part", "Shared", "Sharing", "everywhere"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -43,6 +43,17 @@ class Effects:
         )
 
 
+#: Where each effect stands in a table of effects; 0 takes what acts on nothing here (stale
+#: learning).
+COLUMNS = {
+    "leak_area_m2": 1,
+    "meter": 2,
+    "fuel": 3,
+    "deposit_mm2": 4,
+    "pressure": 5,
+    "boost": 6,
+}
+
 Part = Callable[[Floats, Effects], Mapping[str, Floats]]
 #: Works out a part of a state for values and effects, knowing which effects it depends on.
 Sharing = Callable[[Sequence[str], Part, Floats, Effects], Mapping[str, Floats]]
@@ -63,43 +74,36 @@ class Shared:
 
     Parameters
     ----------
-    alike
-        (batch,) from 0 up: members with the same number have the same coordinates, and the same
-        spread of the meter's exponent.
+    hypothesis
+        (batch,) the hypothesis of each member: those of one have the same coordinates.
+    step
+        (batch, 2) how many steps along each of its sizes a member stands, from 0.
+    acting
+        (hypotheses, 2) the column of `COLUMNS` that each size acts through, 0 for none.
     """
 
     _READ = ("passed", "filled", "leak_flux", "flux", "upstream", "ambient", "fuel_fill", "plate",
              "opening")  # fmt: skip
 
-    def __init__(self, alike: Ints) -> None:
-        self._alike = alike
+    def __init__(self, hypothesis: Ints, step: Ints, acting: Ints) -> None:
+        self._hypothesis = hypothesis
+        self._acting = acting
+        self._many = int(step.max()) + 1
+        self._step = step
 
     def __call__(
         self, depends_on: Sequence[str], part: Part, value: Floats, effects: Effects
     ) -> Mapping[str, Floats]:
         """See `Sharing`."""
-        number = self._alike
-        for name in depends_on:
-            number = _numbered(number, getattr(effects, name))
-        first, number = _first_of(number)
-        told = part(value[first], effects.of(first))
-        return {name: told[name][number] for name in self._READ if name in told}
-
-
-def _numbered(number: Ints, effect: Floats) -> Ints:
-    """Numbers that differ where the number or the effect does."""
-    there = np.flatnonzero(effect)
-    if not len(there):
-        return number
-    values, which = np.unique(effect[there], return_inverse=True)
-    own = np.zeros(len(effect), dtype=np.intp)
-    own[there] = which + 1
-    return _first_of(number * (len(values) + 1) + own)[1]
-
-
-def _first_of(number: Ints) -> tuple[Ints, Ints]:
-    """A member of each number, and the numbers closed up."""
-    member = np.full(int(number.max()) + 1, -1, dtype=np.intp)
-    member[number] = np.arange(len(number))
-    there = member >= 0
-    return member[there], (np.cumsum(there) - 1)[number]
+        moved = np.isin(self._acting, [COLUMNS[name] for name in depends_on])
+        steps = self._step * moved[self._hypothesis]
+        number = (self._hypothesis * self._many + steps[:, 0]) * self._many + steps[:, 1]
+        # A member of each number, and the numbers closed up.
+        member = np.zeros(int(number.max()) + 1, dtype=np.intp)
+        there = np.zeros(len(member), dtype=np.bool_)
+        member[number], there[number] = np.arange(len(number)), True
+        place = np.flatnonzero(there)
+        first = member[place]
+        member[place] = np.arange(len(place))
+        told, back = part(value[first], effects.of(first)), member[number]
+        return {name: told[name][back] for name in self._READ if name in told}

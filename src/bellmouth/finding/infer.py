@@ -12,6 +12,7 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from bellmouth.finding.effects import Shared
 from bellmouth.finding.mesh import HEALTHY, HypothesisTable, Mesh, coarse, mesh_of
 from bellmouth.finding.model import Model
 from bellmouth.finding.pooled import Answer, Pools, Question
@@ -129,7 +130,7 @@ def _steps(problem: Problem) -> Steps[Posterior]:
     mesh = mesh_of(hypotheses, sizes, _size_spread(curvature, hypotheses), cost)
     nodes, where = mesh.hypothesis, mesh.sizes
     effects = hypotheses.effects(nodes, where, bends)
-    [told] = yield [Question(coordinates[nodes], effects, alike=nodes)]
+    [told] = yield [Question(coordinates[nodes], effects, shared=_shared(hypotheses, nodes, mesh.step))]
     unknown = jacobian[:, :, : coordinates.shape[1]]
     # The unknowns are linear around the best fit: at coordinate zero the residual would be this.
     offset = told.residuals - (unknown @ coordinates[:, :, None])[nodes, :, 0]
@@ -178,6 +179,11 @@ def log_likelihood(
     return np.asarray(np.logaddexp.reduce(np.stack(logs), axis=0))
 
 
+def _shared(hypotheses: HypothesisTable, which: Ints, step: Ints) -> Shared | None:
+    acting = hypotheses.acting
+    return None if acting is None else Shared(which, step, acting)
+
+
 def _bends(model: Model) -> tuple[float, float]:
     healthy = float(model.unknowns.sd[model.unknowns.index("meter_bend")])
     return healthy, model.unknowns.contaminated_bend_sd
@@ -188,14 +194,14 @@ def _start(
 ) -> Steps[tuple[Floats, Floats]]:
     """The best node of a coarse grid, with the unknowns it asks for."""
     unknowns = model.unknowns.size
-    node, place = coarse(hypotheses)
+    node, place, step = coarse(hypotheses)
     zero = np.zeros((1, unknowns))
     healthy = hypotheses.effects(np.zeros(1, dtype=np.intp), np.full((1, 2), np.nan), bends)
     effects = hypotheses.effects(node, place, bends)
-    alike = (effects.bend_sd != effects.bend_sd[0]).astype(np.intp)
+    shared = _shared(hypotheses, node, step)
     at_zero, at_nodes = yield [
         Question(zero, healthy, slopes=True),
-        Question(np.zeros((len(node), unknowns)), effects, alike=alike),
+        Question(np.zeros((len(node), unknowns)), effects, shared=shared),
     ]
     white = metric @ at_zero.slopes[0]
     at_node = at_nodes.residuals @ metric.T

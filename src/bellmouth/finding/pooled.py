@@ -10,7 +10,7 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from bellmouth.finding.effects import Effects, Shared, Sharing, everywhere
+from bellmouth.finding.effects import Effects, Shared, everywhere
 from bellmouth.finding.model import Model
 from bellmouth.finding.sensitivity import channel_slopes, chosen_slopes
 
@@ -36,14 +36,13 @@ _DERIVED = ("_ambient", "_root_t", "_swept", "log_speed", "log_relative_flow")
 class Question:
     """Residuals wanted at ``coordinates`` (batch, unknowns), with or without their slopes there.
 
-    ``alike`` (batch,), where it is told, says which members stand at the same coordinates
-    (`Shared`): a question without slopes is then answered in parts.
+    ``shared`` says what members have in common, where that is known.
     """
 
     coordinates: Floats
     effects: Effects
     slopes: bool = False
-    alike: Ints | None = None
+    shared: Shared | None = None
 
 
 @dataclass(frozen=True)
@@ -146,7 +145,8 @@ class Pools:
             pool = _Pool(self._stack(models), np.repeat(np.arange(len(models)), counts))
             coordinates = np.concatenate([question.coordinates for question in questions])
             effects = _joined([question.effects for question in questions])
-        state = pool.states(coordinates, effects, _sharing(models, questions))
+        shared = questions[0].shared if len(models) == 1 else None
+        state = pool.states(coordinates, effects, shared or everywhere)
         channels = [pool.channel(name, state, effects) for name in pool.kinds]
         slopes = channel_slopes(pool, coordinates, effects, state) if questions[0].slopes else []
         result = []
@@ -167,14 +167,6 @@ class Pools:
         if key not in self._stacks:
             self._stacks[key] = _Stack(models)
         return self._stacks[key]
-
-
-def _sharing(models: Sequence[Model], questions: Sequence[Question]) -> Sharing:
-    """In parts where one model is asked that, and each effect is one number a member."""
-    question = questions[0]
-    if len(models) > 1 or question.alike is None or question.slopes:
-        return everywhere
-    return Shared(question.alike) if question.effects.meter.ndim == 1 else everywhere
 
 
 def _alike(model: Model, question: Question, number: int) -> object:
