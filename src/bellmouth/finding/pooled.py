@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from bellmouth.finding.effects import Effects, Shared, everywhere
 from bellmouth.finding.model import Model
-from bellmouth.finding.sensitivity import channel_slopes, chosen_slopes
+from bellmouth.finding.sensitivity import Slopes, channel_slopes, chosen_slopes
 
 __all__ = ["Answer", "Pools", "Question"]
 
@@ -158,7 +158,7 @@ class Pools:
             slope = _NONE
             if questions[0].slopes:
                 shape = (count, coordinates.shape[1])
-                slope = chosen_slopes(model, [slopes[at][mine] for at in held], shape)
+                slope = chosen_slopes(model, [_rows(slopes[at], mine) for at in held], shape)
             result.append(Answer(residuals, slope))
         return result
 
@@ -179,6 +179,10 @@ def _alike(model: Model, question: Question, number: int) -> object:
         return number
     points = next((size for size in _POINTS if size >= o.points), 0)
     return o.airflow_metered, points, question.slopes, model.healthy_bend_sd
+
+
+def _rows(slopes: Slopes, members: slice) -> Slopes:
+    return {unknown: slope[members] for unknown, slope in slopes.items()}
 
 
 _NONE = np.zeros((0, 0, 0))
