@@ -20,7 +20,8 @@ import numpy as np
 import polars as pl
 from distributed import Client
 
-from bellmouth.fleet.survey import local_cluster, survey
+from bellmouth.fleet.cluster import local_cluster
+from bellmouth.fleet.survey import survey
 from measure.fleet_files import Fleet, fleet
 from measure.results import FOLDER, keep
 from measure.tables import heading, number, table, target

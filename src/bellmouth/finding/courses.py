@@ -81,6 +81,11 @@ class Courses:
         """How many sizes each course has."""
         return np.array([len(course.members) for course in self.courses], dtype=np.intp)
 
+    @property
+    def acting(self) -> None:
+        """Nothing: a size may act in one recording only."""
+        return
+
     @cached_property
     def _codes(self) -> tuple[Ints, Ints, Floats]:
         """Of each recording's two causes: place of the size, column of the effects, sign."""

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
+from functools import cache, partial
 from pathlib import Path
 
 import numpy as np
@@ -213,7 +213,8 @@ def _ground(
     hypotheses = enumerate_hypotheses(priors, scale, observations)
     plate = plate_position(observations, priors, hypotheses, scale)
     off = key_on(observations, priors, hypotheses)
-    idle = partial(idle_sides, observations, car, priors, hypotheses, scale)
+    # Asked for once by the inference and once by the case.
+    idle = cache(partial(idle_sides, observations, car, priors, hypotheses, scale))
     asked = Asked(
         observations, car, priors, unknown_pa, hypotheses, flow, pressure,
         lambda habit: (*idle(habit), plate, off),

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bellmouth.finding.causes import CAUSES, pairs, singles
-from bellmouth.finding.model import Effects
+from bellmouth.finding.effects import COLUMNS, Effects
 from bellmouth.finding.observations import Observations
 from bellmouth.finding.priors import Priors
 
@@ -29,16 +29,8 @@ __all__ = [
 Floats = NDArray[np.float64]
 
 
-#: Columns of the table of effects; 0 takes what acts on nothing here (stale learning).
+#: Columns of the table of effects by what a cause acts on; see `COLUMNS`.
 EFFECT_COLUMNS = {"leak": 1, "meter": 2, "fuel": 3, "deposit": 4, "pressure": 5, "boost": 6}
-_FIELDS = {
-    "leak_area_m2": 1,
-    "meter": 2,
-    "fuel": 3,
-    "deposit_mm2": 4,
-    "pressure": 5,
-    "boost": 6,
-}
 
 
 @dataclass(frozen=True)
@@ -84,6 +76,11 @@ class Hypotheses:
     def dimensions(self) -> NDArray[np.intp]:
         """How many sizes each hypothesis has."""
         return self._acting.dimensions
+
+    @property
+    def acting(self) -> NDArray[np.intp]:
+        """The column of `COLUMNS` that each size acts through, (hypotheses, 2)."""
+        return self._acting.column.T
 
     def holds(self, cause: str, place: int) -> NDArray[np.bool_]:
         """Which hypotheses hold a cause as their first (0) or second (1)."""
@@ -156,7 +153,7 @@ def _acting(hypotheses: tuple[tuple[str, ...], ...]) -> _Acting:
 
 def effects_of_table(table: Floats, bend_sd: Floats) -> Effects:
     """Effects from a table whose last axis is `EFFECT_COLUMNS`, its column 0 acting on nothing."""
-    columns = {name: table[..., place] for name, place in _FIELDS.items()}
+    columns = {name: table[..., place] for name, place in COLUMNS.items()}
     return Effects(**columns, bend_sd=bend_sd)
 
 

@@ -3,6 +3,7 @@ high, and so does a load, so the likelihood is a mixture and not a Gaussian."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cache
 from typing import Any, Literal
 
 import numpy as np
@@ -182,9 +183,18 @@ def speed_rises(
     With a share f of all idle air in surplus and c of normal idle air given up by the plate, the
     air left over normal is (f - c) / (1 - f); learning gives up a part of the surplus instead.
     """
-    low, high = table["speed_power"]
     which = "leak_closable" if airflow_metered else "leak_closable_pressure"
-    least, most = table[which if kind == "leak" else "stale_closable"]
+    closable = table[which if kind == "leak" else "stale_closable"]
+    rise: Floats = target * _relative_rises(kind, tuple(closable), tuple(table["speed_power"]))
+    return rise
+
+
+@cache
+def _relative_rises(
+    kind: Surplus, closable: tuple[float, float], speed_power: tuple[float, float]
+) -> Floats:
+    """The rises as shares of the speed to expect."""
+    (least, most), (low, high) = closable, speed_power
     give, power = np.meshgrid(np.linspace(least, most, 8), np.linspace(low, high, 4))
     share = SHARES[:, None]
     give = np.asarray(give.reshape(1, -1))
@@ -192,8 +202,7 @@ def speed_rises(
         left = np.maximum(share - give, 0.0) / (1.0 - share)
     else:
         left = share * (1.0 - give) / (1.0 - share * (1.0 - give))
-    rise: Floats = target * ((1.0 + left) ** power.ravel() - 1.0)
-    return rise
+    return np.asarray((1.0 + left) ** power.ravel() - 1.0)
 
 
 def speed_density(

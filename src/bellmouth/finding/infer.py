@@ -12,6 +12,7 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from bellmouth.finding.effects import Shared
 from bellmouth.finding.mesh import HEALTHY, HypothesisTable, Mesh, coarse, mesh_of
 from bellmouth.finding.model import Model
 from bellmouth.finding.pooled import Answer, Pools, Question
@@ -128,18 +129,19 @@ def _steps(problem: Problem) -> Steps[Posterior]:
     cost = (white**2).sum(axis=1) + (coordinates**2).sum(axis=1)
     mesh = mesh_of(hypotheses, sizes, _size_spread(curvature, hypotheses), cost)
     nodes, where = mesh.hypothesis, mesh.sizes
-    [told] = yield [Question(coordinates[nodes], hypotheses.effects(nodes, where, bends))]
+    effects = hypotheses.effects(nodes, where, bends)
+    [told] = yield [Question(coordinates[nodes], effects, shared=_shared(hypotheses, nodes, mesh.step))]
     unknown = jacobian[:, :, : coordinates.shape[1]]
     # The unknowns are linear around the best fit: at coordinate zero the residual would be this.
     offset = told.residuals - (unknown @ coordinates[:, :, None])[nodes, :, 0]
-    logs = np.stack([_marginal(offset, unknown, mesh, w) for w in whiteners[:-1]])
+    logs = _marginals(offset, unknown, mesh, whiteners[:-1])
     log_scale = np.log(scale_weights / scale_weights.sum())[:, None]
     likelihood = np.logaddexp.reduce(logs + log_scale, axis=0)
     side = sum((log(nodes, where) for log in problem.side_logs), np.zeros(len(nodes)))
     likelihood = likelihood + side
     evidence = np.full(hypotheses.count, -np.inf)
     np.logaddexp.at(evidence, nodes, likelihood + mesh.log_weight)
-    unexplained = _marginal(offset[:1], unknown[:1], HEALTHY, whiteners[-1])[0]
+    unexplained = _marginals(offset[:1], unknown[:1], HEALTHY, whiteners[-1:])[0, 0]
     weight = np.exp(logs + log_scale - (logs + log_scale).max(axis=0))
     return Posterior(
         log_evidence=evidence,
@@ -177,6 +179,11 @@ def log_likelihood(
     return np.asarray(np.logaddexp.reduce(np.stack(logs), axis=0))
 
 
+def _shared(hypotheses: HypothesisTable, which: Ints, step: Ints) -> Shared | None:
+    acting = hypotheses.acting
+    return None if acting is None else Shared(which, step, acting)
+
+
 def _bends(model: Model) -> tuple[float, float]:
     healthy = float(model.unknowns.sd[model.unknowns.index("meter_bend")])
     return healthy, model.unknowns.contaminated_bend_sd
@@ -187,12 +194,14 @@ def _start(
 ) -> Steps[tuple[Floats, Floats]]:
     """The best node of a coarse grid, with the unknowns it asks for."""
     unknowns = model.unknowns.size
-    node, place = coarse(hypotheses)
+    node, place, step = coarse(hypotheses)
     zero = np.zeros((1, unknowns))
     healthy = hypotheses.effects(np.zeros(1, dtype=np.intp), np.full((1, 2), np.nan), bends)
+    effects = hypotheses.effects(node, place, bends)
+    shared = _shared(hypotheses, node, step)
     at_zero, at_nodes = yield [
         Question(zero, healthy, slopes=True),
-        Question(np.zeros((len(node), unknowns)), hypotheses.effects(node, place, bends)),
+        Question(np.zeros((len(node), unknowns)), effects, shared=shared),
     ]
     white = metric @ at_zero.slopes[0]
     at_node = at_nodes.residuals @ metric.T
@@ -297,27 +306,30 @@ def _size_spread(curvature: Floats, hypotheses: HypothesisTable) -> Floats:
     return diagonal
 
 
-def _marginal(offset: Floats, jacobian: Floats, mesh: Mesh, whitener: Floats) -> Floats:
-    """Log density of the readings with standard normal unknowns integrated out, (nodes,)."""
-    white = whitener @ jacobian
-    turned = np.swapaxes(white, 1, 2)
-    few = white.shape[1] < white.shape[2]
+def _marginals(offset: Floats, jacobian: Floats, mesh: Mesh, whiteners: Floats) -> Floats:
+    """Log density of the readings with standard normal unknowns integrated out, under each of the
+    covariances that ``whiteners`` (scales, residuals, residuals) belong to: (scales, nodes)."""
+    each_scale = whiteners[:, None]
+    white = each_scale @ jacobian
+    turned = np.swapaxes(white, 2, 3)
+    few = white.shape[2] < white.shape[3]
     # det(1 + W W') = det(1 + W' W): whichever is smaller.
-    inner = (white @ turned if few else turned @ white) + np.eye(min(white.shape[1:]))
+    inner = (white @ turned if few else turned @ white) + np.eye(min(white.shape[2:]))
     factor = np.linalg.cholesky(inner)
-    log_det = -2 * np.log(np.diag(whitener)).sum() + 2 * np.log(
-        np.diagonal(factor, axis1=1, axis2=2)
-    ).sum(axis=1)
+    own = np.log(np.diagonal(whiteners, axis1=1, axis2=2)).sum(axis=1)
+    log_det = -2 * own[:, None] + 2 * np.log(np.diagonal(factor, axis1=2, axis2=3)).sum(axis=2)
     if few:
-        projection = np.linalg.solve(factor, np.broadcast_to(whitener, factor.shape))
+        projection = np.linalg.solve(factor, np.broadcast_to(each_scale, factor.shape))
     else:
-        projection = np.linalg.solve(factor, turned) @ whitener
+        projection = np.linalg.solve(factor, turned) @ each_scale
+    projection = np.swapaxes(projection, 2, 3)
     result = []
     for rows, first, each in mesh.blocks:
-        block = offset[first : first + len(rows) * each]
-        turned_block = block.reshape(len(rows), each, -1) @ np.swapaxes(projection[rows], 1, 2)
-        square = (turned_block**2).sum(axis=2).ravel()
+        block = offset[first : first + len(rows) * each].reshape(len(rows), each, -1)
+        turned_block = block @ projection[:, rows]
+        turned_block *= turned_block
+        square = turned_block.sum(axis=3)
         if not few:
-            square = ((block @ whitener.T) ** 2).sum(axis=1) - square
-        result.append(-0.5 * (square + np.repeat(log_det[rows], each)))
-    return np.concatenate(result)
+            square = ((block @ np.swapaxes(each_scale, 2, 3)) ** 2).sum(axis=3) - square
+        result.append((-0.5 * (square + log_det[:, rows, None])).reshape(len(whiteners), -1))
+    return np.concatenate(result, axis=1)

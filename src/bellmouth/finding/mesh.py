@@ -44,22 +44,29 @@ class HypothesisTable(Protocol):
         """How many sizes each has."""
         ...
 
+    @property
+    def acting(self) -> Ints | None:
+        """The column of `COLUMNS` that each size acts through, (hypotheses, 2); None where that
+        differs between recordings."""
+        ...
+
     def effects(self, which: Ints, sizes: Floats, bends: tuple[float, float]) -> Effects:
         """What hypotheses ``which`` (n,) do at coordinates ``sizes`` (n, 2)."""
         ...
 
 
-def coarse(hypotheses: HypothesisTable) -> tuple[Ints, Floats]:
-    """Evenly spaced sizes over the whole range of each hypothesis."""
-    rows, mesh = _coarse_mesh(tuple(hypotheses.dimensions.tolist()))
+def coarse(hypotheses: HypothesisTable) -> tuple[Ints, Floats, Ints]:
+    """Evenly spaced sizes over the whole range of each hypothesis: which, where, and how many
+    steps along each size."""
+    rows, mesh, step = _coarse_mesh(tuple(hypotheses.dimensions.tolist()))
     low = hypotheses.low[rows]
-    return rows, low + (hypotheses.high[rows] - low) * mesh
+    return rows, low + (hypotheses.high[rows] - low) * mesh, step
 
 
 @cache
-def _coarse_mesh(every: tuple[int, ...]) -> tuple[Ints, Floats]:
-    """Which hypothesis, and how far through the range of its sizes."""
-    nodes, where = [], []
+def _coarse_mesh(every: tuple[int, ...]) -> tuple[Ints, Floats, Ints]:
+    """Which hypothesis, how far through the range of its sizes, and in how many steps."""
+    nodes, where, steps = [], [], []
     for dimensions in (0, 1, 2):
         rows = np.flatnonzero(np.array(every) == dimensions)
         axis = np.linspace(0.0, 1.0, _COARSE.get(dimensions, 1))
@@ -67,7 +74,17 @@ def _coarse_mesh(every: tuple[int, ...]) -> tuple[Ints, Floats]:
         second = np.tile(axis, len(axis)) if dimensions == 2 else np.full(len(axis), np.nan)
         nodes.append(np.repeat(rows, len(first)))
         where.append(np.tile(np.stack([first, second], axis=1), (len(rows), 1)))
-    return np.concatenate(nodes), np.concatenate(where)
+        steps.append(np.tile(_steps(_COARSE.get(dimensions, 1), dimensions), (len(rows), 1)))
+    return np.concatenate(nodes), np.concatenate(where), np.concatenate(steps)
+
+
+@cache
+def _steps(nodes: int, dimensions: int) -> Ints:
+    """How many steps along each size the nodes of one hypothesis stand."""
+    every = np.arange(nodes**dimensions)
+    if dimensions < 2:
+        return np.stack([every, np.zeros_like(every)], axis=1)
+    return np.stack(np.divmod(every, nodes), axis=1)
 
 
 @cache
@@ -85,10 +102,12 @@ def _unit_mesh(nodes: int, dimensions: int) -> tuple[Floats, Floats]:
 
 @dataclass(frozen=True)
 class Mesh:
-    """Nodes of all hypotheses, in blocks of hypotheses that have equally many."""
+    """Nodes of all hypotheses, in blocks of hypotheses that have equally many; ``step`` counts
+    along each size."""
 
     hypothesis: Ints
     sizes: Floats
+    step: Ints
     log_weight: Floats
     blocks: tuple[tuple[Ints, int, int], ...]  # hypotheses, first node, nodes each
 
@@ -96,6 +115,7 @@ class Mesh:
 HEALTHY = Mesh(
     np.zeros(1, dtype=np.intp),
     np.full((1, 2), np.nan),
+    np.zeros((1, 2), dtype=np.intp),
     np.zeros(1),
     ((np.zeros(1, dtype=np.intp), 0, 1),),
 )
@@ -111,7 +131,7 @@ def mesh_of(hypotheses: HypothesisTable, sizes: Floats, spread: Floats, cost: Fl
     start = np.maximum(hypotheses.low, sizes - width)
     end = np.minimum(hypotheses.high, sizes + width)
     share = np.log((end - start) / (hypotheses.high - hypotheses.low))
-    nodes, where, logs, blocks = [], [], [], []
+    nodes, where, steps, logs, blocks = [], [], [], [], []
     first = 0
     for dimensions, few in ((0, False), (1, False), (2, False), (2, True)):
         rows = np.flatnonzero((hypotheses.dimensions == dimensions) & (hopeless == few))
@@ -123,7 +143,9 @@ def mesh_of(hypotheses: HypothesisTable, sizes: Floats, spread: Floats, cost: Fl
         log = log_weight + np.nansum(share[rows], axis=1)[:, None]
         nodes.append(np.repeat(rows, len(mesh)))
         where.append(place.reshape(-1, 2))
+        steps.append(np.tile(_steps(count, dimensions), (len(rows), 1)))
         logs.append(log.ravel())
         blocks.append((rows, first, len(mesh)))
         first += len(rows) * len(mesh)
-    return Mesh(np.concatenate(nodes), np.concatenate(where), np.concatenate(logs), tuple(blocks))
+    every = [np.concatenate(parts) for parts in (nodes, where, steps, logs)]
+    return Mesh(*every, tuple(blocks))

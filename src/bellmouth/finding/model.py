@@ -9,11 +9,11 @@ Equations and sources: ``docs/equations.md``.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from bellmouth.finding.effects import Effects, Sharing, everywhere
 from bellmouth.finding.made_up import made_up_pct
 from bellmouth.finding.nuisance import Unknowns
 from bellmouth.finding.observations import Observations
@@ -39,25 +39,6 @@ CLOSED_SCALE = 0.01  # a throttle reading in shares, of the size of the other re
 NEARLY_ONE = 0.99  # closest that a manifold comes to what feeds it
 RISE_PA = 35e3  # filling's level is told at this pressure, its rise from here to 95 kPa
 RISE_SPAN = 1.0 - 35.0 / 95.0
-
-
-@dataclass(frozen=True)
-class Effects:
-    """What a hypothesis does; zeros are a healthy car.
-
-    Shape (batch,) each where only the judged recording is touched, or (batch, recordings).
-    ``leak_area_m2`` effective; ``meter``, ``fuel``, ``pressure``, ``boost`` are logarithms of a
-    ratio; ``deposit_mm2`` is the area lost at the stop; ``bend_sd`` (batch,) the spread of the
-    meter's exponent that the hypothesis allows.
-    """
-
-    leak_area_m2: Floats
-    meter: Floats
-    fuel: Floats
-    deposit_mm2: Floats
-    pressure: Floats
-    boost: Floats
-    bend_sd: Floats
 
 
 class Model:
@@ -184,55 +165,68 @@ class Model:
         return np.concatenate([np.zeros(0, dtype=np.intp), *self.places.values()])
 
     # -- prediction ---------------------------------------------------------------------------
-    def states(self, coordinates: Floats, effects: Effects) -> Mapping[str, Floats]:
-        """Pressures, flows [kg/s] and areas [mm²] at each point, shape (batch, points)."""
-        o, u = self.observations, self.unknowns
+    def states(
+        self, coordinates: Floats, effects: Effects, by: Sharing = everywhere
+    ) -> Mapping[str, Floats]:
+        """Pressures, flows [kg/s] and areas [mm²] at each point, shape (batch, points). ``by``
+        may work out a part once for all members that have it in common (`shared`)."""
+        u = self.unknowns
         value = u.values(coordinates)
         value[:, u.index("meter_bend")] = coordinates[:, u.index("meter_bend")] * effects.bend_sd
+        guessed = not self.has_manifold.all()
+        moved = ("pressure", "boost", "meter") if guessed else ("pressure", "boost")
+        breathed = by(moved, self._breathing, value, effects)
+        parts = by(("deposit_mm2",), self.plate_parts, value, effects)
+        leak = breathed["leak_flux"] * self.at_points(effects.leak_area_m2)
+        if self.observations.airflow_metered:
+            passed = by(("meter",), self._metered, value, effects)["passed"]
+            cylinder = passed + leak
+        else:
+            cylinder = passed = breathed["filled"]
+        return {
+            **parts, **breathed,
+            "cylinder": cylinder, "passed": passed, "leak": leak, "value": value,
+        }  # fmt: skip
+
+    def _each(self, name: str, value: Floats) -> Floats:
+        """An unknown that each recording has its own of, at each point."""
+        o = self.observations
+        block = value[:, self.unknowns.block(name, o.recordings)]
+        return block if self._alone else block[:, o.recording]
+
+    def _metered(self, value: Floats, effects: Effects) -> Mapping[str, Floats]:
+        """The flow that the meter's reading stands for. [kg/s]"""
         get = _Getter(value)
-        per = {
-            name: value[:, u.block(name, o.recordings)]
-            for name in ("ambient", "fuel_fill", "heating", "meter_day")
-        }
-        if not self._alone:
-            per = {name: block[:, o.recording] for name, block in per.items()}
-        ambient = self._ambient * np.exp(per["ambient"])
+        day = self._each("meter_day", value)
+        passed = self.observations.metered_kg_s * np.exp(
+            -(get("meter_gain") + day + self.at_points(effects.meter))
+            - get("meter_bend") * bend_applies(self, effects) * self.log_relative_flow
+        )
+        return {"passed": passed}
+
+    def _breathing(self, value: Floats, effects: Effects) -> Mapping[str, Floats]:
+        """Pressures [Pa], the air that fills the cylinders [kg/s], and what plate and leak pass
+        of it to an area [kg/s m²]."""
+        o, get = self.observations, _Getter(value)
+        ambient = self._ambient * np.exp(self._each("ambient", value))
         boost_gain = get("boost_gain") + self.at_points(effects.boost)
         upstream = np.where(self.has_boost, o.boost_pa * np.exp(-boost_gain), ambient)
         gain = get("pressure_gain") + self.at_points(effects.pressure)
         manifold = o.manifold_pa * np.exp(-gain) - get("pressure_offset")
-        passed = o.metered_kg_s * np.exp(
-            -(get("meter_gain") + per["meter_day"] + self.at_points(effects.meter))
-            - get("meter_bend") * bend_applies(self, effects) * self.log_relative_flow
-        )
-        per_pa = self._swept * np.exp(-per["heating"])
+        per_pa = self._swept * np.exp(-self._each("heating", value))
         if not self.has_manifold.all():
+            passed = self._metered(value, effects)["passed"]
             guess = passed / (per_pa * np.exp(get("fill_level")))
             manifold = np.where(self.has_manifold, manifold, guess)
         manifold = np.maximum(manifold, 5e3)
-        filled = per_pa * manifold * np.exp(self._log_filling(get, manifold))
-        flux = _FLUX * self._root_t * upstream * _flow_function(manifold / upstream)
-        leak = _FLUX * self._root_t * ambient * _flow_function(manifold / ambient)
-        leak = leak * self.at_points(effects.leak_area_m2)
-        if o.airflow_metered:
-            cylinder = passed + leak
-        else:
-            cylinder, passed = filled, filled
-        parts = self.plate_parts(value, effects)
         return {
-            **parts,
-            "cylinder": cylinder,
-            "passed": passed,
-            "filled": filled,
-            "leak": leak,
-            "flux": flux,
-            # Something always passes: a smooth floor keeps the logarithm alive.
-            "plate": 0.5 * (parts["left"] + np.hypot(parts["left"], parts["floor"])),
-            "upstream": upstream,
-            "ambient": ambient,
             "manifold": manifold,
-            "fuel_fill": per["fuel_fill"],
-            "value": value,
+            "ambient": ambient,
+            "upstream": upstream,
+            "filled": per_pa * manifold * np.exp(self._log_filling(get, manifold)),
+            "flux": _FLUX * self._root_t * upstream * _flow_function(manifold / upstream),
+            "leak_flux": _FLUX * self._root_t * ambient * _flow_function(manifold / ambient),
+            "fuel_fill": self._each("fuel_fill", value),
         }
 
     def _log_filling(self, get: "_Getter", manifold: Floats) -> Floats:
@@ -256,7 +250,10 @@ class Model:
         bypass, curve = np.exp(get("bypass")), get("curve")
         clean = bypass + slope * opening * (1.0 + curve * opening)
         lost = self.at_points(effects.deposit_mm2) * np.exp(-opening / fade)
+        left, floor = clean - lost, 0.05 * clean
         return {
+            # Something always passes: a smooth floor keeps the logarithm alive.
+            "plate": 0.5 * (left + np.hypot(left, floor)),
             "slope": slope,
             "bypass": bypass,
             "curve": curve,
@@ -268,8 +265,8 @@ class Model:
             "above_by_fade": made_up / fade * (own + made_up) * less,
             "clean": clean,
             "lost": lost,
-            "left": clean - lost,
-            "floor": 0.05 * clean,
+            "left": left,
+            "floor": floor,
         }
 
     def _log_trim(self, value: Floats, bank: int) -> Floats:
@@ -332,7 +329,7 @@ class Model:
                 supply = supply + state["leak"]
             return np.log(state["passed"] / supply)
         if name in ("opening", "closed"):
-            return self._stop(state, effects) if name == "closed" else self._open(state, effects)
+            return self._stop(state, effects) if name == "closed" else self._open(state)
         if name.startswith("trim"):
             bank = int(name[-1]) - 1
             predicted = self.predicted_log_trim(state, effects, bank)
@@ -343,10 +340,9 @@ class Model:
             return np.log(o.computed_kg_s / state["filled"]) - shift
         return np.log(state["upstream"] / state["ambient"])
 
-    def _open(self, state: Mapping[str, Floats], effects: Effects) -> Floats:
+    def _open(self, state: Mapping[str, Floats]) -> Floats:
         """The reading of how far the plate is open over how far it is."""
-        opening = self.plate_parts(state["value"], effects)["opening"]
-        return np.asarray(np.log(self.observations.opening_pct / opening))
+        return np.asarray(np.log(self.observations.opening_pct / state["opening"]))
 
     def _stop(self, state: Mapping[str, Floats], effects: Effects) -> Floats:
         """The lowest throttle reading over what it should be: the stop's, and how far it idles

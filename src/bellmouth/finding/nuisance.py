@@ -74,10 +74,10 @@ class Unknowns:
         told = coordinates if self.turn is None else coordinates @ self.turn.T
         return np.asarray(self.mean + self.sd * told)
 
-    def by_coordinates(self, slopes: Floats, sd: Floats) -> Floats:
-        """Slopes in the coordinates from those in the values, (batch, residuals, unknowns)."""
-        scaled = slopes * sd[:, None, :]
-        return scaled if self.turn is None else np.asarray(scaled @ self.turn)
+    def turned(self, slopes: Floats) -> Floats:
+        """Slopes in the coordinates from those in values over their spread, (batch, residuals,
+        unknowns)."""
+        return slopes if self.turn is None else np.asarray(slopes @ self.turn)
 
     def row(self, name: str) -> Floats:
         """What one shared unknown gains with each coordinate, (unknowns,)."""

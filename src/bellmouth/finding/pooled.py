@@ -10,8 +10,9 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from bellmouth.finding.model import Effects, Model
-from bellmouth.finding.sensitivity import channel_slopes, chosen_slopes
+from bellmouth.finding.effects import Effects, Shared, everywhere
+from bellmouth.finding.model import Model
+from bellmouth.finding.sensitivity import Slopes, channel_slopes, chosen_slopes
 
 __all__ = ["Answer", "Pools", "Question"]
 
@@ -33,11 +34,15 @@ _DERIVED = ("_ambient", "_root_t", "_swept", "log_speed", "log_relative_flow")
 
 @dataclass(frozen=True)
 class Question:
-    """Residuals wanted at ``coordinates`` (batch, unknowns), with or without their slopes there."""
+    """Residuals wanted at ``coordinates`` (batch, unknowns), with or without their slopes there.
+
+    ``shared`` says what members have in common, where that is known.
+    """
 
     coordinates: Floats
     effects: Effects
     slopes: bool = False
+    shared: Shared | None = None
 
 
 @dataclass(frozen=True)
@@ -140,7 +145,8 @@ class Pools:
             pool = _Pool(self._stack(models), np.repeat(np.arange(len(models)), counts))
             coordinates = np.concatenate([question.coordinates for question in questions])
             effects = _joined([question.effects for question in questions])
-        state = pool.states(coordinates, effects)
+        shared = questions[0].shared if len(models) == 1 else None
+        state = pool.states(coordinates, effects, shared or everywhere)
         channels = [pool.channel(name, state, effects) for name in pool.kinds]
         slopes = channel_slopes(pool, coordinates, effects, state) if questions[0].slopes else []
         result = []
@@ -152,7 +158,7 @@ class Pools:
             slope = _NONE
             if questions[0].slopes:
                 shape = (count, coordinates.shape[1])
-                slope = chosen_slopes(model, [slopes[at][mine] for at in held], shape)
+                slope = chosen_slopes(model, [_rows(slopes[at], mine) for at in held], shape)
             result.append(Answer(residuals, slope))
         return result
 
@@ -173,6 +179,10 @@ def _alike(model: Model, question: Question, number: int) -> object:
         return number
     points = next((size for size in _POINTS if size >= o.points), 0)
     return o.airflow_metered, points, question.slopes, model.healthy_bend_sd
+
+
+def _rows(slopes: Slopes, members: slice) -> Slopes:
+    return {unknown: slope[members] for unknown, slope in slopes.items()}
 
 
 _NONE = np.zeros((0, 0, 0))

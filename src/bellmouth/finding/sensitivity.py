@@ -21,7 +21,7 @@ from bellmouth.finding.model import (
 from bellmouth.physics.air import GAMMA
 from bellmouth.physics.orifice import CRITICAL_PRESSURE_RATIO
 
-__all__ = ["channel_slopes", "chosen_slopes", "unknown_jacobian"]
+__all__ = ["Slopes", "channel_slopes", "chosen_slopes", "unknown_jacobian"]
 
 Floats = NDArray[np.float64]
 Slopes = dict[str, Floats]
@@ -35,38 +35,50 @@ def unknown_jacobian(model: Model, coordinates: Floats, effects: Effects) -> Flo
     return chosen_slopes(model, every, coordinates.shape)
 
 
-def chosen_slopes(model: Model, channels: Sequence[Floats], shape: tuple[int, ...]) -> Floats:
+def chosen_slopes(model: Model, channels: Sequence[Slopes], shape: tuple[int, ...]) -> Floats:
     """Slopes of the residuals that are compared, from those of each channel at every point;
     ``shape`` is that of the coordinates."""
-    parts = [
-        channel[:, rows] for channel, rows in zip(channels, model.places.values(), strict=True)
-    ]
-    return np.concatenate(parts, axis=1) if parts else np.zeros((shape[0], 0, shape[1]))
+    o, u = model.observations, model.unknowns
+    found = np.zeros((shape[0], len(model.channels), shape[1]))
+    first = 0
+    for slopes, rows in zip(channels, model.places.values(), strict=True):
+        mine = slice(first, first := first + len(rows))
+        for unknown, slope in slopes.items():
+            told = slope[:, rows] if slope.shape[1] > 1 else slope
+            if unknown in _BLOCKS and o.recordings > 1:
+                at = u.block(unknown, o.recordings).start + o.recording[rows]
+                found[:, np.arange(mine.start, mine.stop), at] = told
+            else:
+                found[:, mine, _column(model, unknown)] = told
+    return u.turned(found)
+
+
+def _column(model: Model, unknown: str) -> int:
+    """Where an unknown stands among the coordinates: the first of those with one a recording."""
+    if unknown in _BLOCKS:
+        return model.unknowns.block(unknown, model.observations.recordings).start
+    return model.unknowns.index(unknown)
 
 
 def channel_slopes(
     model: Model, coordinates: Floats, effects: Effects, state: Mapping[str, Floats]
-) -> list[Floats]:
-    """Slopes of each of the model's channels in the coordinates, (batch, points, unknowns) each."""
+) -> list[Slopes]:
+    """Slopes of each of the model's channels in the unknowns' coordinates, by unknown, (batch,
+    points) each, or (batch, 1) where it is the same at all; before the unknowns' own turn."""
     o, u = model.observations, model.unknowns
-    count = len(coordinates)
     scale = np.broadcast_to(u.sd, coordinates.shape).copy()
     scale[:, u.index("meter_bend")] = effects.bend_sd
-    every = []
-    for slopes in _channel_slopes(model, state, effects).values():
-        full = np.zeros((count, o.points, coordinates.shape[1]))
-        for unknown, slope in slopes.items():
-            if unknown in _BLOCKS:
-                start = u.block(unknown, o.recordings).start
-                column = start + (o.recording if o.recordings > 1 else 0)
-            else:
-                column = u.index(unknown)
-            if o.recordings > 1 and unknown in _BLOCKS:
-                full[:, np.arange(o.points), column] = slope
-            else:
-                full[:, :, column] = slope
-        every.append(u.by_coordinates(full, scale))
-    return every
+
+    def scaled(unknown: str, slope: Floats) -> Floats:
+        column = _column(model, unknown)
+        if unknown in _BLOCKS and o.recordings > 1:
+            return np.asarray(slope * scale[:, column + o.recording])
+        return np.asarray(slope * scale[:, column, None])
+
+    return [
+        {unknown: scaled(unknown, slope) for unknown, slope in slopes.items()}
+        for slopes in _channel_slopes(model, state, effects).values()
+    ]
 
 
 def _channel_slopes(
@@ -94,7 +106,7 @@ def _channel_slopes(
         supply = _sum((1.0 - share, _sum((1.0, plate), (1.0, flux))), (share, leak))
         result["plate"] = _sum((1.0, passed), (-1.0, supply))
     if "opening" in kinds:
-        result["opening"] = _opening(model, state, effects)
+        result["opening"] = _opening(state)
     if "closed" in kinds:
         result["closed"] = _closed(model, state, effects)
     if "computed" in kinds:
@@ -191,9 +203,8 @@ def _plate(parts: Mapping[str, Floats]) -> Slopes:
     }
 
 
-def _opening(model: Model, state: Mapping[str, Floats], effects: Effects) -> Slopes:
+def _opening(parts: Mapping[str, Floats]) -> Slopes:
     """Slopes of the reading over the opening, less for what the opening gains."""
-    parts = model.plate_parts(state["value"], effects)
     by_above = -parts["opening_by_above"] / parts["opening"]
     return {name: by_above * parts[f"above_by_{name}"] for name in ("opening", "slope", "fade")}
 

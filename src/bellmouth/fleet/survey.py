@@ -12,14 +12,15 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from bellmouth.errors import BellmouthError
+from bellmouth.fleet.cluster import local_cluster
 from bellmouth.fleet.inputs import CarTable, Found, find_recordings, owner_of, read_cars
 from bellmouth.fleet.parts import Findings, open_findings
 from bellmouth.fleet.rows import Task, refusal, rows_of
 
 if TYPE_CHECKING:
-    from distributed import Client, LocalCluster
+    from distributed import Client
 
-__all__ = ["Progress", "bundles", "local_cluster", "survey"]
+__all__ = ["Progress", "bundles", "survey"]
 
 _BUNDLE_BYTES = 2_000_000
 _BUNDLE_MOST = 25
@@ -155,22 +156,6 @@ def _engine(scheduler: str | None, workers: int | None, tasks: int) -> Iterator[
         return
     with local_cluster(workers) as cluster:
         yield lambda made: _distributed(Client(cluster), lambda: Client(cluster), made)
-
-
-def local_cluster(workers: int | None) -> "LocalCluster":
-    """Worker processes on this machine, by default one a core, reachable from it alone."""
-    from distributed import LocalCluster  # noqa: PLC0415 - only a survey pays for it
-
-    return LocalCluster(
-        n_workers=workers,
-        threads_per_worker=1,
-        processes=True,
-        dashboard_address=None,
-        host="127.0.0.1",
-        silence_logs=50,
-        # A worker is a core: threads of the table library would only be in each other's way.
-        env={"POLARS_MAX_THREADS": "1"},
-    )
 
 
 def _distributed(

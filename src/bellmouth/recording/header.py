@@ -5,6 +5,7 @@ import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
+from functools import lru_cache
 from pathlib import Path
 
 from bellmouth.errors import RecordingError
@@ -128,11 +129,10 @@ def _refuse_strangers(titles: Sequence[str], mapping: Mapping[str, str], where: 
 
 
 def _column(index: int, title: str, ours: str, where: str) -> Column | None:
-    match = _CELL.match(ours)
-    if match is None:
+    found = _named(ours)
+    if found is None:
         return None
-    name = re.sub(r"[\s-]+", "_", match["name"].strip().strip('"').lower())
-    unit = match["unit"]
+    name, unit = found
     if name == "time":
         own = "s"
     elif name in table():
@@ -156,6 +156,15 @@ def _column(index: int, title: str, ours: str, where: str) -> Column | None:
             f'{where}, column "{title}": unknown unit "{unit.strip()}". Use {spellings(own)}.'
         )
     return Column(index, title.strip(), name, own, *pair)
+
+
+@lru_cache(maxsize=1000)
+def _named(ours: str) -> tuple[str, str | None] | None:
+    """Name and unit that a title holds; the same come again with every recording."""
+    match = _CELL.match(ours)
+    if match is None:
+        return None
+    return re.sub(r"[\s-]+", "_", match["name"].strip().strip('"').lower()), match["unit"]
 
 
 def _unclaimed(title: str) -> str:

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 
 from bellmouth.recording.grid import Bools, Grid, runs
 from bellmouth.recording.series import Floats
@@ -80,13 +81,13 @@ def _partition(scaled: Floats) -> list[int]:
     best[0] = -PENALTY
     back = np.zeros(size + 1, dtype=np.intp)
     longest = cost.shape[1]
+    last = longest - SHORTEST + 1
     for end in range(SHORTEST, size + 1):
-        most = min(end, longest)
-        # Lengths most..SHORTEST, so that starts run upwards.
-        total = best[end - most : end - SHORTEST + 1] + cost[end, SHORTEST - 1 : most][::-1]
-        at = int(total.argmin())
+        first = max(end - longest, 0)
+        total = best[first : end - SHORTEST + 1] + cost[end, first - end + longest : last]
+        at = total.argmin()
         best[end] = total[at] + PENALTY
-        back[end] = end - most + at
+        back[end] = first + at
     edges = [size]
     while edges[-1] > 0:
         edges.append(int(back[edges[-1]]))
@@ -94,19 +95,28 @@ def _partition(scaled: Floats) -> list[int]:
 
 
 def _costs(scaled: Floats) -> Floats:
-    """Sum of squares about the mean of the piece that ends before ``end``: [end, length - 1]."""
+    """Sum of squares about the mean of the piece that ends before ``end``, the longest first so
+    that starts run upwards: [end, longest - length]. What would start too early means nothing."""
     signals, size = scaled.shape
     longest = min(LONGEST, size)
-    ends = np.arange(size + 1)[:, None]
-    lengths = np.arange(1, longest + 1)[None, :]
-    starts = np.maximum(ends - lengths, 0)
+    lengths = np.arange(longest, 0, -1, dtype=np.float64)
     centred = scaled - scaled.mean(axis=1, keepdims=True)
     two = np.concatenate([[0.0], np.cumsum((centred**2).sum(axis=0))])
-    cost: Floats = two[:, None] - two[starts]
+    cost: Floats = two[:, None] - _starting(two, longest)
     one = np.concatenate([np.zeros((signals, 1)), np.cumsum(centred, axis=1)], axis=1)
     for row in one:
-        cost -= (row[:, None] - row[starts]) ** 2 / lengths
+        apart = row[:, None] - _starting(row, longest)
+        apart *= apart
+        apart /= lengths
+        cost -= apart
     return cost
+
+
+def _starting(sums: Floats, longest: int) -> Floats:
+    """The running sum where each piece starts, [end, longest - length]."""
+    padded = np.concatenate([np.zeros(longest), sums])
+    view: Floats = sliding_window_view(padded, longest)[: len(sums)]
+    return view
 
 
 def _merge(scaled: Floats, edges: list[int]) -> list[tuple[int, int]]:
