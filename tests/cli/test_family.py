@@ -37,6 +37,10 @@ def test_a_family_is_learnt_shown_and_used(run: Run, fleet: Path) -> None:
     found = run("find", fleet / "recordings" / "car0.csv", *car, "--family", out)
     assert found.exit_code == 0, found.stderr
     assert "of the family two litre" in " ".join(found.stdout.split())
+    own = fleet / "own.toml"
+    own.write_text((fleet / "car.toml").read_text("utf-8") + 'family = "two.toml"\n', "utf-8")
+    named = run("find", fleet / "recordings" / "car0.csv", "--car", own)
+    assert named.stdout == found.stdout.replace("car.toml", "own.toml")
     again = run("family", "learn", fleet / "recordings", "--cars", fleet / "cars.csv", "-o", out)
     assert again.exit_code == 2
     assert "is there already" in again.stderr
