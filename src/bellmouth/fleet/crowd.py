@@ -160,24 +160,28 @@ def _shares(
     return {cause: weight / total for cause, weight in found.items()}
 
 
-def _improve(told: Expected, state: State) -> State:
+def _improve(told: Expected, state: State, bounds: Floats) -> State:
     size = len(state.mean)
     count = float(told.weight.sum())
     inverse = np.linalg.inv(state.covariance)
     toward = inverse @ (told.weight @ told.mean)
-    mean = np.linalg.solve(np.eye(size) + count * inverse, toward)
+    mean = np.clip(np.linalg.solve(np.eye(size) + count * inverse, toward), *bounds)
     away = told.mean - mean
     scatter = np.einsum("k,ki,kj->ij", told.weight, away, away)
     scatter += np.einsum("k,kij->ij", told.weight, told.covariance)
     covariance = (_SAID_BY * _LIKE_ANY**2 * np.eye(size) + scatter) / (_SAID_BY + count)
-    return State(np.asarray(mean), np.asarray(0.5 * (covariance + covariance.T)), told.shares)
+    # Cars of one family differ no more than any two cars do.
+    value, vector = np.linalg.eigh(0.5 * (covariance + covariance.T))
+    covariance = (vector * np.minimum(value, 1.0)) @ vector.T
+    return State(np.asarray(mean), np.asarray(covariance), told.shares)
 
 
-def converge(crowd: Crowd, state: State, any_car: Floats) -> State:
-    """The state that the recordings and itself agree on."""
+def converge(crowd: Crowd, state: State, any_car: Floats, bounds: Floats) -> State:
+    """The state that the recordings and itself agree on; ``bounds`` (2, coordinates) hold its
+    mean."""
     for _ in range(_STEPS):
         before = state
-        state = _improve(expect(crowd, state, any_car), state)
+        state = _improve(expect(crowd, state, any_car), state, bounds)
         moved = np.abs(state.mean - before.mean).max()
         spread = np.abs(np.sqrt(np.diag(state.covariance)) - np.sqrt(np.diag(before.covariance)))
         if max(moved, spread.max()) < _STILL:

@@ -38,6 +38,12 @@ _TOGETHER = 25  # recordings inferred in one go
 _LEAST_IDLES = 4.0
 
 
+# Where a family's mean can lie: trims multiply or add or something between; of the others, no
+# design is further off than any car of a thousand.
+_CAN_BE = {"trim_sum": (0.0, 1.0)}
+_FURTHEST = 3.0
+
+
 @dataclass(frozen=True)
 class Example:
     """A recording to learn from: whose it is, its stretches, what is known of the car."""
@@ -83,7 +89,7 @@ def learn_family(
         _enough(examples, {}, refused, name)
     broad = broad_of(next(iter(asked.values())))
     family: Family | None = None
-    state = begin(len(LEARNED))
+    state, bounds = begin(len(LEARNED)), _bounds(broad)
     told = _Telling(tell, _ROUNDS * len(asked))
     any_car: Floats = np.zeros(0)
     for _ in range(_ROUNDS):
@@ -93,12 +99,21 @@ def learn_family(
         if family is None:
             any_car = crowd.whole(crowd.log_evidence, state.shares)
             # The first broad study is what any later one is held against.
-        state = converge(crowd, state, any_car)
+        state = converge(crowd, state, any_car, bounds)
         family = _family(name, first.car, examples, studies, crowd, state, any_car, broad, made)
     if family is None:
         raise RuntimeError("no round was made")
     belongs = dict(zip(studies, map(float, crowd.belongs(state, any_car)), strict=True))
     return Learned(replace(family, growth=growth), tuple(refused.values()), belongs)
+
+
+def _bounds(broad: Broad) -> Floats:
+    """Least and greatest mean of each coordinate, in broad ones, (2, coordinates)."""
+    bounds = np.tile([[-_FURTHEST], [_FURTHEST]], len(LEARNED))
+    for name, can_be in _CAN_BE.items():
+        place = LEARNED.index(name)
+        bounds[:, place] = (np.array(can_be) - broad.mean[place]) / broad.sd[place]
+    return bounds
 
 
 class _Telling:

@@ -33,6 +33,8 @@ __all__ = ["Broad", "Study", "ask", "log_overlap", "study_many"]
 
 Floats = NDArray[np.float64]
 
+_FURTHEST = 4.0  # standard deviations of the prior that a likelihood may point away
+
 
 @dataclass(frozen=True)
 class Broad:
@@ -167,10 +169,13 @@ def _likelihoods(
         information[:, size + place, size + place] += 12.0 / width[:, place] ** 2
     covariance = np.linalg.inv(information)[:, places][:, :, places]
     own = np.linalg.inv(covariance)
-    at = (own @ posterior.coordinates[:, places, None])[:, :, 0]
+    best = posterior.coordinates[:, places]
     likelihood = own - np.eye(len(places))
     value, vector = np.linalg.eigh(0.5 * (likelihood + np.swapaxes(likelihood, 1, 2)))
-    likelihood = (vector * np.maximum(value, 0.0)[:, None, :]) @ np.swapaxes(vector, 1, 2)
+    across = np.swapaxes(vector, 1, 2)
+    value = np.maximum(value, _least((across @ best[:, :, None])[:, :, 0]))
+    likelihood = (vector * value[:, None, :]) @ across
+    at = best + (likelihood @ best[:, :, None])[:, :, 0]
     # From the coordinates of the prior used, w, to broad ones: u = start + turn w.
     turn = np.eye(len(places)) if used.turn is None else used.turn[np.ix_(places, places)]
     turn = (used.sd[places] / broad.sd)[:, None] * turn
@@ -181,6 +186,13 @@ def _likelihoods(
     precision = back.T @ likelihood @ back
     pull = at @ back + (precision @ start)
     return precision, pull, log_overlap(precision, pull, start, turn @ turn.T)
+
+
+def _least(best: Floats) -> Floats:
+    """Least precision of a likelihood whose posterior lies at ``best``: one that knows next to
+    nothing may not point without end, or the family is drawn after it."""
+    away = np.minimum(np.abs(best), 0.75 * _FURTHEST)
+    return np.asarray(away / (_FURTHEST - away))
 
 
 def log_overlap(precision: Floats, pull: Floats, mean: Floats, covariance: Floats) -> Floats:
