@@ -2,10 +2,13 @@
 
 ``python -m measure.families`` works on the families for development, ``--final`` on others, of
 variants and seeds that nothing was tuned on. Every family is learnt from its cars' recordings, one
-a car, faulty ones among them and nobody saying which.
+a car, faulty ones among them and nobody saying which. What is found for a family is kept on disk
+until the code changes, so that ``--only NAME`` can do it a family at a time.
 """
 
 import argparse
+import hashlib
+import pickle
 import sys
 from collections.abc import Sequence
 
@@ -17,6 +20,7 @@ from bellmouth.finding.family import Family as Learnt
 from bellmouth.finding.find import solve
 from bellmouth.finding.priors import cause_weights
 from bellmouth.fleet.family import Example, learn_family
+from measure import OUT, ROOT
 from measure.cases import Sample
 from measure.families_real import show_real
 from measure.family_cars import FAULTS, FAULTY, FINAL, TUNING, Family, family_samples
@@ -31,6 +35,7 @@ __all__ = ["main"]
 
 _HELD_OUT = 1000  # number of the first car that is held out
 _TARGET = 1.0 / 3.0
+_LEARNING = ("crowd", "family", "studies")
 #: What is known of how the cases were drawn, to compare both at the same weights.
 _DRAWN: Weights = {"healthy": 1.0 - FAULTY, **{cause: FAULTY / len(FAULTS) for cause in FAULTS}}
 
@@ -53,9 +58,30 @@ def _learnt(family: Family, samples: Sequence[Sample]) -> Learnt:
     return learn_family(examples, family.name).family
 
 
-def _measured(
-    asked: tuple[Family, tuple[int, ...], int, int],
-) -> tuple[Family, list[Judgement], dict[int, tuple[Learnt, list[Judgement]]]]:
+Measured = tuple[Family, list[Judgement], dict[int, tuple[Learnt, list[Judgement]]]]
+
+
+def _measured(asked: tuple[Family, tuple[int, ...], int, int]) -> Measured:
+    """What is kept of this, or made and kept."""
+    mark = hashlib.sha256(repr(asked).encode())
+    rooms = ROOT / "src" / "bellmouth"
+    files = [*(rooms / "finding").glob("*.*"), *(rooms / "fleet").glob("*.py")]
+    files = [one for one in files if one.parent.name == "finding" or one.stem in _LEARNING]
+    for file in sorted(files):
+        mark.update(file.read_bytes())
+    path = OUT / "families" / f"found-{mark.hexdigest()[:12]}.pickle"
+    if path.exists():
+        # Written below by this program, in its own folder.
+        kept: Measured = pickle.loads(path.read_bytes())  # noqa: S301
+        return kept
+    made = _made(asked)
+    part = path.with_suffix(".part")
+    part.write_bytes(pickle.dumps(made, protocol=pickle.HIGHEST_PROTOCOL))
+    part.replace(path)
+    return made
+
+
+def _made(asked: tuple[Family, tuple[int, ...], int, int]) -> Measured:
     family, sizes, train, held = asked
     cars = family_samples(family, train)
     out = _judgeable(family_samples(family, held, _HELD_OUT))
@@ -194,10 +220,17 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--final", action="store_true", help="the families kept for the end")
     parser.add_argument("--cars", type=int, nargs="+", default=[10, 30, 100, 200])
     parser.add_argument("--held", type=int, default=100)
+    parser.add_argument("--only", metavar="NAME", help="only make what is kept of this family")
     parser.add_argument("--real", action="store_true", help="only the real idles")
     asked = parser.parse_args(arguments)
+    families = FINAL if asked.final else TUNING
+    if asked.only:
+        for family in families:
+            if family.name == asked.only:
+                _measured((family, tuple(asked.cars), 200, asked.held))
+        return 0
     if not asked.real:
-        show(FINAL if asked.final else TUNING, tuple(asked.cars), 200, asked.held)
+        show(families, tuple(asked.cars), 200, asked.held)
     show_real()
     return 0
 

@@ -26,6 +26,7 @@ ambient_air_temperature_c = 18
 turbocharged = false
 complaint = "high idle"
 name = "the blue one"
+family = "families/two.toml"
 """
 
 
@@ -39,6 +40,8 @@ def refused(tmp_path: Path, text: str) -> str:
 
 def test_every_key_is_read(tmp_path: Path) -> None:
     (tmp_path / "car.toml").write_text(WHOLE)
+    (tmp_path / "families").mkdir()
+    (tmp_path / "families" / "two.toml").write_text("format = 1\n")
     assert read_car(tmp_path / "car.toml") == Car(
         displacement_l=Known(2.0),
         metering="airflow",
@@ -54,6 +57,7 @@ def test_every_key_is_read(tmp_path: Path) -> None:
         turbocharged=False,
         complaint="high idle",
         name="the blue one",
+        family=str(tmp_path / "families" / "two.toml"),
         source="car.toml",
     )
 
@@ -107,6 +111,16 @@ def test_what_is_not_said_is_unknown() -> None:
             "unknown, none, rough idle, low idle, high idle, hunting idle, stalls, sticking plate, "
             "lamp or lean code, after cleaning or after a battery change.",
         ),
+        (
+            'family = "two.toml"',
+            'car.toml, line 3: family file "two.toml" is not there. It is looked for from the '
+            "folder of car.toml; learn one with bellmouth family learn, or take the line out.",
+        ),
+        (
+            'family = ""',
+            'car.toml, line 3: family = "" names no file. Write family = "two.family.toml".',
+        ),
+        ("family = 2", "car.toml, line 3: family is 2, not text. Put it in quotes."),
         ("complaint = 3", "car.toml, line 3: complaint is 3, not text. Put it in quotes."),
     ],
 )

@@ -4,6 +4,7 @@ from pathlib import Path
 
 import pytest
 
+from bellmouth.finding.family import read_family
 from bellmouth.practice.polling import write_csv
 from bellmouth.practice.scenario import run as simulated
 from measure.family_cars import TUNING, cars_of
@@ -37,6 +38,10 @@ def test_a_family_is_learnt_shown_and_used(run: Run, fleet: Path) -> None:
     found = run("find", fleet / "recordings" / "car0.csv", *car, "--family", out)
     assert found.exit_code == 0, found.stderr
     assert "of the family two litre" in " ".join(found.stdout.split())
+    own = fleet / "own.toml"
+    own.write_text((fleet / "car.toml").read_text("utf-8") + 'family = "two.toml"\n', "utf-8")
+    named = run("find", fleet / "recordings" / "car0.csv", "--car", own)
+    assert named.stdout == found.stdout.replace("car.toml", "own.toml")
     again = run("family", "learn", fleet / "recordings", "--cars", fleet / "cars.csv", "-o", out)
     assert again.exit_code == 2
     assert "is there already" in again.stderr
@@ -47,8 +52,12 @@ def test_too_few_cars_are_no_family(run: Run, fleet: Path, tmp_path: Path) -> No
     out = tmp_path / "few.toml"
     ran = run("family", "learn", *few, "--cars", fleet / "cars.csv", "-o", out)
     assert ran.exit_code == 2
-    assert "8" in ran.stderr
+    assert "3 cars to learn from, at least 8" in ran.stderr
+    assert "car5: no recording of this car was given" in ran.stderr
     assert not out.exists()
+    nowhere = run("family", "learn", *few, "--cars", fleet / "cars.csv", "-o", tmp_path / "n" / "x")
+    assert nowhere.exit_code == 2
+    assert "there is no folder" in nowhere.stderr
 
 
 def test_a_car_of_another_size_is_refused(run: Run, fleet: Path, tmp_path: Path) -> None:
@@ -58,3 +67,33 @@ def test_a_car_of_another_size_is_refused(run: Run, fleet: Path, tmp_path: Path)
     ran = run("find", fleet / "recordings" / "car0.csv", "--car", other, "--family", out)
     assert ran.exit_code == 2
     assert "two litre" in ran.stderr
+
+
+def test_a_survey_learns_the_family_in_the_same_run(run: Run, fleet: Path, tmp_path: Path) -> None:
+    cars = fleet / "cars.csv"
+    given = ("survey", fleet / "recordings", "--cars", cars, "--workers", "0")
+    taken = tmp_path / "taken.toml"
+    taken.write_text("mine", "utf-8")
+    refused = run(*given, "--out", tmp_path / "f", "--learn-family", taken)
+    assert refused.exit_code == 2
+    assert "is there already" in refused.stderr
+    assert not (tmp_path / "f").exists()
+    ran = run(*given, "--out", tmp_path / "f", "--learn-family", tmp_path / "{family}.toml")
+    assert ran.exit_code == 0, ran.stderr
+    assert f"Family two litre ({CARS} cars)" in ran.stdout
+    assert read_family(tmp_path / "two-litre.toml").name == "two litre"
+
+
+def test_two_families_do_not_go_into_one_file(run: Run, fleet: Path, tmp_path: Path) -> None:
+    cars = tmp_path / "cars.csv"
+    rows = (fleet / "cars.csv").read_text("utf-8").splitlines()
+    rows[-1] = rows[-1].replace("two litre", "three litre")
+    cars.write_text("\n".join(rows) + "\n", "utf-8")
+    given = ("survey", fleet / "recordings", "--cars", cars, "--workers", "0")
+    one = run(*given, "--out", tmp_path / "f", "--learn-family", tmp_path / "one.toml")
+    assert one.exit_code == 2
+    assert "would be the file of 2 families (three litre, two litre)" in one.stderr
+    each = run(*given, "--out", tmp_path / "f", "--learn-family", tmp_path / "{family}.toml")
+    assert each.exit_code == 0, each.stderr
+    assert (tmp_path / "two-litre.toml").exists()
+    assert "three litre: 1 cars to learn from, at least 8 are needed" in each.stderr

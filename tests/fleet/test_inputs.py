@@ -78,3 +78,8 @@ def test_a_table_that_cannot_be_used_is_a_sentence(
     path.write_text(text, "utf-8")
     with pytest.raises(CarError, match=sentence):
         read_cars(path)
+
+
+def test_a_table_that_is_not_there_is_a_sentence(tmp_path: Path) -> None:
+    with pytest.raises(CarError, match="there is no such file"):
+        read_cars(tmp_path / "none.csv")

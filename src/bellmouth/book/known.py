@@ -56,11 +56,14 @@ def _unfit(character: str) -> bool:
 
 
 def plain_car(car: Car) -> dict[str, Any]:
-    """A car as the table that `car_from_mapping` reads, without what is unknown."""
+    """A car as the table that `car_from_mapping` reads, without what is unknown.
+
+    Its family file is left out: what a book says must come out the same wherever it is carried.
+    """
     said: dict[str, Any] = {}
     for field in fields(Car):
         value = getattr(car, field.name)
-        if value is None or field.name == "source":
+        if value is None or field.name in ("source", "family"):
             continue
         if isinstance(value, Known):
             value = {"value": value.value, "sd": value.sd} if value.sd else value.value

@@ -34,7 +34,8 @@ class Car:
     """A car's description. ``None`` is unknown; the priors for it stand in ``finding``.
 
     ``displacement_l`` and ``metering`` are required. ``metering`` says how the controller
-    measures its air: by an airflow meter or from manifold pressure.
+    measures its air: by an airflow meter or from manifold pressure. ``family`` is the path of the
+    file of its engine family; a car file's is taken from where that file lies.
     """
 
     displacement_l: Known
@@ -51,4 +52,5 @@ class Car:
     turbocharged: bool | None = None
     complaint: Complaint | None = None
     name: str | None = None
+    family: str | None = None
     source: str = ""

@@ -3,7 +3,7 @@
 import difflib
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any
 
@@ -62,7 +62,22 @@ def read_car(path: str | Path) -> Car:
         document = tomllib.loads(text)
     except (tomllib.TOMLDecodeError, RecursionError) as error:
         raise CarError(f"{path.name}: not a TOML file ({error}).") from error
-    return _car(document, path.name, _lines(text))
+    lines = _lines(text)
+    car = _car(document, path.name, lines)
+    if car.family is None:
+        return car
+    return replace(car, family=_beside(path, car.family, f"{path.name}, line {lines['family']}"))
+
+
+def _beside(path: Path, family: str, where: str) -> str:
+    """A family file named in a car file: looked for from where that file lies."""
+    found = path.parent / Path(family).expanduser()
+    if not found.is_file():
+        raise CarError(
+            f'{where}: family file "{family}" is not there. It is looked for from the folder of '
+            f"{path.name}; learn one with bellmouth family learn, or take the line out."
+        )
+    return str(found)
 
 
 def car_from_mapping(values: Mapping[str, Any], source: str = "car") -> Car:
@@ -165,6 +180,15 @@ def _text(key: str, value: object, where: str) -> str:
     return value
 
 
+def _file(key: str, value: object, where: str) -> str:
+    text = _text(key, value, where)
+    if not text.strip() or "\0" in text:
+        raise CarError(
+            f'{where}: {key} = {_shown(value)} names no file. Write {key} = "two.family.toml".'
+        )
+    return text
+
+
 def _complaint(key: str, value: object, where: str) -> str:
     try:
         return parse_complaint(_text(key, value, where))
@@ -186,4 +210,5 @@ _READERS = {
     "turbocharged": _flag,
     "complaint": _complaint,
     "name": _text,
+    "family": _file,
 }

@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from bellmouth.cli.writing import refuse_nowhere
+
 if TYPE_CHECKING:
     from bellmouth.finding.family import Growth
 
@@ -49,7 +51,10 @@ def learn(
 
     Nobody need say which are faulty: the share is estimated. At least eight cars are needed.
     """
+    from rich.console import Console  # noqa: PLC0415
+
     from bellmouth.cli.waiting import waiting  # noqa: PLC0415 - --help stays quick
+    from bellmouth.errors import FindingError  # noqa: PLC0415
     from bellmouth.fleet.family import learn_family  # noqa: PLC0415
     from bellmouth.fleet.family_files import examples_of, family_name  # noqa: PLC0415
     from bellmouth.fleet.inputs import read_cars  # noqa: PLC0415
@@ -63,7 +68,11 @@ def learn(
         examples, unread = examples_of(recordings, table, chosen)
     with waiting("Learning the family"):
         growth = None if book is None else _growth(book, chosen)
-        learned = learn_family(examples, chosen, growth=growth)
+        try:
+            learned = learn_family(examples, chosen, growth=growth)
+        except FindingError:
+            print_left_out(unread, (), Console(stderr=True))
+            raise
     learned.family.write(out)
     strange = [examples[place].source for place, p in learned.belongs.items() if p < 0.5]
     print_family(learned.family, console())
@@ -95,6 +104,7 @@ def _refuse_existing(out: Path) -> None:
         raise FindingError(
             f"{out}: is there already. Give another -o, or remove it; nothing was overwritten."
         )
+    refuse_nowhere(out)
 
 
 def _growth(book: str, kind: str) -> "Growth":

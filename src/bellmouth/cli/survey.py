@@ -1,12 +1,14 @@
 """``bellmouth survey``: the finding over many cars."""
 
 import sys
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from bellmouth.cli.writing import overwrite_option, refuse_existing
+from bellmouth.cli.waiting import waiting
+from bellmouth.cli.writing import overwrite_option, refuse_existing, refuse_nowhere
 
 if TYPE_CHECKING:
     from bellmouth.fleet.survey import Progress
@@ -44,6 +46,14 @@ _FILE = click.Path(path_type=Path)
 @click.option(
     "--report", type=_FILE, metavar="FILE", help="Also write a summary page with pictures (HTML)."
 )
+@click.option(
+    "--learn-family",
+    "families",
+    type=_FILE,
+    metavar="FILE",
+    help="Also learn what the cars have in common, as bellmouth family learn does; {family} in "
+    "FILE stands for the name of each family.",
+)
 @overwrite_option
 def command(
     recordings: tuple[str, ...],
@@ -52,6 +62,7 @@ def command(
     scheduler: str | None,
     workers: int | None,
     report: Path | None,
+    families: Path | None,
     overwrite: bool,
 ) -> None:
     """Judge every recording and keep one row of each.
@@ -65,6 +76,7 @@ def command(
     from bellmouth.pages.survey_screen import print_survey  # noqa: PLC0415
 
     refuse_existing(report, overwrite=overwrite)
+    paths = {} if families is None else _family_paths(cars, families, overwrite=overwrite)
     findings = survey(recordings, cars, out, scheduler=scheduler, workers=workers, tell=_progress())
     table = findings.read()
     print_survey(table, console())
@@ -72,6 +84,41 @@ def command(
     if report is not None:
         write_summary(report, table)
         click.echo(f"Summary with pictures: {report} (open it in a browser)")
+    if paths:
+        _learn(recordings, cars, paths)
+
+
+def _family_paths(cars: Path, families: Path, *, overwrite: bool) -> dict[str, Path]:
+    """Where each family goes, refused before any work is done where something is there."""
+    from bellmouth.fleet.family_files import family_paths  # noqa: PLC0415
+    from bellmouth.fleet.inputs import read_cars  # noqa: PLC0415
+
+    paths = family_paths(read_cars(cars), families)
+    refuse_existing(*paths.values(), overwrite=overwrite)
+    refuse_nowhere(*paths.values())
+    return paths
+
+
+def _learn(recordings: Sequence[str], cars: Path, paths: Mapping[str, Path]) -> None:
+    """Learn each family that has enough cars; the reason for each that has not."""
+    from bellmouth.errors import FindingError  # noqa: PLC0415
+    from bellmouth.fleet.family import learn_family  # noqa: PLC0415
+    from bellmouth.fleet.family_files import MOST_RECORDINGS, examples_of  # noqa: PLC0415
+    from bellmouth.fleet.inputs import read_cars  # noqa: PLC0415
+
+    table, short = read_cars(cars), []
+    for name, path in paths.items():
+        with waiting(f"Learning the family {name}"):
+            examples, _ = examples_of(recordings, table, name, most=MOST_RECORDINGS)
+            try:
+                family = learn_family(examples, name).family
+            except FindingError as error:
+                short.append(str(error))
+                continue
+        family.write(path)
+        click.echo(f"Family {family.told}: {path}")
+    for sentence in short:
+        click.echo(f"Not learnt: {sentence}", err=True)
 
 
 class _progress:  # noqa: N801 - used as a function

@@ -1,5 +1,6 @@
 """Files that a command writes: what is there already is never replaced unasked."""
 
+import os
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any, TypeVar
@@ -8,7 +9,7 @@ import click
 
 from bellmouth.errors import BellmouthError
 
-__all__ = ["overwrite_option", "refuse_existing"]
+__all__ = ["overwrite_option", "refuse_existing", "refuse_nowhere"]
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -33,3 +34,21 @@ def refuse_existing(*paths: Path | None, overwrite: bool) -> None:
             raise BellmouthError(
                 f"{path}: is there already. Choose another name, or add --overwrite."
             )
+
+
+def refuse_nowhere(*paths: Path) -> None:
+    """Refuse, before any work is done, to write into a folder that is not there or not writable.
+
+    Raises
+    ------
+    BellmouthError
+        For the first such path.
+    """
+    for path in paths:
+        folder = path.absolute().parent
+        if not folder.is_dir():
+            raise BellmouthError(
+                f"{path}: there is no folder {folder}. Make it, or choose another."
+            )
+        if not os.access(folder, os.W_OK):
+            raise BellmouthError(f"{path}: nothing may be written in {folder}. Choose another.")

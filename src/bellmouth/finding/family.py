@@ -21,7 +21,7 @@ from bellmouth.finding.habit import Habit
 from bellmouth.finding.nuisance import LEARNED
 from bellmouth.finding.priors import cause_weights
 
-__all__ = ["FORMAT", "Family", "Growth", "family_of", "read_family"]
+__all__ = ["FORMAT", "Family", "Growth", "family_of", "known_family", "read_family"]
 
 Floats = NDArray[np.float64]
 
@@ -177,6 +177,18 @@ def read_family(path: str | Path) -> Family:
     except tomllib.TOMLDecodeError as error:
         raise FindingError(f"{path}: not valid TOML ({error}). Give a family file.") from error
     return family_of(table, str(path))
+
+
+def known_family(given: Family | str | Path | None, car: Car) -> Family | None:
+    """The family to judge a car by: the one given, read where it is a file, else the car's own.
+
+    Raises
+    ------
+    FindingError
+        As `read_family`.
+    """
+    chosen = car.family if given is None else given
+    return read_family(chosen) if isinstance(chosen, str | Path) else chosen
 
 
 def family_of(table: Mapping[str, Any], source: str) -> Family:

@@ -16,7 +16,7 @@ from bellmouth.finding.belonging import Asked, Inferred, infer_with, problem_of
 from bellmouth.finding.checks import CheckResult, next_checks, parse_results, result_log
 from bellmouth.finding.disagree import disagreements
 from bellmouth.finding.explain import confusions, evidence_of, excluded_of, warnings_of
-from bellmouth.finding.family import Family, read_family
+from bellmouth.finding.family import Family, known_family
 from bellmouth.finding.habit import Habit, IdleAir, idle_sides
 from bellmouth.finding.hypothesis import Hypotheses, Scale, enumerate_hypotheses
 from bellmouth.finding.idle_speed import IdleSpeed
@@ -95,7 +95,8 @@ def find(
     complaint
         What the owner says; overrides the car's own.
     family
-        What was learnt from other cars of its engine family, or the file of it.
+        What was learnt from other cars of its engine family, or the file of it; by default the
+        one that the car names.
 
     Raises
     ------
@@ -108,7 +109,7 @@ def find(
         _refuse_itself(recording, reference)
     judged = stretches(recording)
     others = [stretches(reference) for reference in references]
-    known = read_family(family) if isinstance(family, str | Path) else family
+    known = known_family(family, car)
     case = solve(judged, others, car, recording.source, family=known)
     weights = weights_of(prior, said, known)
     told = parse_results(results)

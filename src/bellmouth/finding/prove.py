@@ -20,7 +20,7 @@ from bellmouth.errors import FindingError
 from bellmouth.finding import nominal
 from bellmouth.finding.belonging import Asked, infer_with
 from bellmouth.finding.courses import AFTER, BEFORE, Course, Courses, courses_of
-from bellmouth.finding.family import Family, read_family
+from bellmouth.finding.family import Family, known_family
 from bellmouth.finding.find import hypothesis_weights, weights_of
 from bellmouth.finding.hypothesis import Hypotheses, Scale, enumerate_hypotheses
 from bellmouth.finding.idle_pair import idle_pair
@@ -88,7 +88,8 @@ def prove(
     done
         What was done in between, of `works`; it moves the weights of the courses, no more.
     family
-        What was learnt from other cars of its engine family, or the file of it.
+        What was learnt from other cars of its engine family, or the file of it; by default the
+        one that the car names.
 
     Raises
     ------
@@ -111,7 +112,7 @@ def prove(
             )
     _refuse_other_metering(before, after)
     found = [stretches(one) for one in (before, after, *references)]
-    known = read_family(family) if isinstance(family, str | Path) else family
+    known = known_family(family, car)
     sources = (before.source, after.source)
     pair = solve_pair(found[0], found[1], found[2:], car, sources, family=known)
     weights = course_weights(pair, weights_of(prior, said, known), done)

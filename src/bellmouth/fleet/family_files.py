@@ -1,5 +1,6 @@
 """Recordings and their table of cars as what a family is learnt from."""
 
+import re
 from collections.abc import Sequence
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -11,7 +12,11 @@ from bellmouth.recording import read_recording
 from bellmouth.recording.series import Recording
 from bellmouth.recording.steady import stretches
 
-__all__ = ["examples_of", "family_name"]
+__all__ = ["MOST_RECORDINGS", "examples_of", "family_name", "family_paths"]
+
+#: More recordings than these tell next to nothing more of a family, and cost as much each.
+MOST_RECORDINGS = 500
+_NAMED = "{family}"
 
 
 def family_name(table: CarTable, named: str | None) -> str:
@@ -37,28 +42,73 @@ def family_name(table: CarTable, named: str | None) -> str:
     return named
 
 
+def family_paths(table: CarTable, given: Path) -> dict[str, Path]:
+    """Where the file of each family in the table goes: ``given``, which names the family by
+    ``{family}`` where there are several.
+
+    Raises
+    ------
+    CarError
+        If there are several and ``given`` would be the same for two.
+    """
+    families = sorted({family for family in table.family.values() if family}) or ["unnamed"]
+    paths = {name: Path(str(given).replace(_NAMED, _plain(name))) for name in families}
+    if len(set(paths.values())) < len(paths):
+        raise CarError(
+            f"{given}: would be the file of {len(families)} families "
+            f"({', '.join(families[:4])}{', …' if len(families) > 4 else ''}). Put {_NAMED} where "
+            f"the name of each shall stand, such as {_NAMED}.toml."
+        )
+    return paths
+
+
+def _plain(name: str) -> str:
+    """A family's name as part of a file's."""
+    return re.sub(r"\W+", "-", name).strip("-") or "unnamed"
+
+
 def examples_of(
-    given: Sequence[str], table: CarTable, name: str
+    given: Sequence[str], table: CarTable, name: str, *, most: int | None = None
 ) -> tuple[list[Example], list[str]]:
-    """Every recording of the family's cars that can be read, and why others cannot.
+    """Recordings of the family's cars that can be read, ``most`` of them evenly chosen, and why
+    others cannot.
 
     A table without families is taken as one family.
     """
     told = any(table.family.values())
     mine = {car for car, family in table.family.items() if family == name or not told}
-    found, refused = [], []
-    for file in find_recordings(given):
-        identity = owner_of(file.path, frozenset(table.identities))
-        if identity is None or identity not in mine or identity not in table.cars:
-            continue
+    owned, refused = _owned(given, table, mine)
+    if most is not None and len(owned) > most:
+        places = [place * len(owned) // most for place in range(most)]
+        owned = [owned[place] for place in places]
+    found = []
+    for path, identity in owned:
         try:
-            recording = _read(file.path)
+            recording = _read(path)
         except (BellmouthError, OSError, ValueError) as error:
-            refused.append(f"{file.path}: {explain(error)}")
+            refused.append(f"{path}: {explain(error)}")
             continue
-        car = table.cars[identity]
-        found.append(Example(identity, stretches(recording), car, file.path))
+        found.append(Example(identity, stretches(recording), table.cars[identity], path))
     return found, refused
+
+
+def _owned(
+    given: Sequence[str], table: CarTable, mine: set[str]
+) -> tuple[list[tuple[str, str]], list[str]]:
+    """Recordings and whose each is; those of nobody, and cars without any, with the reason."""
+    owned, refused = [], []
+    identities = frozenset(table.identities)
+    for file in find_recordings(given):
+        identity = owner_of(file.path, identities)
+        if identity is None:
+            refused.append(f"{file.path}: no car in the table claims this recording")
+        elif identity in mine and identity in table.refused:
+            refused.append(f"{file.path}: {table.refused[identity]}")
+        elif identity in mine:
+            owned.append((file.path, identity))
+    idle = sorted(mine & table.cars.keys() - {identity for _, identity in owned})
+    refused += [f"{identity}: no recording of this car was given" for identity in idle]
+    return owned, refused
 
 
 def _read(path: str) -> Recording:

@@ -95,6 +95,8 @@ def _table(path: Path) -> pl.DataFrame:
         return pl.read_csv(path, infer_schema_length=None)
     except (pl.exceptions.PolarsError, OSError) as error:
         reason = error.strerror if isinstance(error, OSError) and error.strerror else "damaged"
+        if not path.exists():
+            reason = "there is no such file"
         raise CarError(
             f"{path}: cannot be read as a table of cars ({reason}). Give Parquet or CSV."
         ) from error

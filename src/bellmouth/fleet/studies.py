@@ -15,12 +15,12 @@ from numpy.typing import NDArray
 
 from bellmouth.car.description import Car
 from bellmouth.finding import nominal
-from bellmouth.finding.belonging import Asked, infer_one, within
+from bellmouth.finding.belonging import Asked, problem_of
 from bellmouth.finding.family import Family
 from bellmouth.finding.habit import any_habit, idle_sides
 from bellmouth.finding.hypothesis import Hypotheses, enumerate_hypotheses
 from bellmouth.finding.idle_speed import lowest_idle
-from bellmouth.finding.infer import Posterior
+from bellmouth.finding.infer import Posterior, infer_many
 from bellmouth.finding.key_on import key_on
 from bellmouth.finding.nuisance import LEARNED, Unknowns, unknowns
 from bellmouth.finding.observations import observe
@@ -29,9 +29,11 @@ from bellmouth.finding.priors import load_priors
 from bellmouth.finding.suitable import refuse_foreign, usable
 from bellmouth.recording.stretch import Stretch
 
-__all__ = ["Broad", "Study", "ask", "log_overlap", "study"]
+__all__ = ["Broad", "Study", "ask", "log_overlap", "study_many"]
 
 Floats = NDArray[np.float64]
+
+_FURTHEST = 4.0  # standard deviations of the prior that a likelihood may point away
 
 
 @dataclass(frozen=True)
@@ -107,24 +109,36 @@ def broad_of(asked: Asked) -> Broad:
     return Broad(mean, base.sd[places].copy())
 
 
-def study(
-    judged: Sequence[Stretch], car: Car, broad: Broad, family: Family | None, source: str
-) -> Study:
-    """Study one recording under the family's prior as it is known so far, or the broad one."""
-    asked = ask(judged, car, source)
-    found = infer_one(asked, family)
+def study_many(asked: Sequence[Asked], broad: Broad, family: Family | None) -> list[Study]:
+    """Study recordings under the family's prior as it is known so far, or the broad one; each gets
+    what it gets alone, for less.
+
+    Raises
+    ------
+    numpy.linalg.LinAlgError
+        If one of them cannot be inferred.
+    """
+    habit = any_habit(load_priors()) if family is None else family.habit
+    problems = [problem_of(one, family, habit) for one in asked]
+    posteriors = infer_many(problems)
+    return [
+        _study(one, problem.model.unknowns, posterior, broad)
+        for one, problem, posterior in zip(asked, problems, posteriors, strict=True)
+    ]
+
+
+def _study(asked: Asked, used: Unknowns, posterior: Posterior, broad: Broad) -> Study:
     base = unknowns(asked.observations, asked.car, asked.priors)
-    used = base if family is None else within(base, family, asked.priors)
     hypotheses: Any = asked.hypotheses
-    precision, pull, overlap = _likelihoods(found.posterior, hypotheses, base, used, broad)
+    precision, pull, overlap = _likelihoods(posterior, hypotheses, base, used, broad)
     return Study(
         hypotheses=hypotheses,
-        log_evidence=found.posterior.log_evidence,
-        log_unexplained=found.posterior.log_unexplained,
+        log_evidence=posterior.log_evidence,
+        log_unexplained=posterior.log_unexplained,
         log_overlap=overlap,
         precision=precision,
         pull=pull,
-        idling=_idling(asked, found.posterior, hypotheses),
+        idling=_idling(asked, posterior, hypotheses),
     )
 
 
@@ -155,10 +169,13 @@ def _likelihoods(
         information[:, size + place, size + place] += 12.0 / width[:, place] ** 2
     covariance = np.linalg.inv(information)[:, places][:, :, places]
     own = np.linalg.inv(covariance)
-    at = (own @ posterior.coordinates[:, places, None])[:, :, 0]
+    best = posterior.coordinates[:, places]
     likelihood = own - np.eye(len(places))
     value, vector = np.linalg.eigh(0.5 * (likelihood + np.swapaxes(likelihood, 1, 2)))
-    likelihood = (vector * np.maximum(value, 0.0)[:, None, :]) @ np.swapaxes(vector, 1, 2)
+    across = np.swapaxes(vector, 1, 2)
+    value = np.maximum(value, _least((across @ best[:, :, None])[:, :, 0]))
+    likelihood = (vector * value[:, None, :]) @ across
+    at = best + (likelihood @ best[:, :, None])[:, :, 0]
     # From the coordinates of the prior used, w, to broad ones: u = start + turn w.
     turn = np.eye(len(places)) if used.turn is None else used.turn[np.ix_(places, places)]
     turn = (used.sd[places] / broad.sd)[:, None] * turn
@@ -169,6 +186,13 @@ def _likelihoods(
     precision = back.T @ likelihood @ back
     pull = at @ back + (precision @ start)
     return precision, pull, log_overlap(precision, pull, start, turn @ turn.T)
+
+
+def _least(best: Floats) -> Floats:
+    """Least precision of a likelihood whose posterior lies at ``best``: one that knows next to
+    nothing may not point without end, or the family is drawn after it."""
+    away = np.minimum(np.abs(best), 0.75 * _FURTHEST)
+    return np.asarray(away / (_FURTHEST - away))
 
 
 def log_overlap(precision: Floats, pull: Floats, mean: Floats, covariance: Floats) -> Floats:
