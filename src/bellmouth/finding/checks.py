@@ -4,24 +4,35 @@ expected to tell, and what it costs.
 How often a check errs is common practice, no source, unless a number with an error is read.
 """
 
-import math
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from bellmouth.errors import FindingError
+from bellmouth.finding.check_sizes import (
+    Nodes,
+    log_of_number,
+    nodes_of,
+    outcomes_at,
+    predicted_number,
+)
 from bellmouth.finding.check_table import CHECKS, Check
-from bellmouth.finding.made_up import made_up_pct
 from bellmouth.finding.result import NextCheck
-from bellmouth.finding.sizes import size_from_coordinate
 
 if TYPE_CHECKING:
     from bellmouth.finding.find import Case
 
-__all__ = ["CheckResult", "next_checks", "parse_results", "result_log"]
+__all__ = [
+    "CheckResult",
+    "next_checks",
+    "outcome_table",
+    "parse_results",
+    "result_log",
+    "with_results",
+]
 
 Floats = NDArray[np.float64]
 
@@ -104,135 +115,67 @@ def _number(text: str) -> float | None:
 
 def result_log(case: "Case", results: Sequence[CheckResult]) -> Floats:
     """Log likelihood of the results for every hypothesis, ``unexplained`` last."""
-    total = np.zeros(case.hypotheses.count + 1)
+    return _told(case, results)[0]
+
+
+def with_results(case: "Case", results: Sequence[CheckResult]) -> "Case":
+    """The case with what the results say about the sizes in its grid; evidence is left alone."""
+    if not results:
+        return case
+    grid = case.posterior.grid
+    every = Nodes(case, grid.hypothesis, grid.sizes, np.zeros(len(grid.hypothesis)))
+    log = sum((_log_at(every, one) for one in results), grid.log_likelihood)
+    told = replace(case.posterior, grid=replace(grid, log_likelihood=log))
+    return replace(case, posterior=told)
+
+
+def _told(case: "Case", results: Sequence[CheckResult]) -> tuple[Floats, Nodes]:
+    """Log likelihood of the results by hypothesis, and the sizes that they leave."""
+    nodes = nodes_of(case)
+    unexplained = 0.0
+    log = np.zeros(len(nodes.hypothesis))
     for result in results:
-        check = CHECKS[result.check]
-        if result.value is None:
-            table = outcome_table(case, check)
-            total += np.log(table[:, check.outcomes.index(result.outcome)])
-        else:
-            mean, sd = predicted_number(case, check)
-            total += _log_normal(result.value, mean, sd, check.high - check.low)
-    return total
+        log = log + _log_at(nodes, result)
+        unexplained += _log_unexplained(nodes, result)
+    by_hypothesis = np.log(np.maximum(nodes.marginal(np.exp(log)), 1e-300))
+    return np.append(by_hypothesis, unexplained), nodes.after(log)
 
 
-def _log_normal(value: float, mean: Floats, sd: Floats, width: float) -> Floats:
-    normal = np.exp(-0.5 * ((value - mean) / sd) ** 2) / (sd * np.sqrt(2 * np.pi))
-    return np.asarray(np.log(0.97 * normal + 0.03 / width))
+def _log_at(nodes: Nodes, result: CheckResult) -> Floats:
+    check = CHECKS[result.check]
+    if result.value is not None:
+        return log_of_number(nodes, check, result.value)
+    return np.asarray(np.log(outcomes_at(nodes, check)[:, check.outcomes.index(result.outcome)]))
 
 
-def outcome_table(case: "Case", check: Check) -> Floats:
+def _log_unexplained(nodes: Nodes, result: CheckResult) -> float:
+    """Where no cause fits, a check may show anything that one of them lets expect, and more."""
+    check = CHECKS[result.check]
+    if result.value is None:
+        row = _unexplained_row(nodes, check)
+        return float(np.log(row[check.outcomes.index(result.outcome)]))
+    mean, sd = predicted_number(nodes, check)
+    middle, wide = float(np.mean(mean)), 3 * float(np.hypot(np.std(mean), np.max(sd)))
+    z = (result.value - middle) / wide
+    density = np.exp(-0.5 * z * z) / (wide * np.sqrt(2 * np.pi))
+    return float(np.log(0.97 * density + 0.03 / (check.high - check.low)))
+
+
+def _unexplained_row(nodes: Nodes, check: Check) -> Floats:
+    base = np.array(check.otherwise)
+    if check.reads:
+        base = outcomes_at(nodes, check).mean(axis=0)
+    return np.asarray(0.5 * base + 0.5 / len(base))
+
+
+def outcome_table(case: "Case", check: Check, nodes: Nodes | None = None) -> Floats:
     """Probability of each outcome under each hypothesis, (hypotheses + 1, outcomes).
 
-    The last row is ``unexplained``.
+    The last row is ``unexplained``. ``nodes`` are the sizes that earlier results left.
     """
-    if check.reads:
-        return _table_of_number(case, check)
-    base = np.array(check.otherwise)
-    table = np.tile(base, (case.hypotheses.count + 1, 1))
-    for row, causes in enumerate(case.hypotheses.causes):
-        hit = [check.given[cause] for cause in causes if cause in check.given]
-        if hit:
-            table[row] = _with_size(case, check, row, np.array(hit[0]), base)
-    table[-1] = 0.5 * base + 0.5 / len(base)
-    return np.asarray(table / table.sum(axis=1, keepdims=True))
-
-
-def _with_size(case: "Case", check: Check, row: int, hit: Floats, base: Floats) -> Floats:
-    """A smaller fault is seen less often: half as often at the check's own threshold."""
-    if check.half_seen is None:
-        return hit
-    cause = next(c for c in case.hypotheses.causes[row] if c in check.given)
-    place = case.hypotheses.causes[row].index(cause)
-    coordinate = np.array([case.posterior.sizes[row, place]])
-    size = float(size_from_coordinate(cause, coordinate, case.scale)[0])
-    seen = size**4 / (size**4 + check.half_seen**4)
-    return np.asarray(seen * hit + (1 - seen) * base)
-
-
-def predicted_number(case: "Case", check: Check) -> tuple[Floats, Floats]:
-    """Mean and standard deviation of the number a check would read, by hypothesis."""
-    mean, sd = _PREDICTIONS[check.name](case)
-    sd = np.hypot(sd, check.error)
-    return np.append(mean, np.mean(mean)), np.append(sd, 3 * np.max(sd))
-
-
-def _table_of_number(case: "Case", check: Check) -> Floats:
-    """Outcomes of a numeric check: its words as the ranges between its edges."""
-    mean, sd = predicted_number(case, check)
-    edges = np.array([-np.inf, *check.edges, np.inf])
-    above = _normal_cdf((edges[None, :] - mean[:, None]) / sd[:, None])
-    table = np.diff(above, axis=1)
-    return np.asarray(0.97 * table + 0.03 / table.shape[1])
-
-
-def _normal_cdf(z: Floats) -> Floats:
-    error_function = np.vectorize(math.erf, otypes=[np.float64])
-    return np.asarray(0.5 * (1.0 + error_function(np.clip(z, -9, 9) / np.sqrt(2.0))))
-
-
-def _log_size(case: "Case", cause: str) -> tuple[Floats, NDArray[np.bool_]]:
-    """Coordinate of a cause in each hypothesis, and which hold it."""
-    every = np.arange(case.hypotheses.count)
-    value = case.hypotheses.coordinate(cause, every, case.posterior.sizes)
-    return np.nan_to_num(value), np.isfinite(value)
-
-
-def _ratio(case: "Case", low: str, high: str, spread: float) -> tuple[Floats, Floats]:
-    mean = np.ones(case.hypotheses.count)
-    for cause, sign in ((low, -1.0), (high, 1.0)):
-        value, holds = _log_size(case, cause)
-        mean = np.where(holds, np.exp(sign * value), mean)
-    return mean, np.full(len(mean), spread)
-
-
-def _predict_trim(case: "Case", flow_over_idle: float = 3.2) -> tuple[Floats, Floats]:
-    """Total trim [%] held at 2,500 rpm, no load: a leak's share has fallen with the flow."""
-    count = case.hypotheses.count
-    log = np.zeros(count)
-    for cause, sign in (("meter_low", 1), ("meter_high", -1), ("fuel_low", 1), ("fuel_high", -1)):
-        value, holds = _log_size(case, cause)
-        log += np.where(holds, sign * value, 0.0)
-    area, leaks = _log_size(case, "leak")
-    if case.observations.airflow_metered:
-        share = np.where(leaks, np.exp(area) / case.scale.idle_area_m2, 0.0)
-        log += np.log1p(np.minimum(share, 1.5) / flow_over_idle)
-    bent, _ = _ratio(case, "meter_low", "meter_high", 0.0)
-    return (np.exp(log) - 1) * 100, np.where(bent != 1.0, 5.0, 3.0)
-
-
-def _predict_opening(case: "Case") -> tuple[Floats, Floats]:
-    """Throttle reading at the lowest idle less the reading held closed [%].
-
-    Judged alone, what deposit took is made up on top of the car's own opening; against a
-    reference, the opening is known from how far the reading stands from the reference's.
-    """
-    u = case.model.unknowns
-    coordinate = case.posterior.coordinates
-    value = u.values(coordinate)
-    slope = np.exp(value[:, u.index("slope")])
-    area, holds = _log_size(case, "deposit")
-    covariance = np.linalg.inv(case.posterior.curvature[:, : u.size, : u.size])
-    row = u.row("opening")
-    sd = np.sqrt(np.einsum("i,hij,j->h", row, covariance, row))
-    opening = np.exp(value[:, u.index("opening")])
-    fade = np.exp(value[:, u.index("fade")])
-    made_up = made_up_pct(opening, np.where(holds, np.exp(area) / slope, 0.0), fade)
-    if not case.model.reference_is_judged:
-        o = case.observations
-        judged = o.throttle_pct[o.judged & np.isfinite(o.throttle_pct)]
-        rise = judged.min() - case.model.throttle_reference_pct if len(judged) else 0.0
-        made_up = np.full_like(made_up, rise)
-    return opening + made_up, opening * np.minimum(sd, 1.0)
-
-
-_PREDICTIONS: dict[str, Callable[["Case"], tuple[Floats, Floats]]] = {
-    "fuel_delivery": lambda case: _ratio(case, "fuel_low", "fuel_high", 0.0),
-    "key_on_pressure": lambda case: _ratio(case, "pressure_low", "pressure_high", 0.008),
-    "boost_at_idle": lambda case: _ratio(case, "boost_low", "boost_high", 0.01),
-    "hold_2500": _predict_trim,
-    "closed_reading": _predict_opening,
-}
+    found = nodes if nodes is not None else nodes_of(case)
+    table = found.marginal(outcomes_at(found, check))
+    return np.vstack([table, _unexplained_row(found, check)])
 
 
 def next_checks(
@@ -244,12 +187,13 @@ def next_checks(
     names = (*case.hypotheses.names, "unexplained")
     weight = np.array([posterior[name] for name in names])
     done = {result.check for result in results}
+    nodes = _told(case, results)[1]
     top = max(posterior, key=lambda name: posterior[name])
     found = []
     for check in CHECKS.values():
         if check.name in done or not _possible(case, check):
             continue
-        bits = _information_bits(weight, outcome_table(case, check))
+        bits = _information_bits(weight, outcome_table(case, check, nodes))
         if bits > _LEAST_BITS or set(top.split("+")) & set(check.confirms):
             found.append(
                 NextCheck(

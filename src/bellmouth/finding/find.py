@@ -13,7 +13,13 @@ from bellmouth.car.description import Car, Complaint
 from bellmouth.errors import FindingError
 from bellmouth.finding import nominal
 from bellmouth.finding.belonging import Asked, Inferred, infer_with, problem_of
-from bellmouth.finding.checks import CheckResult, next_checks, parse_results, result_log
+from bellmouth.finding.checks import (
+    CheckResult,
+    next_checks,
+    parse_results,
+    result_log,
+    with_results,
+)
 from bellmouth.finding.disagree import disagreements
 from bellmouth.finding.explain import confusions, evidence_of, excluded_of, warnings_of
 from bellmouth.finding.family import Family, known_family
@@ -296,7 +302,7 @@ def _report(
     logs = logs + result_log(case, results)
     probability = _probability(logs, prior, names)
     posterior = dict(zip(names, map(float, probability), strict=True))
-    sizes = sizes_of(case)
+    sizes = sizes_of(with_results(case, results))
     confusable = confusions(case, posterior, logs.tolist())
     causes = tuple(
         CauseProbability(name, posterior[name], sizes.get(name, {}), confusable.get(name, ()))

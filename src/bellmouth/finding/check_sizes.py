@@ -1,0 +1,211 @@
+"""What a check says about the sizes: every hypothesis is asked at the nodes of its own grid, so
+that a size nobody knows well is not judged at its best fit alone."""
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bellmouth.finding.check_table import Check
+from bellmouth.finding.made_up import made_up_pct
+from bellmouth.finding.sizes import size_from_coordinate
+
+if TYPE_CHECKING:
+    from bellmouth.finding.find import Case
+
+__all__ = ["Nodes", "log_of_number", "nodes_of", "outcomes_at", "predicted_number"]
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.intp]
+
+_NEGLIGIBLE_NATS = 10.0
+_FLOW_OVER_IDLE = 3.2  # air at 2,500 rpm without load over idle's: common practice, no source
+_FROM_IDLE_SD = 0.02  # how far a trim may drift from idle to 2,500 rpm beside what is modelled
+_FROM_IDLE_COMPUTED_SD = 0.03  # the same of a controller's own filling table
+_STRAY = 0.03  # readings that are off for another reason
+
+
+@dataclass(frozen=True)
+class Nodes:
+    """Sizes that each hypothesis may have: which hypothesis (n,), coordinates (n, 2), and the
+    share of the hypothesis that each holds, as a logarithm (n,)."""
+
+    case: "Case"
+    hypothesis: Ints
+    sizes: Floats
+    log_share: Floats
+
+    def marginal(self, likelihood: Floats) -> Floats:
+        """Mean of a likelihood (n, ...) over each hypothesis's nodes, (hypotheses, ...)."""
+        total = np.zeros((self.case.hypotheses.count, *likelihood.shape[1:]))
+        share = np.exp(self.log_share).reshape(-1, *([1] * (likelihood.ndim - 1)))
+        np.add.at(total, self.hypothesis, share * likelihood)
+        return total
+
+    def after(self, log_likelihood: Floats) -> "Nodes":
+        """The nodes once something is known that has this log likelihood (n,) at them."""
+        log = self.log_share + log_likelihood
+        share = log - _sums(self.hypothesis, log, self.case.hypotheses.count)[self.hypothesis]
+        return Nodes(self.case, self.hypothesis, self.sizes, share)
+
+    def holding(self, cause: str) -> tuple[Floats, NDArray[np.bool_]]:
+        """A cause's coordinate at each node, and which nodes hold it."""
+        value = self.case.hypotheses.coordinate(cause, self.hypothesis, self.sizes)
+        return np.nan_to_num(value), np.isfinite(value)
+
+
+def nodes_of(case: "Case") -> Nodes:
+    """The nodes that matter, by the recording alone."""
+    grid = case.posterior.grid
+    log = grid.log_weight + grid.log_likelihood
+    share = log - case.posterior.log_evidence[grid.hypothesis]
+    kept = share > -_NEGLIGIBLE_NATS
+    nodes = Nodes(case, grid.hypothesis[kept], grid.sizes[kept], share[kept])
+    return nodes.after(np.zeros(int(kept.sum())))
+
+
+def _sums(which: Ints, log: Floats, count: int) -> Floats:
+    highest = np.full(count, -np.inf)
+    np.maximum.at(highest, which, log)
+    total = np.bincount(which, np.exp(log - highest[which]), count)
+    return np.asarray(highest + np.log(total))
+
+
+def outcomes_at(nodes: Nodes, check: Check) -> Floats:
+    """Probability of each of a check's words at every node, (n, outcomes)."""
+    if check.reads:
+        mean, sd = predicted_number(nodes, check)
+        edges = np.array([-np.inf, *check.edges, np.inf])
+        above = _normal_cdf((edges[None, :] - mean[:, None]) / sd[:, None])
+        table = np.diff(above, axis=1)
+        return np.asarray((1.0 - _STRAY) * table + _STRAY / table.shape[1])
+    base = np.array(check.otherwise)
+    table = np.tile(base, (len(nodes.hypothesis), 1))
+    for cause, chances in check.given.items():
+        coordinate, holds = nodes.holding(cause)
+        seen = _seen(nodes, check, cause, coordinate)[:, None]
+        table = np.where(holds[:, None], seen * np.array(chances) + (1.0 - seen) * base, table)
+    return np.asarray(table / table.sum(axis=1, keepdims=True))
+
+
+def _seen(nodes: Nodes, check: Check, cause: str, coordinate: Floats) -> Floats:
+    """A smaller fault is seen less often: half as often at the check's own threshold."""
+    if check.half_seen is None:
+        return np.ones(len(coordinate))
+    size = size_from_coordinate(cause, coordinate, nodes.case.scale)
+    return np.asarray(1.0 / (1.0 + (check.half_seen / np.maximum(size, 1e-3)) ** 4))
+
+
+def log_of_number(nodes: Nodes, check: Check, value: float) -> Floats:
+    """Log density of a number that was read at every node, (n,)."""
+    mean, sd = predicted_number(nodes, check)
+    return _log_normal(value, mean, sd, check.high - check.low)
+
+
+def _log_normal(value: float, mean: Floats, sd: Floats, width: float) -> Floats:
+    normal = np.exp(-0.5 * ((value - mean) / sd) ** 2) / (sd * np.sqrt(2 * np.pi))
+    return np.asarray(np.log((1.0 - _STRAY) * normal + _STRAY / width))
+
+
+def predicted_number(nodes: Nodes, check: Check) -> tuple[Floats, Floats]:
+    """Mean and standard deviation of the number that a check would read at every node, (n,)."""
+    if check.name == "hold_2500":
+        mean, sd = _trim(nodes)
+    elif check.name == "closed_reading":
+        mean, sd = _opening(nodes)
+    else:
+        low, high, spread = _RATIOS[check.name]
+        mean, sd = _ratio(nodes, low, high, spread)
+    return mean, np.asarray(np.hypot(sd, check.error))
+
+
+_RATIOS = {
+    "fuel_delivery": ("fuel_low", "fuel_high", 0.0),
+    "key_on_pressure": ("pressure_low", "pressure_high", 0.008),
+    "boost_at_idle": ("boost_low", "boost_high", 0.01),
+}
+
+
+def _ratio(nodes: Nodes, low: str, high: str, spread: float) -> tuple[Floats, Floats]:
+    log = np.zeros(len(nodes.hypothesis))
+    for cause, sign in ((low, -1.0), (high, 1.0)):
+        log += sign * nodes.holding(cause)[0]
+    return np.exp(log), np.full(len(log), spread)
+
+
+def _trim(nodes: Nodes) -> tuple[Floats, Floats]:
+    """Total trim [%] held at 2,500 rpm, no load: a leak's share has fallen with the flow.
+
+    Where idle was recorded with a trim that is no bound, only what changes from there is asked.
+    """
+    case = nodes.case
+    log = np.zeros(len(nodes.hypothesis))
+    for cause, sign in (("meter_low", 1), ("meter_high", -1), ("fuel_low", 1), ("fuel_high", -1)):
+        log += sign * nodes.holding(cause)[0]
+    area, leaks = nodes.holding("leak")
+    share = np.where(leaks, np.exp(area) / case.scale.idle_area_m2, 0.0)
+    if not case.observations.airflow_metered:
+        share = np.zeros(len(log))
+    at_idle, held = np.minimum(share, 1.5), np.minimum(share, 1.5) / _FLOW_OVER_IDLE
+    bent = (nodes.holding("meter_low")[0] + nodes.holding("meter_high")[0]) != 0.0
+    bend = case.model.unknowns.contaminated_bend_sd * np.log(_FLOW_OVER_IDLE)
+    recorded = _idle_log_trim(case)
+    if recorded is None:
+        mean = log + np.log1p(held)
+        return np.expm1(mean) * 100, np.where(bent, 5.0, 3.0)
+    metered = case.observations.airflow_metered
+    drift = _FROM_IDLE_SD if metered else _FROM_IDLE_COMPUTED_SD
+    mean = recorded + np.log1p(held) - np.log1p(at_idle)
+    sd = np.hypot(np.where(bent & metered, bend, 0.0), np.hypot(drift, 0.3 * (at_idle - held)))
+    return np.expm1(mean) * 100, 100 * np.exp(mean) * sd
+
+
+def _idle_log_trim(case: "Case") -> float | None:
+    """Mean total trim at the judged idle; ``None`` where there is none, or one at its limit."""
+    o = case.observations
+    idle = o.idle & o.judged
+    trims = o.log_trim[idle]
+    known = np.isfinite(trims)
+    if not known.any() or (np.abs(o.trim_limit[idle][known]) > 0).any():
+        return None
+    return float(np.mean(trims[known]))
+
+
+def _opening(nodes: Nodes) -> tuple[Floats, Floats]:
+    """Throttle reading at the lowest idle less the reading held closed [%].
+
+    Judged alone, what deposit took is made up on top of the car's own opening; against a
+    reference, the opening is known from how far the reading stands from the reference's. The
+    car's unknowns move with the size as the fit lets them.
+    """
+    case = nodes.case
+    u = case.model.unknowns
+    curvature = case.posterior.curvature
+    inverse = np.linalg.inv(curvature[:, : u.size, : u.size])
+    by_size = -inverse @ curvature[:, : u.size, u.size :]
+    moved = np.nan_to_num(nodes.sizes - case.posterior.sizes[nodes.hypothesis])
+    coordinate = case.posterior.coordinates[nodes.hypothesis]
+    coordinate = coordinate + (by_size[nodes.hypothesis] @ moved[:, :, None])[:, :, 0]
+    value = u.values(np.clip(coordinate, -3.0, 3.0))
+    row = u.row("opening")
+    sd = np.sqrt(np.einsum("i,hij,j->h", row, inverse, row))[nodes.hypothesis]
+    opening = np.exp(value[:, u.index("opening")])
+    slope, fade = (np.exp(value[:, u.index(name)]) for name in ("slope", "fade"))
+    area, holds = nodes.holding("deposit")
+    made_up = made_up_pct(opening, np.where(holds, np.exp(area) / slope, 0.0), fade)
+    if not case.model.reference_is_judged:
+        o = case.observations
+        judged = o.throttle_pct[o.judged & np.isfinite(o.throttle_pct)]
+        rise = judged.min() - case.model.throttle_reference_pct if len(judged) else 0.0
+        made_up = np.full_like(made_up, rise)
+    return opening + made_up, opening * np.minimum(sd, 1.0)
+
+
+def _normal_cdf(z: Floats) -> Floats:
+    """Abramowitz and Stegun 7.1.26 (from memory), good to 2e-7 of a probability."""
+    x = np.clip(np.abs(z), 0.0, 9.0) / np.sqrt(2.0)
+    t = 1.0 / (1.0 + 0.3275911 * x)
+    terms = (0.254829592, -0.284496736, 1.421413741, -1.453152027, 1.061405429)
+    tail = np.polyval((*terms[::-1], 0.0), t) * np.exp(-x * x)
+    return np.asarray(np.where(z >= 0, 1.0 - 0.5 * tail, 0.5 * tail))
