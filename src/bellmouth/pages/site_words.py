@@ -9,6 +9,7 @@ from bellmouth.learning.packs import packs
 from bellmouth.learning.procedure import WORK, Procedure
 from bellmouth.pages.attempt_words import ADVICE, AWAY, ENDED, INTERRUPTED, KEY_AGAIN, SPOILED
 from bellmouth.pages.coach_words import COACH_WORDS, LIVE_WORDS
+from bellmouth.pages.plot_words import PLOT_TEXTS, PLOT_WORDS
 from bellmouth.pages.words import SAFETY
 
 __all__ = ["site_texts"]
@@ -16,6 +17,7 @@ __all__ = ["site_texts"]
 _CALLED = re.compile(r"""_\("((?:[^"\\]|\\.)*)"\)""")
 _STAGES = ("Record", "Finding", "Work", "Learning", "Proof")
 _JUDGED = ("met", "missed", "cannot tell", *SPOILED.values())
+_COUNTED = ("By work", "By learning procedure", "By gasket", "By person")
 _READY = ("go", "wait", "drive")
 _KINDS = (
     "car", "job", "recording", "finding", "work", "attempt", "proof", "forecast", "photo", "note",
@@ -38,6 +40,8 @@ def site_texts() -> Iterator[tuple[str, str]]:
     yield from (("attempts", text) for text in attempts)
     yield from (("readiness", text) for text in _READY)
     yield from (("work", text) for text in WORK.values())
+    yield from (("plots", text) for text in (*PLOT_WORDS.values(), *PLOT_TEXTS))
+    yield from (("counts", text) for text in _COUNTED)
     yield "safety", SAFETY
     for procedure in packs():
         yield "procedures", procedure.title

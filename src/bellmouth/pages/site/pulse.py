@@ -11,7 +11,7 @@ __all__ = ["Pulse"]
 
 
 class Pulse:
-    """A source of frames for what has no log of its own; see :class:`bellmouth.pages.site.stream.Source`.
+    """A source of frames for what has no log of its own; see `stream.Source`.
 
     Safe to call from several threads.
     """
