@@ -18,6 +18,7 @@ from bellmouth.recording.series import Recording
 
 if TYPE_CHECKING:
     from bellmouth.car.description import Car
+    from bellmouth.finding.family import Family
     from bellmouth.finding.proof_result import Proof
     from bellmouth.finding.result import Finding
 
@@ -68,12 +69,14 @@ def judge(
     results: Sequence[str] = (),
     complaint: str | None = None,
     prior: Mapping[str, float] | None = None,
+    family: Mapping[str, Any] | None = None,
 ) -> Judged:
     """Ask what a recording of the book shows; the newest one where none is named.
 
     Numbers are those of entries. Where no references are given, the car's own recording from just
     after its plate was last cleaned is one: against it a deposit is told far better than alone.
-    The complaint is the job's where none is given. ``prior`` are own weights of the causes.
+    The complaint is the job's where none is given. ``prior`` are own weights of the causes;
+    ``family`` is an engine family: its ``name``, and as ``file`` the text of its file.
     """
     entries = store.history(name).entries
     if recording is None:
@@ -91,6 +94,8 @@ def judge(
     }
     if prior:
         inputs["prior"] = dict(prior)
+    if family:
+        inputs["family"] = dict(family)
     return _made(store, entries, "finding", inputs)
 
 
@@ -118,6 +123,7 @@ def judge_work(
     references: Sequence[int] = (),
     done: Sequence[str] = (),
     complaint: str | None = None,
+    family: Mapping[str, Any] | None = None,
 ) -> Judged:
     """Ask whether the work between two recordings helped; the newest two where none are named.
 
@@ -143,6 +149,8 @@ def judge_work(
         "complaint": complaint or _complaint(entries, numbered(entries, before, "recording")),
         "car": known_of(entries).document["car"],
     }
+    if family:
+        inputs["family"] = dict(family)
     return _made(store, entries, "proof", inputs)
 
 
@@ -187,10 +195,18 @@ def _again(store: Store, entries: Sequence[Entry], entry: Entry) -> Recomputed:
     if input_hash(entry.files, inputs) != entry.input_hash:
         raise BookError(f"Entry {entry.number}: what went in is not what its hash says.")
     made = _made(store, entries, entry.kind, inputs)
-    found = differences(entry.document[entry.kind], asdict(made.result))
+    found = differences(entry.document[entry.kind], _laid_out(made))
     return Recomputed(
         entry, not found, tuple(found), _by(entry.software, entry.model), _by(None, None)
     )
+
+
+def _laid_out(made: Judged) -> dict[str, Any]:
+    """A result as its document has it: a proof's learning and why stand together there."""
+    told = asdict(made.result)
+    if made.kind == "proof":
+        told["learning"] = {"taken": told["learning_taken"], "why": told["learning"]}
+    return told
 
 
 def _by(software: str | None, model: str | None) -> str:
@@ -205,7 +221,10 @@ def _made(store: Store, entries: Sequence[Entry], kind: str, inputs: Mapping[str
     chosen = [numbered(entries, one, "recording") for one in (*numbers, *inputs["references"])]
     read = tuple(recording_of(store, one) for one in chosen)
     files = tuple(one.files[0] for one in chosen)
-    said = {"complaint": inputs["complaint"], "references": read[len(numbers) :]}
+    said: dict[str, Any] = {
+        "complaint": inputs["complaint"], "references": read[len(numbers) :],
+        "family": _family(inputs.get("family")),
+    }  # fmt: skip
     result: Finding | Proof
     if kind == "finding":
         result = find(read[0], car, results=inputs["results"], prior=inputs.get("prior"), **said)
@@ -214,6 +233,12 @@ def _made(store: Store, entries: Sequence[Entry], kind: str, inputs: Mapping[str
 
         result = prove(read[0], read[1], car, done=inputs["done"], **said)
     return Judged(kind, result, read, car, inputs, files)
+
+
+def _family(told: Mapping[str, Any] | None) -> "Family | None":
+    from bellmouth.finding.family import family_in  # noqa: PLC0415 - only judging loads the model
+
+    return None if told is None else family_in(told["file"], "the engine family")
 
 
 def _recordings(entries: Sequence[Entry]) -> list[Entry]:

@@ -21,7 +21,7 @@ from bellmouth.finding.habit import Habit
 from bellmouth.finding.nuisance import LEARNED
 from bellmouth.finding.priors import cause_weights
 
-__all__ = ["FORMAT", "Family", "Growth", "family_of", "known_family", "read_family"]
+__all__ = ["FORMAT", "Family", "Growth", "family_in", "family_of", "known_family", "read_family"]
 
 Floats = NDArray[np.float64]
 
@@ -153,11 +153,15 @@ class Family:
             }
         return told
 
+    def text(self) -> str:
+        """The family file's text; the order of its coordinates is that of its correlations."""
+        return _toml(self.document())
+
     def write(self, path: str | Path) -> None:
         """Write the family file, whole or not at all."""
         path = Path(path)
         fresh = path.with_name(path.name + ".new")
-        fresh.write_text(_toml(self.document()), "utf-8")
+        fresh.write_text(self.text(), "utf-8")
         fresh.replace(path)
 
 
@@ -171,12 +175,19 @@ def read_family(path: str | Path) -> Family:
     """
     path = Path(path)
     try:
-        table = tomllib.loads(path.read_text("utf-8"))
+        text = path.read_text("utf-8")
     except (OSError, UnicodeDecodeError) as error:
         raise FindingError(f"{path}: cannot be read ({error}). Give a family file.") from error
+    return family_in(text, str(path))
+
+
+def family_in(text: str, source: str) -> Family:
+    """A family from the text of its file; see `read_family`."""
+    try:
+        table = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise FindingError(f"{path}: not valid TOML ({error}). Give a family file.") from error
-    return family_of(table, str(path))
+        raise FindingError(f"{source}: not valid TOML ({error}). Give a family file.") from error
+    return family_of(table, source)
 
 
 def known_family(given: Family | str | Path | None, car: Car) -> Family | None:

@@ -14,18 +14,18 @@ if TYPE_CHECKING:
     from bellmouth.book.shares import Share
     from bellmouth.book.spread import Between
 
-__all__ = ["print_comebacks", "print_spreads", "share_words"]
+__all__ = ["FEW", "print_comebacks", "print_spreads", "share_words"]
 
 
-# Jobs below which no single share is shown: our choice.
-_FEW = 5
+#: Jobs below which no single share is shown: our choice.
+FEW = 5
 
 
 def share_words(share: "Share") -> str:
     """``8 % (3 to 17 %)``; the range holds the share nine times in ten. Of few jobs, the range
     alone: any single number would say more than they do."""
     span = f"{share.low * 100:.0f} to {share.high * 100:.0f} %"
-    if share.cases < _FEW:
+    if share.cases < FEW:
         return f"too few to tell ({span})"
     return f"{share.value * 100:.0f} % ({span})"
 

@@ -11,7 +11,7 @@ from bellmouth.finding.family import Family
 from bellmouth.pages.lists import print_list, section
 from bellmouth.pages.words import name_words
 
-__all__ = ["print_family", "print_left_out"]
+__all__ = ["coordinate_rows", "idle_words", "print_family", "print_left_out"]
 
 _LEAST_SHARE = 0.01
 _SHOWN = 6
@@ -48,13 +48,12 @@ def print_family(family: Family, out: Console) -> None:
         if share >= _LEAST_SHARE:
             out.print(Text(f"{share * 100:5.0f} %  {name_words(cause)}"))
     section(out, "How they idle when nothing is wrong")
-    for line in _idle(family):
+    for line in idle_words(family):
         out.print(Text(line))
     section(out, "Such a car, and how far two of them differ")
     grid = Table.grid(padding=(0, 2, 0, 0))
-    for name, mean, sd in zip(family.coordinates, family.mean, family.sd, strict=True):
-        words, kind, unit = _WORDS[name]
-        grid.add_row(words, _told(mean, sd, kind, unit))
+    for words, told in coordinate_rows(family):
+        grid.add_row(words, told)
     out.print(grid)
     if family.growth is not None:
         low, high = (round(km / 1000) for km in family.growth.km_to_level)
@@ -67,7 +66,8 @@ def print_family(family: Family, out: Console) -> None:
         )
 
 
-def _idle(family: Family) -> list[str]:
+def idle_words(family: Family) -> list[str]:
+    """How its cars idle when nothing is wrong, a line each."""
     rpm, timing, air = family.habit.rpm, family.habit.timing_deg, family.habit.log_air
     told = []
     if rpm is not None:
@@ -77,6 +77,15 @@ def _idle(family: Family) -> list[str]:
     if air is not None:
         told.append(f"air {np.exp(air.value):.2f} g/s a litre at 750 rpm, ± {100 * air.sd:.0f} %")
     return told or ["not learnt"]
+
+
+def coordinate_rows(family: Family) -> list[tuple[str, str]]:
+    """What each unknown of such a car is, and where it lies with its spread."""
+    rows = []
+    for name, mean, sd in zip(family.coordinates, family.mean, family.sd, strict=True):
+        words, kind, unit = _WORDS[name]
+        rows.append((words, _told(mean, sd, kind, unit)))
+    return rows
 
 
 def _told(mean: float, sd: float, kind: str, unit: str) -> str:

@@ -154,11 +154,11 @@ def _drawn(proof: Proof) -> tuple[Chart, ...]:
             "What the trims had to make up, before and after. Nearer to zero at every airflow is "
             "better; zero just after a reset says nothing."
         )
-        found.append(Chart("Total trim against airflow", Markup(svg), reading))  # noqa: S704
+        found.append(Chart("Total trim against airflow", Markup(svg), reading, name="trims"))  # noqa: S704
     if svg := proof_charts.throttle_against_airflow(proof):
         reading = (
             "How far the plate has to open for its air. A clean plate needs less; an idle that "
             "stands far to the right passes more air than it wants."
         )
-        found.append(Chart("Throttle against airflow", Markup(svg), reading))  # noqa: S704
+        found.append(Chart("Throttle against airflow", Markup(svg), reading, name="throttle"))  # noqa: S704
     return tuple(found)

@@ -75,6 +75,7 @@ class Chart:
     reading: str
     head: tuple[str, ...] = ()
     rows: tuple[tuple[str, ...], ...] = ()
+    name: str = ""
 
 
 @dataclass(frozen=True)
@@ -227,14 +228,14 @@ def _drawn(finding: Finding) -> tuple[Chart, ...]:
             "shifts every point alike. The line that the points follow is the cause."
         )
         head, rows = _trim_table(finding)
-        found.append(Chart("Total trim against airflow", Markup(svg), reading, head, rows))  # noqa: S704
+        found.append(Chart("Total trim against airflow", Markup(svg), reading, head, rows, "trim"))  # noqa: S704
     if svg := charts.routes(finding):
         reading = (
             "Meter, speed with pressure, and throttle opening each tell the airflow. The last two "
             "lean on this car's filling and plate, which nobody knows exactly: look at how the "
             "routes part from one point to the next, not at one gap."
         )
-        found.append(Chart("Airflow by three routes", Markup(svg), reading))  # noqa: S704
+        found.append(Chart("Airflow by three routes", Markup(svg), reading, name="routes"))  # noqa: S704
     if svg := charts.operating_points(finding):
         reading = "The steady stretches that the finding rests on, numbered as in the table."
         found.append(Chart("Operating points", Markup(svg), reading))  # noqa: S704

@@ -11,6 +11,7 @@ from bellmouth.learning.reasons import DONE_WRONG, REASONS
 from bellmouth.pages.attempt_words import ADVICE, AWAY, ENDED, INTERRUPTED, KEY_AGAIN, SPOILED
 from bellmouth.pages.coach_terminal_words import TERMINAL_WORDS
 from bellmouth.pages.coach_words import COACH_WORDS, LIVE_WORDS
+from bellmouth.pages.plot_words import PLOT_TEXTS, PLOT_WORDS
 from bellmouth.pages.words import SAFETY
 from bellmouth.practice.desk import KEYS
 
@@ -19,6 +20,7 @@ __all__ = ["site_texts"]
 _CALLED = re.compile(r"""_\("((?:[^"\\]|\\.)*)"\)""")
 _STAGES = ("Record", "Finding", "Work", "Learning", "Proof")
 _JUDGED = ("met", "missed", "cannot tell", *SPOILED.values())
+_COUNTED = ("By work", "By learning procedure", "By gasket", "By person")
 _READY = ("go", "wait", "drive")
 _KINDS = (
     "car", "job", "recording", "finding", "work", "attempt", "proof", "forecast", "photo", "note",
@@ -47,6 +49,8 @@ def site_texts() -> Iterator[tuple[str, str]]:
     yield from (("attempts", text) for text in attempts)
     yield from (("readiness", text) for text in _READY)
     yield from (("work", text) for text in WORK.values())
+    yield from (("plots", text) for text in (*PLOT_WORDS.values(), *PLOT_TEXTS))
+    yield from (("counts", text) for text in _COUNTED)
     yield "safety", SAFETY
     for procedure in packs():
         yield "procedures", procedure.title

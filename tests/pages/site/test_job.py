@@ -53,6 +53,12 @@ def test_a_job_goes_from_car_to_proof(client: TestClient, files: tuple[Path, Pat
     upload(client, car, files[1])
     proof = client.get(f"{car}/proof").text
     assert "Better: what was wrong is gone" in proof
+    for name in ("finding/trim", "finding/routes", "proof/trims", "proof/throttle"):
+        assert f'href="{car}/{name}.csv"' in client.get(f"{car}/{name.split('/')[0]}").text
+        numbers = client.get(f"{car}/{name}.csv")
+        assert numbers.headers["content-type"].startswith("text/csv")
+        assert len(numbers.text.splitlines()) > 3
+    assert client.get(f"{car}/finding/other.csv").status_code == 404
     book = client.get(f"{car}/book").text
     for kind in ("recording", "finding", "work", "proof"):
         assert f": {kind}" in book

@@ -1,11 +1,20 @@
 """The page in a real browser: a whole job, themes, keyboard, languages, and what axe says of it."""
 
+import re
+import tempfile
+import time
 from pathlib import Path
 
+import httpx2
 import pytest
 from playwright.sync_api import Browser, Page, Response, expect
 
+from bellmouth.book.book import Book
+from bellmouth.pages.site.app import create_app
+from bellmouth.pages.site.garage import Garage
+from bellmouth.pages.site.guard import Settings
 from bellmouth.practice.polling import write_csv
+from tests.finding.test_family import family
 from tests.finding.worked import healthy, meter_reads_low
 from tests.pages.photograph import browser as chromium
 from tests.pages.site.served import DESK, PATIENCE_MS, PHONE, keep, violations
@@ -67,29 +76,110 @@ def test_a_whole_job_goes_from_car_to_proof(car: str) -> None:
     assert car.endswith(car.rsplit("/", 1)[-1])
 
 
+#: Answers to GET that are no pages: downloads, pictures, streams and data.
+NO_PAGES = re.compile(
+    r".*(\.csv|\.svg|\.pdf|\.zip|\.toml|\.\{ending\}|/photo/\{number\}|/sw\.js|/record/states|/plan"
+    r"|/live|/clock|/coached/\{ident\})|/api/.*|/onsets\.js"
+)
+
+
 def pages_of(car: str) -> list[str]:
+    """Every page that there is, of a car whose job has come to its proof."""
     address = car.rsplit("/car/", 1)[0]
-    inside = ["record", "finding", "work", "learning", "proof", "book", f"learning/{PROCEDURE}"]
+    inside = [
+        "record", "finding", "work", "learning", "proof", "book", f"learning/{PROCEDURE}", "codes",
+        "card", "again", "delete", f"learning/{PROCEDURE}/coach", f"attempt/{_attempt(car)}",
+    ]  # fmt: skip
+    outside = [
+        "procedures", "known", f"known/procedure/{PROCEDURE}", "counts", "care", "families",
+        f"families/{_family(address)}", "survey", f"survey/{_survey(address)}", "pair", "offline",
+    ]  # fmt: skip
     return [
-        address,
+        f"{address}/",
         *(f"{car}/{one}" for one in inside),
+        *(f"{address}/{one}" for one in outside),
         f"{address}/nowhere",
-        f"{address}/offline",
     ]
 
 
-def test_no_page_has_anything_that_axe_objects_to(car: str, page: Page) -> None:
+def _post(address: str, path: str, **sent: object) -> httpx2.Response:
+    return httpx2.post(
+        f"{address}{path}", headers={"origin": address}, timeout=60.0, follow_redirects=True,
+        **sent,  # type: ignore[arg-type]
+    )  # fmt: skip
+
+
+def _attempt(car: str) -> str:
+    """An attempt that was judged from a recording that shows nothing of it."""
+    address, path = car.split("/car/", 1)
+    csv = b"time [s],engine_speed [rpm]\n0.0,700\n1.0,700\n2.0,700\n"
+    answer = _post(
+        address, f"/car/{path}/learning/{PROCEDURE}/judge", files={"file": ("a.csv", csv)}
+    )
+    return str(answer.url).rsplit("/", 1)[-1]
+
+
+def _family(address: str) -> str:
+    with tempfile.TemporaryDirectory() as folder:
+        family().write(Path(folder) / "f.toml")
+        content = (Path(folder) / "f.toml").read_bytes()
+    answer = _post(address, "/families/file", files={"file": ("f.toml", content)})
+    return str(answer.url).rsplit("/", 1)[-1]
+
+
+def _survey(address: str) -> str:
+    """A survey that is through."""
+    where = str(_post(address, "/survey/book").url)
+    end = time.monotonic() + PATIENCE_MS / 1000.0
+    while "findings.csv" not in httpx2.get(where, timeout=60.0).text:
+        assert time.monotonic() < end
+        time.sleep(0.2)
+    return where.rsplit("/", 1)[-1]
+
+
+@pytest.fixture(scope="module")
+def pages(car: str) -> list[str]:
+    return pages_of(car)
+
+
+def test_the_walk_leaves_out_no_page(pages: list[str], tmp_path: Path) -> None:
+    """A page that is added to the application has to be added to the walk."""
+    app = create_app(Garage(Book(tmp_path / "book")), Settings(frozenset()))
+    paths = {path for path, route in all_routes(app.routes) if "GET" in route}
+    assert {"/", "/car/{key}/finding", "/known"} <= paths
+    walked = ["/" + one.split("/", 3)[3] for one in pages]
+
+    def is_walked(path: str) -> bool:
+        shape = re.sub(r"\{\w+\}", "[^/]+", path.replace(".", r"\."))
+        return any(re.fullmatch(shape, one) for one in walked)
+
+    assert [path for path in sorted(paths) if not NO_PAGES.fullmatch(path)
+            and not is_walked(path)] == []  # fmt: skip
+
+
+def all_routes(routes: object) -> list[tuple[str, set[str]]]:
+    """Addresses and methods of an application, those of included parts too."""
+    found = []
+    for one in routes:  # type: ignore[attr-defined]
+        inner = getattr(one, "original_router", None)
+        if inner is not None:
+            found += all_routes(inner.routes)
+        elif hasattr(one, "methods"):
+            found.append((one.path, set(one.methods or ())))
+    return found
+
+
+def test_no_page_has_anything_that_axe_objects_to(car: str, pages: list[str], page: Page) -> None:
     """Every page by every rule, and the colours of every light; in sun to 7:1."""
     page.goto(f"{car}/learning/{PROCEDURE}")
     page.get_by_label("I have checked this").check()
     page.get_by_role("button", name="Coach me").click()
     page.wait_for_url("**/coach*")
     found = []
-    coach, *others = [page.url, *pages_of(car)]
-    for where in [coach, *others]:
+    for where in pages:
         page.goto(where)
         # The lights are a few variables: a page of each kind shows them all.
-        every = where in {coach, *others[:3]}
+        every = where.endswith(("/", "/coach", "/record", "/finding", "/book"))
         for light in ("day", "sun", "garage") if every else ("day",):
             page.evaluate(f"document.documentElement.dataset.light = '{light}'")
             rules = None if light == "day" else {"runOnly": ["color-contrast"]}
@@ -100,13 +190,39 @@ def test_no_page_has_anything_that_axe_objects_to(car: str, page: Page) -> None:
     assert found == []
 
 
-def test_nothing_sticks_out_of_any_page(car: str, page: Page) -> None:
-    for where in pages_of(car):
+def test_nothing_sticks_out_of_any_page(pages: list[str], page: Page) -> None:
+    for where in pages:
         page.goto(where)
         for direction in ("ltr", "rtl"):
             page.evaluate(f"document.documentElement.dir = '{direction}'")
             wide = page.evaluate("document.documentElement.scrollWidth")
             assert wide <= PHONE["width"], (where, direction)
+
+
+def test_pictures_answer_to_keys_and_stay_without_them(car: str, page: Page) -> None:
+    page.goto(f"{car}/finding")
+    plots = page.get_by_role("slider")
+    expect(plots).to_have_count(2)
+    trim = page.get_by_role("slider", name="Total trim against airflow")
+    trim.focus()
+    page.keyboard.press("ArrowRight")
+    expect(trim).to_have_attribute("aria-valuetext", re.compile("if .*%.*read here"))
+    page.keyboard.press("+")
+    page.keyboard.press("End")
+    expect(trim).to_have_attribute("aria-valuetext", re.compile(r"\[2 held\]"))
+    line = page.get_by_role("button", name="read here").first
+    line.click()
+    expect(line).to_have_attribute("aria-pressed", "false")
+    expect(trim).not_to_have_attribute("aria-valuetext", re.compile("read here"))
+    page.get_by_role("button", name="Garage").click()
+    assert violations(page) == []
+    keep(page, "page-finding-plots-garage")
+    plain = page.context.browser
+    assert plain is not None
+    without = plain.new_page(java_script_enabled=False, viewport=PHONE)
+    without.goto(f"{car}/finding")
+    expect(without.locator("figure svg").first).to_be_visible()
+    without.close()
 
 
 def test_a_job_is_opened_by_keyboard_alone(address: str, page: Page) -> None:

@@ -16,15 +16,20 @@ from bellmouth.errors import BellmouthError
 from bellmouth.pages.site import (
     api,
     view_book,
+    view_care,
     view_cars,
     view_coach,
     view_codes,
+    view_counts,
+    view_families,
     view_finding,
     view_keeping,
+    view_known,
     view_learning,
     view_live_coach,
     view_pair,
     view_plan,
+    view_plots,
     view_proof,
     view_record,
     view_settings,
@@ -36,7 +41,7 @@ from bellmouth.pages.site.assets import Assets
 from bellmouth.pages.site.garage import Garage
 from bellmouth.pages.site.guard import Guard, Settings
 from bellmouth.pages.site.once import Once
-from bellmouth.pages.site.rendering import page
+from bellmouth.pages.site.rendering import page, warm
 
 __all__ = ["create_app"]
 
@@ -46,6 +51,7 @@ def create_app(garage: Garage, settings: Settings) -> FastAPI:
 
     @asynccontextmanager
     async def lifespan(_: FastAPI) -> AsyncIterator[None]:
+        warm("first.html", "sorry.html")
         yield
         garage.close()
 
@@ -58,7 +64,7 @@ def create_app(garage: Garage, settings: Settings) -> FastAPI:
     for part in (
         view_cars, view_record, view_finding, view_work, view_coach, view_live_coach,
         view_learning, view_proof, view_book, view_keeping, view_codes, view_survey,
-        view_plan, view_pair,
+        view_plan, view_plots, view_pair, view_known, view_counts, view_families, view_care,
         view_settings, view_shell, api,
     ):  # fmt: skip
         app.include_router(part.router)

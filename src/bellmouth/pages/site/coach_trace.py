@@ -35,11 +35,12 @@ class _Past:
 class CoachTrace:
     """A sink of the observer's before the coach; see :class:`bellmouth.learning.coach.Sink`.
 
-    ``look`` is called with each round of readings, from the observer's thread.
+    ``look`` is called with each round of readings, from the observer's thread; ``tell`` whenever
+    there is something new to draw.
     """
 
-    def __init__(self, look: Callable[[], None]) -> None:
-        self._look = look
+    def __init__(self, look: Callable[[], None], tell: Callable[[], None] = lambda: None) -> None:
+        self._look, self._tell = look, tell
         self._lock = threading.Lock()
         self._points: deque[tuple[int, str, float, float]] = deque(maxlen=_KEPT)
         self._past: deque[_Past] = deque(maxlen=_PAST)
@@ -68,10 +69,12 @@ class CoachTrace:
             failed = coach.session.lost is not None and lost is None
             with self._lock:
                 self._past.append(_Past(window, _best_s(moment), failed))
+        self._tell()
 
     def mark(self, event: str, moment: Moment | None = None) -> None:
         """See :class:`bellmouth.learning.coach.Sink`."""
         self._coach.mark(event, moment)
+        self._tell()
 
     def reading(self, name: str, value: float, at_s: float) -> None:
         """A reading: the first pedal that speaks is the one that is drawn."""
@@ -86,6 +89,7 @@ class CoachTrace:
         """See :class:`bellmouth.learning.coach.Sink`."""
         self._coach.seen_until(at_s)
         self._look()
+        self._tell()
 
     @property
     def _coach(self) -> Coach:

@@ -28,6 +28,7 @@ from bellmouth.pages.judgement import judgement_document
 from bellmouth.pages.site.coach_plan import cue_document
 from bellmouth.pages.site.coach_trace import CoachTrace
 from bellmouth.pages.site.live import Adapter
+from bellmouth.pages.site.pulse import Pulse
 from bellmouth.pages.site.spoiled import spoiled
 
 __all__ = ["AHEAD_S", "Coached", "Wish"]
@@ -84,11 +85,12 @@ class Coached:
         self.after = ""
         self.trouble = ""
         self.cues: list[dict[str, Any]] = []
-        self.trace = CoachTrace(self._look)
+        self.pulse = Pulse()
+        self.trace = CoachTrace(self._look, self.pulse.tell)
         self._keep = keep
         self._told = Told(procedure, wish.words)
         self._stack = ExitStack()
-        self._closing = threading.Event()
+        self._closing, self._over = threading.Event(), threading.Event()
         try:
             client = self._stack.enter_context(
                 open_client(adapter.interface, adapter.channel, adapter.bitrate)
@@ -111,6 +113,7 @@ class Coached:
     def cue(self, cue: Cue) -> None:
         """See :class:`bellmouth.learning.coach.Face`."""
         self.cues.append(cue_document(cue, self._told))
+        self.pulse.tell()
 
     def _standing(self) -> list[str]:
         """Conditions that the car itself shows to be unmet, in the reader's words."""
@@ -132,14 +135,22 @@ class Coached:
         self.coach.void(f"The car is not heard any more: {error}")
 
     def _work(self) -> None:
-        with self._stack:
-            with self._observer.watching(self.trace, self.coach.clock):
-                self.coach.run()
-                self._show_the_end()
-            try:
-                self.see = self._keep(self._judged())
-            except BellmouthError as error:
-                self.trouble = str(error)
+        try:
+            with self._stack:
+                self._conduct()
+        finally:
+            self._over.set()
+            self.pulse.tell()
+
+    def _conduct(self) -> None:
+        with self._observer.watching(self.trace, self.coach.clock):
+            self.coach.run()
+            self.pulse.tell()
+            self._show_the_end()
+        try:
+            self.see = self._keep(self._judged())
+        except BellmouthError as error:
+            self.trouble = str(error)
 
     def _show_the_end(self) -> None:
         """A time with the key off is on record only once the key is on again."""
@@ -147,6 +158,7 @@ class Coached:
         if self.coach.session.phase != "done" or (step.who, step.do) != ("key", "off"):
             return
         self.after = self.wish.words.text(KEY_AGAIN)
+        self.pulse.tell()
         clock = self.coach.clock
         began_s = clock.now_s()
         while clock.now_s() < began_s + _END_S and not self._closing.wait(0.1):
@@ -169,7 +181,7 @@ class Coached:
     @property
     def over(self) -> bool:
         """Whether nothing more happens, the judgement included."""
-        return self._thread.ident is not None and not self._thread.is_alive()
+        return self._over.is_set()
 
     def progress(self) -> dict[str, Any]:
         """Where the attempt is, as plain data. [s]"""

@@ -20,6 +20,7 @@ from bellmouth.learning.packs import find_procedure
 from bellmouth.pages.attempt_words import INTERRUPTED
 from bellmouth.pages.site.coach_notes import CoachNotes
 from bellmouth.pages.site.coached import Coached
+from bellmouth.pages.site.families import Families
 from bellmouth.pages.site.flow import name_of, of_job
 from bellmouth.pages.site.live import Adapter, Live, Practice
 from bellmouth.pages.site.seats import Seats
@@ -80,6 +81,7 @@ class Garage:
 
     def __post_init__(self) -> None:
         self.notes = CoachNotes(self.folder)
+        self.families = Families(self.folder / "families")
 
     def visit(self, key: str) -> Visit:
         """The car behind an address, with its newest job.
@@ -162,8 +164,11 @@ class Garage:
         found = sorted(self.folder / name for name in names if name.endswith(".parquet"))
         return [one for one in found if live is None or one != live.path]
 
-    def add_recording(self, visit: Visit, path: Path) -> None:
-        """Take a file into the job; the same samples sent again are not a second recording."""
+    def add_recording(self, visit: Visit, path: Path, by: str | None = None) -> None:
+        """Take a file into the job; the same samples sent again are not a second recording.
+
+        ``by`` is who made it.
+        """
         from bellmouth.book.recordings import held  # noqa: PLC0415 - loads what reads recordings
         from bellmouth.recording import read_recording  # noqa: PLC0415
 
@@ -171,7 +176,7 @@ class Garage:
         with self.keeping:
             there = self.visit(visit.key).numbers("recording")
             if held(self.book, there, recording) is None:
-                self.book.add_recording(visit.name, recording)
+                self.book.add_recording(visit.name, recording, by=by)
 
     def take(self, name: str, path: Path) -> None:
         """Take a capture into the book; its file goes only when the book has it."""
@@ -252,6 +257,24 @@ class Garage:
             return made
         finally:
             self._opening.discard(key)
+
+    def forget(self, visit: Visit) -> None:
+        """Delete a car for good, with all that is kept of it here."""
+        key = visit.key
+        with self._lock:
+            capture, coached = self.captures.get(key), self.coached.get(key)
+            if capture is not None and capture.state.phase in {"opening", "running"}:
+                raise BellmouthError("This car is being recorded. End that capture first.")
+            if key in self._opening or (coached is not None and not coached.over):
+                raise BellmouthError("An attempt is under way on this car. Stop it first.")
+            self.book.delete(visit.name)
+            practice = self.practices.pop(key, None)
+            self.captures.pop(key, None)
+            self.coached.pop(key, None)
+        if practice is not None:
+            practice.close()
+        for one in (*self.folder.glob(f"{_plain(key)}.*"), *self.folder.glob(f"{_plain(key)}-*")):
+            one.unlink(missing_ok=True)
 
     def coaches(self, key: str, name: str) -> bool:
         """Whether an attempt at a procedure is being followed on a car."""

@@ -65,17 +65,24 @@ class Practice:
 
     def __init__(
         self, fault: str, seed: int, speed: float = 1.0, variant: str = "A",
-        state_file: Path | None = None,
+        state_file: Path | None = None, sizes: Sequence[float] | None = None,
     ) -> None:  # fmt: skip
         from bellmouth.practice.live import PracticeCar  # noqa: PLC0415 - only a practice needs it
         from bellmouth.practice.wires import WireChoice, serve  # noqa: PLC0415
 
-        self.made = {"fault": fault, "seed": seed, "speed": speed, "variant": variant}
+        self.made: dict[str, Any] = {
+            "fault": fault, "seed": seed, "speed": speed, "variant": variant, "sizes": sizes,
+        }  # fmt: skip
         self.works: list[str] = []
         self.own_foot = False
         self._stack = ExitStack()
         self.car: PracticeCar = PracticeCar(
-            fault, seed=seed, variant=variant, speed=speed, state_file=state_file
+            fault,
+            _one_or_more(sizes),
+            seed=seed,
+            variant=variant,
+            speed=speed,
+            state_file=state_file,
         )
         self._stack.callback(self.car.close)
         self._stack.enter_context(self.car.keep_up())
@@ -123,6 +130,11 @@ class Practice:
     def close(self) -> None:
         """Take it off its wire."""
         self._stack.close()
+
+
+def _one_or_more(sizes: Sequence[float] | None) -> float | Sequence[float] | None:
+    """As a practice car takes them."""
+    return sizes[0] if sizes is not None and len(sizes) == 1 else sizes
 
 
 class Live:

@@ -19,16 +19,24 @@ from bellmouth.pages.site.once import marked
 from bellmouth.pages.words import SAFETY, chance, name_words
 from bellmouth.work.phrases import Quantity
 
-__all__ = ["LANGUAGE", "UNITS", "go", "page", "words_of"]
+__all__ = ["LANGUAGE", "UNITS", "go", "page", "warm", "words_of"]
 
 #: Cookies that hold what the reader chose.
 LANGUAGE, UNITS = "bellmouth_language", "bellmouth_units"
+#: One more, which the page's script sets.
+_LIGHT, _LIGHTS = "bellmouth_light", frozenset({"day", "sun", "garage"})
 
 _templates = template_environment()
 _templates.filters["key"] = key_of
 _templates.filters["chance"] = chance
 _templates.filters["cause"] = name_words
 _templates.globals["static"] = static()
+
+
+def warm(*templates: str) -> None:
+    """Make templates ready, so that the first who asks does not wait for it."""
+    for template in templates:
+        _templates.get_template(f"site/{template}")
 
 
 def words_of(request: Request) -> Words:
@@ -46,6 +54,7 @@ def page(
 ) -> HTMLResponse:
     """Render a template of ``templates/site``."""
     speak = words_of(request)
+    light = request.cookies.get(_LIGHT, "")
 
     def distance(km: float | None) -> str:
         return "–" if km is None else speak.quantity(Quantity(km, "km"))
@@ -75,7 +84,8 @@ def page(
         "language": speak.language, "distance": distance, "translated": translated,
         "procedures": procedures, "parameters": parameters,
         "most_bytes": request.app.state.settings.most_bytes,
-        "in_units": in_units, **told,
+        "in_units": in_units,
+        "light": light if light in _LIGHTS else "", **told,
     }  # fmt: skip
     html = _templates.get_template(f"site/{template}").render(whole)
     return HTMLResponse(marked(html), status)

@@ -1,7 +1,8 @@
-"""One capture sent to many viewers: server-sent events, written once, sent to all together."""
+"""What goes on, sent to many viewers: server-sent events, and what wakes them all together."""
 
 import asyncio
-from collections.abc import MutableMapping
+from collections.abc import Callable, MutableMapping
+from typing import Protocol
 from weakref import WeakKeyDictionary
 
 from starlette.responses import Response
@@ -9,7 +10,7 @@ from starlette.types import Receive, Scope, Send
 
 from bellmouth.pages.site.traces import Traces
 
-__all__ = ["Beat", "EventStream", "beat_of"]
+__all__ = ["Beat", "EventStream", "Source", "beat_of"]
 
 #: Told so often where nothing else is, so that both ends notice a connection that is dead. [s]
 STILL_HERE_S = 2.0
@@ -19,21 +20,47 @@ _STILL_HERE = b"event: alive\ndata: 1\n\n"
 _AGAIN = b"retry: 1000\n\n"
 
 
+class Source(Protocol):
+    """Something that goes on, frame by frame. Safe to call from several threads."""
+
+    @property
+    def due_s(self) -> float:
+        """When the next frame is to be made, from now on. [s]"""
+        ...
+
+    def seal(self) -> None:
+        """Make a frame of what is there."""
+        ...
+
+    def listen(self, wake: Callable[[], None]) -> None:
+        """Have ``wake`` called, from any thread, whenever something new begins to wait."""
+        ...
+
+    def unlisten(self, wake: Callable[[], None]) -> None:
+        """Call it no more."""
+        ...
+
+
 class Beat:
-    """Wakes all viewers of a capture together, when a frame is ready and not otherwise.
+    """Wakes all viewers of a source together, when a frame is ready and not otherwise.
 
     Belongs to the event loop that it is made in.
     """
 
-    def __init__(self, traces: Traces) -> None:
+    def __init__(self, source: Source) -> None:
         self.loop = asyncio.get_running_loop()
-        self._traces = traces
+        self._source = source
         self._next: asyncio.Future[None] = self.loop.create_future()
         self._timer: asyncio.TimerHandle | None = None
         self._viewers = 0
+        #: Frames so far.
+        self.count = 0
 
-    async def wait(self, longest_s: float) -> bool:
-        """Until the next frame is ready: whether one is, before the time is up. [s]"""
+    async def wait(self, longest_s: float, seen: int | None = None) -> bool:
+        """Until the next frame is ready, the one after ``seen`` where that is given: whether one
+        is, before the time is up. [s]"""
+        if seen is not None and seen != self.count:
+            return True
         done, _ = await asyncio.wait([self._next], timeout=longest_s)
         return bool(done)
 
@@ -41,7 +68,7 @@ class Beat:
         """One viewer more."""
         self._viewers += 1
         if self._viewers == 1:
-            self._traces.listen(self._heard)
+            self._source.listen(self._heard)
             # What was waiting already woke nobody.
             self._due()
 
@@ -49,30 +76,31 @@ class Beat:
         """One viewer less; nobody is woken when nobody looks."""
         self._viewers -= 1
         if self._viewers == 0:
-            self._traces.unlisten(self._heard)
+            self._source.unlisten(self._heard)
 
     def _heard(self) -> None:
         self.loop.call_soon_threadsafe(self._due)
 
     def _due(self) -> None:
         if self._timer is None:
-            self._timer = self.loop.call_later(self._traces.due_s, self._strike)
+            self._timer = self.loop.call_later(self._source.due_s, self._strike)
 
     def _strike(self) -> None:
         self._timer = None
-        self._traces.seal()
+        self._source.seal()
+        self.count += 1
         self._next.set_result(None)
         self._next = self.loop.create_future()
 
 
-_beats: MutableMapping[Traces, Beat] = WeakKeyDictionary()
+_beats: MutableMapping[Source, Beat] = WeakKeyDictionary()
 
 
-def beat_of(traces: Traces) -> Beat:
-    """The beat of a capture in the running event loop, shared by its viewers."""
-    there = _beats.get(traces)
+def beat_of(source: Source) -> Beat:
+    """The beat of a source in the running event loop, shared by its viewers."""
+    there = _beats.get(source)
     if there is None or there.loop is not asyncio.get_running_loop():
-        there = _beats[traces] = Beat(traces)
+        there = _beats[source] = Beat(source)
     return there
 
 

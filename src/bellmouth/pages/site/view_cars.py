@@ -10,6 +10,7 @@ from starlette.responses import Response
 
 from bellmouth.car import COMPLAINTS
 from bellmouth.errors import BellmouthError
+from bellmouth.finding.causes import CAUSES
 from bellmouth.pages.site.flow import key_of
 from bellmouth.pages.site.garage import Garage
 from bellmouth.pages.site.rendering import go, page, words_of
@@ -19,6 +20,7 @@ __all__ = ["router"]
 router = APIRouter(include_in_schema=False)
 
 _KM_PER_MILE = 1.609344
+_CAUSES = ("healthy", *(name for name in CAUSES))
 _PRACTICE_FAULTS = ("leak", "meter_low", "fuel_low", "deposit", "learned_stale", "healthy")
 
 
@@ -31,7 +33,7 @@ def _garage(request: Request) -> Garage:
 def first(request: Request) -> Response:
     """The list of cars and the form for a new one."""
     book = _garage(request).book
-    told = {"cars": book.cars(limit=200), "due": book.due(limit=5), "complaints": COMPLAINTS}
+    told = {"cars": book.cars(limit=200), "complaints": COMPLAINTS, "causes": _CAUSES}
     return page(request, "first.html", told)
 
 
@@ -63,18 +65,32 @@ def new_car(
 
 
 @router.post("/practice")
-def practice(request: Request) -> Response:
-    """A practice car with something wrong that the page does not tell."""
+def practice(
+    request: Request,
+    fault: Annotated[str, Form(max_length=60)] = "",
+    size: Annotated[str, Form(max_length=60)] = "",
+    seed: Annotated[str, Form(max_length=12)] = "",
+    variant: Annotated[str, Form(max_length=1)] = "A",
+) -> Response:
+    """A practice car: with something wrong that the page does not tell, or as it is asked for.
+
+    ``size`` is in the finding's unit, one number a cause; the same seed is the same car.
+    """
     from bellmouth.car.reader import car_from_mapping  # noqa: PLC0415
     from bellmouth.pages.site.live import Practice  # noqa: PLC0415
 
     garage = _garage(request)
-    seed = 1 + secrets.randbelow(9_000)
-    while garage.book.has(f"Practice car {seed}"):
-        seed += 1
-    name = f"Practice car {seed}"
-    state_file = garage.state_file(key_of(name))
-    made = Practice(secrets.choice(_PRACTICE_FAULTS), seed, state_file=state_file)
+    number = _whole(seed) if seed.strip() else 1 + secrets.randbelow(9_000)
+    name, again = f"Practice car {number}", 2
+    while garage.book.has(name):
+        if not seed.strip():
+            number += 1
+        name = f"Practice car {number}" + (f" ({again})" if seed.strip() else "")
+        again += 1
+    made = Practice(
+        fault.strip() or secrets.choice(_PRACTICE_FAULTS), number, variant=variant,
+        state_file=garage.state_file(key_of(name)), sizes=_sizes(size),
+    )  # fmt: skip
     described = tomllib.loads(made.car.toml())
     complaint = described.pop("complaint", None)
     garage.book.add_car(name, car_from_mapping(described), kind="practice")
@@ -89,13 +105,31 @@ def new_job(
     key: str,
     distance: Annotated[str, Form()] = "",
     complaint: Annotated[str, Form()] = "",
+    comeback: Annotated[str, Form()] = "",
 ) -> Response:
-    """Another job on a car that is in the book."""
+    """Another job on a car that is in the book; ``comeback`` where the last one came back."""
     garage = _garage(request)
     visit = garage.visit(key)
     distance_km = _distance_km(request, distance)
-    garage.book.open_job(visit.name, distance_km=distance_km, complaint=complaint or None)
+    garage.book.open_job(
+        visit.name, distance_km=distance_km, complaint=complaint or None,
+        comeback_of=visit.job if comeback else None,
+    )  # fmt: skip
     return go(f"/car/{key}/record")
+
+
+def _whole(text: str) -> int:
+    """Which practice car, as a whole number."""
+    told = text.strip()
+    if not told.isdecimal():
+        raise BellmouthError(f'Which car: "{told}" is not a whole number. Write it as 12.')
+    return int(told)
+
+
+def _sizes(text: str) -> list[float] | None:
+    """Sizes of a practice car's faults; None takes a typical one."""
+    parts = text.replace(";", " ").replace("+", " ").split()
+    return [_number(one, "Size") for one in parts] or None
 
 
 def _distance_km(request: Request, text: str) -> float | None:

@@ -2,6 +2,7 @@
 
 import tempfile
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import fields
 from pathlib import Path
 from typing import Annotated, Any
@@ -12,23 +13,27 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from bellmouth.book.judging import Judged
+from bellmouth.car.description import Car
 from bellmouth.errors import BellmouthError
 from bellmouth.finding.check_table import CHECKS
 from bellmouth.finding.priors import read_weights
 from bellmouth.finding.result import Finding
 from bellmouth.pages.card_words import Words
 from bellmouth.pages.document import finding_document
+from bellmouth.pages.finding_plots import finding_plots
+from bellmouth.pages.plot_words import PLOT_WORDS
+from bellmouth.pages.plots import plot_in, plot_json
 from bellmouth.pages.report import report_page
 from bellmouth.pages.site.flow import stages_of
 from bellmouth.pages.site.garage import Garage, Visit
 from bellmouth.pages.site.rendering import go, page, words_of
 from bellmouth.pages.site.view_keeping import good_recordings
 
-__all__ = ["router"]
+__all__ = ["asked_of", "judged_of", "router"]
 
 router = APIRouter(include_in_schema=False)
 
-_ASKED = ("results", "references", "prior")
+_ASKED = ("results", "references", "prior", "family")
 _MOST_PRIOR_BYTES = 64 << 10
 
 
@@ -40,8 +45,8 @@ def finding(request: Request, key: str) -> Response:
     told = {"visit": visit, "stages": stages_of(visit.here, "finding")}
     if not visit.numbers("recording"):
         return page(request, "no_recording.html", told)
-    asked = _asked(visit)
-    judged, found = _judged(garage, visit, asked)
+    asked = asked_of(visit)
+    judged, found = judged_of(garage, visit, asked)
     if not visit.numbers("finding"):
         with garage.keeping:
             # Two browsers may ask for the first time at once.
@@ -49,13 +54,19 @@ def finding(request: Request, key: str) -> Response:
                 garage.book.keep(visit.name, judged, finding_document(found))
         visit = garage.visit(key)
         told = {"visit": visit, "stages": stages_of(visit.here, "finding")}
-    shown = report_page(found, judged.recordings[0], judged.car, words_of(request))
+    speak = words_of(request)
+    plots = {
+        name: plot_json(plot_in(plot, speak))
+        for name, plot in finding_plots(found, speak.told).items()
+    }  # fmt: skip
+    shown = report_page(found, judged.recordings[0], judged.car, speak)
     whole = {field.name: getattr(shown, field.name) for field in fields(shown)}
     return page(
         request, "finding.html",
         {**whole, **told, "results": judged.inputs["results"], "next": found.next_checks,
          "references": judged.inputs["references"], "own_prior": "prior" in judged.inputs,
-         "others": _others(visit)},
+         "others": _others(visit), "plots": plots, "plot_words": PLOT_WORDS,
+         "family": judged.inputs.get("family"), "families": _fitting(garage, judged.car)},
     )  # fmt: skip
 
 
@@ -68,7 +79,7 @@ def result(
     visit = garage.visit(key)
     if not visit.numbers("recording"):
         raise BellmouthError("There is no recording in this job that a check could tell about.")
-    asked = _asked(visit)
+    asked = asked_of(visit)
     said = f"{check.strip()}={_meant(check.strip(), outcome.strip(), words_of(request))}"
     _made_again(garage, visit, {**asked, "results": [*asked.get("results", []), said]})
     return go(f"/car/{key}/finding")
@@ -82,7 +93,23 @@ def compare(
     garage: Garage = request.app.state.garage
     visit = garage.visit(key)
     chosen = [one for one in reference or [] if one in _others(visit)]
-    _made_again(garage, visit, {**_asked(visit), "references": chosen})
+    _made_again(garage, visit, {**asked_of(visit), "references": chosen})
+    return go(f"/car/{key}/finding")
+
+
+@router.post("/car/{key}/finding/family")
+def family(request: Request, key: str, number: Annotated[str, Form()] = "") -> Response:
+    """Judge the car as one of an engine family, or of none."""
+    garage: Garage = request.app.state.garage
+    visit = garage.visit(key)
+    asked = asked_of(visit)
+    asked.pop("family", None)
+    if number:
+        if not number.isdecimal():
+            raise BellmouthError("There is no such engine family. Go back to the list.")
+        found = garage.families.get(int(number))
+        asked["family"] = {"name": found.name, "file": found.text()}
+    _made_again(garage, visit, asked)
     return go(f"/car/{key}/finding")
 
 
@@ -91,7 +118,7 @@ async def prior(request: Request, key: str, file: UploadFile | None = None) -> R
     """Own weights of the causes from a file; without one, back to the shipped ones."""
     garage: Garage = request.app.state.garage
     visit = await run_in_threadpool(garage.visit, key)
-    asked = _asked(visit)
+    asked = asked_of(visit)
     asked.pop("prior", None)
     if file is not None and (content := await file.read(_MOST_PRIOR_BYTES)):
         with tempfile.TemporaryDirectory() as folder:
@@ -109,7 +136,7 @@ def _meant(check: str, outcome: str, speak: Words) -> str:
     return spoken.get(outcome.casefold(), outcome)
 
 
-def _asked(visit: Visit) -> dict[str, Any]:
+def asked_of(visit: Visit) -> dict[str, Any]:
     """What the newest finding of this job was made with; at first, the recordings called good."""
     found = visit.numbers("finding")
     if found:
@@ -121,7 +148,8 @@ def _asked(visit: Visit) -> dict[str, Any]:
     return {"references": good} if good else {}
 
 
-def _judged(garage: Garage, visit: Visit, asked: Mapping[str, Any]) -> tuple[Judged, Finding]:
+def judged_of(garage: Garage, visit: Visit, asked: Mapping[str, Any]) -> tuple[Judged, Finding]:
+    """The finding of this job's recording, with what it was asked with."""
     recorded = visit.numbers("recording")
     if not recorded:
         raise BellmouthError("There is no recording in this job that a finding could be made of.")
@@ -131,8 +159,18 @@ def _judged(garage: Garage, visit: Visit, asked: Mapping[str, Any]) -> tuple[Jud
 
 
 def _made_again(garage: Garage, visit: Visit, asked: Mapping[str, Any]) -> None:
-    judged, found = _judged(garage, visit, asked)
+    judged, found = judged_of(garage, visit, asked)
     garage.book.keep(visit.name, judged, finding_document(found))
+
+
+def _fitting(garage: Garage, car: Car) -> dict[int, str]:
+    """Engine families that this car can be of, by number."""
+    found = {}
+    for number, one in garage.families.all().items():
+        with suppress(BellmouthError):
+            one.fits(car)
+            found[number] = one.told
+    return found
 
 
 def _others(visit: Visit) -> list[int]:

@@ -20,13 +20,15 @@ from bellmouth.pages.site.coached import Coached, Wish
 from bellmouth.pages.site.garage import Garage, Visit
 from bellmouth.pages.site.live import Practice
 from bellmouth.pages.site.rendering import words_of
+from bellmouth.pages.site.stream import beat_of
 from bellmouth.pages.site.view_coach import Ident, lead_s, pack, refuse
 
 __all__ = ["router"]
 
 router = APIRouter(include_in_schema=False)
 
-_EVERY_S = 0.05
+#: Progress is told so often where nothing happens, so that a dead connection is noticed. [s]
+_STILL_S = 0.5
 
 
 class Sitting(BaseModel):
@@ -134,28 +136,49 @@ async def follow(request: Request, key: str, name: str) -> Response:
 async def _told(
     request: Request, coached: Coached, practice: Practice | None
 ) -> AsyncIterator[str]:
-    """Events of one viewer; whoever comes back goes on after the last cue that came."""
-    last = request.headers.get("last-event-id") or ""
-    cues = int(last) if last.isdigit() else 0
-    points, windows = 0, None
-    while not await request.is_disconnected():
-        over = coached.over
-        new = coached.cues[cues:]
-        points, trace = coached.trace.since(points)
+    """Events of one viewer, sent when something happened; whoever comes back goes on after the
+    last cue that came."""
+    viewer = _Viewer(coached, request.headers.get("last-event-id") or "")
+    beat = beat_of(coached.pulse)
+    beat.enter()
+    try:
+        while not await request.is_disconnected():
+            # Looked at first: what comes while this is sent is another frame.
+            over, frame = coached.over, beat.count
+            seen = None if practice is None else await asyncio.to_thread(_seen, practice)
+            yield viewer.event(seen)
+            if over:
+                return
+            await beat.wait(_STILL_S, frame)
+    finally:
+        beat.leave()
+
+
+class _Viewer:
+    """What one viewer has had of an attempt."""
+
+    def __init__(self, coached: Coached, last: str) -> None:
+        self._coached = coached
+        self._cues = int(last) if last.isdigit() else 0
+        self._points = 0
+        self._windows: list[dict[str, Any]] | None = None
+
+    def event(self, seen: dict[str, Any] | None) -> str:
+        """What is new since, as one server-sent event."""
+        coached = self._coached
+        new = coached.cues[self._cues :]
+        self._cues += len(new)
+        self._points, trace = coached.trace.since(self._points)
         document: dict[str, Any] = {
             **coached.progress(), "id": coached.wish.ident, "now_s": time.monotonic(),
             "cues": new, "trace": trace,
         }  # fmt: skip
-        now_windows = coached.windows()
-        if now_windows != windows:
-            document["windows"] = windows = now_windows
-        if practice is not None:
-            document["seen"] = await asyncio.to_thread(_seen, practice)
-        cues += len(new)
-        yield f"id: {cues}\ndata: {json.dumps(document)}\n\n"
-        if over:
-            return
-        await asyncio.sleep(_EVERY_S)
+        windows = coached.windows()
+        if windows != self._windows:
+            document["windows"] = self._windows = windows
+        if seen is not None:
+            document["seen"] = seen
+        return f"id: {self._cues}\ndata: {json.dumps(document)}\n\n"
 
 
 def _seen(practice: Practice) -> dict[str, Any]:

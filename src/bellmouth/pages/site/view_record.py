@@ -45,13 +45,15 @@ def record(request: Request, key: str) -> Response:
 
 
 @router.post("/car/{key}/record/file")
-async def from_file(request: Request, key: str, file: UploadFile) -> Response:
+async def from_file(
+    request: Request, key: str, file: UploadFile, by: Annotated[str, Form(max_length=80)] = ""
+) -> Response:
     """Take a file's recording into the book."""
     garage: Garage = request.app.state.garage
     visit = await run_in_threadpool(garage.visit, key)
     with tempfile.TemporaryDirectory() as folder:
         path = await kept_upload(file, Path(folder))
-        await run_in_threadpool(garage.add_recording, visit, path)
+        await run_in_threadpool(garage.add_recording, visit, path, by.strip() or None)
     return go(f"/car/{key}/finding")
 
 

@@ -1,7 +1,12 @@
-// Light of the page: kept on this device, set before anything is drawn.
+// Light of the page: kept on this device, and told to the server, which sets it before anything is
+// drawn. A page that did not come from there, such as the one for when it is away, is set here.
 const root = document.documentElement;
+const keepLight = (light) => {
+  localStorage.setItem("light", light);
+  document.cookie = `bellmouth_light=${light}; path=/; max-age=31536000; samesite=strict`;
+};
 const kept = localStorage.getItem("light");
-if (kept) root.dataset.light = kept;
+if (kept && kept !== root.dataset.light) { root.dataset.light = kept; keepLight(kept); }
 
 document.addEventListener("DOMContentLoaded", () => {
   for (const button of document.querySelectorAll("[data-set-light]")) {
@@ -9,7 +14,7 @@ document.addEventListener("DOMContentLoaded", () => {
     show();
     button.addEventListener("click", () => {
       root.dataset.light = button.dataset.setLight;
-      localStorage.setItem("light", button.dataset.setLight);
+      keepLight(button.dataset.setLight);
       for (const other of document.querySelectorAll("[data-set-light]"))
         other.setAttribute("aria-pressed", String(other === button));
     });

@@ -3,7 +3,7 @@
 // name and into every address of theirs (view_shell.py).
 
 const SHELL = "bellmouth-shell-1";
-const PARTS = ["/offline", "/static/page.css", "/static/site.css", "/static/coach.css", "/static/site.js", "/static/live.js", "/static/mark.svg",
+const PARTS = ["/offline", "/static/look.css", "/static/coach.css", "/static/site.js", "/static/live.js", "/static/mark.svg",
   "/static/coach/coach.js", "/static/coach/clock.js", "/static/coach/conduct.js", "/static/coach/face.js", "/static/coach/live.js",
   "/static/coach/seat.js", "/static/coach/sound.js", "/static/coach/chair.js", "/static/coach/kept.js", "/static/coach/windows.js"];
 

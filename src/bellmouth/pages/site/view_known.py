@@ -1,0 +1,57 @@
+"""What the program knows of: causes, checks, learning procedures, and a procedure of your own."""
+
+import tempfile
+from pathlib import Path
+
+from fastapi import APIRouter, UploadFile
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import Response
+
+from bellmouth.errors import BellmouthError
+from bellmouth.finding.causes import CAUSES
+from bellmouth.finding.checks import CHECKS
+from bellmouth.learning import find_procedure, packs, read_procedure
+from bellmouth.pages.site.rendering import page
+from bellmouth.pages.words import cause_words, unit_words
+
+__all__ = ["router"]
+
+router = APIRouter(include_in_schema=False)
+
+_MOST_BYTES = 256 << 10
+
+
+@router.get("/known")
+def known(request: Request) -> Response:
+    """Every cause a finding can name, every check it can suggest, every procedure."""
+    causes = [("healthy", cause_words("healthy"), "")]
+    causes += [
+        (one.name, cause_words(one.name), unit_words(one.unit) or one.unit)
+        for one in CAUSES.values()
+    ]
+    causes.append(("unexplained", cause_words("unexplained"), ""))
+    told = {"causes": causes, "checks": list(CHECKS.values()), "packs": packs()}
+    return page(request, "known.html", told)
+
+
+@router.get("/known/procedure/{name}")
+def procedure(request: Request, name: str) -> Response:
+    """A procedure in full, without a car."""
+    if name not in {one.name for one in packs()}:
+        raise BellmouthError("There is no procedure of that name. Go back to the list.")
+    told = {"procedure": find_procedure(name), "own": False}
+    return page(request, "known_procedure.html", told)
+
+
+@router.post("/known/procedure")
+async def own(request: Request, file: UploadFile) -> Response:
+    """A procedure file of one's own: whether it holds together, and whether it can be met."""
+    content = await file.read(_MOST_BYTES + 1)
+    if len(content) > _MOST_BYTES:
+        raise BellmouthError("A procedure file is at most 256 KB of TOML.")
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "procedure.toml"
+        path.write_bytes(content)
+        read = await run_in_threadpool(read_procedure, path)
+    return page(request, "known_procedure.html", {"procedure": read, "own": True})
