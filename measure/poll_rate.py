@@ -120,7 +120,7 @@ def _practice(latency_ms: float) -> tuple["subprocess.Popen[str]", int]:
 def main() -> None:
     """A row a latency: allowed, reached, ratio."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--seconds", type=float, default=8.0)
+    parser.add_argument("--seconds", type=float, default=16.0)
     parser.add_argument("--latency", type=float, action="append")
     chosen = parser.parse_args()
     rows = []

@@ -116,17 +116,18 @@ class Assembly:
             return None
         if kind == _SINGLE and not self.is_receiving and 1 <= data[0] < len(data):
             return data[1 : 1 + data[0]]  # nothing to put together, and most answers are such
-        if kind == _FIRST and self._left > -_IN_FIRST:
-            self._send(self._request_id, _GO_ON)  # the controller waits for it; the library may
-            self._is_told = True  # take its time while that goes on
+        if kind == _FIRST:
+            self._is_told = self._left > -_IN_FIRST
+            if self._is_told:  # the controller waits for this; the library may take its time
+                self._send(self._request_id, _GO_ON)
         self._in.append(isotp.CanMessage(self._response_id, data=data, extended_id=self._extended))
-        if kind == _CONSECUTIVE:
-            if more and self.is_receiving and self._left > 0:
-                return None
-            self._logic.process(do_tx=False)  # no block size: the first frame alone is answered
+        if more and kind == _CONSECUTIVE and self.is_receiving and self._left > 0:
+            return None
+        if kind in (_SINGLE, _CONSECUTIVE) or (kind == _FIRST and self._is_told):
+            while self._in:  # it has nothing to say, and stops after each frame to say it
+                self._logic.process(do_tx=False)
         else:
             self._logic.process()
-            self._is_told = False
         return self._whole()
 
     def completes(self, data: bytes) -> bool:
