@@ -8,6 +8,7 @@ import pytest
 
 from bellmouth.bus.can_link import CanLink
 from bellmouth.bus.link import Losses
+from bellmouth.bus.segments import Assembly
 from bellmouth.bus.wire import Wire, WireLostError
 from bellmouth.errors import BusError
 from tests.bus.peer import Peer, hexed
@@ -184,8 +185,12 @@ def test_after_bus_off_the_adapter_is_opened_again() -> None:
     """The controller's notice is the error frame of Linux' SocketCAN (linux/can/error.h)."""
     off = can.Message(arbitration_id=0x40, is_error_frame=True, dlc=8, data=bytes(8))
     awake: list[tuple[float, int, str]] = []
-    with Peer(lambda _identifier, _data: awake) as peer, link_to(peer) as link:
-        link.begin(RPM, 0x10)
+
+    def script(_identifier: int, _data: bytes) -> Frames:
+        return [(0.0, 0x7E8, "04410C0AF0")] if len(peer.heard) == 1 else awake
+
+    with Peer(script) as peer, link_to(peer) as link:
+        assert link.exchange_onward(RPM, 0x10, RPM).answers
         peer.put(off)
         assert link.exchange(RPM, 0x10, expect=1).answers == ()
         assert link.losses.reopened == 1
@@ -247,12 +252,12 @@ def test_two_messages_whose_frames_mix_are_both_thrown_away() -> None:
 
 def test_what_was_begun_is_not_asked_again_and_found_however_late() -> None:
     with _always((0.0, 0x7E8, "04410C0AF0")) as peer, link_to(peer, margin_s=0.05) as link:
-        link.begin(RPM, 0x10)
+        assert link.exchange_onward(RPM, 0x10, RPM).answers
         time.sleep(0.2)  # longer than the time for an answer
         exchange = link.exchange(RPM, 0x10, expect=1)
         assert exchange.answers[0].payload == hexed("410C0AF0")
         assert exchange.answers[0].received_s - exchange.sent_s >= 0.2
-        assert len(peer.heard) == 1
+        assert len(peer.heard) == 2
         assert link.losses.total() == 0
 
 
@@ -261,25 +266,60 @@ def test_what_was_begun_in_vain_does_no_harm() -> None:
         return [(0.0, 0x7E8, f"0441{data[2]:02X}0AF0")] if identifier == 0x7E0 else []
 
     with Peer(script) as peer, link_to(peer) as link:
-        link.begin(RPM, 0x10)
+        assert link.exchange_onward(hexed("0104"), 0x10, RPM).answers
         exchange = link.exchange(hexed("0110"), 0x10, expect=1)
         assert exchange.answers[0].payload == hexed("41100AF0")
-        assert [data[:3] for _, data in peer.heard] == [hexed("02010C"), hexed("020110")]
+        asked = [data[:3] for _, data in peer.heard]
+        assert asked == [hexed("020104"), hexed("02010C"), hexed("020110")]
         assert link.losses.total() == 0
 
 
-def test_nothing_is_begun_twice() -> None:
-    with _always((0.0, 0x7E8, "04410C0AF0")) as peer, link_to(peer) as link:
-        link.begin(RPM, 0x10)
-        link.begin(RPM, 0x10)
-        assert link.exchange(RPM, 0x10, expect=1).answers
-        assert len(peer.heard) == 1
+def test_an_unanswered_beginning_is_counted_and_nothing_follows_it() -> None:
+    def script(_identifier: int, _data: bytes) -> Frames:
+        return [(0.0, 0x7E8, "04410C0AF0")] if len(peer.heard) == 1 else []
 
-
-def test_an_unanswered_beginning_is_counted() -> None:
-    with Peer(lambda _identifier, _data: []) as peer, link_to(peer, margin_s=0.05) as link:
-        link.begin(RPM, 0x10)
-        assert link.exchange(RPM, 0x10, expect=1).answers == ()
+    with Peer(script) as peer, link_to(peer, margin_s=0.05) as link:
+        assert link.exchange_onward(RPM, 0x10, RPM).answers
+        assert link.exchange_onward(RPM, 0x10, RPM).answers == ()
         assert link.losses.unanswered == 1
-        link.begin(RPM, 0x10)  # not while the wire is uneasy
-        assert len(peer.heard) == 1
+        assert len(peer.heard) == 2
+
+
+def _long(service_01: str) -> Frames:
+    """An answer of eight bytes, in two frames, the second of them whole."""
+    return [(0.0, 0x7E8, f"1008{service_01}"), (0.0, 0x7E8, "210203555555AAAA")]
+
+
+def test_the_next_request_follows_a_message_of_several_frames() -> None:
+    def script(_identifier: int, data: bytes) -> Frames:
+        return [] if data[0] == 0x30 else _long(f"41{data[2]:02X}01010101")
+
+    with Peer(script) as peer, link_to(peer) as link:
+        for _ in range(3):
+            exchange = link.exchange_onward(RPM, 0x10, RPM)
+            assert [one.payload for one in exchange.answers] == [hexed("410C010101010203")]
+        flow, asked = hexed("3000005555555555"), hexed("02010C5555555555")
+        assert [data for _, data in peer.heard[:6]] == [asked, flow] * 3
+        assert link.losses.total() == 0
+
+
+def test_what_comes_after_a_message_that_was_no_good_is_not_taken_for_it(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """The next request went out on the last frame, and then the library does not give it."""
+    whole, given = Assembly._whole, iter([None])
+
+    def spoilt(self: Assembly) -> bytes | None:
+        found = whole(self)
+        return found if found is None else next(given, found)
+
+    def script(_identifier: int, data: bytes) -> Frames:
+        return [] if data[0] == 0x30 else _long("410C01010101")
+
+    monkeypatch.setattr(Assembly, "_whole", spoilt)
+    with Peer(script) as peer, link_to(peer) as link:
+        assert link.exchange_onward(RPM, 0x10, RPM).answers == ()
+        assert link.losses.unanswered == 1
+        second = link.exchange(RPM, 0x10, expect=1)
+        assert [one.payload for one in second.answers] == [hexed("410C010101010203")]
+        assert [data[0] for _, data in peer.heard] == [2, 0x30, 2, 0x30]

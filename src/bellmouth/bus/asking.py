@@ -92,8 +92,8 @@ class Asker:
     ) -> Exchange:
         """Ask once; ``then`` is what the same controller is most likely asked next.
 
-        Where the link can, that is sent before this returns. It costs an answer's time if the
-        next question is another one.
+        Where the link can, that is sent as soon as the answer is in. It costs an answer's time if
+        the next question is another one.
 
         Raises
         ------
@@ -105,9 +105,10 @@ class Asker:
         for one in (payload,) if then is None else (payload, then):
             if one[:1] not in _READING:
                 raise ValueError(f"service {one[:1].hex()} only reads nothing; it is never sent")
-        exchange = self.link.exchange(payload, to, expect=expect)
-        if then is not None and to is not None and exchange.answers and self._onward is not None:
-            self._onward.begin(then, to)
+        if then is not None and to is not None and self._onward is not None:
+            exchange = self._onward.exchange_onward(payload, to, then)
+        else:
+            exchange = self.link.exchange(payload, to, expect=expect)
         self._note(exchange)
         if not exchange.answers and self._unanswered == _QUIET_AFTER and self.silence is None:
             self._look_around()

@@ -7,7 +7,7 @@ from contextlib import suppress
 
 from bellmouth.bus.gathering import ADAPTER_MARGIN_S, Gathering
 from bellmouth.bus.link import Answer, Exchange, Losses
-from bellmouth.bus.matching import is_refusal
+from bellmouth.bus.matching import fits, is_refusal
 from bellmouth.bus.segments import MARGIN_S, N_CR_S, PADDING, Assembly
 from bellmouth.bus.trouble import stays_away
 from bellmouth.bus.wire import Frame, Wire, WireLostError
@@ -85,37 +85,47 @@ class CanLink:
         BusError
             If the adapter went away and stays away, or the request does not fit one frame.
         """
-        if not 0 < len(payload) <= _SINGLE_FRAME_BYTES:
-            raise BusError(f"A request of {len(payload)} bytes cannot be asked; it has 1 to 7.")
+        return self._exchange(payload, to, expect, None)
+
+    def exchange_onward(self, payload: bytes, to: int, then: bytes) -> Exchange:
+        """Exchange, and send the next request as soon as the answer is in: see :class:`Onward`.
+
+        The controller works on that while the caller works on the answer.
+
+        Raises
+        ------
+        BusError
+            As :meth:`exchange` does.
+        """
+        return self._exchange(payload, to, 1, then)
+
+    def _exchange(
+        self, payload: bytes, to: int | None, expect: int | None, then: bytes | None
+    ) -> Exchange:
+        for one in (payload,) if then is None else (payload, then):
+            if not 0 < len(one) <= _SINGLE_FRAME_BYTES:
+                raise BusError(f"A request of {len(one)} bytes cannot be asked; it has 1 to 7.")
         with self._lock:
-            gathered = self._finish(payload, to) or self._whole(payload, to, expect)
+            gathered = self._finish(payload, to, then) or self._whole(payload, to, expect, then)
         return Exchange(gathered.sent_s, tuple(gathered.answers.values()))
 
-    def begin(self, payload: bytes, to: int) -> None:
-        """Send a request whose answer the next exchange gathers: see :class:`Onward`.
-
-        The controller works on it while the caller works on the last answer.
-        """
-        with self._lock:
-            if self._is_uneasy or self._is_receiving or self._begun is not None:
-                return
-            with suppress(WireLostError):  # the next exchange meets it again, and recovers
-                self._begun = self._request(payload, to, 1)
-
-    def _finish(self, payload: bytes, to: int | None) -> Gathering | None:
+    def _finish(self, payload: bytes, to: int | None, then: bytes | None) -> Gathering | None:
         """What was begun, if that is what is wanted now; else it is got out of the way."""
         begun, self._begun = self._begun, None
         if begun is None:
             return None
-        gathered = self._watched(lambda: self._gather(begun), begun)
-        return gathered if (begun.request, begun.to) == (payload, to) else None
+        is_wanted = (begun.request, begun.to) == (payload, to)
+        gathered = self._watched(lambda: self._gather(begun, then if is_wanted else None), begun)
+        return gathered if is_wanted else None
 
-    def _whole(self, payload: bytes, to: int | None, expect: int | None) -> Gathering:
+    def _whole(
+        self, payload: bytes, to: int | None, expect: int | None, then: bytes | None
+    ) -> Gathering:
         """Send a request and gather its answers."""
 
         def ask() -> Gathering:
             self._settle()
-            return self._gather(self._request(payload, to, expect))
+            return self._gather(self._request(payload, to, expect), then)
 
         return self._watched(ask, self._gathering(payload, to, expect))
 
@@ -139,7 +149,8 @@ class CanLink:
         self._send(identifier, data.ljust(8, bytes((PADDING,))))
         return gathered
 
-    def _gather(self, gathered: Gathering) -> Gathering:
+    def _gather(self, gathered: Gathering, then: bytes | None = None) -> Gathering:
+        """Wait for the answers; ``then`` goes out once there is one and nothing more is wanted."""
         heard_s = gathered.sent_s
         while not gathered.is_complete:
             left = 0.0  # what has arrived is taken, however late it is fetched
@@ -151,11 +162,42 @@ class CanLink:
                 if left <= 0:
                     break
                 continue
+            # Of a message's last frame, the next request goes out before the library sees it.
+            is_last = then is not None and self._is_last(frame, gathered, heard_s)
             heard_s = frame.at_s
+            if is_last and then is not None:
+                self._begin(then, gathered.to)
             answer = self._assemble(frame)
             if answer is not None:
                 gathered.take(answer)
+            elif is_last:
+                break  # whole, and yet not: what comes now belongs to the next request
+        if then is not None and gathered.is_complete and self._begun is None and self._is_ready():
+            self._begin(then, gathered.to)
         return gathered
+
+    def _is_last(self, frame: Frame, gathered: Gathering, heard_s: float) -> bool:
+        """Whether a frame surely ends the answer that is waited for, and nobody else speaks."""
+        source = self._source(frame)
+        assembly = None if source is None else self._assemblies.get(source)
+        return (
+            assembly is not None
+            and assembly.completes(frame.data)
+            and source == gathered.to
+            and frame.at_s - heard_s < N_CR_S
+            and fits(gathered.request, assembly.head)
+            and self._is_ready(but=assembly)
+        )
+
+    def _is_ready(self, but: Assembly | None = None) -> bool:
+        """Whether another request may go out: no trouble, and no message is under way."""
+        speaks = (one.is_receiving for one in self._assemblies.values() if one is not but)
+        return not self._is_uneasy and not any(speaks)
+
+    def _begin(self, payload: bytes, to: int | None) -> None:
+        """Send a request whose answer the next exchange gathers."""
+        with suppress(WireLostError):  # the next exchange meets it again, and recovers
+            self._begun = self._request(payload, to, 1)
 
     def _deadline_s(self, gathered: Gathering, heard_s: float) -> float:
         if not self._is_receiving:

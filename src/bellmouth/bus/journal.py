@@ -14,7 +14,7 @@ from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
 from bellmouth.bus.kept import Kept
-from bellmouth.bus.snapshots import Duty, Snapshots, put, write_parquet
+from bellmouth.bus.snapshots import Beside, Snapshots, put, write_parquet
 from bellmouth.errors import RecordingError
 from bellmouth.recording.names import table
 from bellmouth.recording.readers import journal_of
@@ -60,7 +60,7 @@ class Journal:
         self._file = _opened(self._rows_path)
         self._written = 0
         self._kept = Kept(self._names)
-        self._sync = Duty(SYNC_S, SYNC_SHARE, clock)
+        self._sync = Beside(SYNC_S, SYNC_SHARE, clock)
         self._snapshots = Snapshots(self.path, clock) if self._parquet else None
         titles = [f"{name} [{table()[name].unit}]" for name in self._names]
         self._write(",".join(["time [s]", *titles]) + ",\n")
@@ -98,11 +98,11 @@ class Journal:
     def tend(self) -> None:
         """See to it that the rows get to the disk itself and into the file, where that is due.
 
-        May take a while: not for a moment in which an answer is on its way.
+        Both are done beside; to begin them takes longer than a row all the same: not for a moment
+        in which an answer is on its way.
         """
         if self._sync.due():
-            with self._sync:
-                os.fsync(self._file)
+            self._sync.begin(lambda: os.fsync(self._file))
         snapshots = self._snapshot_due()
         if snapshots is not None:
             snapshots.take(self._kept.recording)
@@ -120,6 +120,7 @@ class Journal:
         """End in order: the file is whole, and nothing is left beside it."""
         if self._file < 0:
             return
+        self._sync.close()
         os.close(self._file)
         self._file = -1
         if self._snapshots is not None:

@@ -109,10 +109,10 @@ class Link(Protocol):
 class Onward(Protocol):
     """A link that can put the next request on the wire while the last answer is worked on."""
 
-    def begin(self, payload: bytes, to: int) -> None:
-        """Send now what :meth:`Link.exchange` will be asked for next, of one controller.
+    def exchange_onward(self, payload: bytes, to: int, then: bytes) -> Exchange:
+        """:meth:`Link.exchange` with one controller, and ``then`` sent once its answer is in.
 
-        Where the next exchange turns out to be another one, this one's answer is waited for and
-        thrown away. Nothing is sent where the link is not at rest.
+        Where the next exchange turns out to be another one, the answer to ``then`` is waited for
+        and thrown away. It is not sent where there was no answer, or the link is not at rest.
         """
         ...

@@ -21,6 +21,9 @@ MARGIN_S = 0.1  # for slow adapters; our choice
 PADDING = 0x55  # any value is allowed; this one has few stuff bits
 _FRAME_BYTES = 8
 _SINGLE, _FIRST, _CONSECUTIVE = 0x0, 0x1, 0x2  # upper half of the frame's first byte
+_IN_FIRST, _IN_CONSECUTIVE = 6, 7  # bytes of the message in a frame
+# Flow control: go on, as many frames as there are, as quickly as may be.
+_GO_ON = bytes((0x30, 0x00, 0x00)).ljust(_FRAME_BYTES, bytes((PADDING,)))
 
 _CUT = (
     isotp.ConsecutiveFrameTimeoutError,
@@ -47,23 +50,32 @@ class Assembly:
         Puts a frame (identifier, data) on the bus.
     losses
         Where cut, damaged and stray messages are counted.
+
+    Attributes
+    ----------
+    head
+        The first bytes of the message that has begun, or began last.
     """
 
     def __init__(self, address: int, identifiers: Identifiers, send: Send, losses: Losses) -> None:
-        self._losses = losses
+        self._losses, self._send = losses, send
+        self.head = b""
         self._in: deque[isotp.CanMessage] = deque()
         self._before = b""
         self._left = 0  # bytes still to come of the message that has begun
+        self._sequence = 0  # of the consecutive frame that comes next
+        self._is_told = False  # the controller has been told to go on, before the library says so
         self._is_tainted = False
         self._extended = identifiers == 29
+        self._request_id = physical_id(address, identifiers)
         self._response_id = response_id(address, identifiers)
         mode = isotp.AddressingMode
         self._logic = isotp.TransportLayerLogic(
             rxfn=lambda _: self._in.popleft() if self._in else None,
-            txfn=lambda message: send(message.arbitration_id, bytes(message.data)),
+            txfn=self._put,
             address=isotp.Address(
                 mode.Normal_29bits if self._extended else mode.Normal_11bits,
-                txid=physical_id(address, identifiers),
+                txid=self._request_id,
                 rxid=self._response_id,
             ),
             error_handler=self._note,
@@ -104,24 +116,45 @@ class Assembly:
             return None
         if kind == _SINGLE and not self.is_receiving and 1 <= data[0] < len(data):
             return data[1 : 1 + data[0]]  # nothing to put together, and most answers are such
+        if kind == _FIRST:
+            self._is_told = self._left > -_IN_FIRST
+            if self._is_told:  # the controller waits for this; the library may take its time
+                self._send(self._request_id, _GO_ON)
         self._in.append(isotp.CanMessage(self._response_id, data=data, extended_id=self._extended))
-        if kind == _CONSECUTIVE:
-            if more and self.is_receiving and self._left > 0:
-                return None
-            self._logic.process(do_tx=False)  # no block size: the first frame alone is answered
+        if more and kind == _CONSECUTIVE and self.is_receiving and self._left > 0:
+            return None
+        if kind in (_SINGLE, _CONSECUTIVE) or (kind == _FIRST and self._is_told):
+            while self._in:  # it has nothing to say, and stops after each frame to say it
+                self._logic.process(do_tx=False)
         else:
             self._logic.process()
         return self._whole()
 
+    def completes(self, data: bytes) -> bool:
+        """Whether a frame, not yet fed, is the one that makes the message whole."""
+        return (
+            0 < self._left < len(data)
+            and data[0] == _CONSECUTIVE << 4 | self._sequence
+            and self.is_receiving
+            and not self._is_tainted
+        )
+
     def _is_full(self, kind: int | None, data: bytes) -> bool:
         """Whether a frame holds all that it must: only a message's last may be short."""
         if kind == _FIRST:
-            self._left = ((data[0] & 0x0F) << 8 | data[1]) - (_FRAME_BYTES - 2)
+            self._left = ((data[0] & 0x0F) << 8 | data[1]) - _IN_FIRST
+            self._sequence, self.head = 1, data[2:]
         elif kind == _CONSECUTIVE and self.is_receiving:
             if len(data) < _FRAME_BYTES and len(data) - 1 < self._left:
                 return False
-            self._left -= _FRAME_BYTES - 1
+            self._left -= _IN_CONSECUTIVE
+            self._sequence = (self._sequence + 1) & 0xF
         return True
+
+    def _put(self, message: isotp.CanMessage) -> None:
+        data = bytes(message.data)
+        if not (self._is_told and data == _GO_ON):
+            self._send(message.arbitration_id, data)
 
     def _whole(self) -> bytes | None:
         found = self._logic.recv()

@@ -6,6 +6,8 @@ adapter's refusals. Here every line must be exactly a frame or an acknowledgemen
 counted. Opening waits for the adapter's acknowledgement rather than for two seconds.
 """
 
+import binascii
+import functools
 import os
 import re
 import select
@@ -22,6 +24,7 @@ __all__ = ["LineFrame", "SerialLineBus", "parse_line"]
 _END = re.compile(rb"[\r\a]")
 _HEX = frozenset(b"0123456789ABCDEFabcdef")
 _DIGITS = {ord("t"): 3, ord("r"): 3, ord("T"): 8, ord("R"): 8}
+_ACKNOWLEDGEMENTS = frozenset((b"", b"z", b"Z"))
 _KEPT_SILENT = frozenset(b"zZFVvN")  # acknowledgements and answers that carry no frame
 _STAMP_DIGITS = 4  # of the adapter's own time stamp, where some other program switched it on
 _LONGEST_LINE = 40
@@ -36,6 +39,15 @@ _RATE_COMMANDS = {
     10_000: "S0", 20_000: "S1", 50_000: "S2", 100_000: "S3", 125_000: "S4", 250_000: "S5",
     500_000: "S6", 750_000: "S7", 1_000_000: "S8",
 }  # fmt: skip
+
+
+class _Head(NamedTuple):
+    """What a frame's line says before its data."""
+
+    identifier: int
+    extended: bool
+    remote: bool
+    dlc: int
 
 
 class LineFrame(NamedTuple):
@@ -61,15 +73,34 @@ class LineFrame(NamedTuple):
 def parse_line(line: bytes) -> LineFrame | None:
     """The frame in a line without its end; None where the line is not exactly one."""
     digits = _DIGITS.get(line[0]) if line else None
-    if digits is None or len(line) < digits + 2 or not _HEX.issuperset(line[1:]):
+    head = _head(line[: digits + 2]) if digits is not None else None
+    if digits is None or head is None:
         return None
-    identifier, length = int(line[1 : 1 + digits], 16), int(line[1 + digits : 2 + digits], 16)
+    held, rest = 0 if head.remote else 2 * head.dlc, line[digits + 2 :]
+    if len(rest) not in (held, held + _STAMP_DIGITS):
+        return None
+    try:
+        data = binascii.unhexlify(rest)
+    except binascii.Error:
+        return None
+    return LineFrame(*head, data[: held // 2])
+
+
+@functools.lru_cache(maxsize=256)  # a car's frames have few heads, and they come all the time
+def _head(line: bytes) -> _Head | None:
+    digits = _DIGITS[line[0]]
+    if len(line) < digits + 2 or not _HEX.issuperset(line[1:]):
+        return None
+    identifier, length = int(line[1:-1], 16), int(line[-1:], 16)
     extended, remote = digits == 8, line[0] in b"rR"
-    data, most = line[2 + digits :], 0x1FFFFFFF if extended else 0x7FF
-    held = 0 if remote else 2 * length
-    if length > 8 or identifier > most or len(data) not in (held, held + _STAMP_DIGITS):
-        return None
-    return LineFrame(identifier, extended, remote, length, bytes.fromhex(data[:held].decode()))
+    most = 0x1FFFFFFF if extended else 0x7FF
+    return None if length > 8 or identifier > most else _Head(identifier, extended, remote, length)
+
+
+@functools.lru_cache(maxsize=256)  # the same requests go out again and again
+def _data_line(identifier: int, data: bytes, *, extended: bool) -> bytes:
+    name = f"T{identifier:08X}" if extended else f"t{identifier:03X}"
+    return f"{name}{len(data)}{data.hex().upper()}\r".encode()
 
 
 class SerialLineBus(slcanBus):
@@ -96,7 +127,7 @@ class SerialLineBus(slcanBus):
         self.refused = 0
         self.acknowledges = False
         self._acknowledged = 0
-        self._held = bytearray()
+        self._held = b""
         self._ready: deque[LineFrame] = deque()
         self._is_set_up = False
         super().__init__(channel, sleep_after_open=0.0, timeout=0.0)
@@ -170,7 +201,7 @@ class SerialLineBus(slcanBus):
         while (now := time.monotonic()) - quiet_since < _QUIET_S and now < until:
             self._wait(_QUIET_S)
             quiet_since = time.monotonic() if self._fill() else quiet_since
-        self._held.clear()
+        self._held = b""
         self._ready.clear()
 
     def _say(self, command: str) -> bool | None:
@@ -190,7 +221,9 @@ class SerialLineBus(slcanBus):
         return None
 
     def _write(self, string: str) -> None:
-        line = string.encode("ascii") + self.LINE_TERMINATOR
+        self._write_line(string.encode("ascii") + self.LINE_TERMINATOR)
+
+    def _write_line(self, line: bytes) -> None:
         try:
             with suppress(BlockingIOError):
                 line = line[os.write(self._handle, line) :]
@@ -218,8 +251,7 @@ class SerialLineBus(slcanBus):
 
     def put(self, identifier: int, data: bytes, *, extended: bool) -> None:
         """What :meth:`send` does with a data frame, without the library's coat."""
-        name = f"T{identifier:08X}" if extended else f"t{identifier:03X}"
-        self._write(f"{name}{len(data)}{data.hex().upper()}")
+        self._write_line(_data_line(identifier, data, extended=extended))
 
     def _fill(self) -> bool:
         """Take in all that waits; False where nothing did."""
@@ -227,15 +259,14 @@ class SerialLineBus(slcanBus):
             came = self._chunk()
         except OSError as error:
             raise can.CanOperationError(f"Could not read from serial device: {error}") from error
-        self._held += came
-        start = 0
-        for end in _END.finditer(self._held):
-            self._take(bytes(self._held[start : end.start()]), refused=end[0] == b"\a")
+        start, held = 0, self._held + came
+        for end in _END.finditer(held):
+            self._take(held[start : end.start()], refused=end[0] == b"\a")
             start = end.end()
-        del self._held[:start]
+        self._held = held[start:]
         if len(self._held) > _LONGEST_LINE:
             self.damaged += 1
-            self._held.clear()
+            self._held = b""
         return bool(came)
 
     def _chunk(self) -> bytes:
@@ -251,10 +282,11 @@ class SerialLineBus(slcanBus):
             self.refused += 1
             self.damaged += bool(line)
             return
+        if line in _ACKNOWLEDGEMENTS:
+            self._acknowledged += 1
+            return
         frame = parse_line(line)
         if frame is not None:
             self._ready.append(frame)
-        elif not line or line in (b"z", b"Z"):
-            self._acknowledged += 1
         elif line[0] not in _KEPT_SILENT or not line.isalnum():
             self.damaged += 1

@@ -3,71 +3,87 @@
 import os
 import threading
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 
 from bellmouth.recording.export import frame
 from bellmouth.recording.series import Recording
 
-__all__ = ["Duty", "Snapshots", "put", "write_parquet"]
+__all__ = ["Beside", "Snapshots", "put", "write_parquet"]
 
 # A snapshot at most this often, and at most this share of the time: beside the loop. [s]
 SNAPSHOT_S = 0.4
 SNAPSHOT_SHARE = 0.15
 
 
-class Duty:
-    """Work that is done at most every so often, and takes at most its share of the time."""
+class Beside:
+    """Work that a loop must not wait for: one at a time, in a thread of its own.
+
+    Done at most every so often, and for at most its share of the time.
+
+    Parameters
+    ----------
+    every_s
+        From the end of one to the beginning of the next, at least. [s]
+    share
+        Of the time, at most: 0.1 is a tenth.
+    clock
+        Monotonic seconds.
+    at_once
+        Whether the first may be done from the beginning.
+    """
 
     def __init__(
         self, every_s: float, share: float, clock: Callable[[], float], *, at_once: bool = False
     ) -> None:
         self._every_s, self._share, self._clock = every_s, share, clock
         self._next = clock() + every_s * (not at_once)
-        self._begun = 0.0
-
-    def due(self) -> bool:
-        """Whether it may be done again."""
-        return self._clock() >= self._next
-
-    def __enter__(self) -> None:
-        self._begun = self._clock()
-
-    def __exit__(self, *_: object) -> None:
-        now = self._clock()
-        self._next = now + max(self._every_s, (now - self._begun) / self._share)
-
-
-class Snapshots:
-    """Writes the whole capture anew now and then, beside the loop that must not wait for it."""
-
-    def __init__(self, path: Path, clock: Callable[[], float]) -> None:
-        self._path = path
-        self._duty = Duty(SNAPSHOT_S, SNAPSHOT_SHARE, clock, at_once=True)
         self._work: threading.Thread | None = None
 
     def due(self) -> bool:
-        """Whether a snapshot would be begun now."""
-        return self._duty.due() and not (self._work is not None and self._work.is_alive())
+        """Whether it may be done again."""
+        if self._work is not None and self._work.is_alive():
+            return False
+        return self._clock() >= self._next
 
-    def take(self, recording: Callable[[str], Recording]) -> None:
-        """Write what ``recording`` gives for the file's name, unless it is too soon."""
-        if not self.due():
-            return
-        now = recording(self._path.name)
-        self._work = threading.Thread(target=self._write, args=(now,), daemon=True)
+    def begin(self, work: Callable[[], object]) -> None:
+        """Begin it. What the disk refuses is let go: the rows themselves will meet it again."""
+        self._work = threading.Thread(target=self._do, args=(work,), daemon=True)
         self._work.start()
 
     def close(self) -> None:
-        """Wait for the one under way."""
+        """Wait for what is under way."""
         if self._work is not None:
             self._work.join()
 
-    def _write(self, recording: Recording) -> None:
-        with self._duty:
-            try:
-                put(self._path, lambda file: write_parquet(recording, file))
-            except OSError:
-                return  # the journal holds it all; a full disk shows there
+    def _do(self, work: Callable[[], object]) -> None:
+        begun = self._clock()
+        with suppress(OSError):
+            work()
+        now = self._clock()
+        self._next = now + max(self._every_s, (now - begun) / self._share)
+
+
+class Snapshots:
+    """Writes the whole capture anew now and then."""
+
+    def __init__(self, path: Path, clock: Callable[[], float]) -> None:
+        self._path = path
+        self._beside = Beside(SNAPSHOT_S, SNAPSHOT_SHARE, clock, at_once=True)
+
+    def due(self) -> bool:
+        """Whether a snapshot would be begun now."""
+        return self._beside.due()
+
+    def take(self, recording: Callable[[str], Recording]) -> None:
+        """Write what ``recording`` gives for the file's name, unless it is too soon."""
+        if self.due():
+            now = recording(self._path.name)
+            self._beside.begin(lambda: put(self._path, lambda file: write_parquet(now, file)))
+
+    def close(self) -> None:
+        """Wait for the one under way."""
+        self._beside.close()
 
 
 def write_parquet(recording: Recording, path: Path) -> None:

@@ -173,7 +173,8 @@ class Wire:
             frame = line.take()
         except (can.CanError, OSError) as error:
             raise WireLostError(str(error)) from error
-        self._count()
+        if line.damaged != self._damaged or line.refused != self.refused:
+            self._count()
         if frame is None or frame.remote:
             return None
         self.heard += 1

@@ -30,7 +30,7 @@ def frame(recording: Recording) -> "pl.DataFrame":
     for series in every:
         cells = np.full(times.size, np.nan)
         cells[np.searchsorted(times, series.time_s)] = series.value
-        columns[f"{series.name} [{series.unit}]"] = pl.Series(cells).fill_nan(None)
+        columns[f"{series.name} [{series.unit}]"] = pl.Series(cells, nan_to_null=True)
     return pl.DataFrame(columns)
 
 
