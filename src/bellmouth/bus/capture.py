@@ -148,7 +148,8 @@ def record(
     car, complaint
         For the finding; without a car there is neither guidance nor finding.
     seconds
-        Capture for so long, without guidance. Without it, until the guide has enough, or ctrl-C.
+        Capture for so long after the opening's questions, which may take that long on a K line,
+        without guidance. Without it, until the guide has enough, or ctrl-C. [s]
     controller
         Address of the controller to read; None for the engine's.
     show_vin
@@ -188,7 +189,9 @@ def record(
         run.from_s, run.from_requests = run.now_s, run.requests
         run.from_samples = journal.samples
         with suppress(KeyboardInterrupt):
-            _loop(run, seconds, progress or (lambda _: None))
+            _loop(
+                run, progress or (lambda _: None), None if seconds is None else run.from_s + seconds
+            )
         took = run.now_s
     except BaseException:
         # What went wrong first is what is said; what was recorded is on disk either way.
@@ -224,10 +227,10 @@ def _controller(client: "Client", wanted: int | None) -> tuple[int, frozenset[in
     return wanted, known[wanted]
 
 
-def _loop(run: _Run, seconds: float | None, progress: Callable[[Progress], None]) -> None:
+def _loop(run: _Run, progress: Callable[[Progress], None], until_s: float | None) -> None:
     while True:
         now = run.now_s
-        if seconds is not None and now >= seconds:
+        if until_s is not None and now >= until_s:
             return
         # Whatever takes longer than an answer is done with no answer on its way: its time would
         # be known less exactly.
@@ -253,7 +256,7 @@ def _loop(run: _Run, seconds: float | None, progress: Callable[[Progress], None]
         if run.guide is not None and run.guide.done:
             return
         quiet = run.quiet_since_s
-        if seconds is None and quiet is not None and run.now_s - quiet > QUIET_S:
+        if until_s is None and quiet is not None and run.now_s - quiet > QUIET_S:
             return
 
 

@@ -73,11 +73,15 @@ def _is_confirmed(clearing: "Clearing", given_up: str | None) -> bool:
         told = ",".join(sorted(stored)) or "none"
         click.echo(f"\nThe car holds other codes than --yes names: {told}.")
         return False
-    answer: str = click.prompt(
-        f'\nType "{_WORD}" to lose all this, anything else to keep it',
-        default="",
-        show_default=False,
-    )
+    try:
+        answer: str = click.prompt(
+            f'\nType "{_WORD}" to lose all this, anything else to keep it',
+            default="",
+            show_default=False,
+        )
+    except click.Abort:  # nobody there to ask, or ctrl-C: nothing is lost either way
+        click.echo()
+        return False
     return answer.strip().lower() == _WORD
 
 
