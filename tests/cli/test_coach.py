@@ -171,9 +171,7 @@ def test_the_introduction_and_what_came_of_it_are_german_too(
     text = " ".join(result.stdout.split())
     for told in (
         "Vollgas nur bei stehendem Motor. Springt er an: Fuß weg, Zündung aus.",
-        "Es löscht: Codes, Freeze-Frame, Gemischkorrekturen, Bereitschaft.".replace(
-            "codes", "Codes"
-        ),
+        "Es löscht: Codes, Freeze-Frame, Gemischkorrekturen, Bereitschaft.",
         "Batterie 12,4 V oder mehr, Motor steht",
         "Wenn etwas nicht stimmt: Pedal hoch, Zündung aus, 10 s warten.",
         "Ton: keiner, damit die Klappe zu hören ist.",
