@@ -65,9 +65,9 @@ def _unseamed(evidence: Evidence, line: StepJudgement, at_s: float | None) -> St
     """A time over which the clock began again is known to nobody."""
     if at_s is None or line.measured is None:
         return line
-    # It runs up to the step's own action, or on from it.
+    # It runs up to the step's own action, or on from it; a mark may lie in the seam itself.
     value = abs(line.measured.value)
-    spans = any(at_s - value <= last and first <= at_s + value for last, first in evidence.seams)
+    spans = any(at_s - value < first and last < at_s + value for last, first in evidence.seams)
     if not spans:
         return line
     why = "The recording's clock began again meanwhile, so nobody knows how long this took."
