@@ -18,6 +18,7 @@ from bellmouth.learning.packs import find_procedure
 from bellmouth.practice.coached import Slips, coach_attempt
 from bellmouth.practice.light_car import LightCar
 from bellmouth.practice.person import HABITS, Habit, Person
+from bellmouth.practice.wires import WireChoice
 from measure.pool import spread
 from measure.tables import heading, table, target
 
@@ -75,13 +76,15 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--first", type=int, default=0)
     parser.add_argument("--processes", type=int, default=1)
     parser.add_argument("--wire", type=int, default=0, help="attempts over SLCAN, in real time")
+    parser.add_argument("--kline", type=int, default=0, help="attempts over a K line, likewise")
     asked = parser.parse_args(arguments)
     began = time.perf_counter()
     seeds = range(asked.first, asked.first + asked.attempts)
     found = spread(attempt, seeds, asked.processes, "coaching")
     print(heading(f"{len(found)} coached attempts, {time.perf_counter() - began:.0f} s"))
     print(table(("procedure", "coach sees", "car", "coach", "judge", "attempts"), _rows(found)))
-    found += _over_wire(asked.wire)
+    found += _over_wire(asked.wire, asked.first)
+    found += _over_wire(asked.kline, asked.first, WireChoice(kline=True))
     print(heading("Targets"))
     refused = [one for one in found if not one.learned]
     took = [one for one in found if one.learned]
@@ -97,21 +100,22 @@ def main(arguments: list[str] | None = None) -> int:
     return 1 if wrong else 0
 
 
-def _over_wire(count: int) -> list[Outcome]:
-    """Attempts in the live practice car, whole engine and all, over serial-line CAN."""
+def _over_wire(count: int, first: int, choice: WireChoice | None = None) -> list[Outcome]:
+    """Attempts in the live practice car, whole engine and all, over serial-line CAN or a K line."""
     if not count:
         return []
     from bellmouth.practice.coached_wire import coach_over_wire  # noqa: PLC0415
 
     found = []
-    for seed in range(count):
+    for seed in range(first, first + count):
         name = ("P2", "P1", "P4")[seed % 3]
         procedure = find_procedure(name)
-        done = coach_over_wire(procedure, Person(seed=seed), speed=1.0, seed=seed)
+        done = coach_over_wire(procedure, Person(seed=seed), speed=1.0, seed=seed, choice=choice)
         learned = any(one.met for one in done.verdicts if one.procedure == TRUTHS[name])
         judged = judge(done.recording, procedure, dict(done.marks)).judgement
         found.append(Outcome(name, True, math.nan, learned, done.session.phase, judged))
-    print(heading(f"{count} of them over SLCAN, in real time"))
+    line = "a K line" if choice else "SLCAN"
+    print(heading(f"{count} over {line}, in real time"))
     print(table(("procedure", "coach sees", "car", "coach", "judge", "attempts"), _rows(found)))
     return found
 

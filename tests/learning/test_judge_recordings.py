@@ -1,13 +1,17 @@
 """The judge and what a recording lacks or holds: signals, attempts, ends, clocks."""
 
 from dataclasses import replace
+from importlib.resources import files
+from pathlib import Path
 
 import numpy as np
 import pytest
 
+from bellmouth import read_recording
 from bellmouth.errors import ProcedureError
 from bellmouth.learning import judge
 from bellmouth.learning.judgement import Judgement, StepJudgement
+from bellmouth.practice.polling import write_csv
 from tests.learning.made import Attempt, idle_air, joined, recorded
 
 NAME = "idle-air-learning-by-pedal"
@@ -244,3 +248,30 @@ def test_questions_that_nobody_answered_make_key_on_less_sure() -> None:
     assert wide is not None
     assert wide.high == pytest.approx(plain.high + 0.2, abs=1e-6)
     assert wide.low == pytest.approx(plain.low, abs=1e-6)
+
+
+def test_a_clock_that_began_again_in_a_hold_decides_nothing(tmp_path: Path) -> None:
+    """A restarted recorder: the reader sets the parts 60 s apart, which is nobody's measurement."""
+    attempt = idle_air()
+    write_csv(recorded(attempt), tmp_path / "whole.csv")
+    head, *rows = (tmp_path / "whole.csv").read_text("utf-8").splitlines()
+    cells = [row.split(",") for row in rows]
+    again = next(n for n, row in enumerate(cells) if float(row[0]) > attempt.presses[-1][0] + 5.0)
+    begin_s = float(cells[again][0])
+    for row in cells[again:]:
+        row[0] = f"{float(row[0]) - begin_s:.4f}"
+    text = "\n".join([head, *(",".join(row) for row in cells)])
+    (tmp_path / "torn.csv").write_text(text + "\n", "utf-8")
+    judged = judge(read_recording(tmp_path / "torn.csv"), NAME, attempt.marks)
+    assert judged.judgement == "cannot tell"
+    assert "clock began again" in _line(judged, "let_go").why
+    assert _line(judged, "wait").judgement == "met"
+    assert any("clock began again" in note for note in judged.notes)
+
+
+def test_driving_about_is_no_attempt() -> None:
+    """The demonstration's recording: no pedal, and a throttle that moved a little."""
+    demo = Path(str(files("bellmouth") / "data" / "demo" / "recording.csv"))
+    judged = judge(read_recording(demo), NAME)
+    assert judged.judgement == "cannot tell"
+    assert "was found in this recording" in judged.advice

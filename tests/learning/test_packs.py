@@ -6,6 +6,7 @@ import pytest
 
 from bellmouth.errors import ProcedureError
 from bellmouth.learning.packs import find_procedure, packs, refuse_unchecked
+from bellmouth.learning.plan import plan
 from bellmouth.learning.procedure import UNSOURCED, Procedure
 
 
@@ -85,3 +86,26 @@ def test_off_until_the_manual_was_checked() -> None:
     ):
         refuse_unchecked(one, manual_checked=False)
     refuse_unchecked(one, manual_checked=True)
+
+
+@pytest.mark.parametrize(
+    "one", [one for one in packs() if one.does not in ("test", "drive")], ids=_id
+)
+def test_what_every_learning_asks_for_first(one: Procedure) -> None:
+    """Common practice, no source: standing, no code that blocks it, a battery that holds."""
+    told = " ".join(condition.say for condition in one.conditions).lower()
+    assert "p or n, park brake on" in told
+    assert "code" in told
+    volts = [
+        condition for condition in one.conditions if condition.signal == "control_module_voltage"
+    ]
+    assert any(condition.engine == "stopped" for condition in volts)
+    if any(step.do == "idle" for step in one.steps) and one.does == "idle_air":
+        assert any(condition.engine == "running" for condition in volts)
+
+
+def test_a_leak_is_looked_for_before_anything_is_learned() -> None:
+    order = [one.procedure.name for one in plan(["throttle_unplugged", "leak_suspected"])]
+    learned = order.index("throttle-closed-position")
+    assert order.index("smoke-test-hold") < learned
+    assert order.index("enrichment-leak-check") < learned

@@ -278,6 +278,15 @@ def _recognised(steps: Mapping[str, tuple[Happening, ...]], beats: tuple[_Beat, 
         return True
     return any(
         beat.step.name in steps
-        and (not beat.many or len(steps[beat.step.name]) > 1 or beat.step.times[0] == 1)
+        and (_is_hold(steps[beat.step.name][0]) if not beat.many else _are_many(beat, steps))
         for beat in pedal
     )
+
+
+def _is_hold(happening: Happening) -> bool:
+    """A movement of which nobody can say how deep it was is no sign of a pattern by itself."""
+    return happening.press is None or happening.press.depth != "unsure"
+
+
+def _are_many(beat: _Beat, steps: Mapping[str, tuple[Happening, ...]]) -> bool:
+    return len(steps[beat.step.name]) > 1 or beat.step.times[0] == 1

@@ -93,6 +93,9 @@ class Evidence:
         First and last sample. [s]
     notes
         Whole sentences on how the signals were read.
+    seams
+        Where the recording's clock began again: last sample before and first after. How long lies
+        between, nobody knows. [s]
     """
 
     happenings: tuple[Happening, ...] = ()
@@ -106,6 +109,7 @@ class Evidence:
     begin_s: float = 0.0
     end_s: float = 0.0
     notes: tuple[str, ...] = ()
+    seams: tuple[tuple[float, float], ...] = ()
 
 
 def between(first: Moment, then: Moment) -> tuple[float, float, float]:

@@ -10,7 +10,7 @@ from bellmouth.learning.pedal import PEDAL_SIGNALS
 from bellmouth.recording.clock import SEAM_S
 from bellmouth.recording.series import Floats, Recording, Series
 
-__all__ = ["QUIET_S", "WAKE_S", "Bus", "read_bus", "read_engine", "read_key"]
+__all__ = ["QUIET_S", "WAKE_S", "Bus", "clock_seams", "read_bus", "read_engine", "read_key"]
 
 #: After key on a controller answers within this beside the poller's own interval. A guess. [s]
 WAKE_S = 0.05
@@ -91,7 +91,7 @@ def _every_time(recording: Recording) -> Floats:
 
 def read_key(recording: Recording, bus: Bus) -> tuple[tuple[Happening, ...], tuple[str, ...]]:
     """Key on and key off, and sentences on how they were told."""
-    restarted = any("clock began again" in note for note in recording.notes)
+    seams = clock_seams(recording, bus)
     offset = recording.begins_s
     notes: list[str] = []
     found: list[Happening] = []
@@ -108,12 +108,14 @@ def read_key(recording: Recording, bus: Bus) -> tuple[tuple[Happening, ...], tup
         found.append(Happening("key_on", Moment(-np.inf, bus.begin_s)))
     for last, first in bus.gaps:
         why = _went_on(recording, last - offset, first - offset)
-        if why:
+        if why and (last, first) in seams:
+            notes.append(f"The clock began again at {last:.1f} s while {why}.")
+        elif why:
             notes.append(
                 f"Nothing was sampled from {last:.1f} to {first:.1f} s while {why}: samples lost, "
                 "not key off."
             )
-        elif restarted and abs(first - last - SEAM_S) < _SEAM_GIVE_S:
+        elif (last, first) in seams:
             # How long the key was off between the two parts, nobody knows.
             found.append(Happening("key_off", Moment(last, first, last)))
             found.append(Happening("key_on", Moment(last, first, first)))
@@ -122,6 +124,13 @@ def read_key(recording: Recording, bus: Bus) -> tuple[tuple[Happening, ...], tup
             found.append(Happening("key_on", _woken(first, bus)))
     found += _supply(recording.get("control_module_voltage"), offset)
     return tuple(found), tuple(notes)
+
+
+def clock_seams(recording: Recording, bus: Bus) -> tuple[tuple[float, float], ...]:
+    """The gaps where the recording's clock began again; nobody knows how long they were. [s]"""
+    if not any("clock began again" in note for note in recording.notes):
+        return ()
+    return tuple(gap for gap in bus.gaps if abs(gap[1] - gap[0] - SEAM_S) < _SEAM_GIVE_S)
 
 
 def _woken(first_s: float, bus: Bus) -> Moment:

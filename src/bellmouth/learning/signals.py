@@ -6,7 +6,7 @@ from collections.abc import Collection, Mapping, Sequence
 import numpy as np
 
 from bellmouth.learning.evidence import Evidence, Happening, Moment, Press
-from bellmouth.learning.ignition import read_bus, read_engine, read_key
+from bellmouth.learning.ignition import clock_seams, read_bus, read_engine, read_key
 from bellmouth.learning.lamp import LAMP_EVENTS, read_lamp
 from bellmouth.learning.marks import ACTION_MARKS, Marks
 from bellmouth.learning.pedal import read_pedal
@@ -32,6 +32,7 @@ def evidence_of(recording: Recording | None, procedure: Procedure, marks: Marks)
     notes: list[str] = []
     events: _Events = {}
     pedal = None
+    seams: tuple[tuple[float, float], ...] = ()
     begin, end = _marked_span(marks)
     if recording is not None:
         bus = read_bus(recording)
@@ -39,6 +40,7 @@ def evidence_of(recording: Recording | None, procedure: Procedure, marks: Marks)
         keys, notes_on_key = read_key(recording, bus)
         happenings += [*_with_key_taps(keys, marks, begin, end), *read_engine(recording, bus)]
         notes += notes_on_key
+        seams = clock_seams(recording, bus)
         signals.add("key")
         if "engine_speed" in recording:
             signals.add("engine")
@@ -72,6 +74,7 @@ def evidence_of(recording: Recording | None, procedure: Procedure, marks: Marks)
         begin_s=begin,
         end_s=end,
         notes=tuple(notes),
+        seams=seams,
     )
 
 

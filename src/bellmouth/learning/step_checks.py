@@ -52,13 +52,26 @@ def _lines(seen: Seen, item: Placed) -> list[StepJudgement]:
     at_s = item.begin.best_s if item.begin is not None else None
     return [
         replace(
-            line,
+            _unseamed(seen.evidence, line, at_s),
             step=step.name if number == 0 else f"{step.name}: {_second(step)}",
             optional=step.optional,
             at_s=at_s,
         )
         for number, line in enumerate(found)
     ]
+
+
+def _unseamed(evidence: Evidence, line: StepJudgement, at_s: float | None) -> StepJudgement:
+    """A time over which the clock began again is known to nobody."""
+    if at_s is None or line.measured is None:
+        return line
+    # It runs up to the step's own action, or on from it; a mark may lie in the seam itself.
+    value = abs(line.measured.value)
+    spans = any(at_s - value < first and last < at_s + value for last, first in evidence.seams)
+    if not spans:
+        return line
+    why = "The recording's clock began again meanwhile, so nobody knows how long this took."
+    return replace(line, judgement=CANNOT_TELL, measured=None, margin=None, why=why)
 
 
 def _second(step: Step) -> str:

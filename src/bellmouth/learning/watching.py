@@ -125,8 +125,8 @@ class CarObserver:
         if not self._alone:
             return [(*self._fast, one) for one in self._slow] or [self._fast]
         rest = [name for name in _IN_TURN if name in self._names]
-        pairs = [(self._pedal, name) for name in rest] or [(self._pedal,)]
-        return [(by_name(name).identifier,) for pair in pairs for name in pair if name]
+        turns = [name for one in rest for name in (self._pedal, one)] or [self._pedal]
+        return [(by_name(name).identifier,) for name in turns if name]
 
     def _tell(self, reader: LiveReader, clock: Clock, sample: Sample) -> None:
         at_s = clock.reading_s(sample.time_s)

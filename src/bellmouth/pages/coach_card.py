@@ -10,6 +10,7 @@ from bellmouth.pages.coach_card_view import CoachCard, Part, Row, card_view, pre
 __all__ = ["coach_card", "two_person_script"]
 
 _WIDE = 78
+_MANUAL = "The car's own manual wins."
 
 
 def coach_card(procedure: Procedure) -> str:
@@ -18,7 +19,7 @@ def coach_card(procedure: Procedure) -> str:
     lines = [card.title.upper(), "=" * _WIDE]
     lines += ["Car: ____________________  Date: ____________  km: _________  Who: ____________"]
     lines += [f"Source: {card.source}.  Manual section checked: __________________________"]
-    lines += [f"! {caution}" for caution in card.cautions]
+    lines += [_MANUAL, *(f"! {caution}" for caution in card.cautions)]
     lines += [f"! {card.erases}"] if card.erases else []
     lines += ["", "BEFORE YOU START, AND STANDING"]
     lines += [f"[ ] {condition}" for condition in card.conditions]
@@ -64,7 +65,11 @@ def two_person_script(procedure: Procedure, word: Callable[[str], str] = str.upp
 
     ``word`` sets the words that are called apart.
     """
-    lines = [f"{procedure.title}: the caller reads, the doer acts.", ""]
+    lines = [f"{procedure.title}: the caller reads, the doer acts."]
+    lines += [f"Source: {procedure.source}. {_MANUAL}"]
+    lines += [f"! {caution}" for caution in procedure.cautions]
+    lines += [f"It erases: {', '.join(procedure.erases)}."] if procedure.erases else []
+    lines += [""]
     lines += ["Caller: count aloud three, two, one; say the word on the second.", ""]
     for since, group in groupby(call_script(procedure), key=lambda line: line.since):
         if since:
@@ -74,6 +79,8 @@ def two_person_script(procedure: Procedure, word: Callable[[str], str] = str.upp
             lines.append(f"  {at}  {word(line.step.say):<34} done at ______")
             if line.presses_s:
                 lines.append(f"{'':12}{presses_words(line)}")
+            if line.step.caution:
+                lines.append(f"{'':12}! {line.step.caution}")
             if line.awaits:
                 lines.append(f"{'':12}Doer: say so when {line.awaits}.")
     lines += ["", f"Either may shout STOP: {procedure.safe_state}"]

@@ -52,8 +52,8 @@ class _Teller:
         return self.words.text(FIXED[name]).format(**filled)
 
     def share(self, probability: float) -> str:
-        """In whole per cent."""
-        return f"{probability:.0%}" if self.words.language == "en" else f"{100 * probability:.0f} %"
+        """In whole per cent; never 0 or 100, which nobody can know."""
+        return self.words.percent(probability).replace("\u00a0", " ")
 
     def seconds(self, seconds: float) -> str:
         """With its sign. [s]"""

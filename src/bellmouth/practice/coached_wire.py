@@ -61,7 +61,10 @@ def coach_over_wire(
             car.do("key", Key.ON)
             car.advance(car.now_s())
             with open_client(served.interface, served.channel) as client:
-                return _coach(procedure, person, car, CarObserver(client), seed, slips or Slips())
+                # On a K line nobody but the person sees the lamp.
+                marks = choice is not None and choice.kline
+                observer = CarObserver(client)
+                return _coach(procedure, person, car, observer, seed, slips or Slips(), marks=marks)
     finally:
         served.close()
         car.close()
@@ -69,7 +72,7 @@ def coach_over_wire(
 
 def _coach(
     procedure: Procedure, person: Person, car: PracticeCar, observer: CarObserver, seed: int,
-    slips: Slips,
+    slips: Slips, *, marks: bool,
 ) -> Coached:  # fmt: skip
     clock, face = MonotonicClock(car.speed), _Face()
     session = Session(procedure, watched=observer.watched)
@@ -79,7 +82,7 @@ def _coach(
         car.follow([replace(one, at_s=one.at_s + ahead_s) for one in actions])
 
     rng = np.random.default_rng([seed, 61])
-    learner = Learner(person, procedure, do, marks=False, slips=slips, rng=rng)
+    learner = Learner(person, procedure, do, marks=marks, slips=slips, rng=rng)
     pause = threading.Event()
     do([Action(clock.now_s() + _FOUND_S, "key", Key.OFF)])
     with Coach(session, face, clock) as coach, observer.watching(coach, clock):
@@ -92,5 +95,5 @@ def _coach(
             car.do("key", Key.ON, car.now_s() + 0.5)
         pause.wait(_AFTER_S / car.speed)
     samples = observer.samples
-    marks = samples.marks(session.told)
-    return Coached(session, coach, samples.recording("wire"), car.verdicts, marks)
+    told = samples.marks(session.told)
+    return Coached(session, coach, samples.recording("wire"), car.verdicts, told)

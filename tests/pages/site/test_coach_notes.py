@@ -98,3 +98,19 @@ def test_what_was_spoiled_is_never_met_and_asks_for_another(client: TestClient, 
     assert f": {phase}</h1>" not in client.get(good).text
     again = client.post(where, json={"id": "b" * 16, "phase": "done", "taps": taps}).json()["see"]
     assert again == bad, "what was void stays void"
+
+
+@pytest.mark.parametrize(("watched_s", "told"), [(None, "cannot tell"), (39.0, "met")])
+def test_who_tapped_to_the_end_has_seen_how_long_the_last_step_was(
+    client: TestClient, garage: Garage, watched_s: float | None, told: str
+) -> None:
+    """Nobody turns the key on again, so that only the time of watching bounds the last wait."""
+    car = begin(client, "Watched")
+    taps = [{"means": means, "at_s": at} for means, at in (
+        ("key_on", 8.0), ("key_off", 11.0), ("key_on", 23.0), ("key_off", 26.0),
+    )]  # fmt: skip
+    words = {"id": "c" * 16, "phase": "done", "taps": taps, "watched_s": watched_s}
+    assert client.post(f"{car}/learning/{PROCEDURE}/attempt", json=words).status_code == 200
+    (kept,) = garage.visit(car.split("/")[-1]).everywhere("attempt")
+    last = kept.document["steps"][-1]
+    assert (last["step"], last["judgement"]) == ("key_off_2", told)

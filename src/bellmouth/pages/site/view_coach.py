@@ -45,12 +45,16 @@ class Tap(BaseModel):
 
 
 class Taps(BaseModel):
-    """An attempt as the browser tells it; ``phase`` is done, lost, stopped or void."""
+    """An attempt as the browser tells it; ``phase`` is done, lost, stopped or void.
+
+    ``watched_s`` is up to when the person was at it and tapped whatever was done. [s]
+    """
 
     id: Ident
     phase: Annotated[str, Field(pattern="^(done|lost|stopped|void)$")]
     why: Annotated[str, Field(max_length=400)] = ""
     taps: Annotated[list[Tap], Field(max_length=2000)] = []
+    watched_s: _Seconds | None = None
     device: Annotated[dict[str, float], Field(max_length=20)] = {}
 
 
@@ -133,7 +137,7 @@ def attempt(request: Request, key: str, name: str, told: Annotated[Taps, Body()]
         visit = garage.visit(key)
         there = visit.coached_as(told.id)
         if there is None:
-            document = judgement_document(judge(None, pack(name), _marks(told.taps)))
+            document = judgement_document(judge(None, pack(name), _marks(told)))
             document["coached"] = told.model_dump()
             there = garage.book.add(visit.name, "attempt", spoiled(document))
     garage.seats.leave(key, told.id)
@@ -198,10 +202,11 @@ def refuse(procedure: Procedure, *, checked: bool) -> None:
         ) from error
 
 
-def _marks(taps: list[Tap]) -> dict[str, object]:
-    """Each meaning's times, in order. [s]"""
+def _marks(told: Taps) -> dict[str, object]:
+    """Each meaning's times, in order, and up to when somebody watched. [s]"""
     found: dict[str, list[float]] = {}
-    for tap in sorted(taps, key=lambda one: one.at_s):
+    for tap in sorted(told.taps, key=lambda one: one.at_s):
         if tap.means:
             found.setdefault(tap.means, []).append(tap.at_s)
-    return dict(found)
+    until = {"watched_until": told.watched_s} if found and told.watched_s is not None else {}
+    return {**found, **until}

@@ -244,7 +244,7 @@ async function finish(now) {
 }
 
 function taps(phase, why) {
-  return { id: chair.id, phase, why, taps: conductor.taps.slice(0, 2000), device: { early_ms: 1000 * sound.early, latency_ms: 1000 * clock.latency, lead_ms: amount("lead") } };
+  return { id: chair.id, phase, why, taps: conductor.taps.slice(0, 2000), watched_s: conductor.watched(clock.now()), device: { early_ms: 1000 * sound.early, latency_ms: 1000 * clock.latency, lead_ms: amount("lead") } };
 }
 
 // What came of an attempt that the server followed: also where it was killed and is back again.

@@ -33,6 +33,7 @@ export class Conductor {
 
   // Cues that are due, taken out; and the end where its time has come.
   take(now) {
+    this.now = now;
     if (this.phase !== "running" || this.paused !== null) return [];
     const due = [];
     while (this.cues.length && this.cues[0].when <= now) due.push(this.cues.shift());
@@ -54,6 +55,7 @@ export class Conductor {
     this.phase = phase;
     this.why = why;
     this.cues = [];
+    if (this.now !== undefined) this.ended = this.now;
   }
 
   slot(now) {
@@ -103,6 +105,9 @@ export class Conductor {
   }
 
   note(means, at, stamp) { this.taps.push({ means, at_s: Math.max(at - this.began, 0), ...stamp }); }
+
+  // Up to when whoever taps was at it: what ends the last step would have been tapped until then.
+  watched(now) { return Math.max((this.ended ?? now) - this.began, 0); }
 
   mark(event, at) {
     this.marked.add(`${this.index} ${event}`);
