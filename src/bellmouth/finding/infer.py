@@ -130,7 +130,9 @@ def _steps(problem: Problem) -> Steps[Posterior]:
     mesh = mesh_of(hypotheses, sizes, _size_spread(curvature, hypotheses), cost)
     nodes, where = mesh.hypothesis, mesh.sizes
     effects = hypotheses.effects(nodes, where, bends)
-    [told] = yield [Question(coordinates[nodes], effects, shared=_shared(hypotheses, nodes, mesh.step))]
+    [told] = yield [
+        Question(coordinates[nodes], effects, shared=_shared(hypotheses, nodes, mesh.step))
+    ]
     unknown = jacobian[:, :, : coordinates.shape[1]]
     # The unknowns are linear around the best fit: at coordinate zero the residual would be this.
     offset = told.residuals - (unknown @ coordinates[:, :, None])[nodes, :, 0]
