@@ -5,6 +5,7 @@ A few hundred distinct recordings are simulated (about three minutes, 900 to 3,2
 names as other cars.
 """
 
+import json
 import os
 from dataclasses import dataclass
 from pathlib import Path
@@ -41,9 +42,12 @@ class Fleet:
 
 
 def fleet(count: int) -> Fleet:
-    """``count`` recordings, made where they are not there yet."""
+    """``count`` recordings, made once and kept: remove the folders to have them drawn anew."""
+    folder, cars = FOLDER / f"fleet-{count}", FOLDER / f"fleet-{count}.cars.csv"
+    told = FOLDER / f"fleet-{count}.json"
+    if told.is_file():
+        return Fleet(folder, cars, **json.loads(told.read_text(encoding="utf-8")))
     originals = _originals()
-    folder = FOLDER / f"fleet-{count}"
     folder.mkdir(parents=True, exist_ok=True)
     lines = [",".join(("car", *_KEYS))]
     size = 0
@@ -54,9 +58,10 @@ def fleet(count: int) -> Fleet:
             os.link(file, link)
         size += file.stat().st_size
         lines.append(f"car{number:05},{row}")
-    cars = FOLDER / f"fleet-{count}.cars.csv"
     cars.write_text("\n".join(lines) + "\n", encoding="utf-8")
-    return Fleet(folder, cars, count, min(count, len(originals)), size)
+    facts = {"count": count, "distinct": min(count, len(originals)), "bytes": size}
+    told.write_text(json.dumps(facts), encoding="utf-8")
+    return Fleet(folder, cars, **facts)
 
 
 def _originals() -> list[tuple[Path, str]]:

@@ -2,7 +2,8 @@
 
 For each number of recordings and of workers: the whole survey on a local cluster that is already
 up (its start is told apart), and the same files read with polars by as many processes, before and
-after, in the same run. ``--counts 100,1000,10000 --workers 1,2`` is the full measurement.
+after, in the same run. ``--counts 100,1000,10000 --workers 1,2`` is the full measurement; with
+``--add`` it can be had in pieces, each with its own reading, kept beside those of the same machine.
 """
 
 import argparse
@@ -14,6 +15,7 @@ import sys
 import time
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
+from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
@@ -23,7 +25,7 @@ from distributed import Client
 from bellmouth.fleet.cluster import local_cluster
 from bellmouth.fleet.survey import survey
 from measure.fleet_files import Fleet, fleet
-from measure.results import FOLDER, keep
+from measure.results import FOLDER, keep, kept, machine
 from measure.tables import heading, number, table, target
 
 __all__ = ["Run", "main", "predicted_s"]
@@ -37,6 +39,7 @@ class Run:
     """One survey. Times by the clock [s], CPU times of the workers and of this process [s], the
     largest worker's peak resident memory [bytes]."""
 
+    when: str
     count: int
     distinct: int
     workers: int
@@ -67,12 +70,14 @@ def main(arguments: list[str] | None = None) -> int:
     parser = argparse.ArgumentParser(prog="python -m measure.survey_cost", description=__doc__)
     parser.add_argument("--counts", default="100,1000")
     parser.add_argument("--workers", default="1,2")
+    parser.add_argument("--add", action="store_true", help="keep the runs of other sizes")
     asked = parser.parse_args(arguments)
     # The reference's processes read with one thread each, as the survey's workers do.
     os.environ["POLARS_MAX_THREADS"] = "1"
     counts = [int(count) for count in asked.counts.split(",")]
     workers = [int(one) for one in asked.workers.split(",")]
     runs = [_measured(fleet(count), number) for count in counts for number in workers]
+    runs = _with_earlier(runs) if asked.add else runs
     print(heading("A survey against merely reading the same files"))
     print(_table(runs))
     print(heading("Targets"))
@@ -83,6 +88,16 @@ def main(arguments: list[str] | None = None) -> int:
     return 0
 
 
+def _with_earlier(runs: Sequence[Run]) -> list[Run]:
+    """These and the runs of other sizes or workers that this machine made before."""
+    before = kept("survey_cost")
+    if before is None or before["machine"] != machine():
+        return list(runs)
+    every = {(run.count, run.workers): run for run in (Run(**one) for one in before["runs"])}
+    every |= {(run.count, run.workers): run for run in runs}
+    return [every[key] for key in sorted(every)]
+
+
 def _measured(made: Fleet, workers: int) -> Run:
     out = FOLDER / f"findings-{made.count}-{workers}"
     shutil.rmtree(out, ignore_errors=True)
@@ -90,7 +105,6 @@ def _measured(made: Fleet, workers: int) -> Run:
     before = _read(made.files, workers)
     begun = time.perf_counter()
     with local_cluster(workers) as cluster, Client(cluster) as client:
-        client.run(_warm_up)
         started, own, theirs = time.perf_counter(), time.process_time(), _cpu_s(client)
         found = survey([str(made.folder)], made.cars, out, scheduler=cluster.scheduler_address)
         took = time.perf_counter() - started
@@ -98,6 +112,7 @@ def _measured(made: Fleet, workers: int) -> Run:
         peak = max(client.run(_peak_bytes).values())
     after = _read(made.files, workers)
     return Run(
+        when=datetime.now(UTC).isoformat(timespec="seconds"),
         count=made.count,
         distinct=made.distinct,
         workers=workers,
@@ -112,10 +127,6 @@ def _measured(made: Fleet, workers: int) -> Run:
         read_cpu_s=0.5 * (before[1] + after[1]),
         peak_bytes=peak,
     )
-
-
-def _warm_up() -> None:
-    import bellmouth.fleet.rows  # noqa: F401, PLC0415 - in the worker, as part of its start
 
 
 def _cpu_s(client: Client) -> float:

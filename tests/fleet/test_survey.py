@@ -153,7 +153,10 @@ def test_bundles_are_alike_in_bytes_and_begin_with_the_longest(fleet: tuple[Path
     assert sorted(task.found.path for part in made for task in part) == sorted(
         task.found.path for task in tasks
     )
-    assert all(sum(t.found.bytes for t in part) <= 2_000_000 for part in made[1:])
+    assert all(sum(t.found.bytes for t in part) <= 4_000_000 for part in made[1:])
+    assert max(len(part) for part in made) == 25
+    small = [Task(Found(f"{i:04}.csv", 1, "m"), "van01", "", car) for i in range(2001)]
+    assert max(len(part) for part in bundles(small)) == 50
 
 
 def test_units_may_differ_from_file_to_file(fleet: tuple[Path, Path], tmp_path: Path) -> None:

@@ -8,9 +8,6 @@ if TYPE_CHECKING:
 
 __all__ = ["SETTINGS", "local_cluster"]
 
-_KEPT_BYTES = 256 * 2**20
-_LARGEST_BYTES = 32 * 2**20
-
 #: How a worker that judges recordings is set up; a cluster of one's own does well with them too.
 SETTINGS: Mapping[str, Any] = {
     # A worker is one core: no library may start threads that would only be in each other's way.
@@ -19,11 +16,6 @@ SETTINGS: Mapping[str, Any] = {
         "MKL_NUM_THREADS": 1,
         "OPENBLAS_NUM_THREADS": 1,
         "POLARS_MAX_THREADS": 1,
-        # The inference takes and gives back the same few megabytes all the time. By default they
-        # go back to the system each time, and every page of them is asked for and cleared again.
-        "MALLOC_TRIM_THRESHOLD_": _KEPT_BYTES,
-        "MALLOC_MMAP_THRESHOLD_": _LARGEST_BYTES,
-        "MALLOC_ARENA_MAX": 1,
     },
     # Looking at the stack a hundred times a second takes the interpreter from the work.
     "distributed.worker.profile.enabled": False,

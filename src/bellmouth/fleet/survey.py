@@ -22,8 +22,9 @@ if TYPE_CHECKING:
 
 __all__ = ["Progress", "bundles", "survey"]
 
-_BUNDLE_BYTES = 2_000_000
+_BUNDLE_BYTES = 4_000_000
 _BUNDLE_MOST = 25
+_BUNDLES_ENOUGH = 40  # of so many none is felt: they may be twice as large and cost less
 _PATIENCE_S = 120.0  # how long a scheduler that went away is waited for
 _NO_RECORDING = "no recording of this car was given"
 _NO_CAR = "no car in the table claims this recording"
@@ -117,10 +118,11 @@ def _plan(found: Sequence[Found], table: CarTable, findings: Findings) -> list[T
 def bundles(tasks: Sequence[Task]) -> list[list[Task]]:
     """Tasks in bundles of about equal bytes, the largest first, so that no worker is left with a
     long one at the end."""
+    most = _BUNDLE_MOST * (2 if len(tasks) > 2 * _BUNDLE_MOST * _BUNDLES_ENOUGH else 1)
     made: list[list[Task]] = []
     weight = _BUNDLE_BYTES + 1
     for task in sorted(tasks, key=lambda task: (-task.found.bytes, task.found.path)):
-        full = weight + task.found.bytes > _BUNDLE_BYTES or len(made[-1]) >= _BUNDLE_MOST
+        full = weight + task.found.bytes > _BUNDLE_BYTES or len(made[-1]) >= most
         if full:
             made.append([])
             weight = 0

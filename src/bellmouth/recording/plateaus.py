@@ -102,21 +102,18 @@ def _costs(scaled: Floats) -> Floats:
     lengths = np.arange(longest, 0, -1, dtype=np.float64)
     centred = scaled - scaled.mean(axis=1, keepdims=True)
     two = np.concatenate([[0.0], np.cumsum((centred**2).sum(axis=0))])
-    cost: Floats = two[:, None] - _starting(two, longest)
-    one = np.concatenate([np.zeros((signals, 1)), np.cumsum(centred, axis=1)], axis=1)
-    for row in one:
-        apart = row[:, None] - _starting(row, longest)
+    # Running sums, with zeros in front: where each piece starts is a window of them.
+    sums = np.zeros((signals + 1, longest + size + 1))
+    sums[:-1, longest + 1 :] = np.cumsum(centred, axis=1)
+    sums[-1, longest:] = two
+    starting = sliding_window_view(sums, longest, axis=1)[:, :-1]
+    cost: Floats = two[:, None] - starting[-1]
+    for row, start in zip(sums[:-1, longest:], starting[:-1], strict=True):
+        apart = row[:, None] - start
         apart *= apart
         apart /= lengths
         cost -= apart
     return cost
-
-
-def _starting(sums: Floats, longest: int) -> Floats:
-    """The running sum where each piece starts, [end, longest - length]."""
-    padded = np.concatenate([np.zeros(longest), sums])
-    view: Floats = sliding_window_view(padded, longest)[: len(sums)]
-    return view
 
 
 def _merge(scaled: Floats, edges: list[int]) -> list[tuple[int, int]]:
