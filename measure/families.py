@@ -11,6 +11,7 @@ import hashlib
 import pickle
 import sys
 from collections.abc import Sequence
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -61,15 +62,20 @@ def _learnt(family: Family, samples: Sequence[Sample]) -> Learnt:
 Measured = tuple[Family, list[Judgement], dict[int, tuple[Learnt, list[Judgement]]]]
 
 
-def _measured(asked: tuple[Family, tuple[int, ...], int, int]) -> Measured:
-    """What is kept of this, or made and kept."""
+def _place(asked: tuple[Family, tuple[int, ...], int, int]) -> Path:
+    """Where what is found is kept, by what was asked and the code that finds it."""
     mark = hashlib.sha256(repr(asked).encode())
     rooms = ROOT / "src" / "bellmouth"
     files = [*(rooms / "finding").glob("*.*"), *(rooms / "fleet").glob("*.py")]
     files = [one for one in files if one.parent.name == "finding" or one.stem in _LEARNING]
     for file in sorted(files):
         mark.update(file.read_bytes())
-    path = OUT / "families" / f"found-{mark.hexdigest()[:12]}.pickle"
+    return OUT / "families" / f"found-{mark.hexdigest()[:12]}.pickle"
+
+
+def _measured(asked: tuple[Family, tuple[int, ...], int, int]) -> Measured:
+    """What is kept of this, or made and kept."""
+    path = _place(asked)
     if path.exists():
         # Written below by this program, in its own folder.
         kept: Measured = pickle.loads(path.read_bytes())  # noqa: S301
@@ -221,6 +227,7 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--cars", type=int, nargs="+", default=[10, 30, 100, 200])
     parser.add_argument("--held", type=int, default=100)
     parser.add_argument("--only", metavar="NAME", help="only make what is kept of this family")
+    parser.add_argument("--kept", action="store_true", help="only families made with --only")
     parser.add_argument("--real", action="store_true", help="only the real idles")
     asked = parser.parse_args(arguments)
     families = FINAL if asked.final else TUNING
@@ -229,6 +236,9 @@ def main(arguments: list[str] | None = None) -> int:
             if family.name == asked.only:
                 _measured((family, tuple(asked.cars), 200, asked.held))
         return 0
+    if asked.kept:
+        sizes = tuple(asked.cars)
+        families = tuple(f for f in families if _place((f, sizes, 200, asked.held)).exists())
     if not asked.real:
         show(families, tuple(asked.cars), 200, asked.held)
     show_real()

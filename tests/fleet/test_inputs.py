@@ -1,5 +1,6 @@
 """Which recordings a survey is given and whose they are."""
 
+import os
 from pathlib import Path
 
 import pytest
@@ -83,3 +84,20 @@ def test_a_table_that_cannot_be_used_is_a_sentence(
 def test_a_table_that_is_not_there_is_a_sentence(tmp_path: Path) -> None:
     with pytest.raises(CarError, match="there is no such file"):
         read_cars(tmp_path / "none.csv")
+
+
+def test_a_folder_that_may_not_be_opened_is_no_empty_one(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    recordings, _ = make_fleet(tmp_path)
+    scan = os.scandir
+
+    def refusing(path: str) -> object:
+        if str(path).endswith("van02"):
+            raise PermissionError(13, "Permission denied", str(path))
+        return scan(path)
+
+    # Whoever runs the tests may be allowed everything, so the mode of the folder proves nothing.
+    monkeypatch.setattr(os, "scandir", refusing)
+    with pytest.raises(RecordingError, match=r"van02 may not be opened \(Permission denied\)"):
+        find_recordings([str(recordings)])

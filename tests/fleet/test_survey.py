@@ -183,6 +183,24 @@ def test_units_may_differ_from_file_to_file(fleet: tuple[Path, Path], tmp_path: 
     assert 'unknown unit "parsec/s"' in three["error"]
 
 
+def test_addresses_and_partitioned_parquet_give_the_same_figures(
+    alone: pl.DataFrame, fleet: tuple[Path, Path], tmp_path: Path
+) -> None:
+    import fsspec  # noqa: PLC0415
+
+    parquet = pl.read_csv(fleet[0] / "van01_monday.csv", infer_schema_length=None)
+    (tmp_path / "car=van01").mkdir()
+    parquet.write_parquet(tmp_path / "car=van01" / "0.parquet")
+    with fsspec.open("memory://surveyed/car=van01/0.parquet", "wb") as there:
+        there.write((tmp_path / "car=van01" / "0.parquet").read_bytes())
+    expected = alone.filter(pl.col("recording").str.ends_with("van01_monday.csv"))
+    figures = [name for name in SCHEMA if name not in ("recording", "mark", "input_hash")]
+    for place, given in enumerate([f"{tmp_path}/car=*/*.parquet", "memory://surveyed"]):
+        found = survey([given], fleet[1], tmp_path / f"f{place}", workers=0).read()
+        judged = found.filter(pl.col("recording") != "")
+        assert_frame_equal(judged.select(figures), expected.select(figures), check_exact=True)
+
+
 def test_a_recording_that_may_not_be_read_is_a_row(
     fleet: tuple[Path, Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -6,6 +6,7 @@ longest that fits counts.
 """
 
 import hashlib
+import os
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
@@ -148,12 +149,27 @@ def _under(given: str) -> Iterator[Found]:
     if not magic and not listed and not system.exists(path):
         raise RecordingError(f"{given}: there is no such file or folder.")
     remote = "://" in given and not given.startswith("file://")
+    if not remote and not magic:
+        _refuse_closed(given, path)
     for name, facts in listed.items():
         if facts["type"] != "file" or not name.lower().endswith(_ENDINGS):
             continue
         address = system.unstrip_protocol(name) if remote else name
         changed = facts.get("mtime") or facts.get("LastModified") or facts.get("etag") or ""
         yield Found(str(address), int(facts["size"]), f"{facts['size']}-{changed}")
+
+
+def _refuse_closed(given: str, path: str) -> None:
+    """A folder that may not be opened would only look empty."""
+
+    def refuse(error: OSError) -> None:
+        raise RecordingError(
+            f"{given}: {error.filename} may not be opened ({error.strerror}). Ask for the right to "
+            "read it, or leave it out."
+        )
+
+    for _ in os.walk(path, onerror=refuse) if Path(path).is_dir() else ():
+        pass
 
 
 def owner_of(path: str, identities: frozenset[str]) -> str | None:
