@@ -138,10 +138,11 @@ def show(
 ) -> None:
     """Print a finding, as JSON or for people, and write its report where one is wanted."""
     if report is not None:
+        from bellmouth.pages.page_templates import of_locale  # noqa: PLC0415
         from bellmouth.pages.report import write_report  # noqa: PLC0415 - only reports draw
 
         with waiting("Drawing the report"):
-            write_report(report, finding, recording, car)
+            write_report(report, finding, recording, car, of_locale())
     if as_json:
         from bellmouth.pages.document import finding_document, to_json  # noqa: PLC0415
 

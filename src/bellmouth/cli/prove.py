@@ -95,6 +95,7 @@ def command(
     from bellmouth.pages import proof_page, proof_screen  # noqa: PLC0415
     from bellmouth.pages.document import proof_document, to_json  # noqa: PLC0415
     from bellmouth.pages.lists import console  # noqa: PLC0415
+    from bellmouth.pages.page_templates import of_locale  # noqa: PLC0415
 
     refuse_existing(report, overwrite=overwrite)
     car = read_car(car_file)
@@ -107,7 +108,7 @@ def command(
         )  # fmt: skip
     if report is not None:
         with waiting("Drawing the report"):
-            proof_page.write_report(report, proof, found[0], found[1], car)
+            proof_page.write_report(report, proof, found[0], found[1], car, of_locale())
     if as_json:
         click.echo(to_json(proof_document(proof)))
     else:

@@ -72,6 +72,7 @@ def command(
     """
     from bellmouth.fleet.survey import survey  # noqa: PLC0415 - --help stays quick
     from bellmouth.pages.lists import console  # noqa: PLC0415
+    from bellmouth.pages.page_templates import of_locale  # noqa: PLC0415
     from bellmouth.pages.survey_page import write_summary  # noqa: PLC0415
     from bellmouth.pages.survey_screen import print_survey  # noqa: PLC0415
 
@@ -82,7 +83,7 @@ def command(
     print_survey(table, console())
     click.echo(f"\nFindings: {out}")
     if report is not None:
-        write_summary(report, table)
+        write_summary(report, table, of_locale())
         click.echo(f"Summary with pictures: {report} (open it in a browser)")
     if paths:
         _learn(recordings, cars, paths)

@@ -24,7 +24,7 @@ _Z90 = 1.645
 _ENGLISH = Words()
 
 
-def write_chart(found: Forecast, path: Path) -> None:
+def write_chart(found: Forecast, path: Path, speak: Words = _ENGLISH) -> None:
     """Write the picture; its ending picks the format.
 
     Raises
@@ -35,7 +35,7 @@ def write_chart(found: Forecast, path: Path) -> None:
     form = path.suffix.lower().lstrip(".")
     if form not in _CANVASES:
         raise BookError(f"{path.name}: a picture ends in .svg, .png or .pdf.")
-    path.write_bytes(chart(found, form))
+    path.write_bytes(chart(found, form, speak))
 
 
 def chart(found: Forecast, form: str = "svg", speak: Words = _ENGLISH) -> bytes:

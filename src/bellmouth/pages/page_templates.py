@@ -6,12 +6,18 @@ from typing import Any
 from jinja2 import ChoiceLoader, Environment, PackageLoader, StrictUndefined, pass_context
 from jinja2.runtime import Context
 
+from bellmouth.pages.card_catalogue import default_language
 from bellmouth.pages.card_words import Words
 
-__all__ = ["ENGLISH", "said", "template_environment"]
+__all__ = ["ENGLISH", "of_locale", "said", "template_environment"]
 
 #: The words of whoever chooses none.
 ENGLISH = Words()
+
+
+def of_locale() -> Words:
+    """The words of the terminal's locale, for a report that it writes."""
+    return Words(default_language())
 
 
 def template_environment() -> Environment:

@@ -105,27 +105,33 @@ class Recogniser:
 
     def _reading(self, text: str, depth: int) -> _Reading:
         bare = text.strip(" ")
-        if bare != text:
-            start = text[: len(text) - len(text.lstrip(" "))]
-            inner = self._read(bare, depth)
-            end = text[len(start) + len(bare) :]
-            return _Reading(inner.unknown, inner.pieces, f"{start}{inner.said}{end}")
-        if not bare:
-            return _Reading(0, 0, "")
-        if (exact := self._exact(bare)) is not None:
-            return _Reading(0, 1, exact)
-        if _MEASURE.fullmatch(bare):
-            return _Reading(0, 1, self._figures(bare))
-        if _ALONE.fullmatch(bare):
-            return _Reading(0, 1, bare)
-        kept = _Reading(len(_WORD.findall(bare)), 1, f"{DATA_BEGINS}{bare}{DATA_ENDS}")
-        if _FILE.fullmatch(bare) or _NAME.fullmatch(bare):
-            return _Reading(0, 1, kept.said)
-        if depth >= _DEEPEST or len(bare) > _LONGEST:
-            return kept
-        best = kept
+        if bare == text:
+            return self._plain(bare) or self._searched(bare, depth)
+        start = text[: len(text) - len(text.lstrip(" "))]
+        inner = self._read(bare, depth)
+        end = text[len(start) + len(bare) :]
+        return _Reading(inner.unknown, inner.pieces, f"{start}{inner.said}{end}")
+
+    def _plain(self, text: str) -> _Reading | None:
+        """What needs no search: a text of the catalogue, a figure, the name of a file."""
+        if (exact := self._exact(text)) is not None:
+            said = exact
+        elif _MEASURE.fullmatch(text):
+            said = self._figures(text)
+        elif not text or _ALONE.fullmatch(text):
+            said = text
+        elif _FILE.fullmatch(text) or _NAME.fullmatch(text):
+            said = _data(text)
+        else:
+            return None
+        return _Reading(0, 1, said)
+
+    def _searched(self, text: str, depth: int) -> _Reading:
+        best = _Reading(len(_WORD.findall(text)), 1, _data(text))
+        if depth >= _DEEPEST or len(text) > _LONGEST:
+            return best
         for way in (self._by_shape, self._by_sentences, self._by_end, self._by_joint):
-            best = min((best, *way(bare, depth)), key=lambda one: one.rank)
+            best = min((best, *way(text, depth)), key=lambda one: one.rank)
             if not best.unknown:
                 break
         return best
@@ -206,6 +212,10 @@ class Recogniser:
     def _figure(self, found: re.Match[str]) -> str:
         swapped = {",": self._group, ".": self._decimal}
         return "".join(swapped.get(sign, sign) for sign in found[0])
+
+
+def _data(text: str) -> str:
+    return f"{DATA_BEGINS}{text}{DATA_ENDS}"
 
 
 def _together(first: _Reading, then: _Reading) -> _Reading:

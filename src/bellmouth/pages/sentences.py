@@ -55,7 +55,8 @@ _DATA = (
 _WORDS = (
     # kinds of operating point, halves of a proof, its verdicts, evidence by its short name
     "idle", "held", "drive", "engine off", "before", "after", "better", "same", "worse",
-    "cannot say yet", "{0} rpm before", "{0} of another size", "once", "short", "long", "filling", "plate", "trim {0}", "computed", "boost", "closed",
+    "cannot say yet", "{0} rpm before", "{0} of another size", "once",
+    "short", "long", "filling", "plate", "trim {0}", "computed", "boost", "closed",
     # legends and ends of scales
     "meter", "none", "read", "No.", "ratio", "median {0}", "cleaned", "findings", "forecast",
     "inspect", "worth a look", "deposit [mm²]", "Airflow [g/s]",
@@ -77,7 +78,8 @@ _WORDS = (
 _TWO_WORDS = re.compile(r"[A-Za-z]{2,}[,;:.]?\)? (\(?[A-Za-z]{2,}|\{)|\} [a-z]{2,}")
 #: Written in code or for a program: SQL, markup, patterns, keys of a library, kinds of a file.
 _NO_WORDS = re.compile(
-    r"[\\<>\n]|^(upper |lower |offset |outside )|^#|^-|^(gone|still) and new$|^target load$|application/|attachment|^\w+\["
+    r"[\\<>\n]|^(upper |lower |offset |outside )|^#|^-|^(gone|still) and new$|^target load$"
+    r"|application/|attachment|^\w+\["
 )
 _PLACES = re.compile(r"\{\w*\}")
 

@@ -38,7 +38,7 @@ _NUMBER = r"[+\-−]?\d(?:[\d.,]*\d)?"
 _BETWEEN = r"(?:\s?(?:–|-|±|…|to|bis|of|von|and|und)\s?)"
 # 2.1 mm (1.8 to 2.5), 3 to 7 kPa, coolant 40 of 70 degC, 60 ± 1 mm
 _QUANTITY = re.compile(
-    rf"(?<![\w.,])({_NUMBER})(?:({_BETWEEN})({_NUMBER}))?([\s\u00a0])({_UNIT})(?![\w²/])"
+    rf"(?<![\w.,\[])({_NUMBER})(?:({_BETWEEN})({_NUMBER}))?([\s\u00a0])({_UNIT})(?![\w²/])"
     rf"(?:(\s\()({_NUMBER})(\s(?:to|bis)\s)({_NUMBER})(\)))?"
 )
 _LABEL = re.compile(rf"\[((?:[\d.,]+\s|thousand\s)?)({_UNIT})\]")

@@ -1,0 +1,65 @@
+"""Quantities in a text, in US units, against Pint."""
+
+import pint
+import pytest
+
+from bellmouth.pages.card_words import Words
+from bellmouth.pages.us_units import US, in_us
+
+_PINT = {
+    "degC": "degC", "degF": "degF", "mm2": "mm**2", "in2": "inch**2", "in": "inch",
+    "mi": "mile", "L/h": "liter/hour", "gal/h": "gallon/hour", "lb·ft": "force_pound*foot",
+    "Nm": "newton*meter", "N·m": "newton*meter", "inH2O": "inch_H2O_39F", "km/h": "km/hour",
+    "mph": "mile/hour", "lb/min": "pound/minute",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("metric", US)
+def test_every_factor_is_pints(metric: str) -> None:
+    unit, factor, offset = US[metric]
+    quantity = pint.UnitRegistry().Quantity(10.0, _PINT.get(metric, metric))
+    same = quantity.to(_PINT.get(unit, unit)).magnitude
+    assert 10.0 * factor + offset == pytest.approx(same, rel=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("metric", "us"),
+    [
+        ("a hole of 2.1 mm (1.8 to 2.5)", "a hole of 0.083 in (0.071 to 0.098)"),
+        ("14 mm² (9.0 to 22) of opening lost", "0.022 in² (0.014 to 0.034) of opening lost"),
+        ("at 70 degC coolant", "at 158 °F coolant"),
+        ("coolant 40 of 70 °C", "coolant 104 of 158 °F"),
+        ("Pressure [kPa]", "Pressure [psi]"),
+        ("Distance [1,000 km]", "Distance [1,000 mi]"),
+        ("odometer [thousand km]", "odometer [thousand mi]"),
+        ("60 ± 1 mm", "2.362 ± 0.039 in"),
+        ("+0.5 g/s", "+0.066 lb/min"),
+        ("hold 2,500 rpm for 30 s", "hold 2,500 rpm for 30 s"),
+        ("recording 3 mm.csv", "recording 0.12 in.csv"),
+    ],
+)  # fmt: skip
+def test_a_quantity_keeps_the_digits_that_it_had(metric: str, us: str) -> None:
+    assert in_us(metric) == us
+
+
+def test_german_figures_are_read_and_written_as_german_ones() -> None:
+    assert in_us("wie ein Loch von 2,1 mm (1,8 bis 2,5)", "de") == (
+        "wie ein Loch von 0,083 in (0,071 bis 0,098)"
+    )
+
+
+def test_a_files_name_is_not_converted_where_a_reader_sees_it() -> None:
+    assert Words("en", "us").told("recording 3 mm.csv") == "recording 3 mm.csv"
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "places", "shown"),
+    [
+        (35.0, "kPa", 1, "5.08"), (2.31, "g/s", 2, "0.306"), (None, "kPa", 1, "–"),
+        (7.0, "%", 0, "7"),
+    ],
+)  # fmt: skip
+def test_a_figure_of_a_table_is_converted(
+    value: float | None, unit: str, places: int, shown: str
+) -> None:
+    assert Words("en", "us").figure(value, unit, places) == shown
