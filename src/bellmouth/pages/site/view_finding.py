@@ -69,16 +69,21 @@ def finding(request: Request, key: str) -> Response:
 
 @router.post("/car/{key}/finding/result")
 def result(
-    request: Request, key: str, check: Annotated[str, Form()], outcome: Annotated[str, Form()]
+    request: Request,
+    key: str,
+    check: Annotated[str, Form()] = "",
+    outcome: Annotated[str, Form()] = "",
+    said: Annotated[str, Form()] = "",
 ) -> Response:
-    """What a check showed: the finding is made again and kept."""
+    """What a check showed, as check and outcome or as ``said`` in one: the finding is made again
+    and kept."""
     garage: Garage = request.app.state.garage
     visit = garage.visit(key)
     if not visit.numbers("recording"):
         raise BellmouthError("There is no recording in this job that a check could tell about.")
     asked = asked_of(visit)
-    said = f"{check.strip()}={outcome.strip()}"
-    _made_again(garage, visit, {**asked, "results": [*asked.get("results", []), said]})
+    told = said.strip() or f"{check.strip()}={outcome.strip()}"
+    _made_again(garage, visit, {**asked, "results": [*asked.get("results", []), told]})
     return go(f"/car/{key}/finding")
 
 
