@@ -85,7 +85,9 @@ def test_what_is_declared_is_what_is_shown() -> None:
     for name in ("report.html", "finding_body.html"):
         source = (folder / name).read_text(encoding="utf-8")
         used |= meta.find_undeclared_variables(template_environment().parse(source))
-    assert used == {field.name for field in fields(ReportPage)}
+    # The page at the car adds its own way to the pictures' numbers.
+    at_the_car = {"plots", "path", "_", "language"}
+    assert used - at_the_car == {field.name for field in fields(ReportPage)}
 
 
 def test_the_finding_is_there_in_words_pictures_and_numbers(html: str) -> None:

@@ -100,7 +100,7 @@ def compare(
 
 
 @router.post("/car/{key}/finding/family")
-def family(request: Request, key: str, number: Annotated[str, Form()] = "") -> Response:
+def family(request: Request, key: str, number: Annotated[str, Form(max_length=9)] = "") -> Response:
     """Judge the car as one of an engine family, or of none."""
     garage: Garage = request.app.state.garage
     visit = garage.visit(key)
