@@ -1,5 +1,7 @@
 """A finding's pictures as data: trims with each cause's curve, and airflow by three routes."""
 
+from collections.abc import Callable
+
 from bellmouth.finding.result import Finding, PicturePoint
 from bellmouth.pages.plots import Axis, Line, Plot, Say
 from bellmouth.pages.words import name_words
@@ -50,17 +52,19 @@ def routes_plot(finding: Finding, say: Say) -> Plot | None:
     """Airflow [g/s] of each operating point by three routes; None where there is no route."""
     points = list(enumerate(finding.picture.points, 1))
     lines = []
-    for place, (name, read) in enumerate(_ROUTES):
+    for name, style, shift, read in _ROUTES:
         told = [(n, flow, point) for n, point in points if (flow := read(point)) is not None]
         if told:
-            shift = (place - 1) * _BESIDE
+            values, lows, highs = zip(*(flow for _, flow, _ in told), strict=True)
             lines.append(
                 Line(
                     say(name),
                     "points",
-                    (1, 2, 3, 0)[place],
-                    tuple(n + (0.0 if place == len(_ROUTES) - 1 else shift) for n, *_ in told),
-                    *(tuple(flow[at] for _, flow, _ in told) for at in range(3)),
+                    style,
+                    tuple(n + shift for n, *_ in told),
+                    values,
+                    lows,
+                    highs,
                     tuple(f"{n} {say(point.kind)}" for n, _, point in told),
                 )
             )
@@ -91,9 +95,11 @@ def _above_zero(
     return flow if flow is not None and min(flow) > 0 else None
 
 
-_ROUTES = (
-    ("meter", lambda point: _alone(point.airflow_meter_g_s)),
-    ("speed and pressure (90 %)", lambda point: _above_zero(point.airflow_speed_density_g_s)),
-    ("throttle opening (90 %)", lambda point: _above_zero(point.airflow_throttle_g_s)),
-    ("found, all together", lambda point: _alone(point.true_airflow_g_s)),
-)
+_Read = Callable[[PicturePoint], tuple[float, float, float] | None]
+_ROUTES: tuple[tuple[str, int, float, _Read], ...] = (
+    ("meter", 1, -_BESIDE, lambda point: _alone(point.airflow_meter_g_s)),
+    ("speed and pressure (90 %)", 2, 0.0,
+     lambda point: _above_zero(point.airflow_speed_density_g_s)),
+    ("throttle opening (90 %)", 3, _BESIDE, lambda point: _above_zero(point.airflow_throttle_g_s)),
+    ("found, all together", 0, 0.0, lambda point: _alone(point.true_airflow_g_s)),
+)  # fmt: skip

@@ -13,7 +13,8 @@ PLOT_WORDS = {
 }
 #: What stands in the pictures themselves.
 PLOT_TEXTS = (
-    "Download the numbers (CSV)", "Line", "low", "high", "Point", "if {cause}",
+    "Download the numbers (CSV)", "Tell what it showed", "Line", "low", "high",
+    "Point", "if {cause}",
     "read here (90 %)", "Airflow into the engine",
     "Total fuel trim", "Total trim against airflow", "meter", "speed and pressure (90 %)",
     "throttle opening (90 %)", "found, all together", "Operating point", "Airflow",

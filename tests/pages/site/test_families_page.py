@@ -49,6 +49,7 @@ def test_a_car_is_judged_as_one_of_a_family_and_again_as_any(
     entries = garage.book.history("One of many").entries
     found = {one.kind: one.document.get("family") for one in entries}
     assert found["finding"] == found["proof"]
+    assert found["finding"] is not None
     assert found["finding"]["name"] == "two litre"
     garage.families.drop(number)
     made = recompute(garage.book, "One of many")

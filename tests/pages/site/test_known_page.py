@@ -3,7 +3,7 @@
 from fastapi.testclient import TestClient
 
 from bellmouth.finding.causes import CAUSES
-from bellmouth.finding.checks import CHECKS
+from bellmouth.finding.check_table import CHECKS
 from bellmouth.learning.packs import packs
 from bellmouth.pages.site.garage import Garage
 from bellmouth.pages.words import name_words

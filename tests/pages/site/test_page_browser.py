@@ -216,6 +216,7 @@ def test_pictures_answer_to_keys_and_stay_without_them(car: str, page: Page) -> 
     expect(trim).not_to_have_attribute("aria-valuetext", re.compile("read here"))
     page.get_by_role("button", name="Garage").click()
     assert violations(page) == []
+    trim.scroll_into_view_if_needed()
     keep(page, "page-finding-plots-garage")
     plain = page.context.browser
     assert plain is not None
@@ -279,10 +280,23 @@ def test_the_first_page_is_small_and_takes_nothing_from_outside(address: str, pa
 
 
 def test_at_a_desk_and_in_a_dark_garage_it_is_the_same_page(car: str, page: Page) -> None:
+    address = car.rsplit("/car/", 1)[0]
     page.set_viewport_size(DESK)
     page.goto(f"{car}/proof")
     keep(page, "page-proof-desk")
+    for where, name in ((f"{car}/finding", "finding"), (f"{car}/book", "book")):
+        page.goto(where)
+        page.locator("[data-plot]").first.scroll_into_view_if_needed()
+        keep(page, f"page-{name}-desk")
+    page.emulate_media(color_scheme="dark")
+    page.goto(f"{address}/")
+    keep(page, "page-first-desk-dark")
     page.set_viewport_size(PHONE)
+    page.goto(f"{car}/work")
+    keep(page, "page-work-phone-dark")
+    page.emulate_media(color_scheme="light")
+    page.goto(f"{address}/")
+    keep(page, "page-first-phone")
     page.goto(f"{car}/learning")
     page.get_by_role("button", name="Garage").click()
     page.reload()

@@ -12,6 +12,8 @@ if TYPE_CHECKING:
 
 __all__ = ["Families", "family_of_job"]
 
+_MOST = 1_000_000
+
 
 class Families:
     """A shelf of family files. Safe to call from several threads."""
@@ -36,8 +38,8 @@ class Families:
         BellmouthError
             If there is none of that number.
         """
-        path = self._folder / f"{int(number)}.toml"
-        if not path.is_file():
+        path = self._path(number)
+        if path is None or not path.is_file():
             raise BellmouthError("There is no such engine family. Go back to the list.")
         return read_family(path)
 
@@ -52,7 +54,13 @@ class Families:
 
     def drop(self, number: int) -> None:
         """Keep it no longer; findings that were made with it keep what they need."""
-        (self._folder / f"{int(number)}.toml").unlink(missing_ok=True)
+        path = self._path(number)
+        if path is not None:
+            path.unlink(missing_ok=True)
+
+    def _path(self, number: int) -> Path | None:
+        """Where a number has its file; None for one that none can have."""
+        return self._folder / f"{int(number)}.toml" if 0 < number < _MOST else None
 
 
 def family_of_job(visit: "Visit") -> dict[str, Any] | None:

@@ -72,16 +72,22 @@ def finding(request: Request, key: str) -> Response:
 
 @router.post("/car/{key}/finding/result")
 def result(
-    request: Request, key: str, check: Annotated[str, Form()], outcome: Annotated[str, Form()]
+    request: Request,
+    key: str,
+    check: Annotated[str, Form()] = "",
+    outcome: Annotated[str, Form()] = "",
+    said: Annotated[str, Form()] = "",
 ) -> Response:
-    """What a check showed: the finding is made again and kept."""
+    """What a check showed, as check and outcome or as ``said`` in one: the finding is made again
+    and kept."""
     garage: Garage = request.app.state.garage
     visit = garage.visit(key)
     if not visit.numbers("recording"):
         raise BellmouthError("There is no recording in this job that a check could tell about.")
     asked = asked_of(visit)
-    said = f"{check.strip()}={_meant(check.strip(), outcome.strip(), words_of(request))}"
-    _made_again(garage, visit, {**asked, "results": [*asked.get("results", []), said]})
+    typed = _meant(check.strip(), outcome.strip(), words_of(request))
+    told = said.strip() or f"{check.strip()}={typed}"
+    _made_again(garage, visit, {**asked, "results": [*asked.get("results", []), told]})
     return go(f"/car/{key}/finding")
 
 
@@ -98,7 +104,7 @@ def compare(
 
 
 @router.post("/car/{key}/finding/family")
-def family(request: Request, key: str, number: Annotated[str, Form()] = "") -> Response:
+def family(request: Request, key: str, number: Annotated[str, Form(max_length=9)] = "") -> Response:
     """Judge the car as one of an engine family, or of none."""
     garage: Garage = request.app.state.garage
     visit = garage.visit(key)

@@ -10,7 +10,7 @@ from starlette.responses import Response
 
 from bellmouth.errors import BellmouthError
 from bellmouth.finding.causes import CAUSES
-from bellmouth.finding.checks import CHECKS
+from bellmouth.finding.check_table import CHECKS
 from bellmouth.learning import find_procedure, packs, read_procedure
 from bellmouth.pages.site.rendering import page
 from bellmouth.pages.words import cause_words, unit_words

@@ -13,7 +13,7 @@ from starlette.responses import Response, StreamingResponse
 from bellmouth.errors import BellmouthError
 from bellmouth.pages.coach_words import LIVE_WORDS
 from bellmouth.pages.site.flow import stages_of
-from bellmouth.pages.site.garage import Garage
+from bellmouth.pages.site.garage import Garage, Visit
 from bellmouth.pages.site.live import Adapter
 from bellmouth.pages.site.rendering import go, page
 from bellmouth.pages.site.stream import EventStream
@@ -54,7 +54,7 @@ async def from_file(
     with tempfile.TemporaryDirectory() as folder:
         path = await kept_upload(file, Path(folder))
         await run_in_threadpool(garage.add_recording, visit, path, by.strip() or None)
-    return go(f"/car/{key}/finding")
+    return _judged(visit)
 
 
 @router.post("/car/{key}/record/live")
@@ -92,7 +92,7 @@ def stop(request: Request, key: str) -> Response:
     if not live.path.is_file():
         raise BellmouthError(live.state.trouble or "Nothing was recorded.")
     garage.take(visit.name, live.path)
-    return go(f"/car/{key}/finding")
+    return _judged(visit)
 
 
 @router.post("/car/{key}/record/left")
@@ -110,7 +110,7 @@ def left(
         garage.drop(path)
         return go(f"/car/{key}/record")
     garage.take(visit.name, path)
-    return go(f"/car/{key}/finding")
+    return _judged(visit)
 
 
 @router.get("/car/{key}/record/states")
@@ -137,6 +137,13 @@ def readings(request: Request, key: str) -> Response:
         live.traces.csv(), media_type="text/csv",
         headers={"content-disposition": 'attachment; filename="readings.csv"'},
     )  # fmt: skip
+
+
+def _judged(visit: Visit) -> Response:
+    """Where a recording leads: to the finding, or after the work to the proof. ``visit`` is from
+    before it was taken in."""
+    after = visit.numbers("recording") and visit.numbers("work")
+    return go(f"/car/{visit.key}/{'proof' if after else 'finding'}")
 
 
 def _begun(path: Path) -> str:

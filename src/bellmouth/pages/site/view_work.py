@@ -31,7 +31,7 @@ def work(request: Request, key: str) -> Response:
         request, "work.html",
         {
             "visit": visit, "stages": stages_of(visit.here, "work"), "card": card,
-            "works": work_titles(), "chosen": card.works, "query": request.url.query,
+            "works": work_titles(), "chosen": card.work_names, "query": request.url.query,
             "practice": garage.is_practice(key),
         },
     )  # fmt: skip

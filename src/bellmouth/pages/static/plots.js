@@ -118,11 +118,12 @@ class Picture {
       cursor: { y: false, points: { show: false }, drag: { x: true, y: false, setScale: false }, bind: { dblclick: () => () => this.zoom(0) } },
       hooks: {
         draw: [(chart) => this.mark(chart)],
-        setCursor: [(chart) => { if (!this.asked && chart.cursor.left >= 0) this.point(chart.posToVal(chart.cursor.left, "x")); }],
         setSelect: [(chart) => { const { left, width } = chart.select; if (width > 8) this.show(chart.posToVal(left, "x"), chart.posToVal(left + width, "x")); chart.setSelect({ left: 0, width: 0, top: 0, height: 0 }, false); }],
       },
     }, data, this.box);
     this.box.querySelector("canvas").setAttribute("aria-hidden", "true");
+    this.chart.over.addEventListener("pointermove", (event) => this.point(this.chart.posToVal(event.offsetX, "x")));
+    this.chart.over.addEventListener("pointerdown", (event) => this.point(this.chart.posToVal(event.offsetX, "x")));
   }
 
   // Markers, intervals and events, which the library does not draw.
@@ -217,10 +218,8 @@ class Picture {
 
   go(x) {
     if (x < this.x[0] || x > this.x[1]) this.show(...this.whole);
-    this.point(x);
-    this.asked = true;
-    this.chart.setCursor({ left: this.chart.valToPos(x, "x"), top: 0 });
-    this.asked = false;
+    // The library takes a new scale only after this.
+    queueMicrotask(() => { this.point(x); this.chart.setCursor({ left: this.chart.valToPos(x, "x"), top: 0 }); });
   }
 
   point(x) {
