@@ -73,5 +73,6 @@ def _figure_in(context: Context, value: float | None, unit: str, places: int = 1
 @pass_context
 def _span(context: Context, triple: Sequence[float], unit: str, places: int = 1) -> str:
     """A value with the ends that hold it nine times in ten."""
-    value, low, high = (context["speak"].figure(one, unit, places) for one in triple)
-    return str(context["_"](f"{value} ({low} to {high})"))
+    # The shape is put into the language, not the figures: these are written in it already.
+    shape = str(context["_"]("{0} ({1} to {2})"))
+    return shape.format(*(context["speak"].figure(one, unit, places) for one in triple))
