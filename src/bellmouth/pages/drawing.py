@@ -1,5 +1,6 @@
 """What every picture is drawn with: inline SVG whose colours are the page's, light or dark."""
 
+import functools
 import io
 import re
 from collections.abc import Callable, Iterator, Mapping
@@ -114,7 +115,7 @@ def svg(name: str, alt: str, height: float, draw: Callable[[Axes], None]) -> str
     text = re.sub(r'(<svg) width="[^"]*" height="[^"]*"|(<svg)', r"\1\2", text, count=1)
     text = re.sub(r' (?:width|height)="[\d.]+pt"', "", text, count=2)
     if done is not None:
-        text = _TEXT.sub(lambda found: _figured(found, say, done), text)
+        text = _TEXT.sub(functools.partial(_figured, say=say, done=done), text)
     title = f"<title>{_escape(say(alt))}</title>"
     return re.sub(r"(<svg[^>]*>)", rf"\1{title}", text, count=1).replace(
         "<svg", '<svg role="img"', 1

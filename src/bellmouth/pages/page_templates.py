@@ -51,7 +51,7 @@ def _alternatives(context: Context, names: Iterable[str]) -> str:
     """Names that may stay English ones, in the reader's sentence."""
     *others, last = names
     joined = context["_"]("{0} or {1}").replace("{0}", ", ".join(others)).replace("{1}", last)
-    return joined if others else last
+    return str(joined if others else last)
 
 
 @pass_context
@@ -62,16 +62,17 @@ def _outcomes(context: Context, outcomes: Iterable[str]) -> list[str]:
 
 @pass_context
 def _figure(context: Context, value: float | None, places: int = 1) -> str:
-    return context["speak"].figure(value, "", places)
+    return str(context["speak"].figure(value, "", places))
 
 
 @pass_context
 def _figure_in(context: Context, value: float | None, unit: str, places: int = 1) -> str:
-    return context["speak"].figure(value, unit, places)
+    return str(context["speak"].figure(value, unit, places))
 
 
 @pass_context
 def _span(context: Context, triple: Sequence[float], unit: str, places: int = 1) -> str:
     """A value with the ends that hold it nine times in ten."""
-    value, low, high = (context["speak"].figure(one, unit, places) for one in triple)
-    return str(context["_"](f"{value} ({low} to {high})"))
+    # The shape is put into the language, not the figures: these are written in it already.
+    shape = str(context["_"]("{0} ({1} to {2})"))
+    return shape.format(*(context["speak"].figure(one, unit, places) for one in triple))

@@ -12,7 +12,7 @@ import csv
 import itertools
 import re
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from importlib.resources import files
 from importlib.resources.abc import Traversable
 from typing import Any
@@ -24,7 +24,7 @@ __all__ = ["parameter_shape", "sentences", "shapes"]
 
 #: Rooms whose sentences can reach a page, without the modules that speak in the terminal alone, or
 #: to whoever writes a program, a procedure or a table of rules.
-_ROOMS = {
+_ROOMS: Mapping[str, tuple[str, ...]] = {
     "finding": (),
     "recording": (),
     "car": (),

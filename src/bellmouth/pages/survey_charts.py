@@ -47,7 +47,8 @@ def causes_by_family(table: pl.DataFrame) -> str | None:
 
 def sizes(table: pl.DataFrame) -> str | None:
     """How big each cause is where it is the likeliest, against its largest; ``None`` if too few."""
-    found, units = {}, {}
+    found = {}
+    units = {}
     for cause, told in CAUSES.items():
         rows = table.filter((pl.col("cause") == cause) & pl.col(f"{cause}_value").is_not_null())
         if rows.height >= _FEWEST:
