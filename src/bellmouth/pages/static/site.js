@@ -1,9 +1,11 @@
 // Light of the page: kept on this device, and told to the server, which sets it before anything is
 // drawn. A page that did not come from there, such as the one for when it is away, is set here.
 const root = document.documentElement;
+const idly = window.requestIdleCallback || ((act) => setTimeout(act, 200));
 const keepLight = (light) => {
   localStorage.setItem("light", light);
-  document.cookie = `bellmouth_light=${light}; path=/; max-age=31536000; samesite=strict`;
+  // A cookie is written across processes: not while somebody waits for the light.
+  idly(() => { document.cookie = `bellmouth_light=${light}; path=/; max-age=31536000; samesite=strict`; });
 };
 const kept = localStorage.getItem("light");
 if (kept && kept !== root.dataset.light) { root.dataset.light = kept; keepLight(kept); }
