@@ -20,7 +20,7 @@ from measure import ROOT
 from measure.fleet_files import fleet
 from measure.performance_picture import picture
 from measure.results import kept, machine
-from measure.survey_cost import Run, predicted_s
+from measure.survey_cost import Run, predicted_s, targets
 
 __all__ = ["main"]
 
@@ -114,7 +114,7 @@ def _survey(runs: Sequence[Run]) -> str:
             "distinct ones the same files stand there under other names. Reading is "
             "`polars.read_csv` by as many processes.\n\n"
             f"{_rows(header, rows)}\n\n![Cost against size](pictures/performance.svg)\n\n"
-            f"{_met(found['targets'])}"
+            f"{_met(targets(runs))}"
         )
 
     return _section("A survey, against reading the same files", "survey_cost", tell)
