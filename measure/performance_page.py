@@ -100,7 +100,7 @@ def _survey(runs: Sequence[Run]) -> str:
         "reading them", "ratio", "ratio of CPU time", "peak memory of a worker",
     )  # fmt: skip
 
-    def tell(found: dict[str, Any]) -> str:
+    def tell(_found: dict[str, Any]) -> str:
         rows = [
             [
                 f"{r.count:,}", f"{r.distinct:,}", f"{r.workers}", f"{r.start_s:.1f} s",
