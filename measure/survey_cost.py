@@ -60,6 +60,11 @@ class Run:
         return self.survey_s / self.read_s
 
     @property
+    def share(self) -> float:
+        """CPU time over what its workers' cores had to give by the clock."""
+        return (self.worker_cpu_s + self.own_cpu_s) / (self.survey_s * self.workers)
+
+    @property
     def cpu_ratio(self) -> float:
         """The same in CPU time, scheduler and writing included."""
         return (self.worker_cpu_s + self.own_cpu_s) / self.read_cpu_s
