@@ -106,7 +106,8 @@ def _survey(runs: Sequence[Run]) -> str:
             [
                 f"{r.count:,}", f"{r.distinct:,}", f"{r.workers}", f"{r.start_s:.1f} s",
                 f"{r.survey_s:.1f} s", f"{1e3 * r.survey_s / r.count:.1f} ms", f"{r.read_s:.2f} s",
-                f"{r.ratio:.1f}", f"{r.cpu_ratio:.1f}", f"{r.share:.2f}", f"{r.peak_bytes / 2**20:.0f} MiB",
+                f"{r.ratio:.1f}", f"{r.cpu_ratio:.1f}", f"{r.share:.2f}",
+                f"{r.peak_bytes / 2**20:.0f} MiB",
             ]
             for r in runs
         ]  # fmt: skip
