@@ -230,7 +230,7 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--kept", action="store_true", help="only families made with --only")
     parser.add_argument("--real", action="store_true", help="only the real idles")
     asked = parser.parse_args(arguments)
-    families = FINAL if asked.final else TUNING
+    families: tuple[Family, ...] = FINAL if asked.final else TUNING
     if asked.only:
         for family in families:
             if family.name == asked.only:

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from bellmouth.car import Metering
 from bellmouth.finding.effects import Shared
 from bellmouth.finding.find import solve
 from tests.finding.garage import car, stretches
@@ -10,7 +11,7 @@ from tests.finding.garage import car, stretches
 
 @pytest.mark.parametrize("metering", ["airflow", "pressure"])
 @pytest.mark.parametrize("manifold", [True, False])
-def test_a_grid_in_parts_is_the_grid_to_the_last_bit(metering: str, manifold: bool) -> None:
+def test_a_grid_in_parts_is_the_grid_to_the_last_bit(metering: Metering, manifold: bool) -> None:
     if metering == "pressure" and not manifold:
         pytest.skip("a controller that meters pressure reports it")
     judged = stretches(leak_mm=1.5, metering=metering, manifold=manifold)

@@ -147,5 +147,5 @@ def mesh_of(hypotheses: HypothesisTable, sizes: Floats, spread: Floats, cost: Fl
         logs.append(log.ravel())
         blocks.append((rows, first, len(mesh)))
         first += len(rows) * len(mesh)
-    every = [np.concatenate(parts) for parts in (nodes, where, steps, logs)]
-    return Mesh(*every, tuple(blocks))
+    hypothesis, place, step, log = map(np.concatenate, (nodes, where, steps, logs))
+    return Mesh(hypothesis, place, step, log, tuple(blocks))

@@ -13,8 +13,6 @@ __all__ = ["Axis", "Line", "Plot", "Say", "plot_csv", "plot_in", "plot_json", "p
 
 #: Puts a fixed English text into the reader's language.
 Say = Callable[[str], str]
-#: The columns of a line along the upright axis.
-_UPRIGHT = ("y", "low", "high")
 Shape = Literal["line", "points", "joined", "band", "event"]
 
 
@@ -68,7 +66,9 @@ def plot_in(plot: Plot, speak: Words) -> Plot:
         replace(
             line,
             x=_scaled(line.x, plot.x.unit, speak),
-            **{name: _scaled(getattr(line, name), plot.y.unit, speak) for name in _UPRIGHT},
+            y=_scaled(line.y, plot.y.unit, speak),
+            low=_scaled(line.low, plot.y.unit, speak),
+            high=_scaled(line.high, plot.y.unit, speak),
         )
         for line in plot.lines
     )

@@ -84,9 +84,7 @@ def proof_page(
             if p >= 0.01
         ),
         charts=_charts(proof, speak),
-        points=tuple(
-            replace(one, recording=say(one.recording), kind=say(one.kind)) for one in proof.points
-        ),
+        points=proof.points,
         warnings=tuple(map(say, proof.warnings)),
         cautions=tuple(map(say, CAUTIONS)),
         version=__version__,

@@ -280,9 +280,10 @@ def _size_row(cause: str, size: Size, say: Callable[[str], str]) -> SizeRow:
         round(min(100.0, max(0.0, 100 * (x - start) / (end - start))), 2)
         for x in (size.low, size.value, size.high)
     )
+    first, middle, last = map(say, ends)
     return SizeRow(
         say(name_words(cause)), say(size_words(cause, size)), say(interval_words(size)),
-        *map(say, ends), value, low, high,
+        first, middle, last, value, low, high,
     )  # fmt: skip
 
 

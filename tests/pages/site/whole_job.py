@@ -6,7 +6,7 @@ from html import unescape
 from pathlib import Path
 
 from fastapi.testclient import TestClient
-from httpx import Response
+from httpx2 import Response
 
 from bellmouth.learning.packs import find_procedure
 from bellmouth.pages.site.garage import Garage
