@@ -147,5 +147,7 @@ def mesh_of(hypotheses: HypothesisTable, sizes: Floats, spread: Floats, cost: Fl
         logs.append(log.ravel())
         blocks.append((rows, first, len(mesh)))
         first += len(rows) * len(mesh)
-    hypothesis, place, step, log = map(np.concatenate, (nodes, where, steps, logs))
-    return Mesh(hypothesis, place, step, log, tuple(blocks))
+    return Mesh(
+        np.concatenate(nodes), np.concatenate(where), np.concatenate(steps),
+        np.concatenate(logs), tuple(blocks),
+    )  # fmt: skip
