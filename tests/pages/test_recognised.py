@@ -25,10 +25,6 @@ GERMAN = Words("de")
         ("leak+meter high", "Leck+Luftmessung zu hoch"),
         ("leak, then leak of another size", "Leck, dann Leck in anderer Größe"),
         (
-            "warm idle 700 rpm after, 850 rpm before",
-            "warmer Leerlauf nachher 700 1/min, vorher 850 1/min",
-        ),
-        (
             "Lost on the way: 3 requests were not answered, 1 frame was damaged. None of it was "
             "recorded.",
             "Unterwegs verloren: 3 Anfragen blieben unbeantwortet, 1 Rahmen war beschädigt. Nichts "

@@ -14,7 +14,7 @@ from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 from matplotlib.text import Text
 from matplotlib.ticker import (
-    FixedFormatter,
+    FixedLocator,
     FuncFormatter,
     LogLocator,
     NullFormatter,
@@ -82,9 +82,10 @@ def say_words(figure: Figure, say: Say) -> set[str]:
     """Put every word of a figure into the reader's, before it is laid out; returns them."""
     for axes in figure.axes:
         for axis in (axes.xaxis, axes.yaxis):
-            formatter = axis.get_major_formatter()
-            if isinstance(formatter, FixedFormatter):
-                axis.set_ticks(axis.get_ticklocs(), [say(one) for one in formatter.seq])
+            if isinstance(axis.get_major_locator(), FixedLocator):
+                # Ticks that were named, not counted: their words take room.
+                named = [say(one.get_text()) for one in axis.get_ticklabels()]
+                axis.set_ticks(axis.get_ticklocs(), named)
     told = {str(one.get_text()) for one in figure.findobj(Text)} - {""}
     said = {one: say(one) for one in told}
     for one in figure.findobj(Text):
