@@ -1,5 +1,7 @@
 """Parts of a state worked out once are the parts worked out for every member."""
 
+from typing import Literal
+
 import numpy as np
 import pytest
 
@@ -10,7 +12,9 @@ from tests.finding.garage import car, stretches
 
 @pytest.mark.parametrize("metering", ["airflow", "pressure"])
 @pytest.mark.parametrize("manifold", [True, False])
-def test_a_grid_in_parts_is_the_grid_to_the_last_bit(metering: str, manifold: bool) -> None:
+def test_a_grid_in_parts_is_the_grid_to_the_last_bit(
+    metering: Literal["airflow", "pressure"], manifold: bool
+) -> None:
     if metering == "pressure" and not manifold:
         pytest.skip("a controller that meters pressure reports it")
     judged = stretches(leak_mm=1.5, metering=metering, manifold=manifold)

@@ -56,7 +56,7 @@ def chosen_slopes(model: Model, channels: Sequence[Slopes], shape: tuple[int, ..
 def _column(model: Model, unknown: str) -> int:
     """Where an unknown stands among the coordinates: the first of those with one a recording."""
     if unknown in _BLOCKS:
-        return model.unknowns.block(unknown, model.observations.recordings).start
+        return int(model.unknowns.block(unknown, model.observations.recordings).start)
     return model.unknowns.index(unknown)
 
 
