@@ -98,17 +98,23 @@ def idle_speed(
     excess = judged.speed_rpm - target - 0.5 * (judged.warming_rpm - before)
     sd = float(np.sqrt(sd**2 + (0.5 * judged.warming_rpm) ** 2 + (0.5 * before) ** 2))
 
-    # A stray idle says nothing by its speed, and its spark is as usual.
+    # A stray idle says nothing by its speed. Its spark is as usual, or beside a reference anything.
     odd = 1.0
-    if reference is None and np.isfinite(drop):
-        odd = float(timing_density(drop, np.zeros(1), table, spread)[0])
+    if np.isfinite(drop):
+        usual_spark = float(timing_density(drop, np.zeros(1), table, spread)[0])
+        odd = usual_spark if reference is None else 1.0 / table["stray_timing_deg"]
 
     def log_density(kind: Surplus) -> Floats:
         metered = observations.airflow_metered
         rises = speed_rises(kind, table, target, airflow_metered=metered)
         density = speed_density(excess - rises, sd, shares, table)
         if np.isfinite(drop):
-            density = density * timing_density(drop, rises / target, table, spread)
+            by_rise = reference is not None or usual_timing is not None
+            density = density * (
+                _retard_density(drop, rises, table, spread)
+                if by_rise
+                else timing_density(drop, rises / target, table, spread)
+            )
         stray = table["stray_share"]
         return np.asarray(np.log((1 - stray) * density.mean(axis=-1) + stray * odd / 900.0))
 
@@ -235,6 +241,24 @@ def timing_density(
     retarded = _normal(drop_deg - drops, float(np.hypot(spread_deg, most / 16))).mean()
     retarded = 0.75 * retarded + 0.25 * steady
     return np.where(rise_share > 0.02, retarded, steady)
+
+
+def _retard_density(
+    drop_deg: float, rises_rpm: Floats, table: Mapping[str, Any], spread_deg: float
+) -> Floats:
+    """Density of how far the spark stands below where it should be [deg] beside each rise of idle
+    that surplus air makes: idle spark is taken back in proportion to the rise, up to a limit; a
+    controller in four does not. Same shape as ``rises_rpm``."""
+    steady = float(timing_density(drop_deg, np.zeros(1), table, spread_deg)[0])
+    least, most = table["retard_deg_per_rpm"]
+    total = np.zeros(rises_rpm.shape)
+    gains = np.geomspace(least, most, 6)
+    for gain in gains:
+        retard = np.minimum(gain * rises_rpm, table["retard_limit_deg"])
+        # Half a step between two gains is left as doubt.
+        doubt = np.hypot(spread_deg, 0.2 * retard)
+        total += np.exp(-0.5 * ((drop_deg - retard) / doubt) ** 2) / (doubt * np.sqrt(2 * np.pi))
+    return np.asarray(0.75 * total / len(gains) + 0.25 * steady)
 
 
 def surplus_shares(
