@@ -80,6 +80,18 @@ def test_retarded_spark_against_a_reference_tells_surplus_air_from_a_load() -> N
     assert gain["retarded"] > gain["kept"] + 1.5
 
 
+def test_spark_is_taken_back_in_proportion_to_the_rise() -> None:
+    """Ten degrees less spark go with an idle that is 200 rpm high, not with one 20 rpm high."""
+    good = _with(stretches(), "idle", ignition_timing_advance=reading(15.0, 0.1))
+    gain = {}
+    for up in (20.0, 200.0):
+        judged = _with(stretches(idle_up_rpm=up), "idle", ignition_timing_advance=reading(5.0, 0.1))
+        case = solve(judged, [good], car())
+        healthy = float(case.idle(_row(case, "healthy"), NONE)[0])
+        gain[up] = _idle(case, "learned_stale", 0.4 if up > 100 else 0.06) - healthy
+    assert gain[200.0] > gain[20.0] + 1.0
+
+
 def test_without_a_reference_an_early_spark_speaks_a_little_against_surplus_air() -> None:
     gain = {}
     for spark in (0.0, 16.0):

@@ -84,34 +84,23 @@ def idle_speed(
         "load": table["load_share_two_levels" if judged.levels > 1 else "load_share"],
         "target load": 0.0,
     }
-    usual, spread = table["usual_timing_deg"]
-    drop = usual - judged.timing_deg
     if reference is not None:
         lone = table["load_share_two_levels" if reference.levels > 1 else "load_share"]
         shares["target load"] = lone
-        drop, spread = reference.timing_deg - judged.timing_deg, table["timing_sd_deg"]
-    elif usual_timing is not None:
-        drop = usual_timing.value - judged.timing_deg
-        spread = float(np.hypot(table["timing_sd_deg"], usual_timing.sd))
+    spark = _spark(judged, reference, usual_timing, table)
     # An engine that is not quite hot idles up to its warm-up allowance higher: half of it is
     # taken off, and as much is left as doubt.
     before = reference.warming_rpm if reference is not None else 0.0
     excess = judged.speed_rpm - target - 0.5 * (judged.warming_rpm - before)
     sd = float(np.sqrt(sd**2 + (0.5 * judged.warming_rpm) ** 2 + (0.5 * before) ** 2))
 
-    # A stray idle says nothing by its speed, and its spark is as usual.
-    odd = 1.0
-    if reference is None and np.isfinite(drop):
-        odd = float(timing_density(drop, np.zeros(1), table, spread)[0])
-
     def log_density(kind: Surplus) -> Floats:
         metered = observations.airflow_metered
         rises = speed_rises(kind, table, target, airflow_metered=metered)
         density = speed_density(excess - rises, sd, shares, table)
-        if np.isfinite(drop):
-            density = density * timing_density(drop, rises / target, table, spread)
+        density = density * spark.density(rises, target, table)
         stray = table["stray_share"]
-        return np.asarray(np.log((1 - stray) * density.mean(axis=-1) + stray * odd / 900.0))
+        return np.asarray(np.log((1 - stray) * density.mean(axis=-1) + stray * spark.odd / 900.0))
 
     if not np.isfinite(excess):
         nothing = np.zeros(len(SHARES))
@@ -123,6 +112,43 @@ def idle_speed(
         idle_area_m2=scale.idle_area_m2,
         hypotheses=hypotheses,
     )
+
+
+@dataclass(frozen=True)
+class _Spark:
+    """How far the spark stands below where it should be [deg], how sure that is, whether a
+    reference or the family told it, and its density at an idle that strays."""
+
+    drop_deg: float
+    spread_deg: float
+    told: bool
+    odd: float
+
+    def density(self, rises: Floats, target: float, table: Mapping[str, Any]) -> Floats:
+        """Density of the spark beside each rise of idle [rpm]; same shape."""
+        if not np.isfinite(self.drop_deg):
+            return np.ones_like(rises)
+        if self.told:
+            return _retard_density(self.drop_deg, rises, table, self.spread_deg)
+        return timing_density(self.drop_deg, rises / target, table, self.spread_deg)
+
+
+def _spark(
+    judged: "Lowest", reference: "Lowest | None", usual: Known | None, table: Mapping[str, Any]
+) -> _Spark:
+    """What the spark at idle is compared with: a reference, the family, or any car."""
+    told, spread = table["usual_timing_deg"]
+    if reference is not None:
+        told, spread = reference.timing_deg, table["timing_sd_deg"]
+    elif usual is not None:
+        told, spread = usual.value, float(np.hypot(table["timing_sd_deg"], usual.sd))
+    drop = float(told - judged.timing_deg)
+    # A stray idle says nothing by its speed. Its spark is as usual, or beside a reference anything.
+    odd = 1.0
+    if np.isfinite(drop):
+        steady = float(timing_density(drop, np.zeros(1), table, spread)[0])
+        odd = steady if reference is None else 1.0 / table["stray_timing_deg"]
+    return _Spark(drop, float(spread), reference is not None or usual is not None, odd)
 
 
 @dataclass(frozen=True)
@@ -244,6 +270,24 @@ def timing_density(
     retarded = _normal(drop_deg - drops, float(np.hypot(spread_deg, most / 16))).mean()
     retarded = 0.75 * retarded + 0.25 * steady
     return np.where(rise_share > 0.02, retarded, steady)
+
+
+def _retard_density(
+    drop_deg: float, rises_rpm: Floats, table: Mapping[str, Any], spread_deg: float
+) -> Floats:
+    """Density of how far the spark stands below where it should be [deg] beside each rise of idle
+    that surplus air makes: idle spark is taken back in proportion to the rise, up to a limit; a
+    controller in four does not. Same shape as ``rises_rpm``."""
+    steady = float(timing_density(drop_deg, np.zeros(1), table, spread_deg)[0])
+    least, most = table["retard_deg_per_rpm"]
+    total = np.zeros(rises_rpm.shape)
+    gains = np.geomspace(least, most, 6)
+    for gain in gains:
+        retard = np.minimum(gain * rises_rpm, table["retard_limit_deg"])
+        # Half a step between two gains is left as doubt.
+        doubt = np.hypot(spread_deg, 0.2 * retard)
+        total += np.exp(-0.5 * ((drop_deg - retard) / doubt) ** 2) / (doubt * np.sqrt(2 * np.pi))
+    return np.asarray(0.75 * total / len(gains) + 0.25 * steady)
 
 
 def surplus_shares(
