@@ -229,6 +229,9 @@ class SerialLineBus(slcanBus):
                 line = line[os.write(self._handle, line) :]
             if line:  # the port is full: the library waits, within its time
                 self.serialPortOrig.write(line)
+            # Whoever carries it on (a driver, a simulated car) may wait for this very core, and
+            # what the caller does next would keep it.
+            os.sched_yield()
         except OSError as error:  # pyserial's errors are among them
             raise can.CanOperationError(f"Could not write to serial device: {error}") from error
 
