@@ -17,6 +17,7 @@ from bellmouth.errors import BellmouthError
 from bellmouth.finding.find import Case, Prepared, solve_many
 from bellmouth.fleet import rows as rows_module
 from bellmouth.fleet import survey as module
+from bellmouth.fleet.cluster import local_cluster
 from bellmouth.fleet.inputs import Found, read_cars
 from bellmouth.fleet.parts import Findings
 from bellmouth.fleet.rows import SCHEMA, Task, rows_of
@@ -118,13 +119,10 @@ def test_a_scheduler_that_is_not_there_is_a_sentence(
 def test_a_worker_that_is_killed_costs_no_recording(
     alone: pl.DataFrame, fleet: tuple[Path, Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from distributed import Client, LocalCluster  # noqa: PLC0415
+    from distributed import Client  # noqa: PLC0415
 
     monkeypatch.setattr(module, "_BUNDLE_MOST", 1)
-    with LocalCluster(
-        n_workers=2, threads_per_worker=1, dashboard_address=None, host="127.0.0.1",
-        silence_logs=50,
-    ) as cluster:  # fmt: skip
+    with local_cluster(2) as cluster:
         with Client(cluster) as client:
             workers = client.run(os.getpid)
         killed: list[int] = []

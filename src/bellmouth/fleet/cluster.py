@@ -33,7 +33,8 @@ def local_cluster(workers: int | None) -> "LocalCluster":
             n_workers=workers,
             threads_per_worker=1,
             processes=True,
-            dashboard_address=None,
+            # Without an address the scheduler takes a fixed port, which another survey may have.
+            scheduler_kwargs={"dashboard": False, "dashboard_address": "127.0.0.1:0"},
             host="127.0.0.1",
             silence_logs=50,
         )

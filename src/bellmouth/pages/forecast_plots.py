@@ -28,7 +28,7 @@ def forecast_plot(found: Forecast, say: Say, *, unit: str = "km", km: float = 1.
     )
     return Plot(
         say("What grew, and where it is going"), Axis(say("Distance"), unit),
-        Axis(say("Deposit"), "mm²"), lines,
+        Axis(say("Deposit"), "mm2"), lines,
     )  # fmt: skip
 
 

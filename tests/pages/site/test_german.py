@@ -17,7 +17,7 @@ from tests.pages.site.whole_job import NAMES, ask, errors, jobs, texts
 #: Names, signs and words that are alike in both languages.
 ALIKE = re.compile(
     r"Bellmouth.*|English|Deutsch|US|CSV|Parquet|MDF|Start|bellmouth .*|[\W\d_]*|slcan|Garage|"
-    r"Xq-\d|qx\d?(\.\w+)?|§+|rpm|normal|Median|Nr\.|/dev/ttyUSB0|.*\.csv|car|van|Bank \d|"
+    r"Xq-\d|qx\d?(\.\w+)?|§+|rpm|normal|Median|Nr\.|/dev/ttyUSB0|.*\.csv:?|car|van|Bank \d|"
     r"\{.*\}|P0\d+|[\d.,\s…]+(s|%|MB|L)|Code|Codes|Qx \[%\]|Letter|Matplotlib.*|image/.*|"
     r"Müller's.*|[A-E]"
 )
