@@ -10,7 +10,6 @@ import numpy as np
 import polars as pl
 
 from bellmouth.errors import RecordingError
-from bellmouth.recording.csv_plain import plain_columns
 from bellmouth.recording.csv_text import Text, read_text
 from bellmouth.recording.header import Column, Header, read_header
 from bellmouth.recording.rows import Rows
@@ -42,19 +41,8 @@ def rows_of_csv(raw: bytes, mapping: Mapping[str, str], source: str) -> Rows:
             'line names the columns, such as "time [s],engine_speed [rpm]".'
         )
     header = read_header(titles, mapping, source, text.first_line)
-    fast = _plain(text, header, len(titles)) or _fast(text, header, len(titles))
+    fast = _fast(text, header, len(titles))
     return fast if fast is not None else _patient(text, header, len(titles), source)
-
-
-def _plain(text: Text, header: Header, width: int) -> Rows | None:
-    """A small table of plain numbers, or None."""
-    used = (header.time, *header.columns)
-    columns = [column.index for column in used]
-    found = plain_columns(text.body, text.separator, width, columns)
-    if found is None:
-        return None
-    cells = {column.name: array for column, array in zip(used, found, strict=True)}
-    return Rows(header, cells.pop("time"), cells, _placer(text), text.notes)
 
 
 def _fast(text: Text, header: Header, width: int) -> Rows | None:
