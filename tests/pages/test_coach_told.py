@@ -4,7 +4,7 @@ import pytest
 
 from bellmouth.learning.packs import find_procedure, packs
 from bellmouth.learning.procedure import Procedure
-from bellmouth.learning.reasons import DONE_WRONG, REASONS, reason, understood
+from bellmouth.learning.reasons import DONE_WRONG, REASONS, reason
 from bellmouth.pages.card_catalogue import messages
 from bellmouth.pages.card_words import Words
 from bellmouth.pages.coach_told import Told
@@ -29,18 +29,14 @@ def test_english_is_as_the_cue_has_it() -> None:
 @pytest.mark.parametrize("key", REASONS)
 def test_why_it_is_lost_is_told_in_german(key: str) -> None:
     filled = {
-        "step": "Press and hold", "condition": "Supply 12.4 V or more", "event": "the fan starts",
+        "step": "Press and hold", "condition": "Supply 12.4 V or more", "event": "Qx",
         "action": DONE_WRONG["press"], "took": "5.5", "least": "6.5", "most": "3", "by": "1.0",
         "reading": "11.9 V", "mend": "Charge it.",
     }  # fmt: skip
     english = reason(key, **filled)
-    found = understood(english)
-    assert found is not None
-    assert found[0] == REASONS[key]
-    assert all(filled[name] == text for name, text in found[1].items())
-    told = Told(find_procedure("P4"), Words("de")).why(english)
-    assert told != english
-    assert Told(find_procedure("P4"), Words("en")).why(english) == english
+    said = Words("de").told(english)
+    assert not set(said.split()) & {"the", "not", "least", "most", "This", "itself", "reads", "is"}
+    assert Words("en").told(english) == english
 
 
 def test_a_lost_attempt_is_called_in_german_with_its_safe_state() -> None:
@@ -55,4 +51,4 @@ def test_a_lost_attempt_is_called_in_german_with_its_safe_state() -> None:
 
 def test_what_nobody_knows_is_said_as_it_is() -> None:
     told = Told(find_procedure("P4"), Words("de"))
-    assert told.why("The wind blew: north.") == "The wind blew: north."
+    assert told.say("The wind blew: north.") == "The wind blew: north."

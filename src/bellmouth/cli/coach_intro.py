@@ -12,7 +12,6 @@ from bellmouth.learning.reasons import reason
 from bellmouth.learning.session import Session
 from bellmouth.pages.card_words import Words
 from bellmouth.pages.coach_terminal_words import TERMINAL_WORDS
-from bellmouth.pages.coach_told import Told
 from bellmouth.pages.lists import console, print_list
 
 if TYPE_CHECKING:
@@ -89,7 +88,7 @@ def confirm_standing(procedure: Procedure, words: Words) -> dict[str, bool]:
 
 def show_readings(procedure: Procedure, words: Words, observer: "CarObserver") -> None:
     """Conditions that the car itself shows, before the start."""
-    session, told = Session(procedure), Told(procedure, words)
+    session = Session(procedure)
     for name, value in observer.look().items():
         session.standing.read(name, value, 0.0)
     for condition, reading in session.standing.unmet():
@@ -99,4 +98,4 @@ def show_readings(procedure: Procedure, words: Words, observer: "CarObserver") -
         else:
             shown = f"{reading:.1f} {condition.unit}".strip()
             sentence = reason("reads", reading=shown, **filled)
-        click.echo(f"! {told.why(sentence)}")
+        click.echo(f"! {words.told(sentence)}")

@@ -312,7 +312,7 @@ def _judged(
 def _lost(wishes: Wishes, session: Session) -> int:
     words = wishes.words
     phase = words.text(session.phase)
-    why = Told(wishes.procedure, words).why(session.lost.why) if session.lost else ""
+    why = words.told(session.lost.why) if session.lost else ""
     safe = words.text(session.procedure.safe_state)
     said = (fixed(words, "not_met", phase=phase), why, safe)
     click.echo(" ".join(part for part in said if part))

@@ -2,14 +2,12 @@
 any language.
 """
 
-import re
 from collections.abc import Mapping
-from functools import cache
 from types import MappingProxyType
 
-__all__ = ["DONE_WRONG", "REASONS", "reason", "understood"]
+__all__ = ["DONE_WRONG", "REASONS", "reason"]
 
-#: Sentences by name; the first that fits is the one, so the more general come later.
+#: Sentences by name.
 REASONS: Mapping[str, str] = MappingProxyType(
     {
         "too_short": "{step}: {took} s, at least {least} s: {by} s too short.",
@@ -17,9 +15,9 @@ REASONS: Mapping[str, str] = MappingProxyType(
         "not_done": "{step}: not done within {most} s.",
         "no_event": "{step}: not within {most} s that {event}.",
         "unasked": "{step}: {action}, which nothing asked for.",
-        "unmet": "{condition}: not reported. {mend}",
-        "reads": "{condition}: reads {reading}. {mend}",
-        "broken": "{condition}: it is {reading}. {mend}",
+        "unmet": "{condition}: not reported.",
+        "reads": "{condition}: reads {reading}.",
+        "broken": "{condition}: it is {reading}.",
         "slept": "This computer slept for {by} s.",
         "stood": "This computer stood still for {by} s.",
         "failed": "The coach itself failed.",
@@ -37,25 +35,12 @@ DONE_WRONG: Mapping[str, str] = MappingProxyType(
 )
 
 
-def reason(key: str, **filled: str) -> str:
-    """A sentence with its gaps filled; raises ``KeyError`` for one that is not in the table."""
-    return REASONS[key].format(**filled).strip()
+def reason(key: str, *, mend: str = "", **filled: str) -> str:
+    """A sentence with its gaps filled, and what to do about it where that is known.
 
-
-def understood(sentence: str) -> tuple[str, Mapping[str, str]] | None:
-    """The sentence of the table that this one is, and what fills its gaps; None where none is."""
-    for template in REASONS.values():
-        found = _pattern(template).fullmatch(sentence)
-        if found is not None:
-            return template, {name: text or "" for name, text in found.groupdict().items()}
-    return None
-
-
-@cache
-def _pattern(template: str) -> re.Pattern[str]:
-    parts = re.split(r"\{(\w+)\}", template)
-    found = "".join(
-        f"(?P<{part}>.+?)" if place % 2 else re.escape(part) for place, part in enumerate(parts)
-    )
-    # What to do about it may be left out.
-    return re.compile(found.replace(r"\ (?P<mend>.+?)", r"(?:\ (?P<mend>.+))?"))
+    Raises
+    ------
+    KeyError
+        For a sentence that is not in the table, or a gap that nothing fills.
+    """
+    return f"{REASONS[key].format(**filled)} {mend}".strip()

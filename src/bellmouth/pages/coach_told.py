@@ -1,14 +1,10 @@
 """What a coach calls, in a reader's language: phrases with a step's or an event's words in them."""
 
-import re
 from collections.abc import Iterator
-
-from babel.numbers import get_decimal_symbol
 
 from bellmouth.learning.cue_plan import cues_of
 from bellmouth.learning.cues import PHRASES, phrase
 from bellmouth.learning.procedure import Procedure
-from bellmouth.learning.reasons import understood
 from bellmouth.learning.schedule import stretches
 from bellmouth.pages.card_words import Words
 
@@ -16,7 +12,6 @@ __all__ = ["Told"]
 
 _COUNTED = ("minutes", "last_seconds")
 _ENDED = ("lost", "void", "stopped")
-_NUMBER = re.compile(r"-?\d+(\.\d+)?")
 
 
 class Told:
@@ -50,24 +45,7 @@ class Told:
             if english.startswith(before) and english.endswith(after):
                 count = english[len(before) : len(english) - len(after)]
                 return self.words.text(PHRASES[key]).format(count=count)
-        return self._ended(english) or self.why(english)
-
-    def why(self, english: str) -> str:
-        """Why an attempt is lost or void; itself where nobody knows the sentence."""
-        found = understood(english)
-        if found is None:
-            return self.words.told(english)
-        template, filled = found
-        told = {name: self._filled(text) for name, text in filled.items()}
-        return self.words.text(template).format(**told).strip()
-
-    def _filled(self, text: str) -> str:
-        """What fills a gap: words from the catalogue, or a number with its unit."""
-        said = self.words.text(text)
-        if said != text:
-            return said
-        point = get_decimal_symbol(self.words.language)
-        return _NUMBER.sub(lambda one: one.group().replace(".", point), text, count=1)
+        return self._ended(english) or self.words.told(english)
 
     def _ended(self, english: str) -> str:
         """What is called at the end: how, why, and the safe state; empty where it is not that."""
@@ -78,7 +56,11 @@ class Told:
             begin = f"{PHRASES[key]}."
             if english.startswith(begin):
                 why = english[len(begin) : -len(safe)].strip()
-                parts = (f"{self.words.text(PHRASES[key])}.", self.why(why), self.words.text(safe))
+                parts = (
+                    f"{self.words.text(PHRASES[key])}.",
+                    self.words.told(why),
+                    self.words.text(safe),
+                )
                 return " ".join(part for part in parts if part)
         return ""
 

@@ -189,7 +189,7 @@ class Coached:
         lost = now.lost
         return {
             "phase": now.phase,
-            "why": self._told.why(lost.why) if lost else "",
+            "why": self.wish.words.told(lost.why) if lost else "",
             "after": self.after,
             "trouble": self.wish.words.told(self.trouble),
             "see": self.see,
