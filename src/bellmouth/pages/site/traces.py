@@ -8,19 +8,16 @@ on after the last event it had. What the log no longer holds is told as such, ne
 
 import json
 import secrets
-import threading
 import time
 from collections import deque
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import suppress
 from typing import Any
 
 from bellmouth.j1979.parameters import unit_of
+from bellmouth.pages.site.paced import FRAME_S, Paced
 
 __all__ = ["Traces"]
 
-#: A frame holds at most so much time, so that a picture moves 20 times a second. [s]
-FRAME_S = 0.05
 #: What a late viewer is shown, and what is kept for the download: hours of a quick car. [s], [rows]
 _RECENT_S, _ROWS = 90.0, 500_000
 #: Who was away may come back to this much: a quarter of an hour of a quick car. [byte]
@@ -29,23 +26,20 @@ _LOG_BYTES = 16 * 1024 * 1024
 _GULP_BYTES = 64 * 1024
 
 
-class Traces:
+class Traces(Paced):
     """Samples and states of one capture. Safe to call from several threads."""
 
     def __init__(
         self, clock: Callable[[], float] = time.monotonic, log_bytes: int = _LOG_BYTES
     ) -> None:
-        self._clock = clock
+        super().__init__(clock)
         self._log_bytes = log_bytes
-        self._lock = threading.Lock()
         self._rows: deque[tuple[float, dict[str, float]]] = deque(maxlen=_ROWS)
         self._pending: list[tuple[float, dict[str, float]]] = []
         self._log: deque[bytes] = deque()
         self._held_bytes = 0
         self._count = 0
         self._state = ""
-        self._sealed = clock() - FRAME_S
-        self._wakers: list[Callable[[], None]] = []
         self.newest: dict[str, float] = {}
         #: Tells this capture's events from those of another one of the same car.
         self.token = secrets.token_hex(4)
@@ -71,12 +65,6 @@ class Traces:
             self._append("state", self._state)
             self.over = over
         self._wake()
-
-    @property
-    def due_s(self) -> float:
-        """When the next frame is to be made, from now on. [s]"""
-        with self._lock:
-            return max(self._sealed + FRAME_S - self._clock(), 0.0)
 
     def seal(self) -> None:
         """Make a frame of what is there, if the last one is old enough."""
@@ -121,16 +109,6 @@ class Traces:
                     break
             return seen + len(gulp), b"".join(gulp)
 
-    def listen(self, wake: Callable[[], None]) -> None:
-        """Have ``wake`` called, from any thread, whenever something new begins to wait."""
-        with self._lock:
-            self._wakers = [*self._wakers, wake]
-
-    def unlisten(self, wake: Callable[[], None]) -> None:
-        """Call it no more."""
-        with self._lock:
-            self._wakers = [one for one in self._wakers if one != wake]
-
     def csv(self) -> Iterator[str]:
         """All of it as a recording's own CSV, line by line."""
         with self._lock:
@@ -140,12 +118,6 @@ class Traces:
         for at_s, values in rows:
             cells = (repr(values[name]) if name in values else "" for name in names)
             yield f"{at_s:.4f},{','.join(cells)}\n"
-
-    def _wake(self) -> None:
-        for wake in self._wakers:
-            # A server that is closing listens no more; the capture goes on.
-            with suppress(RuntimeError):
-                wake()
 
     def _recent(self) -> list[tuple[float, dict[str, float]]]:
         found: list[tuple[float, dict[str, float]]] = []
