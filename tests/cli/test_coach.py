@@ -160,7 +160,7 @@ def test_the_card_is_a_page_to_print_too(run: Run, tmp_path: Path) -> None:
 def test_calls_come_in_german(run: Run, clock: FakeClock, tmp_path: Path) -> None:
     words = ("coach", "P3", "--manual-checked", "--keep", tmp_path, "--quiet")
     text = run(*words, "--language", "de").stdout
-    assert "Mach dich bereit" in text
+    assert "Bereit machen" in text
     assert "JETZT  Zündung ein" in text
     assert "Get ready" not in text
     assert "Key on" not in text

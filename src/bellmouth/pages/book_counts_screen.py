@@ -43,7 +43,7 @@ def print_comebacks(found: "Comebacks", out: Console) -> None:
         f"{share_words(every)}."
     )
     if found.waiting:
-        out.print(f"{found.waiting} younger jobs are not counted yet.")
+        out.print(f"Younger jobs, not counted yet: {found.waiting}.")
     for title, groups in (
         ("By work", found.works),
         ("By learning procedure", found.procedures),

@@ -97,6 +97,8 @@ def _joined(
 def _figures(number: str) -> int:
     """How many digits of a number mean something."""
     digits = number.lstrip("+-−").lstrip("0.,")
+    if not re.search(r"[.,]", number):
+        digits = digits.rstrip("0")  # about 100 km are not 62.1 miles
     return len(re.sub(r"\D", "", digits))
 
 
