@@ -2,6 +2,7 @@
 in a real browser: nothing is done twice and nothing is lost.
 """
 
+import time
 from pathlib import Path
 
 import pytest
@@ -11,7 +12,7 @@ from bellmouth.book.book import Book
 from bellmouth.practice.polling import write_csv
 from tests.finding.worked import healthy, meter_reads_low
 from tests.pages.photograph import browser as chromium
-from tests.pages.site.served import PATIENCE_MS, back, patient, served, until
+from tests.pages.site.served import PATIENCE_MS, back, patient, served
 
 pytestmark = [
     pytest.mark.browser,
@@ -77,14 +78,12 @@ def test_back_and_again_at_every_step_of_a_job(
         page.wait_for_url("**/learning")
         page.goto(record)
         send(page, files[1])
-        page.wait_for_url("**/finding")
+        page.wait_for_url("**/proof")
         back(page)
         send(page, files[1])
-        page.wait_for_url("**/finding")
-        page.get_by_role("link", name="5 Proof").click()
         page.wait_for_url("**/proof")
         assert "Better" in page.inner_text("main")
-        back(page)
+        page.get_by_role("link", name="2 Finding").click()
         page.wait_for_url("**/finding")
         page.get_by_role("link", name="5 Proof").click()
         page.wait_for_url("**/proof")
@@ -127,7 +126,11 @@ def test_back_in_the_middle_of_an_attempt_makes_it_void(address: str, page: Page
     back(page)
     page.wait_for_url(lesson)
     page.goto(lesson.removesuffix("/pedal-released-position"))
-    until(page, "document.body.innerText.includes('void') || location.reload()")
+    end = time.monotonic() + PATIENCE_MS / 1000.0
+    while not page.get_by_role("link", name="void").count():
+        assert time.monotonic() < end
+        page.wait_for_timeout(200)
+        page.reload()
     page.get_by_role("link", name="void").click()
     assert "The page was left" in page.inner_text("main")
     assert page.get_by_role("link", name="void").count() <= 1

@@ -37,11 +37,15 @@ class Viewer:
         await EventStream(traces, after)({}, self.receive, self.send)
 
 
-def capture(traces: Traces, samples: int, pause: threading.Event) -> threading.Thread:
-    """A capture in a thread of its own, as quick as it can."""
+def capture(
+    traces: Traces, samples: int, pause: threading.Event, goes_on: threading.Event | None = None
+) -> threading.Thread:
+    """A capture in a thread of its own, as quick as it can; half way it waits for ``goes_on``."""
 
     def work() -> None:
         for number in range(samples):
+            if goes_on is not None and number == samples // 2:
+                goes_on.wait(60.0)
             traces.heard(0.001 * number, {"engine_speed": float(number)})
             pause.wait(0.0005)
         traces.tell({"phase": "ended"}, over=True)
@@ -73,9 +77,11 @@ def test_quick_and_slow_viewers_get_every_sample_once_and_the_end() -> None:
 def test_one_who_leaves_and_comes_back_has_every_sample_once() -> None:
     async def run() -> tuple[Viewer, Viewer]:
         traces = Traces()
-        thread = capture(traces, 300, threading.Event())
+        left = threading.Event()
+        thread = capture(traces, 300, threading.Event(), left)
         before, after = Viewer(leaves_after=4), Viewer()
         await before.watch(traces)
+        left.set()
         await after.watch(traces, last_id(before.got))
         thread.join()
         return before, after
