@@ -6,7 +6,9 @@ import socket
 import tty
 from collections.abc import Iterator
 from pathlib import Path
+from types import SimpleNamespace
 
+import can
 import pytest
 
 from bellmouth.bus.detect import detect
@@ -98,7 +100,57 @@ def test_an_unknown_interface() -> None:
 def test_a_channel_that_is_no_serial_port(tmp_path: Path) -> None:
     file = tmp_path / "notes.txt"
     file.write_text("hello", "utf-8")
-    assert _sentence("slcan", str(file)).startswith(f"slcan {file}: ")
+    told = "; correct --channel (/dev/ttyACM0, /dev/ttyUSB0)."
+    assert _sentence("slcan", str(file)) == f"slcan {file}: that is no serial port{told}"
+    assert _sentence("kline", str(tmp_path)) == (
+        f"kline {tmp_path}: that is a folder, not a serial port{told}"
+    )
+
+
+def test_a_socket_without_its_port() -> None:
+    assert _sentence("slcan", "socket://127.0.0.1") == (
+        "slcan socket://127.0.0.1: the port is missing; write --channel socket://127.0.0.1:PORT."
+    )
+
+
+# All that can be tried without their adapters: neither sends to a network nor stays in-process.
+@pytest.mark.parametrize("channel", ["0", None])
+@pytest.mark.parametrize(
+    "interface", sorted(can.VALID_INTERFACES - {"udp_multicast", "virtual", "socketcand"})
+)
+def test_every_interface_without_its_driver_or_adapter(
+    interface: str, channel: str | None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Some back ends raise a NameError, or an ImportError from deep inside."""
+    monkeypatch.setattr(can.BusABC, "__del__", lambda _: None)  # of the half-built ones
+    text = _sentence(interface, channel)
+    assert text.startswith(f"{interface} {channel}: " if channel else f"{interface}: ")
+    assert "positional argument" not in text
+
+
+def test_a_driver_that_is_not_installed() -> None:
+    text = str(cannot_open("kvaser", "0", NameError("name 'canOpen' is not defined")))
+    assert text == (
+        "kvaser 0: the driver of such an adapter is not installed here (name 'canOpen' is not "
+        "defined); install what its maker gives, or use an adapter that needs no driver "
+        "(--interface slcan)."
+    )
+
+
+def test_whose_port_it_is_is_said_where_that_helps(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    port = tmp_path / "ttyUSB0"
+    port.touch()
+    monkeypatch.setattr("grp.getgrgid", lambda _: SimpleNamespace(gr_name="uucp"))
+    refused = PermissionError(errno.EACCES, "Permission denied")
+    port.chmod(0o660)
+    assert str(cannot_open("kline", str(port), refused)) == (
+        f'kline {port}: no permission to use it; it belongs to the group "uucp": let your account '
+        "into that (sudo usermod -aG uucp YOUR-NAME), log in again and try once more."
+    )
+    port.chmod(0o600)
+    assert "the group that owns it (often dialout)" in str(cannot_open("kline", str(port), refused))
 
 
 def test_bit_rates_are_for_can() -> None:
@@ -108,7 +160,11 @@ def test_bit_rates_are_for_can() -> None:
 def test_an_odd_bit_rate(car: StubCar) -> None:
     with SlcanServer(car) as server:
         text = _sentence("slcan", server.channel, 123_456)
-    assert "bit rate 123456 is none of 10000" in text
+    assert text == (
+        f"slcan {server.channel}: 123456 bit/s is none of the speeds of a serial-line CAN adapter "
+        "(10000, 20000, 50000, 100000, 125000, 250000, 500000, 750000, 1000000); correct "
+        "--bitrate, or leave it out to have it found."
+    )
 
 
 @pytest.fixture

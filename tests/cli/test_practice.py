@@ -154,6 +154,11 @@ def test_a_port_in_use_is_one_sentence(run: Run, car: Car) -> None:
             "--pty and --kline: a practice car hangs on one wire; choose one.",
         ),
         (
+            ["--interface", "udp_multicast", "--channel", "239.74.163.2"],
+            "The interface udp_multicast sends to other machines; a practice car stays on this "
+            "one. Use --port or --pty.",
+        ),
+        (
             ["--driver", "nobody"],
             'The driver "nobody" is neither mechanic, keyboard nor none, and there is no script '
             "of that name; choose one of these or name a file (TOML).",

@@ -19,7 +19,7 @@ from typing import NamedTuple
 import can
 from can.interfaces.slcan import slcanBus
 
-__all__ = ["LineFrame", "SerialLineBus", "parse_line"]
+__all__ = ["RATES", "LineFrame", "SerialLineBus", "parse_line"]
 
 _END = re.compile(rb"[\r\a]")
 _HEX = frozenset(b"0123456789ABCDEFabcdef")
@@ -39,6 +39,8 @@ _RATE_COMMANDS = {
     10_000: "S0", 20_000: "S1", 50_000: "S2", 100_000: "S3", 125_000: "S4", 250_000: "S5",
     500_000: "S6", 750_000: "S7", 1_000_000: "S8",
 }  # fmt: skip
+#: What such an adapter can be set to. [bit/s]
+RATES = tuple(_RATE_COMMANDS)
 
 
 class _Head(NamedTuple):
@@ -114,7 +116,7 @@ class SerialLineBus(slcanBus):
     channel
         Port, or ``socket://127.0.0.1:PORT``.
     bitrate
-        Of the bus, or None to leave what the adapter is set to. [bit/s]
+        Of the bus, one of :data:`RATES`, or None to leave what the adapter is set to. [bit/s]
 
     Raises
     ------
@@ -169,8 +171,8 @@ class SerialLineBus(slcanBus):
                 connection.close()
 
     def _set_up(self, bitrate: int | None) -> None:
-        if bitrate is not None and bitrate not in _RATE_COMMANDS:
-            known = ", ".join(str(rate) for rate in _RATE_COMMANDS)
+        if bitrate is not None and bitrate not in RATES:
+            known = ", ".join(map(str, RATES))
             raise can.CanInitializationError(f"bit rate {bitrate} is none of {known}")
         refusal = None
         for _ in range(_ATTEMPTS):

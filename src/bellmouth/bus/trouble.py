@@ -4,40 +4,117 @@ import difflib
 import errno
 import re
 from collections.abc import Iterable
+from pathlib import Path
 
 from bellmouth.errors import BusError
 
-__all__ = ["cannot_open", "nobody_answers", "stays_away", "unknown_interface"]
+__all__ = [
+    "cannot_open",
+    "no_such_bit_rate",
+    "nobody_answers",
+    "stays_away",
+    "unknown_interface",
+]
 
-_NUMBER = re.compile(r"\[?(?:Errno|Error Code) (\d+)")
+_NUMBER = re.compile(r"\[?(?:Errno|Error Code) (\d+)\]?")
+# pyserial leaves the number of what it caught in its words only.
+_PAIR = re.compile(r"\((\d+), '")
+_UNRESOLVED = re.compile(r"\[Errno -\d+\]")  # a name that is none: gaierror has numbers of its own
+_UNDRIVEN = re.compile(
+    r"install|not found|Cannot import|only supported on|driver|not be loaded", re.I
+)
 _GONE = {errno.ENOENT, errno.ENODEV, errno.ENXIO}
 _FORBIDDEN = {errno.EACCES, errno.EPERM}
-_PRACTICE = "start the practice car there (bellmouth practice --port N)"
+_GROUP_MAY = 0o060
+_PLAIN = {
+    errno.ECONNREFUSED: "nothing listens there; start the practice car there (bellmouth practice "
+    "--port N) or correct --channel.",
+    errno.EBUSY: "another program holds it; close that program and try again.",
+    errno.ENOTTY: "that is no serial port; correct --channel (/dev/ttyACM0, /dev/ttyUSB0).",
+    errno.EISDIR: "that is a folder, not a serial port; correct --channel (/dev/ttyACM0, "
+    "/dev/ttyUSB0).",
+    errno.EAFNOSUPPORT: "this computer's system has no SocketCAN; use a serial-line adapter "
+    "(--interface slcan), or load its kernel module (sudo modprobe can can_raw).",
+}
 
 
 def cannot_open(interface: str, channel: str | None, error: BaseException) -> BusError:
     """Why an adapter cannot be opened."""
     where = f"{interface} {channel}" if channel else interface
-    number = _errno(error)
-    if number == errno.ECONNREFUSED:
-        return BusError(f"{where}: nothing listens there; {_PRACTICE} or correct --channel.")
-    if number in _FORBIDDEN:
-        return BusError(
-            f"{where}: no permission to use it; let your account into the group that owns it "
-            "(often dialout), log in again and try once more."
+    known = _known(interface, channel, _errno(error))
+    if known is None and not channel:
+        known = "--channel is missing; name the port, device or number of the adapter."
+    if known is None and _UNRESOLVED.search(str(error)):
+        known = "no machine of that name; correct --channel (socket://127.0.0.1:PORT)."
+    if known is None and channel and channel.startswith("socket://") and _has_no_port(channel):
+        known = "the port is missing; write --channel socket://127.0.0.1:PORT."
+    if known is None and _is_undriven(error):
+        known = (
+            f"the driver of such an adapter is not installed here ({_words(error)}); install what "
+            "its maker gives, or use an adapter that needs no driver (--interface slcan)."
         )
-    if number in _GONE:
-        return BusError(f"{where}: there is no such adapter; {_look(interface)}")
-    if number == errno.EBUSY:
-        return BusError(f"{where}: another program holds it; close that program and try again.")
-    if number == errno.ENETDOWN:
-        return BusError(
-            f"{where}: the interface is down; bring it up first (ip link set {channel} up type can "
-            "bitrate 500000)."
-        )
+    if known is not None:
+        return BusError(f"{where}: {known}")
     return BusError(
         f"{where}: cannot be opened ({_words(error)}); check --interface and --channel, and that "
         "the adapter is plugged in."
+    )
+
+
+def _known(interface: str, channel: str | None, number: int | None) -> str | None:
+    """What the system's error means here and what to try; None where that is not known."""
+    if number in _FORBIDDEN:
+        return _forbidden(channel)
+    if number in _GONE:
+        return f"there is no such adapter; {_look(interface)}"
+    if number == errno.ENETDOWN:
+        return (
+            f"the interface is down; bring it up first (ip link set {channel} up type can "
+            "bitrate 500000)."
+        )
+    return _PLAIN.get(number or 0)
+
+
+def _forbidden(channel: str | None) -> str:
+    """Whom the port belongs to, where that can be seen, is whom to join."""
+    group = _group(channel)
+    if group is None:
+        return (
+            "no permission to use it; let your account into the group that owns it (often "
+            "dialout), log in again and try once more."
+        )
+    return (
+        f'no permission to use it; it belongs to the group "{group}": let your account into that '
+        f"(sudo usermod -aG {group} YOUR-NAME), log in again and try once more."
+    )
+
+
+def _group(channel: str | None) -> str | None:
+    """Group of a port that its members may use; None where there is none, or it is root's."""
+    try:
+        import grp  # noqa: PLC0415 - not on every system
+
+        seen = Path(channel or "").stat()
+        name = grp.getgrgid(seen.st_gid).gr_name
+    except (ImportError, OSError, ValueError, KeyError):
+        return None
+    return name if seen.st_mode & _GROUP_MAY == _GROUP_MAY and name != "root" else None
+
+
+def _has_no_port(channel: str) -> bool:
+    return not re.search(r":\d+(/|\?|$)", channel.removeprefix("socket://"))
+
+
+def _is_undriven(error: BaseException) -> bool:
+    """Whether it is the library of the adapter's maker that is not there."""
+    return isinstance(error, NameError) or bool(_UNDRIVEN.search(str(error)))
+
+
+def no_such_bit_rate(where: str, bit_rate: int, known: Iterable[int]) -> BusError:
+    """A bit rate that no adapter of this kind can be set to."""
+    return BusError(
+        f"{where}: {bit_rate} bit/s is none of the speeds of a serial-line CAN adapter "
+        f"({', '.join(map(str, known))}); correct --bitrate, or leave it out to have it found."
     )
 
 
@@ -110,7 +187,7 @@ def _errno(error: BaseException | None) -> int | None:
         number = getattr(error, "errno", None) or getattr(error, "error_code", None)
         if isinstance(number, int):
             return number
-        found = _NUMBER.search(str(error))
+        found = _NUMBER.search(str(error)) or _PAIR.search(str(error))
         if found:
             return int(found[1])
         error = error.__cause__ or error.__context__
@@ -118,5 +195,5 @@ def _errno(error: BaseException | None) -> int | None:
 
 
 def _words(error: BaseException) -> str:
-    text = _NUMBER.sub("", str(error)).replace("]", "", 1) if _NUMBER.search(str(error)) else ""
-    return " ".join((text or str(error)).split()).rstrip(".") or type(error).__name__
+    text = " ".join(_NUMBER.sub("", str(error)).split())
+    return text.rstrip(".") or type(error).__name__

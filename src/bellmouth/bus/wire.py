@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import can
 
 from bellmouth.bus.link import Losses
-from bellmouth.bus.trouble import cannot_open, unknown_interface
+from bellmouth.bus.trouble import cannot_open, no_such_bit_rate, unknown_interface
 from bellmouth.errors import BusError
 
 if TYPE_CHECKING:
@@ -24,6 +24,11 @@ __all__ = ["Frame", "Wire", "WireLostError"]
 _SERIAL_LINE = "slcan"
 _LOOK_AGAIN_S = 0.05  # where a bus has nothing to select on
 _SEND_WITHIN_S = 0.5
+# What the library's twenty back ends raise without their adapter, driver or options.
+_NOT_OPENED = (
+    can.CanError, OSError, ValueError, TypeError, ImportError, NameError, AttributeError,
+    LookupError, RuntimeError,
+)  # fmt: skip
 _BUS_OFF = 0x40  # in the identifier of SocketCAN's error frames
 
 
@@ -80,6 +85,11 @@ class Wire:
             raise BusError(
                 "slcan: --channel is missing; give the adapter's port, such as /dev/ttyACM0."
             )
+        if self.interface == _SERIAL_LINE and self.bitrate is not None:
+            from bellmouth.bus.serial_line import RATES  # noqa: PLC0415
+
+            if self.bitrate not in RATES:
+                raise no_such_bit_rate(self.where, self.bitrate, RATES)
         try:
             if self.interface == _SERIAL_LINE and self.channel:
                 from bellmouth.bus.serial_line import SerialLineBus  # noqa: PLC0415
@@ -91,7 +101,7 @@ class Wire:
                 options["bitrate"] = self.bitrate
             # What the user named counts, not a configuration file found elsewhere.
             return can.Bus(**options, ignore_config=True)
-        except (can.CanError, OSError, ValueError, TypeError, ImportError) as error:
+        except _NOT_OPENED as error:
             raise cannot_open(self.interface, self.channel, error) from error
 
     def _handle(self) -> Callable[[float], object] | None:

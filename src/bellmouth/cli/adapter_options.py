@@ -1,5 +1,6 @@
 """The options that say where the car is, shared by every command that talks to one."""
 
+import logging
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -70,5 +71,7 @@ def open_car(interface: str, channel: str | None, bitrate: int | None) -> "Clien
     from bellmouth.bus.opening import open_client  # noqa: PLC0415 - loads the CAN libraries
     from bellmouth.cli.waiting import waiting  # noqa: PLC0415
 
+    # What its back ends miss is told as our own sentence, not in theirs between the lines.
+    logging.getLogger("can").addHandler(logging.NullHandler())
     with waiting("Looking for the car"):
         return open_client(interface, channel, bitrate)

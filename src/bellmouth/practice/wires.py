@@ -12,6 +12,7 @@ from bellmouth.practice.slcan import BIT_RATES
 __all__ = ["Served", "WireChoice", "serve"]
 
 _IN_PROCESS = "virtual"
+_TO_MANY = "udp_multicast"  # goes out to whoever listens on the network
 
 
 class Served(Protocol):
@@ -78,6 +79,11 @@ class WireChoice:
             raise BusError(
                 "The interface virtual stays inside one program, so no other could reach this "
                 "car; use --port or --pty."
+            )
+        if self.interface == _TO_MANY:
+            raise BusError(
+                f"The interface {_TO_MANY} sends to other machines; a practice car stays on this "
+                "one. Use --port or --pty."
             )
         if self.kline and self.bit_rate is not None:
             raise BusError("--bitrate is for CAN; leave it out, the K line has its own speed.")
