@@ -124,6 +124,9 @@ class SimulatedClient:
         middle, half = 0.5 * (sent + self.now), 0.5 * (self.now - sent)
         return Sample(middle, half, self.source, found, missing)
 
+    def watch_adapter(self, told: Callable[[bool], None] | None) -> None:
+        """Nobody is told."""
+
     def codes(self) -> Codes:
         """One code."""
         return Codes(confirmed={0x10: ("P0171",)})

@@ -1,5 +1,6 @@
 """Guided capture of a simulated car: order, losses, ignition off, other controllers, the end."""
 
+import re
 from pathlib import Path
 
 import numpy as np
@@ -115,15 +116,14 @@ def test_ignition_off_is_noticed_and_said_with_its_uncertainty(tmp_path: Path) -
     client.step = "idle"
 
     def switch(now: Progress) -> None:
-        client.off = 10.0 < now.seconds < 14.0
+        client.off = 10.0 < now.seconds < 16.0
 
     result = timed(client, tmp_path / "x.csv", 20.0, progress=switch)
     quiet = [note for note in result.notes if "went quiet" in note]
     assert len(quiet) == 1
     # The engine ran, so the wire is as likely to blame as the key.
-    assert quiet[0].endswith(
-        "while the engine ran: contact was lost, or the ignition switched off."
-    )
+    assert "while the engine ran: contact was lost, or the ignition switched off." in quiet[0]
+    assert re.search(r" It answered again at 1[678]\.\d s\.$", quiet[0])
     assert "give or take 0.0" in quiet[0]
     times = result.recording.series["engine_speed"].time_s
     assert np.diff(times).max() > 3.0
@@ -135,7 +135,10 @@ def test_an_adapter_that_is_pulled_out_is_waited_for(tmp_path: Path) -> None:
     client = SimulatedClient()
     client.step = "idle"
 
+    seen: list[Progress] = []
+
     def pull(now: Progress) -> None:
+        seen.append(now)
         if now.seconds > 5.0 and client.gone_until < 0:
             client.gone_until = client.now + 8.0
 
@@ -143,6 +146,11 @@ def test_an_adapter_that_is_pulled_out_is_waited_for(tmp_path: Path) -> None:
     times = result.recording.series["engine_speed"].time_s
     assert times[-1] > 29.0
     assert 7.0 < np.diff(times).max() < 12.0
+    assert [now.away for now in seen if now.away] == [True]
+    away = [note for note in result.notes if note.startswith("The adapter was away from ")]
+    assert len(away) == 1
+    numbers = [float(word) for word in away[0].split() if word[0].isdigit()]
+    assert numbers == pytest.approx([5.1, 13.1], abs=0.5)
 
 
 def test_an_adapter_that_stays_away_ends_the_capture_and_keeps_it(tmp_path: Path) -> None:

@@ -30,7 +30,9 @@ def _link(port: int, patience_s: float) -> CanLink:
 def test_an_adapter_unplugged_and_back_goes_on() -> None:
     port, car = _free_port(), StubCar()
     server = SlcanServer(car, port=port)
+    told: list[bool] = []
     with Client(_link(port, 20.0)) as client:
+        client.watch_adapter(told.append)
         assert client.read((0x0C,)).missing == ()
         server.close()
         back: list[SlcanServer] = []
@@ -43,6 +45,7 @@ def test_an_adapter_unplugged_and_back_goes_on() -> None:
             back[0].close()
         assert samples[0].values == {}  # lost with the adapter, and counted
         assert samples[-1].missing == ()
+        assert (told[0], told[-1]) == (True, False)
         assert client.losses.reopened >= 1
         assert client.losses.unanswered >= 1
         assert client.silence is None

@@ -62,6 +62,7 @@ class CanLink:
         self._is_uneasy = False
         self._strikes = 0
         self._begun: Gathering | None = None
+        self.when_away: Callable[[bool], None] | None = None
 
     @property
     def description(self) -> str:
@@ -286,12 +287,16 @@ class CanLink:
             try:
                 self._wire.reopen()
             except BusError as failure:
+                if self.when_away is not None:
+                    self.when_away(True)
                 if time.monotonic() >= until:
                     raise stays_away(self._wire.where, self._patience_s, error) from failure
                 time.sleep(_PAUSES_S[min(attempt, len(_PAUSES_S) - 1)])
                 attempt += 1
             else:
                 break
+        if self.when_away is not None:
+            self.when_away(False)
         self.losses.reopened += 1
         self._begun = None
         self._is_uneasy = True

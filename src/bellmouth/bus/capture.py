@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from bellmouth.bus.gaps import Gaps
 from bellmouth.bus.guide import RUNNING_RPM, Advice, Guide
 from bellmouth.bus.journal import Journal
 from bellmouth.bus.lost import lost
@@ -42,7 +43,7 @@ class Progress:
     """How a capture stands: seconds since its start, samples, and what to do (guided only).
 
     ``engine_speed`` is the last reading [rpm], None where there is none; ``quiet`` whether the
-    car has stopped answering.
+    car has stopped answering, ``away`` whether the adapter is gone.
     """
 
     seconds: float
@@ -50,6 +51,7 @@ class Progress:
     engine_speed: float | None
     quiet: bool
     advice: Advice | None = None
+    away: bool = False
 
 
 @dataclass(frozen=True)
@@ -94,6 +96,7 @@ class _Run:
     clock: Callable[[], float]
     wait: Callable[[float], None]
     begun_s: float
+    progress: Callable[[Progress], None] = lambda _: None
     requests: int = 0
     # Where the loop itself began: time, requests, samples. The opening's questions are not polling.
     from_s: float = 0.0
@@ -103,16 +106,36 @@ class _Run:
     next_look_s: float = 0.0
     advice: Advice | None = None
     speed: float | None = None
-    quiet_since_s: float | None = None
+    answered_s: float = 0.0  # when something was read last
+    gaps: Gaps = field(default_factory=Gaps)
     heard: Callable[[float, Mapping[str, float]], None] | None = None
     onward: tuple[int, ...] = ()  # what the last request was followed by at once
-    quiet: list[str] = field(default_factory=list)
     ended: list[str] = field(default_factory=list)
 
     @property
     def now_s(self) -> float:
         """Since the beginning. [s]"""
         return self.clock() - self.begun_s
+
+    @property
+    def is_running(self) -> bool:
+        """Whether the engine ran when its speed was read last."""
+        return self.speed is not None and self.speed > RUNNING_RPM
+
+    def tell(self) -> None:
+        """How it stands, to whoever looks on."""
+        gaps = self.gaps
+        quiet = gaps.quiet_since_s is not None
+        self.progress(
+            Progress(self.now_s, self.journal.samples, self.speed, quiet, self.advice, gaps.is_away)
+        )
+
+    def adapter(self, is_away: bool) -> None:
+        """The adapter went away, or is back."""
+        was_away = self.gaps.is_away
+        self.gaps.adapter(is_away=is_away, since_s=self.answered_s, now_s=self.now_s)
+        if was_away != is_away:
+            self.tell()
 
     def rates(self, end_s: float) -> tuple[float, float]:
         """Requests and values a second of the loop, which ended at ``end_s``. [1/s]"""
@@ -180,7 +203,11 @@ def record(
     try:
         guided = car is not None and seconds is None
         guide = Guide(polling.names, car, complaint) if guided and car is not None else None
-        run = _Run(client, address, polling, journal, guide, clock, wait, clock(), heard=heard)
+        run = _Run(
+            client, address, polling, journal, guide, clock, wait, clock(),
+            progress or (lambda _: None), heard=heard,
+        )  # fmt: skip
+        client.watch_adapter(run.adapter)
         # The engine may be started any moment, and then the key-on reading is gone: it is read
         # before and between the questions.
         report = opening(client, mask_vin=not show_vin, between=lambda: _first_looks(run))
@@ -189,15 +216,15 @@ def record(
         run.from_s, run.from_requests = run.now_s, run.requests
         run.from_samples = journal.samples
         with suppress(KeyboardInterrupt):
-            _loop(
-                run, progress or (lambda _: None), None if seconds is None else run.from_s + seconds
-            )
+            _loop(run, None if seconds is None else run.from_s + seconds)
         took = run.now_s
     except BaseException:
         # What went wrong first is what is said; what was recorded is on disk either way.
         with suppress(RecordingError):
             journal.close()
         raise
+    finally:
+        client.watch_adapter(None)
     journal.close()
     if not journal.samples:
         raise BusError("Nothing was recorded: the car did not answer. Is the ignition on?")
@@ -227,7 +254,7 @@ def _controller(client: "Client", wanted: int | None) -> tuple[int, frozenset[in
     return wanted, known[wanted]
 
 
-def _loop(run: _Run, progress: Callable[[Progress], None], until_s: float | None) -> None:
+def _loop(run: _Run, until_s: float | None) -> None:
     while True:
         now = run.now_s
         if until_s is not None and now >= until_s:
@@ -244,18 +271,10 @@ def _loop(run: _Run, progress: Callable[[Progress], None], until_s: float | None
             run.journal.tend()
         if is_look:
             _look(run)
-            progress(
-                Progress(
-                    run.now_s,
-                    run.journal.samples,
-                    run.speed,
-                    run.quiet_since_s is not None,
-                    run.advice,
-                )
-            )
+            run.tell()
         if run.guide is not None and run.guide.done:
             return
-        quiet = run.quiet_since_s
+        quiet = run.gaps.quiet_since_s
         if until_s is None and quiet is not None and run.now_s - quiet > QUIET_S:
             return
 
@@ -280,7 +299,9 @@ def _ask(run: _Run, *, onward: bool = False) -> None:
     values = {name: value for name, value in sample.values.items() if value is not None}
     if "engine_speed" in values:
         run.speed = values["engine_speed"]
+        run.gaps.read_speed(runs=run.is_running)
     at_s = max(sample.time_s - run.begun_s, 0.0)
+    run.answered_s = at_s if values else run.answered_s
     run.journal.add(at_s, values)
     if run.heard is not None and values:
         run.heard(at_s, values)
@@ -291,31 +312,26 @@ def _sample(run: _Run, asked: tuple[int, ...]) -> "Sample":
     gone_s: float | None = None
     while True:
         try:
-            return run.client.read(asked, run.controller, then=run.onward)
+            sample = run.client.read(asked, run.controller, then=run.onward)
         except BusError:
             gone_s = run.now_s if gone_s is None else gone_s
+            run.adapter(True)
             if run.now_s - gone_s > GONE_S:
                 raise
             run.wait(PAUSE_S)
+        else:
+            run.adapter(False)
+            return sample
 
 
 def _listen(run: _Run) -> None:
     """Notice that the car went quiet, as with the ignition off, and when it answers again."""
     silence = run.client.silence
     if silence is None:
-        run.quiet_since_s = None
-    elif run.quiet_since_s is None:
-        run.quiet_since_s = run.now_s
-        running = run.speed is not None and run.speed > RUNNING_RPM
-        why = (
-            "while the engine ran: contact was lost, or the ignition switched off"
-            if running
-            else "as it does when the ignition is switched off"
-        )
-        run.quiet.append(
-            f"The car went quiet at {silence.time_s - run.begun_s:.2f} s (give or take "
-            f"{silence.half_width_s:.2f} s), {why}."
-        )
+        run.gaps.answers(run.now_s)
+    else:
+        at_s = silence.time_s - run.begun_s
+        run.gaps.fell_silent(run.now_s, at_s, silence.half_width_s, ran=run.is_running)
 
 
 def _look(run: _Run) -> None:
@@ -358,7 +374,7 @@ def _notes(run: _Run, took_s: float) -> tuple[str, ...]:
         f"{run.journal.samples} values in {took_s:.0f} s: {requests:.1f} requests and "
         f"{values:.0f} values a second."
     ]
-    notes += [*run.quiet, *run.ended]
+    notes += [*run.gaps.told(), *run.ended]
     if run.guide is not None:
         notes += [
             f"Step {name.replace('_', ' ')}: {how}."

@@ -1,13 +1,13 @@
 """The client: asks a car over any link and believes only answers that fit the question."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from types import TracebackType
 from typing import Self
 
 from bellmouth.bus import clearing, records
 from bellmouth.bus.asking import Asker
 from bellmouth.bus.habits import Habits
-from bellmouth.bus.link import Link, Losses
+from bellmouth.bus.link import Link, Losses, Pluggable
 from bellmouth.bus.reports import (
     Cleared,
     Clearing,
@@ -234,6 +234,14 @@ class Client:
         """
         engine = self.controllers[0]
         return clearing.clear(self._asker, self._samplers[engine.address], engine, confirmed)
+
+    def watch_adapter(self, told: Callable[[bool], None] | None) -> None:
+        """Have ``told`` called with True when the adapter goes away and False when it is back.
+
+        It is called while a question waits, and must ask nothing itself. None ends it.
+        """
+        if isinstance(self._link, Pluggable):
+            self._link.when_away = told
 
     @property
     def _addresses(self) -> tuple[int, ...]:

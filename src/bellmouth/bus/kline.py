@@ -104,6 +104,7 @@ class KLineLink:
         self._patience_s = patience_s
         self._clock: Callable[[], float] = wire.clock
         self._losses = Losses()
+        self.when_away: Callable[[bool], None] | None = None
         self._last_s = -float("inf")  # when the line last carried anything of this session
         self._session: Literal["up", "doubtful", "down"] = "down"
         self._fast = True
@@ -183,11 +184,15 @@ class KLineLink:
             try:
                 self._wire.reopen()
             except BusError as failure:
+                if self.when_away is not None:
+                    self.when_away(True)
                 if self._clock() >= until:
                     where = self._wire.where
                     raise stays_away(where, self._patience_s, error) from failure
                 self._wire.sleep_until(self._clock() + _PAUSE_S)
             else:
+                if self.when_away is not None:
+                    self.when_away(False)
                 self._losses.reopened += 1
                 return
 

@@ -4,10 +4,11 @@ A payload is a whole message of SAE J1979 (:mod:`bellmouth.j1979.messages`): no 
 counters, headers or checksums; those are the link's business.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Protocol, runtime_checkable
 
-__all__ = ["Answer", "Exchange", "Link", "Losses", "Onward"]
+__all__ = ["Answer", "Exchange", "Link", "Losses", "Onward", "Pluggable"]
 
 
 @dataclass(frozen=True)
@@ -116,3 +117,14 @@ class Onward(Protocol):
         and thrown away. It is not sent where there was no answer, or the link is not at rest.
         """
         ...
+
+
+@runtime_checkable
+class Pluggable(Protocol):
+    """A link whose adapter may be pulled out and put back.
+
+    ``when_away`` is called with True once the adapter cannot be opened again at once, and with
+    False when it is back. It must not ask anything.
+    """
+
+    when_away: Callable[[bool], None] | None

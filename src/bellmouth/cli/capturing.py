@@ -10,12 +10,13 @@ if TYPE_CHECKING:
     from rich.live import Live
 
     from bellmouth.bus.capture import Captured, Progress
-    from bellmouth.bus.guide import Step
+    from bellmouth.bus.guide import Advice, Step
     from bellmouth.bus.opened import Opening
 
 __all__ = ["CapturingScreen", "opening_lines"]
 
 _PLAIN_EVERY_S = 10.0
+_AWAY = "The adapter went away: plug it in again. It is waited for; what was read is kept."
 
 
 def opening_lines(report: "Opening") -> list[str]:
@@ -38,7 +39,8 @@ def opening_lines(report: "Opening") -> list[str]:
     if "codes" not in report.untold:
         lines.append("Trouble codes" + (_listed(told) if told else ": none."))
     for frame in report.freeze_frames:
-        told = [_reading(name, value) for name, value in frame.values.items() if value is not None]
+        read = [_reading(name, value) for name, value in frame.values.items() if value is not None]
+        told = [one for one in read if one]
         lines.append(f"Freeze frame of {frame.code}" + _listed(told))
     for source, status in report.monitors.items():
         open_ = [name for name, state in status.monitors.items() if state == "supported incomplete"]
@@ -49,13 +51,15 @@ def opening_lines(report: "Opening") -> list[str]:
     return lines
 
 
-def _reading(name: str, value: float) -> str:
+def _reading(name: str, value: float) -> str | None:
+    """A value in words; None where it says nothing (a bank that this engine has not got)."""
     from bellmouth.j1979.parameters import meanings, unit_of  # noqa: PLC0415 - --help stays quick
 
     unit = unit_of(name)
     words = name.replace("_", " ")
     if unit in ("code", "bits", "mask"):
-        return f"{words} {', '.join(meanings(name, value))}"
+        said = ", ".join(meanings(name, value))
+        return f"{words} {said}" if said else None
     return f"{words} {value:.4g} {unit}"
 
 
@@ -69,9 +73,11 @@ class CapturingScreen:
     def __init__(self) -> None:
         self._live: Live | None = None
         self._steps: set[str] = set()
+        self._step = ""
+        self._passed: set[str] = set()
         self._told_s = -_PLAIN_EVERY_S
         self._cautions: set[str] = set()
-        self._quiet = False
+        self._quiet = self._away = False
 
     def __enter__(self) -> Self:
         if sys.stderr.isatty():
@@ -103,14 +109,17 @@ class CapturingScreen:
         if now.quiet != self._quiet:
             self._quiet = now.quiet
             self._say("The car went quiet." if now.quiet else "The car answers again.")
+        if now.away != self._away:
+            self._away = now.away
+            self._say(_AWAY if now.away else "The adapter is back.")
         advice = now.advice
-        if advice is not None and advice.step is not None and advice.step.name not in self._steps:
-            self._tell(advice.step, advice.number, advice.of)
+        if advice is not None:
+            self._advise(advice)
         line = f"{now.seconds:5.0f} s  {now.samples:6d} values"
         if now.engine_speed is not None:
             line += f"  {now.engine_speed:5.0f} rpm"
         if advice is not None and advice.step is not None:
-            line += f"  {_bar(advice.share)} {advice.hint}"
+            line += f"  {_words(advice.step.name)} {_bar(advice.share)} {advice.hint}"
         if self._live is not None:
             self._live.update(line)
         elif now.seconds - self._told_s >= _PLAIN_EVERY_S:
@@ -124,9 +133,22 @@ class CapturingScreen:
         for note in result.notes:
             self._say(f"- {note}")
 
+    def _advise(self, advice: "Advice") -> None:
+        """What is done, and what is wanted now where that has changed."""
+        for name in [one for one in advice.passed if one not in self._passed]:
+            self._passed.add(name)
+            how = advice.passed[name].partition(";")[0]
+            done = "Done" if "passed over" not in how else "Not done"
+            self._say(f"{done}: {_words(name)} ({how}).")
+        step = advice.step
+        if step is not None and step.name != self._step:
+            self._step = step.name
+            self._tell(step, advice.number, advice.of)
+
     def _tell(self, step: "Step", number: int, of: int) -> None:
+        why = "" if step.name in self._steps else f" {step.why}"  # once is enough
         self._steps.add(step.name)
-        self._say(f"\n[{number} of {of}] {step.do} {step.why}")
+        self._say(f"\n[{number} of {of}] {step.do}{why}")
         if step.caution and step.caution not in self._cautions:
             self._cautions.add(step.caution)
             self._say(f"! Caution: {step.caution}")
@@ -137,6 +159,10 @@ class CapturingScreen:
             self._live.console.print(line)
         else:
             click.echo(line, err=True)
+
+
+def _words(name: str) -> str:
+    return name.replace("_", " ")
 
 
 def _bar(share: float, width: int = 12) -> str:

@@ -67,6 +67,8 @@ def _print_identity(identity: Identity | None, out: Console) -> None:
         out.print(Text(f"Identification number: {identity.vehicle_number}"))
     for calibration in identity.calibrations:
         out.print(Text(f"Calibration: {calibration}"))
+    for number in identity.verifications:
+        out.print(Text(f"Calibration verification number: {number}"))
 
 
 def _print_kind(kind: str, codes: tuple[str, ...] | None, out: Console) -> None:

@@ -1,0 +1,60 @@
+"""What a capture says while it goes on: steps, what is done, silence, an adapter pulled out."""
+
+import pytest
+
+from bellmouth.bus.capture import Progress
+from bellmouth.bus.guide import Advice, Step, course
+from bellmouth.bus.opened import Opening
+from bellmouth.bus.reports import Codes, FreezeFrame
+from bellmouth.cli.capturing import CapturingScreen, opening_lines
+
+STEPS = {step.name: step for step in course()}
+
+
+def advice(step: Step, passed: dict[str, str]) -> Advice:
+    return Advice(step, len(passed) + 1, 6, "now 800 rpm: hold it still", passed=passed)
+
+
+def at(seconds: float, told: Advice | None = None, *, away: bool = False) -> Progress:
+    return Progress(seconds, 100, 800.0, quiet=False, advice=told, away=away)
+
+
+def test_a_step_is_told_whole_once_and_shortly_when_it_is_wanted_again(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    idle, held = STEPS["idle"], STEPS["hold_2500"]
+    passed = {"key_on": "passed over, the engine was running"}
+    with CapturingScreen() as screen:
+        screen.progress(at(1.0, advice(idle, passed)))
+        screen.progress(at(2.0, advice(held, passed)))
+        screen.progress(at(3.0, advice(idle, passed)))
+        more = {**passed, "idle": "steady for 20 s; 10 s more would tell 0.01 bit"}
+        screen.progress(at(20.0, advice(held, more)))
+    said = capsys.readouterr().err
+    assert said.count(idle.do) == 2
+    assert said.count(idle.why) == 1
+    assert said.count(held.caution) == 1
+    assert said.count("Not done: key on (passed over, the engine was running).") == 1
+    assert said.count("Done: idle (steady for 20 s).") == 1
+    assert "hold 2500 [............] now 800 rpm" in said
+
+
+def test_an_adapter_pulled_out_is_said_at_once(capsys: pytest.CaptureFixture[str]) -> None:
+    with CapturingScreen() as screen:
+        screen.progress(at(1.0))
+        screen.progress(at(1.5, away=True))
+        screen.progress(at(9.0, away=True))
+        screen.progress(at(9.5))
+    said = capsys.readouterr().err
+    assert said.count("The adapter went away: plug it in again.") == 1
+    assert said.count("The adapter is back.") == 1
+
+
+def test_what_a_freeze_frame_leaves_open_is_left_out() -> None:
+    """The second bank of an engine that has one has neither loop."""
+    values = {"fuel_system_status": 2.0, "fuel_system_status_bank_2": 0.0, "engine_speed": 805.0}
+    report = Opening("x", Codes(), (FreezeFrame(0x10, 0, "P0171", values),), {}, ())
+    assert (
+        "Freeze frame of P0171: fuel system status closed loop; engine speed 805 rpm."
+        in opening_lines(report)
+    )
