@@ -61,6 +61,7 @@ def test_it_ends_with_the_finding_of_what_is_on_disk(
     result = whole[0]
     assert result.finding is not None
     assert result.finding.causes[0].cause == "leak"
+    assert any("the causes still in play hinge on it: " in note for note in result.notes)
     recording = read_recording(result.path)
     assert recording.notes == ()
     for name, series in result.recording.series.items():
@@ -249,10 +250,13 @@ def test_every_wish_is_a_parameter_and_none_is_starved() -> None:
 def test_what_the_open_causes_hinge_on_is_asked_more_often() -> None:
     polling = Polling(supported())
     before = counted(polling)
+    assert polling.hastened == ()
     polling.weigh({"deposit": 0.5, "learned_stale": 0.5, "leak": 0.0, "fuel_low": 1.0})
     after = counted(polling, 20.0)
     throttle = identifier("relative_throttle_position")
     assert after[throttle] > 1.5 * before[throttle]
+    assert "relative_throttle_position" in polling.hastened
+    assert "commanded_equivalence_ratio" not in polling.hastened
     # What is sure asks for nothing more.
     assert (
         after[identifier("commanded_equivalence_ratio")]

@@ -152,7 +152,10 @@ def test_another_ending_and_a_folder_that_is_not_there_are_refused(tmp_path: Pat
     )
     with pytest.raises(RecordingError) as caught:
         Journal(tmp_path / "nowhere" / "x.csv", NAMES)
-    assert str(caught.value) == "x.csv: cannot be written (no such file or directory)."
+    assert str(caught.value) == (
+        f"{tmp_path}/nowhere/x.csv: cannot be written (no such file or directory). Choose another "
+        "folder or name."
+    )
 
 
 @pytest.mark.parametrize("ending", [".csv", ".parquet"])

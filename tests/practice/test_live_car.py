@@ -349,6 +349,22 @@ def test_learned_values_and_codes_outlive_the_program(tmp_path: Path) -> None:
         Stand(state_file=path)
 
 
+def test_a_state_file_that_cannot_be_is_said_before_the_car_is_driven(tmp_path: Path) -> None:
+    with pytest.raises(CarError) as caught:
+        Stand(state_file=tmp_path / "nowhere" / "car.json")
+    assert str(caught.value) == (
+        f"{tmp_path}/nowhere/car.json: there is no folder {tmp_path}/nowhere. Choose another state "
+        "file."
+    )
+    (tmp_path / "car.json").write_text("garbage", "utf-8")
+    with pytest.raises(CarError, match=r"^car\.json: is not what a practice car kept \(no JSON\)"):
+        Stand(state_file=tmp_path / "car.json")
+    mark = Stand().car._body.mark
+    (tmp_path / "car.json").write_text(f'{{"version": 1, "car": "{mark}"}}', "utf-8")
+    with pytest.raises(CarError, match=r"^car\.json: is not what a practice car kept"):
+        Stand(state_file=tmp_path / "car.json")
+
+
 def test_stale_learning_is_learned_anew() -> None:
     """Idle after cleaning is high until the pedal pattern has taken, and stays right after."""
     stand = Stand("learned_stale", None, seed=2).key(Key.START, 13.0)

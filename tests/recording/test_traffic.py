@@ -120,7 +120,18 @@ def test_lost_frames_cost_their_reply_and_are_counted(tmp_path: Path) -> None:
     assert values(recording, "engine_speed") == [1726.0] * 30
     assert values(recording, "mass_air_flow") == [3.5] * 40
     assert "10 replies lost frames left out." in recording.notes
-    assert "10 requests were not answered." not in recording.notes
+    assert not any("not answered" in note for note in recording.notes)
+
+
+def test_a_request_for_several_that_was_not_answered_counts_once(tmp_path: Path) -> None:
+    bus = talk(Bus(), 10)
+    for _ in range(2):
+        bus.ask("010C10")
+        bus.time_s += 1
+    bus.ask("010C")
+    bus.say("410C1AF8")
+    recording = read_recording(bus.write(tmp_path / "x.log"))
+    assert "2 requests were not answered." in recording.notes
 
 
 def test_unanswered_and_refused_requests_are_said(tmp_path: Path) -> None:

@@ -34,6 +34,8 @@ QUIET_S = 120.0
 # An adapter that is gone is waited for so long, asked again after each pause. [s]
 GONE_S = 30.0
 PAUSE_S = 0.25
+# So many of the readings that the causes hinge on are named.
+_MOST_HASTENED = 4
 # Requests before each of the opening's questions.
 FIRST_LOOKS = 4
 
@@ -381,6 +383,10 @@ def _notes(run: _Run, took_s: float) -> tuple[str, ...]:
             for name, how in run.guide.passed.items()
             if "passed over" in how or "not steady" in how
         ]
+    hastened = run.polling.hastened if run.guide is not None and run.guide.view else ()
+    if hastened:
+        words = ", ".join(name.replace("_", " ") for name in hastened[:_MOST_HASTENED])
+        notes.append(f"Asked most, as the causes still in play hinge on it: {words}.")
     if run.strangers:
         notes.append(f"{run.strangers} answers of other controllers were not recorded.")
     return (*notes, *lost(run.client.losses), *run.client.notes)

@@ -204,7 +204,9 @@ def _opened(path: Path) -> int:
     try:
         return os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_APPEND, 0o644)
     except OSError as error:
-        raise RecordingError(f"{path.name}: cannot be written ({_reason(error)}).") from error
+        raise RecordingError(
+            f"{path}: cannot be written ({_reason(error)}). Choose another folder or name."
+        ) from error
 
 
 def _reason(error: OSError) -> str:

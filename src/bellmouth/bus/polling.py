@@ -22,6 +22,8 @@ __all__ = ["Polling", "Wish", "wishes"]
 
 # A parameter on which all that is undecided hinges is wanted so many times as often.
 MOST_WEIGHT = 3.0
+# From here on a parameter counts as asked for more often than usual.
+HASTENED = 1.5
 # With the engine standing, this is what the stretch is for. [s]
 STANDING = {"intake_manifold_pressure": 0.2, "barometric_pressure": 0.5, "throttle_position": 0.3}
 # Unanswered this often in a row, a parameter is asked half as often, and so on down to a limit.
@@ -131,6 +133,13 @@ class Polling:
             hinges = {cause for name in names for cause in wishes()[name].hinges}
             share = max((open_.get(cause, 0.0) for cause in hinges), default=0.0) / most
             self._period[one] = self._base[one] / (1.0 + (MOST_WEIGHT - 1.0) * share)
+
+    @property
+    def hastened(self) -> tuple[str, ...]:
+        """Parameters wanted at least half as often again as the table says, most hastened first."""
+        share = {one: self._base[one] / self._period[one] for one in self._base}
+        hastened = sorted((one for one in share if share[one] >= HASTENED), key=lambda n: -share[n])
+        return tuple(name for one in hastened for name in self._names[one])
 
     def engine_stands(self) -> None:
         """Key on, engine off: the manifold sensor against the barometer is what counts."""

@@ -23,7 +23,7 @@ from bellmouth.practice.learning_logic import Learned
 from bellmouth.practice.live_body import STEPS_PER_LOOK, TICK_S, TICKS_PER_STEP, LiveBody
 from bellmouth.practice.live_case import Sizes, car_toml, choose_case, truth_of
 from bellmouth.practice.live_controllers import GearboxController
-from bellmouth.practice.live_memory import read_state, write_state
+from bellmouth.practice.live_memory import not_kept, read_state, write_state
 from bellmouth.practice.mechanic import Lamp, Mechanic, Seen, Sitter
 from bellmouth.practice.mending import mended
 from bellmouth.practice.scenario import Truth, _complaint
@@ -290,7 +290,8 @@ class PracticeCar:
         if self._state_file is not None:
             kept = read_state(self._state_file, self._body.mark)
             if kept is not None:
-                self._body.restore(kept)
+                with not_kept(self._state_file):
+                    self._body.restore(kept)
 
     def _save(self) -> None:
         if self._state_file is not None:

@@ -1,7 +1,9 @@
 """What a practice car keeps over runs of the program: learned values, trims and codes, as JSON."""
 
 import json
-from collections.abc import Mapping
+import os
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -10,7 +12,7 @@ import numpy as np
 from bellmouth.errors import CarError
 from bellmouth.practice.live_engine import LiveEngine
 
-__all__ = ["engine_kept", "read_state", "restore_engine", "write_state"]
+__all__ = ["engine_kept", "not_kept", "read_state", "restore_engine", "write_state"]
 
 _VERSION = 1
 
@@ -46,15 +48,14 @@ def read_state(path: Path, car: str) -> Mapping[str, Any] | None:
         If the file cannot be read, or was kept by another practice car.
     """
     if not path.exists():
+        _refuse_unwritable(path)
         return None
     if path.is_dir():
         raise CarError(f"{path}: is a folder. Name a file that the practice car may keep.")
     try:
         kept = json.loads(path.read_text("utf-8"))
     except (OSError, ValueError) as error:
-        raise CarError(
-            f"{path.name}: what the practice car kept cannot be read ({error}). Remove the file."
-        ) from error
+        raise _not_kept(path, error) from error
     if not isinstance(kept, dict) or kept.get("version") != _VERSION:
         raise CarError(f"{path.name}: not kept by a practice car of this version. Remove the file.")
     if kept.get("car") != car:
@@ -63,6 +64,22 @@ def read_state(path: Path, car: str) -> Mapping[str, Any] | None:
             "Give the same fault, size, seed, variant and car file, or another state file."
         )
     return kept
+
+
+@contextmanager
+def not_kept(path: Path) -> Iterator[None]:
+    """What a file lacks, or holds in another shape, is said as :class:`CarError`."""
+    try:
+        yield
+    except (LookupError, TypeError, ValueError, AttributeError) as error:
+        raise _not_kept(path, error) from error
+
+
+def _not_kept(path: Path, error: Exception) -> CarError:
+    return CarError(
+        f"{path.name}: is not what a practice car kept ({_reason(error)}). Remove it, or name "
+        "another file."
+    )
 
 
 def write_state(path: Path, car: str, kept: Mapping[str, Any]) -> None:
@@ -74,5 +91,21 @@ def write_state(path: Path, car: str, kept: Mapping[str, Any]) -> None:
         part.replace(path)
     except OSError as error:
         raise CarError(
-            f"{path.name}: cannot be written ({error.strerror}). Choose another state file."
+            f"{path}: cannot be written ({_reason(error)}). Choose another state file."
         ) from error
+
+
+def _refuse_unwritable(path: Path) -> None:
+    """Better said before the car has been driven than after."""
+    if not path.parent.is_dir():
+        raise CarError(f"{path}: there is no folder {path.parent}. Choose another state file.")
+    if not os.access(path.parent, os.W_OK):
+        raise CarError(f"{path}: {path.parent} may not be written to. Choose another state file.")
+
+
+def _reason(error: Exception) -> str:
+    if isinstance(error, OSError) and error.strerror:
+        return error.strerror.lower()
+    if isinstance(error, json.JSONDecodeError):
+        return "no JSON"
+    return f"{error} is missing" if isinstance(error, KeyError) else str(error)

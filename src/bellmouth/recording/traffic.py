@@ -38,7 +38,7 @@ class _Controller:
     stray: int = 0
     refused: int = 0
     pending: set[int] = field(default_factory=set)
-    unanswered: dict[int, int] = field(default_factory=dict)
+    unanswered: list[frozenset[int]] = field(default_factory=list)
 
 
 Talk = dict[tuple[str, int], _Controller]
@@ -99,8 +99,8 @@ def _ask(message: Assembled, talk: Talk, asked: dict[int, float]) -> None:
     to = target(message.identifier, message.extended)
     for (channel, address), one in talk.items():
         if channel == message.channel and to in (EVERYBODY, address):
-            for identifier in one.pending:
-                one.unanswered[identifier] = one.unanswered.get(identifier, 0) + 1
+            if one.pending:
+                one.unanswered.append(frozenset(one.pending))
             one.pending = set(request.identifiers)
     asked |= dict.fromkeys(request.identifiers, message.time_s)
 
@@ -192,8 +192,9 @@ def _damage(reading: LogReading) -> list[str]:
 
 def _losses(one: _Controller, cut: int) -> list[str]:
     said = {identifier for _, reply in one.samples for identifier, _ in reply.replies}
-    # Who never answers to a parameter has not got it; nothing was lost.
-    unanswered = sum(count for key, count in one.unanswered.items() if key in said)
+    # Who never answers to a parameter has not got it; nothing was lost. A reply that lost frames
+    # is told as one, and its request was answered.
+    unanswered = max(sum(not said.isdisjoint(asked) for asked in one.unanswered) - cut, 0)
     counted = (
         (cut, "reply lost frames", "replies lost frames", "left out"),
         (one.unread, "reply is", "replies are", "not as the standard has them and left out"),
