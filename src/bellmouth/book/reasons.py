@@ -64,9 +64,11 @@ def _assumed(told: "Forecast") -> tuple[str, ...]:
     learnt = told.assumed.family_cars
     source = f"learnt from {learnt} cars of its family" if learnt else "common practice, no source"
     others = (
-        f"{told.alike} other car{'s' if told.alike != 1 else ''} of its kind counted too. "
-        if told.alike
-        else ""
+        ""
+        if not told.alike
+        else "1 other car of its kind counted too. "
+        if told.alike == 1
+        else f"{told.alike} other cars of its kind counted too. "
     )
     return (
         f"{others}Before anything is read, a plate is taken to be worth a look after {low} to "

@@ -33,7 +33,8 @@ def jobs(client: TestClient, garage: Garage, folder: Path) -> list[str]:
         (healthy("qx6.csv"), healthy("qx7.csv", 9)),
         (odd, None),
     )
-    pages = ["/", "/survey", "/procedures", "/procedures?work=throttle_cleaned"]
+    pages = ["/", "/survey", "/procedures", "/procedures?work=throttle_cleaned", "/files", "/care"]
+    pages += ["/known", "/counts", "/families"]
     for name, pair in zip(NAMES, pairs, strict=True):
         pages += _job(client, name, pair, folder)
     pages.append(_survey(client, garage, folder))
@@ -51,6 +52,7 @@ def _job(
     )  # fmt: skip
     car = str(answer.headers["location"]).removesuffix("/record")
     pages = [f"{car}/{one}" for one in ("record", "learning", "codes", "book", "work", "finding")]
+    pages += [f"{car}/{one}" for one in ("facts", "recording/3", "cleared", "delete", "again")]
     make = _spoiled if name == NAMES[0] else _written
     _upload(client, car, make(pair[0], folder))
     client.get(f"{car}/finding")
