@@ -72,8 +72,6 @@ _WORDS = (
     "above normal", "near", "usual", "far", "clean", "light", "heavy", "settled",
     # between things that are listed
     "{0} and {1}", "{0} or {1}", "{0}, and {1}", "{0}; and {1}", "{0} to {1}",
-    # how many readings a forecast rests on
-    "1 reading",
     # what a procedure wipes
     "codes", "freeze frame", "trims", "readiness",
 )  # fmt: skip

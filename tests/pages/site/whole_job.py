@@ -33,12 +33,11 @@ def jobs(client: TestClient, garage: Garage, folder: Path) -> list[str]:
         (healthy("qx6.csv"), healthy("qx7.csv", 9)),
         (odd, None),
     )
-    pages = ["/", "/survey", "/procedures", "/procedures?work=throttle_cleaned", "/files", "/care"]
-    pages += ["/known", "/counts", "/families"]
+    pages = ["/", "/survey", "/procedures", "/procedures?work=throttle_cleaned"]
     for name, pair in zip(NAMES, pairs, strict=True):
         pages += _job(client, name, pair, folder)
     pages.append(_survey(client, garage, folder))
-    return pages
+    return [*pages, "/files", "/care", "/known", "/counts", "/families"]
 
 
 def _job(

@@ -6,6 +6,7 @@ from fastapi import APIRouter, Query
 from starlette.requests import Request
 from starlette.responses import Response
 
+from bellmouth.book.standing import known_of
 from bellmouth.car import COMPLAINTS
 from bellmouth.errors import BellmouthError
 from bellmouth.finding.family import Family, family_in
@@ -42,6 +43,7 @@ def book(request: Request, key: str, level: _Asked = "", family: _Asked = "") ->
             "standing": garage.book.standing(visit.name), "complaints": COMPLAINTS,
             "forecast": None if found is None else shown(found, words_of(request), level, family),
             "plot_words": PLOT_WORDS, "good": good_recordings(visit),
+            "numbered": bool(known_of(visit.entries).document.get("identification")),
             "families": {number: one.told for number, one in garage.families.all().items()},
         },
     )  # fmt: skip

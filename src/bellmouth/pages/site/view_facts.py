@@ -39,7 +39,8 @@ def facts(request: Request, key: str) -> Response:
     speak = words_of(request)
     jobs = visit.numbers("job")
     told = {
-        "visit": visit, "stages": stages_of(visit.here, ""), "known": known,
+        "visit": visit, "stages": stages_of(visit.here, ""),
+        "kind": known.get("kind", ""), "keep_until": known.get("keep_until", ""),
         "fields": [(one, field_text(known["car"].get(one.key), one, speak)) for one in FIELDS],
         "number": mask(known["identification"]) if known.get("identification") else "",
         "job": jobs[-1] if jobs else None, "complaints": COMPLAINTS,
