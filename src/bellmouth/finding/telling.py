@@ -147,6 +147,6 @@ def _filling_words(case: "Case") -> str:
     state = case.model.states(zero, healthy)
     ratio = float(np.median(np.log(state["passed"] / state["filled"])[0, rows]))
     return (
-        f"airflow by the meter against airflow by speed and pressure: {np.expm1(ratio) * 100:+.0f} "
+        f"airflow by the meter against airflow by speed and pressure, {np.expm1(ratio) * 100:+.0f} "
         "% against a typical engine"
     )

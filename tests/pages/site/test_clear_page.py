@@ -92,7 +92,7 @@ def test_a_running_engine_and_a_moving_car_are_refused(
     client: TestClient, at: dict[str, str], engine: StubNode, identifier: int, value: bytes,
     said: str,
 ) -> None:  # fmt: skip
-    engine.values[identifier] = value
+    engine.values = {**VALUES, identifier: value}
     car = begin(client)
     shown = client.post(f"{car}/clear", data=at).text
     assert said in shown.replace("\u00a0", " ")
