@@ -48,7 +48,7 @@ def test_before_anything_is_read_the_rule_of_thumb_stands() -> None:
     # 50 to 100 thousand km from bare metal; a little is left by every cleaning.
     assert span.low50 == pytest.approx(50_000.0, rel=0.12)
     assert span.high50 == pytest.approx(100_000.0, rel=0.12)
-    assert any("50 to 100 thousand km (common practice, no source)" in one for one in found.reasons)
+    assert any("50,000 to 100,000 km (common practice, no source)" in one for one in found.reasons)
     assert any("fewer than three visits" in one for one in found.reasons)
 
 

@@ -40,16 +40,17 @@ def _odd(told: "Forecast") -> tuple[str, ...]:
 def _seen(told: "Forecast") -> tuple[str, ...]:
     visits = told.car.visits
     cleaned = [visit.km for visit in visits if visit.cleaned]
-    since = f"since the plate was cleaned at {cleaned[-1]:,.0f} km" if cleaned else "in all"
     count = sum(visit.deposit is not None or visit.opening is not None for visit in visits)
-    readings = "1 reading" if count == 1 else f"{count} readings"
     now, growth, use = told.deposit_mm2, told.growth_mm2, told.usage
     sentences = [
         f"The deposit is now {now.value:.1f} mm² (nine in ten: {max(now.low90, 0.0):.1f} to "
-        f"{now.high90:.1f}), from {readings}{'; counted ' + since if cleaned else ''}.",
+        f"{now.high90:.1f} mm²). Readings it rests on: {count}.",
         f"It grows by {growth.value:.2f} mm² in 10,000 km (nine in ten: {growth.low90:.2f} to "
-        f"{growth.high90:.2f}).",
+        f"{growth.high90:.2f} mm²).",
     ]
+    if cleaned:
+        told_since = f"It is counted since the plate was cleaned at {cleaned[-1]:,.0f} km."
+        sentences.insert(1, told_since)
     seen = f"seen over {use.days} days" if use.days else "as is usual: no two visits tell"
     sentences.append(f"The car goes about {use.km_per_day:.0f} km a day ({seen}).")
     if len(visits) < 3:
@@ -60,17 +61,19 @@ def _seen(told: "Forecast") -> tuple[str, ...]:
 
 
 def _assumed(told: "Forecast") -> tuple[str, ...]:
-    low, high = (f"{km / 1000:.0f}" for km in told.assumed.growth["km_to_level"])
+    low, high = (f"{km:,.0f}" for km in told.assumed.growth["km_to_level"])
     learnt = told.assumed.family_cars
     source = f"learnt from {learnt} cars of its family" if learnt else "common practice, no source"
     others = (
-        f"{told.alike} other car{'s' if told.alike != 1 else ''} of its kind counted too. "
-        if told.alike
-        else ""
+        ""
+        if not told.alike
+        else "1 other car of its kind counted too. "
+        if told.alike == 1
+        else f"{told.alike} other cars of its kind counted too. "
     )
     return (
         f"{others}Before anything is read, a plate is taken to be worth a look after {low} to "
-        f"{high} thousand km ({source}), and worth one from "
+        f"{high} km ({source}), and worth one from "
         f"{told.level_mm2:.1f} mm² of deposit.",
         "Where the maker gives an interval, that one stands.",
     )

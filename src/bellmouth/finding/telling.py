@@ -103,7 +103,7 @@ def _words(case: "Case", source: str) -> str:
     if source == "trim":
         return _trim_words(case)
     if source == "filling":
-        return "airflow by the meter against airflow by speed and pressure" + _filling_words(case)
+        return _filling_words(case)
     if source == "idle":
         return f"warm idle {case.idle.excess_rpm:+.0f} rpm against what is expected of this car"
     return {
@@ -139,11 +139,14 @@ def _filling_words(case: "Case") -> str:
     o = case.observations
     rows = rows[o.judged[rows]]
     if not len(rows):
-        return ""
+        return "airflow by the meter against airflow by speed and pressure"
     zero = np.zeros((1, case.model.unknowns.size))
     healthy = case.hypotheses.effects(
         np.zeros(1, dtype=np.intp), np.full((1, 2), np.nan), (0.0, 0.0)
     )
     state = case.model.states(zero, healthy)
     ratio = float(np.median(np.log(state["passed"] / state["filled"])[0, rows]))
-    return f": {np.expm1(ratio) * 100:+.0f} % against a typical engine"
+    return (
+        f"airflow by the meter against airflow by speed and pressure, {np.expm1(ratio) * 100:+.0f} "
+        "% against a typical engine"
+    )

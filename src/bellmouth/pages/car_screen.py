@@ -12,6 +12,7 @@ from bellmouth.bus.readiness import Advice
 from bellmouth.bus.reports import Clearing, Codes, Controller, FreezeFrame, Identity
 from bellmouth.j1979 import parameters
 from bellmouth.j1979.codes import MonitorStatus
+from bellmouth.pages.clearing_words import STAYS, clearing_words
 from bellmouth.pages.lists import hanging, print_list, section
 
 __all__ = [
@@ -143,34 +144,11 @@ def print_last_word(advice: Advice, place: str, out: Console) -> None:
 def print_clearing(clearing: Clearing, out: Console) -> None:
     """Print what a clear would lose, before anybody is asked."""
     section(out, "Clearing loses")
-    lines = [_lost_codes(clearing.codes)]
-    lines += [f"the freeze frame of {frame.code}" for frame in clearing.freeze_frames]
-    if clearing.ready:
-        lines.append(
-            f"readiness: {', '.join(clearing.ready)} would have to complete again before an "
-            "inspection, which takes days of driving"
-        )
-    lines.append(
-        "the learned fuel trims and idle corrections, and with them the evidence of the fault; "
-        "the engine may idle badly until it has learned again"
-    )
-    if clearing.distance_km is not None:
-        lines.append(f"the count since the last clearing ({clearing.distance_km:.0f} km)")
-    for line in lines:
-        out.print(hanging("-", f"{line}."))
+    for line in clearing_words(clearing):
+        out.print(hanging("-", line))
     if any(clearing.codes.permanent.values()):
-        out.print(hanging(" ", "Permanent codes stay: only driving with the fault gone ends them."))
+        out.print(hanging(" ", STAYS))
     print_list(out, "What speaks against it now", clearing.against, _MOST_NOTES)
-
-
-def _lost_codes(codes: Codes) -> str:
-    confirmed = sorted({code for found in codes.confirmed.values() for code in found})
-    pending = sorted({code for found in codes.pending.values() for code in found})
-    if not confirmed and not pending:
-        return "no codes: none are stored"
-    told = [f"confirmed {', '.join(confirmed)}"] if confirmed else []
-    told += [f"pending {', '.join(pending)}"] if pending else []
-    return f"the codes: {'; '.join(told)}"
 
 
 def losses_words(losses: Losses) -> str:

@@ -11,6 +11,7 @@ from bellmouth.car.description import Car
 from bellmouth.finding.proof_result import Change, Need, PairPoint, Proof
 from bellmouth.finding.result import Size
 from bellmouth.pages import proof_charts
+from bellmouth.pages.bound import bound
 from bellmouth.pages.card_words import Words
 from bellmouth.pages.drawing import drawn_in
 from bellmouth.pages.page_templates import ENGLISH, said, template_environment
@@ -109,7 +110,7 @@ def write_report(
     page = proof_page(proof, before, after, car, speak)
     declared = {field.name: getattr(page, field.name) for field in fields(page)}
     html = template_environment().get_template("proof.html").render(said(speak), **declared)
-    path.write_text(html, encoding="utf-8")
+    path.write_text(bound(html), encoding="utf-8")
 
 
 def _change_row(change: Change, say: Callable[[str], str]) -> ChangeRow:

@@ -10,6 +10,7 @@ from bellmouth import __version__
 from bellmouth.car.description import Car, Known
 from bellmouth.finding.result import Evidence, Finding, NextCheck, PicturePoint, Size
 from bellmouth.pages import charts
+from bellmouth.pages.bound import bound
 from bellmouth.pages.card_words import Words
 from bellmouth.pages.drawing import drawn_in
 from bellmouth.pages.page_templates import ENGLISH, said, template_environment
@@ -167,7 +168,7 @@ def write_report(
     page = report_page(finding, recording, car, speak)
     declared = {field.name: getattr(page, field.name) for field in fields(page)}
     html = template_environment().get_template("report.html").render(said(speak), **declared)
-    path.write_text(html, encoding="utf-8")
+    path.write_text(bound(html), encoding="utf-8")
 
 
 def _number(value: float | None, digits: int = 1) -> str:

@@ -28,10 +28,10 @@ _ROOMS: Mapping[str, tuple[str, ...]] = {
     "finding": (),
     "recording": (),
     "car": (),
-    "bus": ("clearing", "habits", "opened", "recorded_monitors"),
+    "bus": ("habits", "opened", "recorded_monitors"),
     "book": (
-        "alike", "archive", "archive_reading", "care", "comebacks", "family_growth", "masking",
-        "opening", "places", "readers", "reasons", "shares", "versions",
+        "alike", "archive", "archive_reading", "care", "comebacks", "family_growth",
+        "opening", "places", "readers", "shares", "versions",
     ),
     "learning": (
         "attempts", "call_script", "condition_reader", "consistency", "packs", "procedure_reader",
@@ -43,8 +43,8 @@ _ROOMS: Mapping[str, tuple[str, ...]] = {
 #: What the pages themselves say; the rest of their room draws on the terminal or holds texts that
 #: are in the catalogue already.
 _PAGES = (
-    "charts", "forecast_chart", "proof_charts", "proof_page", "proof_words", "report",
-    "survey_charts", "survey_page", "survey_screen", "words",
+    "charts", "clearing_words", "forecast_chart", "proof_charts", "proof_page", "proof_words",
+    "report", "survey_charts", "survey_page", "survey_screen", "words",
 )  # fmt: skip
 #: Data files with sentences in them.
 _DATA = (

@@ -12,15 +12,18 @@ from bellmouth.pages.attempt_words import ADVICE, AWAY, ENDED, INTERRUPTED, KEY_
 from bellmouth.pages.coach_terminal_words import TERMINAL_WORDS
 from bellmouth.pages.coach_words import COACH_WORDS, LIVE_WORDS
 from bellmouth.pages.plot_words import PLOT_TEXTS, PLOT_WORDS
+from bellmouth.pages.site.car_fields import FIELDS
 from bellmouth.pages.words import SAFETY
 from bellmouth.practice.desk import KEYS
 
-__all__ = ["site_texts"]
+__all__ = ["CLEAR", "site_texts"]
 
 _CALLED = re.compile(r"""_\("((?:[^"\\]|\\.)*)"\)""")
 _STAGES = ("Record", "Finding", "Work", "Learning", "Proof")
 _JUDGED = ("met", "missed", "cannot tell", *SPOILED.values())
 _COUNTED = ("By work", "By learning procedure", "By gasket", "By person")
+#: What is typed to clear codes.
+CLEAR = "clear"
 _READY = ("go", "wait", "drive")
 _KINDS = (
     "car", "job", "recording", "finding", "work", "attempt", "proof", "forecast", "photo", "note",
@@ -51,6 +54,11 @@ def site_texts() -> Iterator[tuple[str, str]]:
     yield from (("work", text) for text in WORK.values())
     yield from (("plots", text) for text in (*PLOT_WORDS.values(), *PLOT_TEXTS))
     yield from (("counts", text) for text in _COUNTED)
+    for field in FIELDS:
+        yield "car fields", field.words
+        yield from (("car fields", words) for _, words in field.choices)
+    yield from (("forecast", text) for text in ("one in two", "nine in ten"))
+    yield "clear", CLEAR
     yield "safety", SAFETY
     for procedure in packs():
         yield "procedures", procedure.title

@@ -9,6 +9,7 @@ from markupsafe import Markup
 
 from bellmouth import __version__
 from bellmouth.pages import survey_charts
+from bellmouth.pages.bound import bound
 from bellmouth.pages.card_words import Words
 from bellmouth.pages.drawing import drawn_in
 from bellmouth.pages.page_templates import ENGLISH, said, template_environment
@@ -91,7 +92,7 @@ def write_summary(path: Path, table: pl.DataFrame, speak: Words = ENGLISH) -> No
     page = summary_page(table, speak)
     declared = {field.name: getattr(page, field.name) for field in fields(page)}
     html = template_environment().get_template("survey.html").render(said(speak), **declared)
-    path.write_text(html, encoding="utf-8")
+    path.write_text(bound(html), encoding="utf-8")
 
 
 def _family(name: str, say: Callable[[str], str]) -> str:

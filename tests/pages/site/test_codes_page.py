@@ -1,4 +1,4 @@
-"""What the practice car says of itself; clearing stays in the terminal."""
+"""What the practice car says of itself."""
 
 from fastapi.testclient import TestClient
 
@@ -22,10 +22,3 @@ def test_a_real_car_needs_its_adapter(client: TestClient) -> None:
     answer = client.post(f"{begin(client)}/codes")
     assert answer.status_code == 400
     assert "Say which adapter" in answer.text
-
-
-def test_clearing_is_not_on_the_page_and_it_says_how(client: TestClient) -> None:
-    car = begin(client)
-    shown = client.get(f"{car}/codes").text
-    assert "bellmouth clear" in shown
-    assert client.post(f"{car}/codes/clear").status_code == 404

@@ -23,6 +23,8 @@ from tests.pages.site.test_job import begin
 LEFT_OUT = {
     ("POST", "/practice"),
     ("POST", "/car/{key}/record/live"),
+    ("POST", "/car/{key}/clear"),
+    ("POST", "/car/{key}/clear/now"),
     ("POST", "/car/{key}/learning/{name}/live"),
 }
 NAME = "Fuzzed"

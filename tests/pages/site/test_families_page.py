@@ -25,7 +25,7 @@ def test_a_family_file_is_kept_shown_and_given_back(client: TestClient, tmp_path
     said = client.post("/families/file", files={"file": ("../two.toml", content)})
     assert said.status_code == 200, said.text
     assert "two litre" in said.text
-    assert "filling at 35 kPa" in said.text
+    assert "filling at 35\u00a0kPa" in said.text
     assert client.get(f"{said.url.path}/family.toml").content == content
     assert 'href="/families/1"' in client.get("/families").text
     assert client.post("/families/1/drop").status_code == 200

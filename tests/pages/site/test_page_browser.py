@@ -78,7 +78,7 @@ def test_a_whole_job_goes_from_car_to_proof(car: str) -> None:
 
 #: Answers to GET that are no pages: downloads, pictures, streams and data.
 NO_PAGES = re.compile(
-    r".*(\.csv|\.svg|\.pdf|\.zip|\.toml|\.\{ending\}|/photo/\{number\}|/sw\.js|/record/states|/plan"
+    r".*(\.csv|\.svg|\.pdf|\.zip|\.toml|/report\.html|\.\{ending\}|/photo/\{number\}|/sw\.js|/record/states|/plan"
     r"|/live|/clock|/coached/\{ident\})|/api/.*|/onsets\.js"
 )
 
@@ -88,11 +88,13 @@ def pages_of(car: str) -> list[str]:
     address = car.rsplit("/car/", 1)[0]
     inside = [
         "record", "finding", "work", "learning", "proof", "book", f"learning/{PROCEDURE}", "codes",
-        "card", "again", "delete", f"learning/{PROCEDURE}/coach", f"attempt/{_attempt(car)}",
+        "card", "again", "delete", "facts", "recording/3", "cleared",
+        f"learning/{PROCEDURE}/coach", f"attempt/{_attempt(car)}",
     ]  # fmt: skip
     outside = [
-        "procedures", "known", f"known/procedure/{PROCEDURE}", "counts", "care", "families",
-        f"families/{_family(address)}", "survey", f"survey/{_survey(address)}", "pair", "offline",
+        "procedures", "known", f"known/procedure/{PROCEDURE}", "counts", "care", "files",
+        "families", f"families/{_family(address)}", "survey", f"survey/{_survey(address)}",
+        "pair", "offline",
     ]  # fmt: skip
     return [
         f"{address}/",

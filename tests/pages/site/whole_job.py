@@ -37,7 +37,7 @@ def jobs(client: TestClient, garage: Garage, folder: Path) -> list[str]:
     for name, pair in zip(NAMES, pairs, strict=True):
         pages += _job(client, name, pair, folder)
     pages.append(_survey(client, garage, folder))
-    return pages
+    return [*pages, "/files", "/care", "/known", "/counts", "/families"]
 
 
 def _job(
@@ -51,6 +51,7 @@ def _job(
     )  # fmt: skip
     car = str(answer.headers["location"]).removesuffix("/record")
     pages = [f"{car}/{one}" for one in ("record", "learning", "codes", "book", "work", "finding")]
+    pages += [f"{car}/{one}" for one in ("facts", "recording/3", "cleared", "delete", "again")]
     make = _spoiled if name == NAMES[0] else _written
     _upload(client, car, make(pair[0], folder))
     client.get(f"{car}/finding")

@@ -18,10 +18,13 @@ from bellmouth.pages.site import (
     view_book,
     view_care,
     view_cars,
+    view_clear,
     view_coach,
     view_codes,
     view_counts,
+    view_facts,
     view_families,
+    view_files,
     view_finding,
     view_keeping,
     view_known,
@@ -65,6 +68,7 @@ def create_app(garage: Garage, settings: Settings) -> FastAPI:
         view_cars, view_record, view_finding, view_work, view_coach, view_live_coach,
         view_learning, view_proof, view_book, view_keeping, view_codes, view_survey,
         view_plan, view_plots, view_pair, view_known, view_counts, view_families, view_care,
+        view_clear, view_facts, view_files,
         view_settings, view_shell, api,
     ):  # fmt: skip
         app.include_router(part.router)

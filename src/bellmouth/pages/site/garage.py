@@ -4,7 +4,8 @@ import hashlib
 import json
 import tempfile
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -16,13 +17,13 @@ from bellmouth.book.standing import known_of
 from bellmouth.book.store import History
 from bellmouth.car.description import Car
 from bellmouth.errors import BellmouthError
-from bellmouth.learning.packs import find_procedure
 from bellmouth.pages.attempt_words import INTERRUPTED
 from bellmouth.pages.site.coach_notes import CoachNotes
 from bellmouth.pages.site.coached import Coached
 from bellmouth.pages.site.families import Families
 from bellmouth.pages.site.flow import name_of, of_job
 from bellmouth.pages.site.live import Adapter, Live, Practice
+from bellmouth.pages.site.own_procedures import OwnProcedures
 from bellmouth.pages.site.seats import Seats
 from bellmouth.pages.site.spoiled import interrupted
 from bellmouth.pages.site.surveyed import Surveyed
@@ -82,6 +83,22 @@ class Garage:
     def __post_init__(self) -> None:
         self.notes = CoachNotes(self.folder)
         self.families = Families(self.folder / "families")
+        self.procedures = OwnProcedures(self.folder / "procedures")
+
+    @property
+    def rules_file(self) -> Path | None:
+        """What holds at this place for readiness; None where the program's own table does."""
+        path = self.folder / "readiness.toml"
+        return path if path.is_file() else None
+
+    def keep_rules(self, content: bytes | None) -> None:
+        """Keep such a table, read and found good before, or none."""
+        path = self.folder / "readiness.toml"
+        if content is None:
+            path.unlink(missing_ok=True)
+        else:
+            self.folder.mkdir(parents=True, exist_ok=True)
+            path.write_bytes(content)
 
     def visit(self, key: str) -> Visit:
         """The car behind an address, with its newest job.
@@ -114,7 +131,7 @@ class Garage:
                 for one in history.entries if one.kind == "attempt"
             }  # fmt: skip
             if ident not in known:
-                document = interrupted(find_procedure(procedure), ident, INTERRUPTED)
+                document = interrupted(self.procedures.find(procedure), ident, INTERRUPTED)
                 self.book.add(history.name, "attempt", document)
             self.notes.end(_plain(key))
             return True
@@ -136,13 +153,29 @@ class Garage:
         """How a real car was last reached, to be offered again."""
         return self.notes.adapter(_plain(key))
 
+    def named(self, key: str, interface: str, channel: str) -> Adapter:
+        """The adapter that a form names, remembered with its bit rate where it is the same as last.
+
+        Raises
+        ------
+        BellmouthError
+            If it names none.
+        """
+        if not interface.strip():
+            raise BellmouthError("Say which adapter: its interface, and its channel.")
+        found, last = Adapter(interface.strip(), channel.strip() or None), self.reached(key)
+        if last is not None and (last.interface, last.channel) == (found.interface, found.channel):
+            return last
+        self.reach(key, found)
+        return found
+
     def reach(self, key: str, adapter: Adapter) -> None:
         """Keep how a car is reached, for the coach and for the next recording."""
         self.notes.reach(_plain(key), adapter)
 
     def capture(
         self, visit: Visit, adapter: Adapter, seconds: float | None,
-        obey: Callable[[float], None] = lambda _: None,
+        obey: Callable[[float], None] = lambda _: None, controller: int | None = None,
     ) -> Live:  # fmt: skip
         """Begin a capture of a car, where none is under way."""
         with self._lock:
@@ -153,7 +186,7 @@ class Garage:
             if visit.key in self._opening or (coached is not None and not coached.over):
                 raise BellmouthError("A procedure is being coached on this car. Stop it first.")
             path = self._free(visit.key)
-            live = Live(adapter, path, visit.car, visit.complaint, seconds, obey)
+            live = Live(adapter, path, visit.car, visit.complaint, seconds, obey, controller)
             self.captures[visit.key] = live
             return live
 
@@ -164,15 +197,17 @@ class Garage:
         found = sorted(self.folder / name for name in names if name.endswith(".parquet"))
         return [one for one in found if live is None or one != live.path]
 
-    def add_recording(self, visit: Visit, path: Path, by: str | None = None) -> None:
+    def add_recording(
+        self, visit: Visit, path: Path, by: str | None = None, **reading: Any
+    ) -> None:
         """Take a file into the job; the same samples sent again are not a second recording.
 
-        ``by`` is who made it.
+        ``by`` is who made it; ``reading`` goes to ``read_recording``.
         """
         from bellmouth.book.recordings import held  # noqa: PLC0415 - loads what reads recordings
         from bellmouth.recording import read_recording  # noqa: PLC0415
 
-        recording = read_recording(path)
+        recording = read_recording(path, **reading)
         with self.keeping:
             there = self.visit(visit.key).numbers("recording")
             if held(self.book, there, recording) is None:
@@ -262,11 +297,7 @@ class Garage:
         """Delete a car for good, with all that is kept of it here."""
         key = visit.key
         with self._lock:
-            capture, coached = self.captures.get(key), self.coached.get(key)
-            if capture is not None and capture.state.phase in {"opening", "running"}:
-                raise BellmouthError("This car is being recorded. End that capture first.")
-            if key in self._opening or (coached is not None and not coached.over):
-                raise BellmouthError("An attempt is under way on this car. Stop it first.")
+            self._refuse_busy(key)
             self.book.delete(visit.name)
             practice = self.practices.pop(key, None)
             self.captures.pop(key, None)
@@ -275,6 +306,36 @@ class Garage:
             practice.close()
         for one in (*self.folder.glob(f"{_plain(key)}.*"), *self.folder.glob(f"{_plain(key)}-*")):
             one.unlink(missing_ok=True)
+
+    @contextmanager
+    def renaming(self, visit: Visit) -> Iterator[None]:
+        """While a car gets another name nothing may begin on it; refused where something runs."""
+        with self._lock:
+            self._refuse_busy(visit.key)
+            yield
+
+    def renamed(self, old: str, new: str) -> None:
+        """Move what is kept under a car's old address to its new one."""
+        if old == new:
+            return
+        for ending in (".", "-"):
+            for one in self.folder.glob(f"{_plain(old)}{ending}*"):
+                one.replace(one.with_name(one.name.replace(_plain(old), _plain(new), 1)))
+        for kept in (self.captures, self.coached):
+            kept.pop(old, None)
+
+    def _refuse_busy(self, key: str) -> None:
+        """Raise an error where a capture or an attempt runs on a car; under the lock."""
+        capture, coached = self.captures.get(key), self.coached.get(key)
+        if capture is not None and capture.state.phase in {"opening", "running"}:
+            raise BellmouthError("This car is being recorded. End that capture first.")
+        if key in self._opening or (coached is not None and not coached.over):
+            raise BellmouthError("An attempt is under way on this car. Stop it first.")
+
+    def refuse_busy(self, key: str) -> None:
+        """Raise an error where a capture or an attempt runs on a car."""
+        with self._lock:
+            self._refuse_busy(key)
 
     def coaches(self, key: str, name: str) -> bool:
         """Whether an attempt at a procedure is being followed on a car."""

@@ -103,6 +103,13 @@ class Practice:
         self.car.do("key", 2.0)
         self._wait(lambda: self.car.awake)
 
+    def key_on(self) -> None:
+        """The key on where it is off; an engine that runs goes on running."""
+        if self.car.seen().speed_rpm <= 0.0:
+            self.car.driver = None
+            self.car.do("key", 2.0)
+            self._wait(lambda: self.car.awake)
+
     def obey(self, rpm: float) -> None:
         """Hold the speed that the page asks for, unless the person at the page took over. [rpm]"""
         if not self.own_foot and self.car.driver is not None:
@@ -146,9 +153,11 @@ class Live:
     def __init__(
         self, adapter: Adapter, path: Path, car: Car, complaint: str | None,
         seconds: float | None, obey: Callable[[float], None] = lambda _: None,
+        controller: int | None = None,
     ) -> None:  # fmt: skip
         self.traces = Traces()
         self._obey = obey
+        self._controller = controller
         self.path = path
         self.car = car
         self.captured: Captured | None = None
@@ -190,8 +199,8 @@ class Live:
                 self._client = client
                 self.captured = record(
                     client, self.path, car=self.car, complaint=self._complaint,
-                    seconds=self._seconds, opened=self._opened, progress=self._progress,
-                    heard=self._heard,
+                    seconds=self._seconds, controller=self._controller, opened=self._opened,
+                    progress=self._progress, heard=self._heard,
                 )  # fmt: skip
             self._tell(phase="ended", notes=self.captured.notes, advice=None)
         except BellmouthError as error:

@@ -1,15 +1,18 @@
 """Templates and answers of the page, each in the reader's own language and units."""
 
 import json
+import re
 from collections.abc import Iterable, Mapping
 from typing import Any, get_args
 
+from jinja2 import pass_context
+from jinja2.runtime import Context
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse
 
 from bellmouth import __version__
 from bellmouth.j1979.parameters import names, unit_of
-from bellmouth.learning.packs import packs
+from bellmouth.pages.bound import bound
 from bellmouth.pages.card_catalogue import LANGUAGES
 from bellmouth.pages.card_words import Units, Words
 from bellmouth.pages.page_templates import said, template_environment
@@ -19,17 +22,32 @@ from bellmouth.pages.site.once import marked
 from bellmouth.pages.words import SAFETY, chance, name_words
 from bellmouth.work.phrases import Quantity
 
-__all__ = ["LANGUAGE", "UNITS", "go", "page", "warm", "words_of"]
+__all__ = ["LANGUAGE", "UNITS", "called", "go", "page", "warm", "words_of"]
 
 #: Cookies that hold what the reader chose.
 LANGUAGE, UNITS = "bellmouth_language", "bellmouth_units"
 #: One more, which the page's script sets.
 _LIGHT, _LIGHTS = "bellmouth_light", frozenset({"day", "sun", "garage"})
 
+#: What a practice car is called in the book, whatever the language.
+_PRACTICE_NAME = re.compile(r"Practice car \d+(?: \(\d+\))?")
+
+
+@pass_context
+def _called(context: Context, name: str) -> str:
+    return called(name, context["speak"])
+
+
+def called(name: str, speak: Words) -> str:
+    """What a car is called: as people call it, but a practice car in the reader's language."""
+    return speak.told(name) if _PRACTICE_NAME.fullmatch(name) else name
+
+
 _templates = template_environment()
 _templates.filters["key"] = key_of
 _templates.filters["chance"] = chance
 _templates.filters["cause"] = name_words
+_templates.filters["called"] = _called
 _templates.globals["static"] = static()
 
 
@@ -63,7 +81,7 @@ def page(
         return "–" if value is None else speak.quantity(Quantity(value, unit))
 
     def procedures(names: Iterable[str]) -> str:
-        titles = {one.name: one.title for one in packs()}
+        titles = {one.name: one.title for one in request.app.state.garage.procedures.every()}
         return "; ".join(speak.told(titles.get(one, one.replace("-", " "))) for one in names)
 
     def parameters() -> str:
@@ -88,7 +106,7 @@ def page(
         "light": light if light in _LIGHTS else "", **told,
     }  # fmt: skip
     html = _templates.get_template(f"site/{template}").render(whole)
-    return HTMLResponse(marked(html), status)
+    return HTMLResponse(marked(bound(html)), status)
 
 
 def go(address: str) -> RedirectResponse:

@@ -8,7 +8,7 @@ from starlette.concurrency import run_in_threadpool
 from bellmouth.errors import BellmouthError
 from bellmouth.pages.site.growth import MOST_BYTES, refuse_growth
 
-__all__ = ["ENDINGS", "kept_upload"]
+__all__ = ["ENDINGS", "kept_mapping", "kept_upload"]
 
 ENDINGS = (".csv", ".csv.gz", ".parquet", ".mf4", ".log", ".asc", ".blf", ".trc")
 _BLOCK = 1 << 20
@@ -35,6 +35,15 @@ async def kept_upload(
             there.write(block)
     await run_in_threadpool(_refuse, path, ending, most)
     return path
+
+
+async def kept_mapping(file: UploadFile | None, folder: Path) -> Path | None:
+    """A mapping file from a field that may be left empty; None where it was."""
+    if file is None or not file.filename:
+        return None
+    there = folder / "mapping"
+    there.mkdir()
+    return (await kept_upload(file, there, (".toml",))).rename(there / "mapping.toml")
 
 
 def _refuse(path: Path, ending: str, most: int) -> None:

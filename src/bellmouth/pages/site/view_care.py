@@ -1,18 +1,20 @@
 """Looking after the book: is it whole, a car's archive in and out, and deleting a car for good."""
 
+import shutil
 import tempfile
 from pathlib import Path
 from typing import Annotated
 
 from fastapi import APIRouter, Form, UploadFile
+from starlette.background import BackgroundTask
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
-from starlette.responses import Response
+from starlette.responses import FileResponse, Response
 
 from bellmouth.errors import BellmouthError
 from bellmouth.pages.site.flow import key_of
 from bellmouth.pages.site.garage import Garage
-from bellmouth.pages.site.rendering import go, page
+from bellmouth.pages.site.rendering import called, go, page, words_of
 from bellmouth.pages.site.uploads import kept_upload
 
 __all__ = ["router"]
@@ -28,6 +30,33 @@ def care(request: Request) -> Response:
     return page(request, "care.html", told)
 
 
+@router.get("/care/backup.zip")
+def backup(request: Request) -> Response:
+    """The whole book as one zip, while others may be writing it."""
+    garage: Garage = request.app.state.garage
+    folder = tempfile.TemporaryDirectory(prefix="bellmouth-backup-")
+    try:
+        there = garage.book.back_up(Path(folder.name) / "book")
+        packed = shutil.make_archive(str(Path(folder.name) / "book"), "zip", there)
+    except BaseException:
+        folder.cleanup()
+        raise
+    # Sent from the disk: a book is as large as its recordings. It is removed when it is sent.
+    return FileResponse(
+        packed, media_type="application/zip",
+        filename=f"bellmouth-book-{garage.book.today():%Y-%m-%d}.zip",
+        background=BackgroundTask(folder.cleanup),
+    )  # fmt: skip
+
+
+@router.post("/care/sweep")
+def sweep(request: Request) -> Response:
+    """Remove files that no entry names, as a crash leaves them."""
+    garage: Garage = request.app.state.garage
+    garage.book.check(sweep=True)
+    return go("/care")
+
+
 @router.post("/care/import")
 async def bring_in(request: Request, file: UploadFile) -> Response:
     """Add the car of an archive."""
@@ -39,12 +68,14 @@ async def bring_in(request: Request, file: UploadFile) -> Response:
 
 
 @router.get("/car/{key}/archive.zip")
-def archive(request: Request, key: str) -> Response:
-    """A whole car as one open archive, its identification number masked."""
+def archive(request: Request, key: str, identification: str = "") -> Response:
+    """A whole car as one open archive, its identification number masked unless it is asked for."""
     garage: Garage = request.app.state.garage
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "car.zip"
-        garage.book.export(garage.visit(key).name, path)
+        garage.book.export(
+            garage.visit(key).name, path, with_identification=identification == "yes"
+        )
         content = path.read_bytes()
     name = 'attachment; filename="car.zip"'
     return Response(content, media_type="application/zip", headers={"content-disposition": name})
@@ -72,7 +103,7 @@ def delete(request: Request, key: str, name: Annotated[str, Form()]) -> Response
     """Delete a car for good, where its name was typed."""
     garage: Garage = request.app.state.garage
     visit = garage.visit(key)
-    if " ".join(name.split()) != visit.name:
+    if " ".join(name.split()) not in {visit.name, called(visit.name, words_of(request))}:
         raise BellmouthError("The name is not this car's. Nothing was deleted.")
     garage.forget(visit)
     return go("/")

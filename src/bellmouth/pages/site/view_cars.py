@@ -15,7 +15,7 @@ from bellmouth.pages.site.flow import key_of
 from bellmouth.pages.site.garage import Garage
 from bellmouth.pages.site.rendering import go, page, words_of
 
-__all__ = ["router"]
+__all__ = ["distance_km", "router"]
 
 router = APIRouter(include_in_schema=False)
 
@@ -58,7 +58,7 @@ def new_car(
     book.add_car(name, car)
     book.open_job(
         name,
-        distance_km=_distance_km(request, distance),
+        distance_km=distance_km(request, distance),
         complaint=complaint or None,
     )
     return go(f"/car/{key_of(' '.join(name.split()))}/record")
@@ -110,9 +110,9 @@ def new_job(
     """Another job on a car that is in the book; ``comeback`` where the last one came back."""
     garage = _garage(request)
     visit = garage.visit(key)
-    distance_km = _distance_km(request, distance)
+    odometer_km = distance_km(request, distance)
     garage.book.open_job(
-        visit.name, distance_km=distance_km, complaint=complaint or None,
+        visit.name, distance_km=odometer_km, complaint=complaint or None,
         comeback_of=visit.job if comeback else None,
     )  # fmt: skip
     return go(f"/car/{key}/record")
@@ -132,7 +132,7 @@ def _sizes(text: str) -> list[float] | None:
     return [_number(one, "Size") for one in parts] or None
 
 
-def _distance_km(request: Request, text: str) -> float | None:
+def distance_km(request: Request, text: str) -> float | None:
     """A distance in the reader's unit, None where none was given. [km]"""
     if not text.strip():
         return None

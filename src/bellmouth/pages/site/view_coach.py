@@ -10,7 +10,7 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
 from bellmouth.errors import BellmouthError
-from bellmouth.learning import find_procedure, judge, packs
+from bellmouth.learning import judge
 from bellmouth.learning.packs import refuse_unchecked
 from bellmouth.learning.procedure import Procedure
 from bellmouth.learning.session import leads_of
@@ -25,7 +25,7 @@ from bellmouth.pages.site.live import Adapter
 from bellmouth.pages.site.rendering import go, page, words_of
 from bellmouth.pages.site.spoiled import spoiled
 
-__all__ = ["Ident", "Tap", "Taps", "lead_s", "pack", "refuse", "router"]
+__all__ = ["Ident", "Tap", "Taps", "lead_s", "refuse", "router"]
 
 router = APIRouter(include_in_schema=False)
 
@@ -71,7 +71,7 @@ def agreed(
     """The manual was checked, or there is no coaching; and whether the car is followed live."""
     garage: Garage = request.app.state.garage
     visit = garage.visit(key)
-    procedure = pack(name)
+    procedure = garage.procedures.find(name)
     if garage.is_practice(key):
         return go(f"/car/{key}/learning/{name}/coach")
     refuse(procedure, checked=manual == "checked")
@@ -89,7 +89,7 @@ def coach(request: Request, key: str, name: str, follow: str = "") -> Response:
     """The coach."""
     garage: Garage = request.app.state.garage
     visit = garage.visit(key)
-    procedure = pack(name)
+    procedure = garage.procedures.find(name)
     practice = garage.is_practice(key)
     refuse(procedure, checked=practice or garage.checked(visit, name))
     return page(
@@ -115,7 +115,7 @@ def plan(
 ) -> dict[str, Any]:
     """The procedure's stretches and cues for the browser."""
     garage: Garage = request.app.state.garage
-    procedure = pack(name)
+    procedure = garage.procedures.find(name)
     visit = garage.visit(key)
     refuse(procedure, checked=garage.is_practice(key) or garage.checked(visit, name))
     lead = lead_s(lead_ms)
@@ -137,7 +137,7 @@ def attempt(request: Request, key: str, name: str, told: Annotated[Taps, Body()]
         visit = garage.visit(key)
         there = visit.coached_as(told.id)
         if there is None:
-            document = judgement_document(judge(None, pack(name), _marks(told)))
+            document = judgement_document(judge(None, garage.procedures.find(name), _marks(told)))
             document["coached"] = told.model_dump()
             there = garage.book.add(visit.name, "attempt", spoiled(document))
     garage.seats.leave(key, told.id)
@@ -153,9 +153,9 @@ def seen(request: Request, key: str, number: int) -> Response:
     if not kept:
         raise BellmouthError("There is no such attempt in this car's book.")
     document = kept[0].document
-    chosen = procedure_document(pack(str(document["procedure"])))
+    chosen = procedure_document(garage.procedures.find(str(document["procedure"])))
     speak = words_of(request)
-    procedure = pack(str(document["procedure"]))
+    procedure = garage.procedures.find(str(document["procedure"]))
     says = {
         **{name: speak.told(procedure.event_words(name)) for name in procedure.every_event()},
         **{step["name"]: speak.told(step["say"]) for step in chosen["steps"]},
@@ -176,13 +176,6 @@ def _with_steps(text: str, steps: list[dict[str, Any]]) -> str:
     for step in steps:
         text = re.sub(rf"\b{re.escape(step['name'])}\b(?!\")", step["say"].rstrip("."), text)
     return text
-
-
-def pack(name: str) -> Procedure:
-    """A shipped procedure by its name; a path is never one."""
-    if name not in {one.name for one in packs()}:
-        raise BellmouthError("There is no such procedure. Choose one from the list.")
-    return find_procedure(name)
 
 
 def refuse(procedure: Procedure, *, checked: bool) -> None:

@@ -1,20 +1,22 @@
-"""What the car itself says: its codes, freeze frames, identity and readiness. Nothing is changed.
+"""What the car itself says: its codes, freeze frames, identity and readiness. Nothing is changed;
+clearing has a room of its own, ``view_clear``."""
 
-Clearing stays with ``bellmouth clear``: that asks in the terminal, with the whole list in sight.
-"""
-
+import tempfile
 from dataclasses import replace
+from pathlib import Path
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Form
+from fastapi import APIRouter, Form, UploadFile
+from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
 
-from bellmouth.errors import BellmouthError
+from bellmouth.bus.readiness import Rules, advise, read_rules
 from bellmouth.pages.site.flow import stages_of
 from bellmouth.pages.site.garage import Garage, Visit
 from bellmouth.pages.site.live import Adapter
-from bellmouth.pages.site.rendering import page
+from bellmouth.pages.site.rendering import go, page
+from bellmouth.pages.site.uploads import kept_upload
 
 __all__ = ["router"]
 
@@ -38,30 +40,42 @@ def read(
     """Read the codes and the monitors, and show them."""
     garage: Garage = request.app.state.garage
     visit = garage.visit(key)
-    adapter = _adapter(garage, key, interface.strip(), channel.strip())
-    told = _read(adapter, mask_vin=not show_number)
+    adapter = _adapter(garage, key, interface, channel)
+    told = _read(adapter, read_rules(garage.rules_file), mask_vin=not show_number)
     kept = {**told, "controllers": [_without_number(one) for one in told["controllers"]]}
     garage.book.add(visit.name, "note", {"text": _sentence(told), "codes": kept})
     return _shown(request, visit, told)
 
 
+@router.post("/rules")
+async def rules(
+    request: Request, car: Annotated[str, Form()], file: UploadFile | None = None
+) -> Response:
+    """A table of what holds at a place, kept for every car; without one, back to our own."""
+    garage: Garage = request.app.state.garage
+    if file is None:
+        garage.keep_rules(None)
+    else:
+        with tempfile.TemporaryDirectory() as folder:
+            path = await kept_upload(file, Path(folder), (".toml",))
+            await run_in_threadpool(read_rules, path)
+            garage.keep_rules(path.read_bytes())
+    # A key that names no car is refused there.
+    return go(f"/car/{garage.visit(car).key}/codes")
+
+
 def _adapter(garage: Garage, key: str, interface: str, channel: str) -> Adapter:
     """How the car is reached; a practice car stands with its key on."""
-    live = garage.captures.get(key)
-    if live is not None and live.state.phase in {"opening", "running"}:
-        raise BellmouthError("This car is being recorded. End that capture first.")
+    garage.refuse_busy(key)
     practice = garage.practice(key)
     if practice is not None:
         practice.sit_down()
         return replace(practice.adapter)
-    if not interface:
-        raise BellmouthError("Say which adapter: its interface, and its channel.")
-    return Adapter(interface, channel or None)
+    return garage.named(key, interface, channel)
 
 
-def _read(adapter: Adapter, *, mask_vin: bool) -> dict[str, Any]:
+def _read(adapter: Adapter, rules: Rules, *, mask_vin: bool) -> dict[str, Any]:
     from bellmouth.bus.opening import open_client  # noqa: PLC0415 - loads the CAN libraries
-    from bellmouth.bus.readiness import advise, read_rules  # noqa: PLC0415
     from bellmouth.pages.car_document import codes_document, monitors_document  # noqa: PLC0415
 
     with open_client(adapter.interface, adapter.channel, adapter.bitrate) as car:
@@ -69,7 +83,7 @@ def _read(adapter: Adapter, *, mask_vin: bool) -> dict[str, Any]:
         told = codes_document(
             car.controllers, found, car.freeze_frames(), car.identity(mask_vin=mask_vin)
         )
-        told["ready"] = monitors_document(monitors, advise(monitors, found, read_rules(None)))
+        told["ready"] = monitors_document(monitors, advise(monitors, found, rules))
         told["notes"] = list(car.notes)
     return told
 
@@ -95,5 +109,6 @@ def _shown(request: Request, visit: Visit, told: dict[str, Any] | None) -> Respo
     return page(
         request, "codes.html",
         {"visit": visit, "stages": stages_of(visit.here, "codes"), "told": told,
-         "practice": garage.is_practice(visit.key)},
+         "practice": garage.is_practice(visit.key), "adapter": garage.reached(visit.key),
+         "place": read_rules(garage.rules_file).place if garage.rules_file else ""},
     )  # fmt: skip

@@ -18,7 +18,9 @@ router = APIRouter(include_in_schema=False)
 
 @router.get("/counts")
 def counts(
-    request: Request, within: Annotated[int, Query(ge=1, le=3650)] = WITHIN_DAYS
+    request: Request,
+    within: Annotated[int, Query(ge=1, le=3650)] = WITHIN_DAYS,
+    before: Annotated[str, Query(pattern=r"^(\d{4}-\d{2}-\d{2})?$")] = "",
 ) -> Response:
     """Jobs that came back, by what was done and by whom; readings of one car by two people."""
     garage: Garage = request.app.state.garage
@@ -29,6 +31,7 @@ def counts(
     )  # fmt: skip
     told = {
         "found": found, "groups": [one for one in groups if one[1]], "few": FEW,
-        "spreads": garage.book.spreads(), "due": garage.book.due(limit=20),
+        "spreads": garage.book.spreads(), "before": before,
+        "due": garage.book.due(limit=50, before=before or None),
     }  # fmt: skip
     return page(request, "counts.html", told)

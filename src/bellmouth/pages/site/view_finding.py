@@ -23,13 +23,13 @@ from bellmouth.pages.document import finding_document
 from bellmouth.pages.finding_plots import finding_plots
 from bellmouth.pages.plot_words import PLOT_WORDS
 from bellmouth.pages.plots import plot_in, plot_json
-from bellmouth.pages.report import report_page
+from bellmouth.pages.report import report_page, write_report
 from bellmouth.pages.site.flow import stages_of
 from bellmouth.pages.site.garage import Garage, Visit
 from bellmouth.pages.site.rendering import go, page, words_of
 from bellmouth.pages.site.view_keeping import good_recordings
 
-__all__ = ["asked_of", "judged_of", "router"]
+__all__ = ["asked_of", "judged_of", "made_again", "router"]
 
 router = APIRouter(include_in_schema=False)
 
@@ -70,6 +70,20 @@ def finding(request: Request, key: str) -> Response:
     )  # fmt: skip
 
 
+@router.get("/car/{key}/finding/report.html")
+def report(request: Request, key: str) -> Response:
+    """The finding as one page to send or print, with all its pictures in it."""
+    garage: Garage = request.app.state.garage
+    visit = garage.visit(key)
+    judged, found = judged_of(garage, visit, asked_of(visit))
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "finding.html"
+        write_report(path, found, judged.recordings[0], judged.car, words_of(request))
+        html = path.read_bytes()
+    head = {"content-disposition": 'attachment; filename="finding.html"'}
+    return Response(html, media_type="text/html", headers=head)
+
+
 @router.post("/car/{key}/finding/result")
 def result(
     request: Request,
@@ -87,7 +101,7 @@ def result(
     asked = asked_of(visit)
     typed = _meant(check.strip(), outcome.strip(), words_of(request))
     told = said.strip() or f"{check.strip()}={typed}"
-    _made_again(garage, visit, {**asked, "results": [*asked.get("results", []), told]})
+    made_again(garage, visit, {**asked, "results": [*asked.get("results", []), told]})
     return go(f"/car/{key}/finding")
 
 
@@ -99,7 +113,7 @@ def compare(
     garage: Garage = request.app.state.garage
     visit = garage.visit(key)
     chosen = [one for one in reference or [] if one in _others(visit)]
-    _made_again(garage, visit, {**asked_of(visit), "references": chosen})
+    made_again(garage, visit, {**asked_of(visit), "references": chosen})
     return go(f"/car/{key}/finding")
 
 
@@ -115,7 +129,7 @@ def family(request: Request, key: str, number: Annotated[str, Form(max_length=9)
             raise BellmouthError("There is no such engine family. Go back to the list.")
         found = garage.families.get(int(number))
         asked["family"] = {"name": found.name, "file": found.text()}
-    _made_again(garage, visit, asked)
+    made_again(garage, visit, asked)
     return go(f"/car/{key}/finding")
 
 
@@ -131,7 +145,7 @@ async def prior(request: Request, key: str, file: UploadFile | None = None) -> R
             path = Path(folder) / "prior.toml"
             path.write_bytes(content)
             asked["prior"] = read_weights(path)
-    await run_in_threadpool(_made_again, garage, visit, asked)
+    await run_in_threadpool(made_again, garage, visit, asked)
     return go(f"/car/{key}/finding")
 
 
@@ -164,7 +178,8 @@ def judged_of(garage: Garage, visit: Visit, asked: Mapping[str, Any]) -> tuple[J
     return judged, judged.result
 
 
-def _made_again(garage: Garage, visit: Visit, asked: Mapping[str, Any]) -> None:
+def made_again(garage: Garage, visit: Visit, asked: Mapping[str, Any]) -> None:
+    """Make the finding of this job again, with what it is asked with, and keep it."""
     judged, found = judged_of(garage, visit, asked)
     garage.book.keep(visit.name, judged, finding_document(found))
 

@@ -10,10 +10,17 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from bellmouth.book.entries import numbered
+from bellmouth.bus.readiness import advise, read_rules
+from bellmouth.bus.recorded_monitors import recorded_monitors
+from bellmouth.bus.reports import Codes
 from bellmouth.errors import BellmouthError
+from bellmouth.pages.car_document import monitors_document
+from bellmouth.pages.site.flow import stages_of
 from bellmouth.pages.site.garage import Garage, Visit
-from bellmouth.pages.site.rendering import go
+from bellmouth.pages.site.rendering import go, page
 from bellmouth.pages.site.uploads import kept_upload
+from bellmouth.pages.site.view_files import TYPES
+from bellmouth.recording.quality import assess
 
 __all__ = ["good_recordings", "router"]
 
@@ -22,9 +29,6 @@ router = APIRouter(include_in_schema=False)
 _PICTURES = {".jpg": "image/jpeg", ".png": "image/png", ".webp": "image/webp"}
 _MOST_PICTURE_BYTES = 20 << 20
 _MOST_TEXT = 4000
-_TYPES = {
-    "csv": "text/csv", "parquet": "application/vnd.apache.parquet", "mf4": "application/x-mdf",
-}  # fmt: skip
 
 
 def good_recordings(visit: Visit) -> list[int]:
@@ -115,4 +119,22 @@ def recording(
         write_recording(found, path)
         content = path.read_bytes()
     name = f'attachment; filename="recording-{number}.{ending}"'
-    return Response(content, media_type=_TYPES[ending], headers={"content-disposition": name})
+    return Response(content, media_type=TYPES[ending], headers={"content-disposition": name})
+
+
+@router.get("/car/{key}/recording/{number}")
+def looked_at(request: Request, key: str, number: int) -> Response:
+    """How good a recording of the book is, and what it says of the monitors where it holds them."""
+    garage: Garage = request.app.state.garage
+    visit = garage.visit(key)
+    found = garage.book.recording(visit.name, number)
+    ready = None
+    if "monitor_status" in found:
+        monitors = recorded_monitors(found)
+        advice = advise(monitors, Codes(), read_rules(garage.rules_file))
+        ready = monitors_document(monitors, advice)
+    return page(
+        request, "recording.html",
+        {"visit": visit, "stages": stages_of(visit.here, "record"), "number": number,
+         "quality": assess(found), "ready": ready, "good": number in good_recordings(visit)},
+    )  # fmt: skip

@@ -2,8 +2,9 @@
 
 import tempfile
 from pathlib import Path
+from typing import Annotated
 
-from fastapi import APIRouter, UploadFile
+from fastapi import APIRouter, Form, UploadFile
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
@@ -11,8 +12,9 @@ from starlette.responses import Response
 from bellmouth.errors import BellmouthError
 from bellmouth.finding.causes import CAUSES
 from bellmouth.finding.check_table import CHECKS
-from bellmouth.learning import find_procedure, packs, read_procedure
-from bellmouth.pages.site.rendering import page
+from bellmouth.learning import packs, read_procedure
+from bellmouth.pages.site.garage import Garage
+from bellmouth.pages.site.rendering import go, page
 from bellmouth.pages.words import cause_words, unit_words
 
 __all__ = ["router"]
@@ -31,22 +33,29 @@ def known(request: Request) -> Response:
         for one in CAUSES.values()
     ]
     causes.append(("unexplained", cause_words("unexplained"), ""))
-    told = {"causes": causes, "checks": list(CHECKS.values()), "packs": packs()}
+    garage: Garage = request.app.state.garage
+    told = {
+        "causes": causes, "checks": list(CHECKS.values()), "packs": packs(),
+        "own": garage.procedures.all(),
+    }  # fmt: skip
     return page(request, "known.html", told)
 
 
 @router.get("/known/procedure/{name}")
 def procedure(request: Request, name: str) -> Response:
     """A procedure in full, without a car."""
-    if name not in {one.name for one in packs()}:
-        raise BellmouthError("There is no procedure of that name. Go back to the list.")
-    told = {"procedure": find_procedure(name), "own": False}
+    garage: Garage = request.app.state.garage
+    found = garage.procedures.find(name)
+    told = {"procedure": found, "own": False, "kept": found in garage.procedures.all()}
     return page(request, "known_procedure.html", told)
 
 
 @router.post("/known/procedure")
-async def own(request: Request, file: UploadFile) -> Response:
-    """A procedure file of one's own: whether it holds together, and whether it can be met."""
+async def own(
+    request: Request, file: UploadFile, keep: Annotated[str, Form(max_length=8)] = ""
+) -> Response:
+    """A procedure file of one's own: whether it holds together and can be met; kept if asked."""
+    garage: Garage = request.app.state.garage
     content = await file.read(_MOST_BYTES + 1)
     if len(content) > _MOST_BYTES:
         raise BellmouthError("A procedure file is at most 256 KB of TOML.")
@@ -54,4 +63,15 @@ async def own(request: Request, file: UploadFile) -> Response:
         path = Path(folder) / "procedure.toml"
         path.write_bytes(content)
         read = await run_in_threadpool(read_procedure, path)
-    return page(request, "known_procedure.html", {"procedure": read, "own": True})
+    if keep:
+        await run_in_threadpool(garage.procedures.add, content, read)
+        return go(f"/known/procedure/{read.name}")
+    return page(request, "known_procedure.html", {"procedure": read, "own": True, "kept": False})
+
+
+@router.post("/known/procedure/{name}/drop")
+def drop(request: Request, name: str) -> Response:
+    """Keep a procedure of one's own no longer; attempts at it stay in their books."""
+    garage: Garage = request.app.state.garage
+    garage.procedures.drop(name)
+    return go("/known#procedures")

@@ -19,9 +19,9 @@ from bellmouth.pages.procedures import procedure_document
 from bellmouth.pages.site.flow import stages_of
 from bellmouth.pages.site.garage import Garage, Visit
 from bellmouth.pages.site.rendering import go, page
-from bellmouth.pages.site.uploads import kept_upload
-from bellmouth.pages.site.view_coach import pack
+from bellmouth.pages.site.uploads import ENDINGS, kept_mapping, kept_upload
 from bellmouth.recording import read_recording
+from bellmouth.recording.series import Recording
 from bellmouth.work.content import content
 
 __all__ = ["router"]
@@ -38,7 +38,7 @@ def learning(request: Request, key: str) -> Response:
         request, "learning.html",
         {
             "visit": visit, "stages": stages_of(visit.here, "learning"), "planned": _plan(visit),
-            "packs": packs(), "attempts": visit.numbers("attempt"),
+            "packs": garage.procedures.every(), "attempts": visit.numbers("attempt"),
         },
     )  # fmt: skip
 
@@ -48,7 +48,7 @@ def procedure(request: Request, key: str, name: str) -> Response:
     """One procedure: its conditions, cautions and steps."""
     garage: Garage = request.app.state.garage
     visit = garage.visit(key)
-    chosen = procedure_document(pack(name))
+    chosen = procedure_document(garage.procedures.find(name))
     return page(
         request, "procedure.html",
         {
@@ -68,18 +68,23 @@ async def judged(
     name: str,
     file: UploadFile,
     marks: Annotated[str, Form()] = "",
+    mapping: UploadFile | None = None,
 ) -> Response:
     """Judge an attempt from its recording and what a person saw, and keep it."""
     garage: Garage = request.app.state.garage
     with tempfile.TemporaryDirectory() as folder:
-        path = await kept_upload(file, Path(folder), (".csv", ".parquet"))
-        number = await run_in_threadpool(_kept, garage, key, name, path, _marks(marks))
+        path = await kept_upload(file, Path(folder), ENDINGS)
+        named = await kept_mapping(mapping, Path(folder))
+        recording = await run_in_threadpool(lambda: read_recording(path, mapping=named))
+        number = await run_in_threadpool(_kept, garage, key, name, recording, _marks(marks))
     return go(f"/car/{key}/attempt/{number}")
 
 
-def _kept(garage: Garage, key: str, name: str, path: Path, marks: dict[str, float] | None) -> int:
+def _kept(
+    garage: Garage, key: str, name: str, recording: Recording, marks: dict[str, float] | None
+) -> int:
     visit = garage.visit(key)
-    document = judgement_document(judge(read_recording(path), pack(name), marks))
+    document = judgement_document(judge(recording, garage.procedures.find(name), marks))
     return garage.book.add(visit.name, "attempt", document).number
 
 
@@ -88,10 +93,13 @@ def _plan(visit: Visit) -> tuple[Planned, ...]:
     done = [work for one in visit.numbers("work") for work in one.document.get("done", [])]
     does = {row["name"]: row.get("does") for row in content("works")["work"]}
     called = [does[work] for work in done if does.get(work)]
+    # The plan is of the program's own procedures; one of your own covers none of them.
+    known = {one.name for one in packs()}
     met = [
-        str(one.document["procedure"])
+        name
         for one in visit.numbers("attempt")
         if one.document.get("judgement") == "met"
+        and (name := str(one.document["procedure"])) in known
     ]
     return plan([one for one in called if one], done=met) if called else ()
 

@@ -21,7 +21,7 @@ from bellmouth.pages.site.garage import Garage, Visit
 from bellmouth.pages.site.live import Practice
 from bellmouth.pages.site.rendering import words_of
 from bellmouth.pages.site.stream import beat_of
-from bellmouth.pages.site.view_coach import Ident, lead_s, pack, refuse
+from bellmouth.pages.site.view_coach import Ident, lead_s, refuse
 
 __all__ = ["router"]
 
@@ -65,7 +65,7 @@ def sit(request: Request, key: str, name: str, told: Annotated[Sitting, Body()])
     """Sit down to drive, or say that one still does; whether this page drives."""
     garage: Garage = request.app.state.garage
     garage.visit(key)
-    procedure = pack(name)
+    procedure = garage.procedures.find(name)
     drives = garage.seats.sit(key, procedure.name, told.id, take=told.take)
     return JSONResponse({"drives": drives, "runs": _running(garage, key) is not None})
 
@@ -84,7 +84,7 @@ def begin(request: Request, key: str, name: str, told: Annotated[Begin, Body()])
     """Begin an attempt on the practice car, or on a real one whose manual was checked."""
     garage: Garage = request.app.state.garage
     visit = garage.visit(key)
-    procedure = pack(name)
+    procedure = garage.procedures.find(name)
     practice = garage.practice(key)
     refuse(procedure, checked=practice is not None or garage.checked(visit, name))
     adapter = garage.adapter(key)

@@ -17,7 +17,8 @@ from bellmouth.pages.site.garage import Garage, Visit
 from bellmouth.pages.site.live import Adapter
 from bellmouth.pages.site.rendering import go, page
 from bellmouth.pages.site.stream import EventStream
-from bellmouth.pages.site.uploads import kept_upload
+from bellmouth.pages.site.uploads import kept_mapping, kept_upload
+from bellmouth.pages.site.view_files import controller_of
 from bellmouth.recording.readers import journal_of
 
 __all__ = ["router"]
@@ -46,14 +47,25 @@ def record(request: Request, key: str) -> Response:
 
 @router.post("/car/{key}/record/file")
 async def from_file(
-    request: Request, key: str, file: UploadFile, by: Annotated[str, Form(max_length=80)] = ""
+    request: Request,
+    key: str,
+    file: UploadFile,
+    by: Annotated[str, Form(max_length=80)] = "",
+    mapping: UploadFile | None = None,
+    controller: Annotated[str, Form(max_length=20)] = "",
 ) -> Response:
     """Take a file's recording into the book."""
     garage: Garage = request.app.state.garage
     visit = await run_in_threadpool(garage.visit, key)
+    address = controller_of(controller)
     with tempfile.TemporaryDirectory() as folder:
         path = await kept_upload(file, Path(folder))
-        await run_in_threadpool(garage.add_recording, visit, path, by.strip() or None)
+        named = await kept_mapping(mapping, Path(folder))
+        await run_in_threadpool(
+            lambda: garage.add_recording(
+                visit, path, by.strip() or None, mapping=named, controller=address
+            )
+        )
     return _judged(visit)
 
 
@@ -63,18 +75,23 @@ def live(
     key: str,
     interface: Annotated[str, Form()] = "",
     channel: Annotated[str, Form()] = "",
+    bitrate: Annotated[str, Form(max_length=9)] = "",
+    seconds: Annotated[str, Form(max_length=9)] = "",
+    controller: Annotated[str, Form(max_length=20)] = "",
 ) -> Response:
-    """Begin a guided capture of the car, or of the practice car."""
+    """Begin a capture of the car, or of the practice car: guided, or for so many seconds."""
     garage: Garage = request.app.state.garage
     visit = garage.visit(key)
+    whole, speed = _count(seconds, "Seconds"), _count(bitrate, "Bit rate")
+    address = controller_of(controller)
     practice = garage.practice(key)
     if practice is not None:
         practice.hand_over()
-        garage.capture(visit, practice.adapter, None, practice.obey)
+        garage.capture(visit, practice.adapter, whole, practice.obey, address)
     elif interface.strip():
-        adapter = Adapter(interface.strip(), channel.strip() or None)
+        adapter = Adapter(interface.strip(), channel.strip() or None, speed)
         garage.reach(key, adapter)
-        garage.capture(visit, adapter, None)
+        garage.capture(visit, adapter, whole, controller=address)
     else:
         raise BellmouthError("Say which adapter: its interface, and its channel.")
     return go(f"/car/{key}/record")
@@ -144,6 +161,16 @@ def _judged(visit: Visit) -> Response:
     before it was taken in."""
     after = visit.numbers("recording") and visit.numbers("work")
     return go(f"/car/{visit.key}/{'proof' if after else 'finding'}")
+
+
+def _count(text: str, what: str) -> int | None:
+    """A whole number over 0; None where nothing was written."""
+    told = text.strip()
+    if not told:
+        return None
+    if not told.isdecimal() or int(told) < 1:
+        raise BellmouthError(f'{what}: "{told}" is not a whole number over 0. Write it as 120.')
+    return int(told)
 
 
 def _begun(path: Path) -> str:

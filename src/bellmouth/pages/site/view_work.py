@@ -6,6 +6,7 @@ from fastapi import APIRouter, Form
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
 
+from bellmouth.errors import BellmouthError
 from bellmouth.finding.result import Finding
 from bellmouth.pages.card_html import card_html
 from bellmouth.pages.card_pdf import card_pdf
@@ -19,6 +20,8 @@ from bellmouth.work.works import work_titles
 __all__ = ["router"]
 
 router = APIRouter(include_in_schema=False)
+
+_GASKETS = ("new", "kept")
 
 
 @router.get("/car/{key}/work")
@@ -53,17 +56,36 @@ def card_sheet(request: Request, key: str, paper: Literal["a4", "letter"] = "a4"
 
 
 @router.post("/car/{key}/done")
-def done(request: Request, key: str, work: Annotated[list[str] | None, Form()] = None) -> Response:
-    """Write down what was done; on a practice car it is done there, too."""
+def done(
+    request: Request,
+    key: str,
+    work: Annotated[list[str] | None, Form()] = None,
+    by: Annotated[str, Form(max_length=80)] = "",
+    gasket: Annotated[str, Form(max_length=10)] = "",
+) -> Response:
+    """Write down what was done, by whom and with which gasket; on a practice car it is done there,
+    too."""
     garage: Garage = request.app.state.garage
     visit = garage.visit(key)
     told = [one for one in work or [] if one in work_titles()] or ["nothing"]
-    garage.book.add(visit.name, "work", {"done": told})
+    garage.book.add(visit.name, "work", {"done": told, **_said(told, by, gasket)})
     practice = garage.practice(key)
     if practice is not None:
         practice.mend(told)
         garage.remember(key)
     return go(f"/car/{key}/learning")
+
+
+def _said(done: list[str], by: str, gasket: str) -> dict[str, str]:
+    """Who did it, and what became of the throttle's gasket, where that was said."""
+    if gasket and gasket not in _GASKETS:
+        raise BellmouthError("A gasket is new or was kept.")
+    if "renew_gasket" in done:
+        if gasket == "kept":
+            raise BellmouthError("A gasket that was renewed was not kept. Choose one of the two.")
+        gasket = "new"
+    said = {"by": " ".join(by.split()), "gasket": gasket}
+    return {name: text for name, text in said.items() if text}
 
 
 def _card(garage: Garage, visit: Visit, request: Request) -> CardPage:

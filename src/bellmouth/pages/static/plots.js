@@ -12,7 +12,8 @@ const colour = (style) => getComputedStyle(document.documentElement).getProperty
 const ink = (name) => () => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
 const short = (value) => new Intl.NumberFormat(lang, Math.abs(value) >= 1000 ? { maximumFractionDigits: 0 } : { maximumSignificantDigits: 3 }).format(value);
 const fill = (text, values) => text.replace(/\{(\w+)\}/g, (_, name) => values[name]);
-const unit = (axis) => (axis.unit ? ` ${axis.unit}` : "");
+// A unit stays on the line of its number.
+const unit = (axis) => (axis.unit ? `\u00a0${axis.unit}` : "");
 const all = [];
 
 // A marker's outline about the origin, for a canvas and for an SVG alike.

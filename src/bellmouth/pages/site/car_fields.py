@@ -1,0 +1,99 @@
+"""The fields of a form about a car: their words, units, and how a value is written in them."""
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Literal
+
+from bellmouth.errors import BellmouthError
+
+if TYPE_CHECKING:
+    from bellmouth.pages.card_words import Words
+
+__all__ = ["FIELDS", "CarField", "field_text", "value_of"]
+
+_SPREAD = re.compile(r"\s*(?:±|\+-|\+/-)\s*")
+
+
+@dataclass(frozen=True)
+class CarField:
+    """One of the keys of a car file: what it is called, its metric unit, and what it holds.
+
+    ``kind`` is ``known`` (a number, perhaps with how well it is known), ``whole``, or the choices.
+    """
+
+    key: str
+    words: str
+    unit: str = ""
+    kind: Literal["known", "whole", "choice"] = "known"
+    choices: tuple[tuple[str, str], ...] = ()
+
+
+#: In the order in which they are asked for.
+FIELDS = (
+    CarField("displacement_l", "Displacement", "L"),
+    CarField("metering", "Air is measured by", kind="choice",
+             choices=(("airflow", "an airflow meter"), ("pressure", "manifold pressure"))),
+    CarField("cylinders", "Cylinders", kind="whole"),
+    CarField("banks", "Banks", kind="whole"),
+    CarField("turbocharged", "Turbocharged", kind="choice",
+             choices=(("", "unknown"), ("yes", "yes"), ("no", "no"))),
+    CarField("throttle_bore_mm", "Throttle bore", "mm"),
+    CarField("idle_rpm", "Specified warm idle", "rpm"),
+    CarField("closed_throttle_position_pct", "Throttle position when closed", "%"),
+    CarField("ethanol_pct", "Ethanol in the fuel", "%"),
+    CarField("barometric_pressure_kpa", "Barometric pressure", "kPa"),
+    CarField("altitude_m", "Altitude", "m"),
+    CarField("ambient_air_temperature_c", "Air temperature outside", "degC"),
+)  # fmt: skip
+
+
+def field_text(value: Any, field: CarField, speak: "Words") -> str:
+    """A car's value as its field shows it, in the reader's units; empty where it is unknown."""
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if field.kind != "known":
+        return str(value)
+    told, sd = (value["value"], value.get("sd")) if isinstance(value, Mapping) else (value, None)
+    factor, offset = speak.scale(field.unit)
+    text = _written(told * factor + offset, speak)
+    return f"{text} ± {_written(sd * factor, speak)}" if sd else text
+
+
+def value_of(text: str, field: CarField, speak: "Words") -> Any:
+    """What a field says, as a car file holds it; None for unknown.
+
+    Raises
+    ------
+    BellmouthError
+        If it is no number where one is asked for.
+    """
+    told = text.strip()
+    if not told:
+        return None
+    if field.key == "turbocharged":
+        return told == "yes"
+    if field.kind == "choice":
+        return told
+    parts = [_number(one, field) for one in _SPREAD.split(told, maxsplit=1)]
+    if field.kind == "whole":
+        return int(parts[0]) if parts[0].is_integer() else parts[0]
+    factor, offset = speak.scale(field.unit)
+    value = (parts[0] - offset) / factor
+    return {"value": value, "sd": parts[1] / factor} if len(parts) > 1 else value
+
+
+def _number(text: str, field: CarField) -> float:
+    try:
+        return float(text.strip().replace(",", "."))
+    except ValueError as error:
+        raise BellmouthError(
+            f'{field.words}: "{text}" is not a number. Write it as 60, or as 60 ± 1.'
+        ) from error
+
+
+def _written(value: float, speak: "Words") -> str:
+    text = f"{value:.4g}" if abs(value) < 1e4 else f"{value:.0f}"
+    return text.replace(".", ",") if speak.language == "de" else text

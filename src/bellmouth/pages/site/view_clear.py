@@ -1,0 +1,117 @@
+"""Clearing codes from the page, as ``bellmouth clear`` does it: what is lost is read and shown
+first, it is refused while the engine runs or the car moves, and it is asked.
+
+Only a form that was sent from the page's own answer clears: it names the codes that were shown, and
+the word was typed. The car is read again before, and holds the same codes, or nothing is cleared.
+"""
+
+from typing import TYPE_CHECKING, Annotated, Any
+
+from fastapi import APIRouter, Form
+from starlette.requests import Request
+from starlette.responses import Response
+
+from bellmouth.errors import BellmouthError
+from bellmouth.pages.clearing_words import STAYS, clearing_words, stored_codes
+from bellmouth.pages.site.flow import stages_of
+from bellmouth.pages.site.garage import Garage
+from bellmouth.pages.site.rendering import go, page, words_of
+from bellmouth.pages.site_words import CLEAR
+
+if TYPE_CHECKING:
+    from bellmouth.bus.reports import Cleared, Clearing
+    from bellmouth.pages.site.live import Adapter
+
+__all__ = ["router"]
+
+router = APIRouter(include_in_schema=False)
+
+_Text = Annotated[str, Form(max_length=200)]
+
+
+@router.post("/car/{key}/clear")
+def would_clear(
+    request: Request, key: str, interface: _Text = "", channel: _Text = "", off: _Text = ""
+) -> Response:
+    """Read what would be lost, and what speaks against it; nothing is changed.
+
+    ``off`` switches a practice car's engine off first, which nobody can do for a real one.
+    """
+    from bellmouth.bus.opening import open_client  # noqa: PLC0415 - loads the CAN libraries
+
+    garage: Garage = request.app.state.garage
+    visit = garage.visit(key)
+    adapter = _adapter(garage, key, interface, channel, off=bool(off))
+    with open_client(adapter.interface, adapter.channel, adapter.bitrate) as car:
+        clearing = car.would_clear()
+    told = {
+        "visit": visit, "stages": stages_of(visit.here, "codes"), "word": CLEAR,
+        "lost": clearing_words(clearing), "against": clearing.against,
+        "stays": STAYS if any(clearing.codes.permanent.values()) else "",
+        "codes": ",".join(stored_codes(clearing.codes)),
+        "practice": garage.is_practice(key), "interface": interface, "channel": channel,
+    }  # fmt: skip
+    return page(request, "clear.html", told)
+
+
+@router.post("/car/{key}/clear/now")
+def clear_now(
+    request: Request,
+    key: str,
+    codes: _Text = "",
+    word: _Text = "",
+    interface: _Text = "",
+    channel: _Text = "",
+) -> Response:
+    """Clear, where the word was typed and the car still holds the codes that were shown."""
+    from bellmouth.bus.opening import open_client  # noqa: PLC0415 - loads the CAN libraries
+
+    garage: Garage = request.app.state.garage
+    visit = garage.visit(key)
+    if word.strip().casefold() not in {CLEAR, words_of(request).told(CLEAR).casefold()}:
+        raise BellmouthError("The word was not typed. Nothing was cleared.")
+    adapter = _adapter(garage, key, interface, channel, off=False)
+    with open_client(adapter.interface, adapter.channel, adapter.bitrate) as car:
+        clearing = car.would_clear()
+        if stored_codes(clearing.codes) != tuple(one for one in codes.split(",") if one):
+            raise BellmouthError(
+                "The car holds other codes than those that were shown. Nothing was cleared. "
+                "Read again what would be lost."
+            )
+        cleared = car.clear(clearing)
+    garage.book.add(visit.name, "note", _document(clearing, cleared))
+    return go(f"/car/{key}/cleared")
+
+
+@router.get("/car/{key}/cleared")
+def cleared(request: Request, key: str) -> Response:
+    """What the last clearing did, from the book."""
+    garage: Garage = request.app.state.garage
+    visit = garage.visit(key)
+    done = [one for one in visit.everywhere("note") if "cleared" in one.document]
+    told = {"visit": visit, "stages": stages_of(visit.here, "codes"), "done": done[-1:]}
+    return page(request, "cleared.html", told)
+
+
+def _adapter(garage: Garage, key: str, interface: str, channel: str, *, off: bool) -> "Adapter":
+    """How the car is reached, where nothing else talks to it."""
+    garage.refuse_busy(key)
+    practice = garage.practice(key)
+    if practice is not None:
+        if off:
+            practice.sit_down()
+        else:
+            practice.key_on()
+        return practice.adapter
+    return garage.named(key, interface, channel)
+
+
+def _document(clearing: "Clearing", done: "Cleared") -> dict[str, Any]:
+    """What the book keeps of it: what was given up, who cleared and who refused."""
+    given_up = ", ".join(stored_codes(clearing.codes)) or "none"
+    text = f"Codes cleared: {given_up}." if done.cleared else f"Codes not cleared: {given_up}."
+    return {
+        "text": text, "given_up": list(stored_codes(clearing.codes)),
+        "cleared": [f"{one:02X}" for one in done.cleared],
+        "refused": {f"{one:02X}": why for one, why in done.refused.items()},
+    }  # fmt: skip

@@ -1,0 +1,113 @@
+"""Recordings as files: checked, converted, read by a mapping; and how good one of the book is."""
+
+import io
+from pathlib import Path
+
+import pytest
+from fastapi.testclient import TestClient
+
+from bellmouth.pages.site.garage import Garage
+from bellmouth.practice.polling import write_csv
+from bellmouth.recording import read_recording
+from tests.finding.worked import meter_reads_low
+from tests.pages.site.test_job import begin, upload
+
+MAPPING = b'[columns]\n"Drehzahl" = "engine_speed [rpm]"\n'
+
+
+@pytest.fixture
+def good(tmp_path: Path) -> Path:
+    path = tmp_path / "before.csv"
+    write_csv(meter_reads_low(path.name), path)
+    return path
+
+
+def foreign(path: Path) -> bytes:
+    return path.read_bytes().replace(b"engine_speed [rpm]", b"Drehzahl", 1)
+
+
+def test_a_file_is_checked_and_not_kept(client: TestClient, garage: Garage, good: Path) -> None:
+    sent = {"file": ("<my> file.csv", good.read_bytes())}
+    said = client.post("/files/check", files=sent).text
+    for part in ("It can be used.", "&lt;my&gt; file.csv", "Steady stretches", "engine speed"):
+        assert part in said, part
+    bad = {"file": ("a.csv", b"time [s],engine_speed [rpm]\n0,700\n1,701\n")}
+    assert "It cannot be used." in client.post("/files/check", files=bad).text
+    assert garage.book.cars(limit=5) == ()
+
+
+@pytest.mark.parametrize("to", ["csv", "parquet", "mf4"])
+def test_a_file_is_converted_to_every_format(
+    client: TestClient, good: Path, tmp_path: Path, to: str
+) -> None:
+    answer = client.post(
+        "/files/convert", data={"to": to}, files={"file": ("a.csv", good.read_bytes())}
+    )
+    assert f"recording.{to}" in answer.headers["content-disposition"]
+    (there := tmp_path / f"back.{to}").write_bytes(answer.content)
+    first, back = read_recording(good), read_recording(there)
+    assert set(back.series) == set(first.series)
+    assert back.series["engine_speed"].value.size == first.series["engine_speed"].value.size
+
+
+def test_columns_named_otherwise_are_read_by_a_mapping(
+    client: TestClient, garage: Garage, good: Path
+) -> None:
+    car = begin(client, "Mapped")
+    file = ("a.csv", foreign(good))
+    empty = ("", b"")
+    without = client.post(f"{car}/record/file", files={"file": file, "mapping": empty})
+    numbers = garage.visit(car.removeprefix("/car/")).numbers("recording")
+    assert without.status_code == 400 or "engine_speed" not in garage.book.recording(
+        "Mapped", numbers[0].number
+    )
+    with_it = client.post(
+        f"{car}/record/file", files={"file": file, "mapping": ("m.toml", MAPPING)}
+    )
+    assert "meter low" in with_it.text
+    wrong = client.post(
+        "/files/check", files={"file": file, "mapping": ("m.toml", b"[columns]\nx = 3\n")}
+    )
+    assert wrong.status_code == 400
+
+
+@pytest.mark.parametrize("address", ["zz", "100", "-1", "1 0"])
+def test_no_address_is_one_sentence(client: TestClient, good: Path, address: str) -> None:
+    sent = {"file": ("a.csv", io.BytesIO(good.read_bytes()))}
+    answer = client.post("/files/check", files=sent, data={"controller": address})
+    assert (answer.status_code, "two hexadecimal digits" in answer.text) == (400, True)
+
+
+def test_a_recording_of_the_book_says_how_good_it_is(client: TestClient, good: Path) -> None:
+    car = begin(client, "Looked at")
+    upload(client, car, good)
+    book = client.get(f"{car}/book").text
+    assert f'href="{car}/recording/3"' in book
+    said = client.get(f"{car}/recording/3").text
+    assert "It can be used." in said
+    assert f'href="{car}/recording/3.mf4"' in said
+    assert client.get(f"{car}/recording/1").status_code == 400
+    assert client.get(f"{car}/recording/99").status_code == 400
+
+
+def test_readiness_is_told_from_a_recording_by_a_table_of_ones_own(
+    client: TestClient, garage: Garage
+) -> None:
+    car = begin(client, "Monitors")
+    rows = "".join(f"{n},700,{0x00076504}\n" for n in range(20))
+    csv = f"time [s],engine_speed [rpm],monitor_status [bits]\n{rows}".encode()
+    client.post(f"{car}/record/file", files={"file": ("a.csv", csv)})
+    first = client.get(f"{car}/recording/3").text
+    assert "Ready for inspection?" in first
+    assert "holds no trouble codes" in first
+    key = car.removeprefix("/car/")
+    lenient = b'place = "<Here>"\nmost_incomplete = 9\nlocal_law = "Ask."\n'
+    kept = client.post("/rules", data={"car": key}, files={"file": ("r.toml", lenient)})
+    assert "&lt;Here&gt;" in kept.text, kept.text
+    assert client.get(f"{car}/recording/3").text != first
+    wrong = client.post("/rules", data={"car": key}, files={"file": ("r.toml", b"law = 3\n")})
+    assert wrong.status_code == 400
+    assert garage.rules_file is not None
+    client.post("/rules", data={"car": key}, files={"none": ("", b"")})
+    assert garage.rules_file is None
+    assert client.get(f"{car}/recording/3").text == first
