@@ -215,7 +215,7 @@ def test_an_adapter_that_stays_away_is_said(monkeypatch: pytest.MonkeyPatch) -> 
         link = CanLink(Wire("virtual", peer.channel, None, Losses()), 11, patience_s=0.2)
         monkeypatch.setattr(Wire, "send", _raise)
         monkeypatch.setattr(Wire, "reopen", gone)
-        with pytest.raises(BusError, match=r"went away and was not back within 0 s \(unplugged\)"):
+        with pytest.raises(BusError, match="went away and did not come back"):
             link.exchange(RPM, 0x10)
         link.close()
 

@@ -1,6 +1,7 @@
 """What a reader accepts, mends and refuses, and in which words."""
 
 import gzip
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -304,3 +305,47 @@ def test_any_cells_give_a_recording_or_a_sentence(
     path = tmp_path_factory.mktemp("cells") / "any.csv"
     path.write_bytes((("\ufeff" if mark else "") + "\n".join(lines)).encode("utf-8", "replace"))
     never_anything_else(path)
+
+
+def _hurt(tmp_path: Path, spoil: Callable[[bytes], bytes]) -> Path:
+    rows = [f"{0.1 * n:.1f},{800 + n % 7},{2.5 + n % 3}" for n in range(400)]
+    text = "\n".join(["time [s],engine_speed [rpm],mass_air_flow [g/s]", *rows]) + "\n"
+    file = tmp_path / "hurt.csv"
+    file.write_bytes(spoil(text.encode()))
+    return file
+
+
+@pytest.mark.parametrize(
+    ("there", "instead", "lost"),
+    [
+        (b"\n20.0,804,4.5\n", b"\n20.0,8o4,A.5\n", 1),  # two cells that are no numbers
+        (b"\n20.0,804,4.5\n", b"\n20.0,804,4.5J", 2),  # the line's end
+        (b"\n20.0,804,4.5\n", b"\n20.0,8\x014,4.5\n", 1),
+        (b"\n20.0,804,4.5\n20.1,805,2.5\n", b"\n20.0" + bytes(20) + b"5\n", 2),  # a lost block
+    ],
+)
+def test_a_damaged_line_is_left_out_and_said(
+    tmp_path: Path, there: bytes, instead: bytes, lost: int
+) -> None:
+    def spoil(raw: bytes) -> bytes:
+        assert there in raw
+        return raw.replace(there, instead)
+
+    recording = read_recording(_hurt(tmp_path, spoil))
+    assert recording.notes == ("Line 202 is damaged and was left out.",)
+    time_s = recording.series["engine_speed"].time_s
+    assert time_s.size == 400 - lost
+    assert 20.0 not in time_s
+    assert time_s[-1] == pytest.approx(39.9)
+
+
+def test_one_mistake_in_a_line_is_to_be_corrected(tmp_path: Path) -> None:
+    with pytest.raises(RecordingError, match=r'line 202, column "engine_speed \[rpm\]": "8o4"'):
+        read_recording(_hurt(tmp_path, lambda raw: raw.replace(b"20.0,804", b"20.0,8o4")))
+
+
+def test_a_table_with_many_damaged_lines_is_none(tmp_path: Path) -> None:
+    with pytest.raises(
+        RecordingError, match=r'line 2, column "time \[s\]": "0.0x" is not a number'
+    ):
+        read_recording(_hurt(tmp_path, lambda raw: raw.replace(b".0,80", b".0x,8o")))

@@ -135,10 +135,10 @@ class CanLink:
         before = self._wire.refused
         try:
             gathered = work()
-        except WireLostError as error:
+        except WireLostError:
             gathered = without
             gathered.answers.clear()
-            self._recover(error)
+            self._recover()
         self._judge(gathered, refused=self._wire.refused > before)
         return gathered
 
@@ -277,9 +277,9 @@ class CanLink:
         self._strikes = self._strikes + 1 if refused else 0
         if self._strikes >= _STRIKES:
             self._strikes = 0
-            self._recover(WireLostError("the adapter refuses to send"))
+            self._recover()
 
-    def _recover(self, error: WireLostError) -> None:
+    def _recover(self) -> None:
         """Open the adapter again, with longer and longer pauses, as long as patience lasts."""
         until = time.monotonic() + self._patience_s
         attempt = 0
@@ -290,7 +290,7 @@ class CanLink:
                 if self.when_away is not None:
                     self.when_away(True)
                 if time.monotonic() >= until:
-                    raise stays_away(self._wire.where, self._patience_s, error) from failure
+                    raise stays_away(self._wire.where) from failure
                 time.sleep(_PAUSES_S[min(attempt, len(_PAUSES_S) - 1)])
                 attempt += 1
             else:

@@ -236,9 +236,10 @@ class Client:
         return clearing.clear(self._asker, self._samplers[engine.address], engine, confirmed)
 
     def watch_adapter(self, told: Callable[[bool], None] | None) -> None:
-        """Have ``told`` called with True when the adapter goes away and False when it is back.
+        """Have ``told`` called with True while the adapter is away and False when it is back.
 
-        It is called while a question waits, and must ask nothing itself. None ends it.
+        It is called while a question waits, maybe more than once, and must ask nothing itself.
+        None ends it.
         """
         if isinstance(self._link, Pluggable):
             self._link.when_away = told

@@ -97,7 +97,9 @@ def _silence(gap: _Gap) -> str:
     )
     sure = f"{gap.from_s:.2f} s (give or take {gap.give_or_take_s:.2f} s)"
     quiet = f"The car went quiet at {sure}, {why}."
-    return quiet if gap.to_s is None else f"{quiet} It answered again at {gap.to_s:.1f} s."
+    return (
+        quiet if gap.to_s is None else " ".join((quiet, f"It answered again at {gap.to_s:.1f} s."))
+    )
 
 
 def _moments(gaps: list[_Gap]) -> str:

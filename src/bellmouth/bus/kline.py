@@ -112,7 +112,7 @@ class KLineLink:
         try:
             is_up = self._start()
         except OSError as error:  # pyserial's errors are among them
-            raise stays_away(wire.where, 0.0, error) from error
+            raise stays_away(wire.where) from error
         if not is_up:
             raise BusError(
                 f"{wire.where}: nobody answers, neither to the fast start nor to the slow one; "
@@ -146,9 +146,9 @@ class KLineLink:
                 exchange = self._ask_surely(part, to, expect)
                 sent_s = sent_s if number else exchange.sent_s
                 answers += exchange.answers
-        except OSError as error:
+        except OSError:
             self._losses.unanswered += 1
-            self._recover(error)
+            self._recover()
         return Exchange(sent_s, tuple(answers))
 
     def keep_alive(self) -> None:
@@ -163,8 +163,8 @@ class KLineLink:
             try:
                 if self._session == "up" and not self._is_heard():
                     self._session = "doubtful"
-            except OSError as error:
-                self._recover(error)
+            except OSError:
+                self._recover()
 
     def close(self) -> None:
         """End the session and let go of the port."""
@@ -176,7 +176,7 @@ class KLineLink:
         finally:
             self._wire.close()
 
-    def _recover(self, error: OSError) -> None:
+    def _recover(self) -> None:
         """Open the port again, as long as patience lasts; the session starts with what is next."""
         self._session = "down"
         until = self._clock() + self._patience_s
@@ -187,8 +187,7 @@ class KLineLink:
                 if self.when_away is not None:
                     self.when_away(True)
                 if self._clock() >= until:
-                    where = self._wire.where
-                    raise stays_away(where, self._patience_s, error) from failure
+                    raise stays_away(self._wire.where) from failure
                 self._wire.sleep_until(self._clock() + _PAUSE_S)
             else:
                 if self.when_away is not None:

@@ -123,8 +123,8 @@ class Onward(Protocol):
 class Pluggable(Protocol):
     """A link whose adapter may be pulled out and put back.
 
-    ``when_away`` is called with True once the adapter cannot be opened again at once, and with
-    False when it is back. It must not ask anything.
+    ``when_away`` is called with True each time the adapter could not be opened again, and with
+    False when it could. It must not ask anything.
     """
 
     when_away: Callable[[bool], None] | None

@@ -21,7 +21,7 @@ _NUMBER = re.compile(r"\[?(?:Errno|Error Code) (\d+)\]?")
 _PAIR = re.compile(r"\((\d+), '")
 _UNRESOLVED = re.compile(r"\[Errno -\d+\]")  # a name that is none: gaierror has numbers of its own
 _UNDRIVEN = re.compile(
-    r"install|not found|Cannot import|only supported on|driver|not be loaded", re.I
+    r"\binstall|not found|Cannot import|only supported on|driver|not be loaded", re.I
 )
 _GONE = {errno.ENOENT, errno.ENODEV, errno.ENXIO}
 _FORBIDDEN = {errno.EACCES, errno.EPERM}
@@ -132,11 +132,10 @@ def _look(interface: str) -> str:
     return "plug it in, see which port appears (/dev/ttyACM0, /dev/ttyUSB0) and correct --channel."
 
 
-def stays_away(where: str, seconds: float, error: BaseException) -> BusError:
+def stays_away(where: str) -> BusError:
     """An adapter that was there and has not come back."""
     return BusError(
-        f"{where}: the adapter went away and was not back within {seconds:.0f} s "
-        f"({_words(error)}); plug it in again and start anew."
+        f"{where}: the adapter went away and did not come back; plug it in again and start anew."
     )
 
 

@@ -10,7 +10,7 @@ from bellmouth.errors import RecordingError
 from bellmouth.recording.rows import Rows
 from bellmouth.recording.series import Floats
 
-__all__ = ["Clock", "mend"]
+__all__ = ["Clock", "is_astray", "mend"]
 
 # A step back by more than this is a clock that began again, not rows out of order. [s]
 RESTART_S = 5.0
@@ -18,6 +18,10 @@ RESTART_S = 5.0
 SEAM_S = 60.0
 # More steps back than this and the rows are shuffled rather than restarted.
 MOST_RESTARTS = 12
+# Seconds since 1970 are below 1e10; no clock shows this. [s]
+LATEST_S = 1e11
+# At most this share of the rows may be astray; more of them are a clock of another kind.
+ASTRAY_SHARE = 0.01
 
 
 @dataclass(frozen=True)
@@ -31,6 +35,43 @@ class Clock:
     time_s: Floats
     notes: tuple[str, ...]
     begins_s: float = 0.0
+
+
+def is_astray(time_s: Floats) -> NDArray[np.bool_]:
+    """Which times are damaged: no clock shows them, or they leap out of the row and back. [s]
+
+    ``time_s`` is in the order of the file. Where more than one in a hundred leaps, none is taken
+    for damaged: rows out of order and clocks that began again are another matter.
+    """
+    astray = np.isfinite(time_s) & (np.abs(time_s) > LATEST_S)
+    sound = np.flatnonzero(np.isfinite(time_s) & ~astray)
+    most = int(ASTRAY_SHARE * sound.size)
+    found: list[NDArray[np.intp]] = []
+    for way in (1, -1):  # rows that leap ahead; then, read from the end, rows that fall back
+        rows = sound[::way]
+        leaps = _leaps(way * time_s[rows], most)
+        found.append(rows[leaps])
+        sound = sound[~leaps[::way]]
+    leapt = np.concatenate(found)
+    if leapt.size <= most:
+        astray[leapt] = True
+    return np.asarray(astray)
+
+
+def _leaps(time: Floats, most: int) -> NDArray[np.bool_]:
+    """Rows far later than one that follows, where that began with a leap and lasts not long. [s]
+
+    A clock that began again has such rows too, but went on evenly until it did.
+    """
+    later = np.minimum.accumulate(time[::-1])[::-1]  # the earliest from here on
+    late = time - later > RESTART_S
+    if not late.any():
+        return np.asarray(late)
+    first = late & ~np.concatenate(([False], late[:-1]))
+    run = np.cumsum(first) - 1
+    leapt = (np.diff(time, prepend=time[0]) > RESTART_S)[first]
+    brief = np.bincount(run[late], minlength=leapt.size) <= most
+    return np.asarray(late & (leapt & brief)[np.maximum(run, 0)])
 
 
 def mend(rows: Rows, source: str) -> Clock:
@@ -51,6 +92,15 @@ def mend(rows: Rows, source: str) -> Clock:
         time = time[timed]
         count = timed.size - time.size
         notes.append(f"{_rows(count)} without a time left out.")
+    astray = is_astray(time)
+    if astray.any():
+        order, time = order[~astray], time[~astray]
+        count = int(np.count_nonzero(astray))
+        notes.append(
+            "1 row with a damaged time was left out."
+            if count == 1
+            else f"{count} rows with a damaged time were left out."
+        )
     if not time.size:
         raise RecordingError(f'{source}: no row has a time in column "{column.title}".')
     if time.min() < 0:

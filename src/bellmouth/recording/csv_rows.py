@@ -4,7 +4,8 @@ import csv
 import io
 import itertools
 import re
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
 import polars as pl
@@ -19,6 +20,11 @@ __all__ = ["rows_of_csv"]
 
 _EMPTY = frozenset({"", "-", "--", "n/a", "na", "null", "none", "#n/a", "nodata", "no data"})
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
+# A byte that flipped makes these: control characters, and what stands for bytes that are no text.
+_NO_TEXT = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ufffd]")
+# One mistake in a row is somebody's, to be corrected; so many at once are damage.
+_MISTYPED = 2
+_DAMAGED_SHARE = 0.01
 _NOT_FINITE = re.compile(r"[+-]?(nan|inf|infinity)", re.IGNORECASE)
 
 
@@ -81,31 +87,76 @@ def _patient(text: Text, header: Header, width: int, source: str) -> Rows:
     lists: dict[str, list[float]] = {column.name: [] for column in used}
     odd = dict.fromkeys(lists, 0)
     usual = None
+    rows, damage = 0, _Damage()
     for line, cells in _lines(text, source):
+        rows += 1
         # A separator at the end of every row is a habit; at the end of some it is a mistake.
         usual = max(len(cells), width) if usual is None else usual
-        if len(cells) > usual or any(cell.strip() for cell in cells[width:]):
-            raise RecordingError(
-                f"{source}, line {line}: {len(cells)} cells where the header names {width} columns."
-                + (" Write decimals with a point." if text.separator == "," else "")
+        row = {column: cells[column.index] if column.index < len(cells) else "" for column in used}
+        said = {column: _number(cell, text.separator != ",") for column, cell in row.items()}
+        wrong = [column for column, value in said.items() if value is None]
+        crowded = len(cells) > usual or any(cell.strip() for cell in cells[width:])
+        if crowded or wrong:
+            told = (
+                _bad_cell(source, line, wrong[0], row[wrong[0]])
+                if wrong and not crowded
+                else _crowded(source, line, len(cells), width, text.separator)
             )
-        for column in used:
-            cell = cells[column.index] if column.index < len(cells) else ""
-            value = _number(cell, text.separator != ",")
-            if value is None:
-                raise RecordingError(_bad_cell(source, line, column, cell))
-            lists[column.name].append(value)
+            if len(wrong) + crowded < _MISTYPED and not any(map(_NO_TEXT.search, cells)):
+                raise RecordingError(told)
+            damage.add(line, told)
+            continue
+        for column, value in said.items():
+            lists[column.name].append(value if value is not None else float("nan"))
             odd[column.name] += (
-                not np.isfinite(value) and _NOT_FINITE.fullmatch(cell.strip()) is not None
+                value is not None
+                and not np.isfinite(value)
+                and _NOT_FINITE.fullmatch(row[column].strip()) is not None
             )
+    damage.refuse_many(rows)
     arrays: dict[str, Floats] = {}
     for name, values in lists.items():
         array = np.array(values, dtype=np.float64)
         arrays[name] = np.where(np.isfinite(array), array, np.nan)
-    notes = list(text.notes)
+    notes = [*text.notes, *damage.notes]
     notes += [_odd_cells(column.title, odd[column.name]) for column in used if odd[column.name]]
     time = arrays.pop("time")
-    return Rows(header, time, arrays, _placer(text), tuple(notes))
+    return Rows(header, time, arrays, _placer(text, damage.lines), tuple(notes))
+
+
+@dataclass
+class _Damage:
+    """Lines that are damaged: nobody types them."""
+
+    lines: list[int] = field(default_factory=list)
+    first: str = ""
+
+    def add(self, line: int, told: str) -> None:
+        """Another one, and what is wrong with it."""
+        self.first = self.first or told
+        self.lines.append(line)
+
+    def refuse_many(self, rows: int) -> None:
+        """Where many are, the table is not what it is taken for."""
+        if len(self.lines) > _DAMAGED_SHARE * rows:
+            raise RecordingError(self.first)
+
+    @property
+    def notes(self) -> list[str]:
+        """What was left out."""
+        if not self.lines:
+            return []
+        if len(self.lines) == 1:
+            return [f"Line {self.lines[0]} is damaged and was left out."]
+        return [
+            f"{len(self.lines)} damaged lines were left out, the first is line {self.lines[0]}."
+        ]
+
+
+def _crowded(source: str, line: int, cells: int, width: int, separator: str) -> str:
+    return f"{source}, line {line}: {cells} cells where the header names {width} columns." + (
+        " Write decimals with a point." if separator == "," else ""
+    )
 
 
 def _lines(text: Text, source: str) -> Iterator[tuple[int, list[str]]]:
@@ -146,11 +197,11 @@ def _odd_cells(title: str, count: int) -> str:
     return f'Column "{title}": {cells} NaN or infinite and left out.'
 
 
-def _placer(text: Text) -> Callable[[int], str]:
+def _placer(text: Text, left_out: Collection[int] = ()) -> Callable[[int], str]:
     """Row index to line number, found by reading again: only an error message needs it."""
 
     def place(row: int) -> str:
-        lines = (line for line, _ in _lines(text, ""))
+        lines = (line for line, _ in _lines(text, "") if line not in left_out)
         return f"line {next(itertools.islice(lines, row, None), text.first_line + row + 1)}"
 
     return place

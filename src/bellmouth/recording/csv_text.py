@@ -1,6 +1,7 @@
 """Bytes of a file to text of a table: compression, encoding, line ends, separator."""
 
 import gzip
+import re
 import zlib
 from dataclasses import dataclass
 from pathlib import Path
@@ -8,6 +9,10 @@ from pathlib import Path
 from bellmouth.errors import RecordingError
 
 __all__ = ["Text", "load", "read_text"]
+
+_ZEROS = re.compile(rb"\0+")
+_HEAD_BYTES = 256
+_GAPS_SHARE = 0.01
 
 
 @dataclass(frozen=True)
@@ -94,7 +99,7 @@ def _utf8(raw: bytes, source: str) -> tuple[bytes, tuple[str, ...]]:
     # A machine that lost its power leaves zeros where the last rows were still to be written.
     raw = raw.removeprefix(b"\xef\xbb\xbf").rstrip(b"\0")
     if b"\0" in raw:
-        raise RecordingError(_not_text(source))
+        raw = _without_zeros(raw, source)
     if raw.isascii():
         return raw, ()
     try:
@@ -106,6 +111,14 @@ def _utf8(raw: bytes, source: str) -> tuple[bytes, tuple[str, ...]]:
             raise RecordingError(_not_text(source)) from None
         return raw.decode("latin-1").encode("utf-8"), ("The file was read as Latin-1.",)
     return raw, ()
+
+
+def _without_zeros(raw: bytes, source: str) -> bytes:
+    """A table with a few gaps of zeros in it, where a disk lost a block; each is one character."""
+    gaps = len(_ZEROS.findall(raw))
+    if b"\0" in raw[:_HEAD_BYTES] or gaps > _GAPS_SHARE * raw.count(b"\n"):
+        raise RecordingError(_not_text(source))
+    return _ZEROS.sub(b"\x01", raw)
 
 
 def _not_text(source: str) -> str:

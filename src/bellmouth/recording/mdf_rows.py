@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 
 from bellmouth.errors import RecordingError
+from bellmouth.recording.clock import is_astray
 from bellmouth.recording.header import Column, Header, read_header
 from bellmouth.recording.rows import Rows
 from bellmouth.recording.series import Floats
@@ -125,6 +126,12 @@ def _gathered(
         if value is None:
             notes.append(f'Channel "{column.title}" holds text, not numbers, and was left out.')
             continue
+        sound = np.isfinite(time) & ~is_astray(time)
+        if not sound.all():
+            lost = int(np.count_nonzero(~sound))
+            samples = "1 sample" if lost == 1 else f"{lost} samples"
+            notes.append(f'Channel "{column.title}": {samples} with a damaged time left out.')
+            time, value = time[sound], value[sound]
         odd = int(np.count_nonzero(~np.isfinite(value)))
         if odd:
             cells = "1 sample was" if odd == 1 else f"{odd} samples were"

@@ -68,7 +68,7 @@ def rows_of_traffic(raw: bytes, source: str, controller: int | None = None) -> R
     reading = LogReading(log_format(raw) or "candump")
     assembly = assemble(read_frames(raw, reading, source))
     talk = _listen(assembly.messages)
-    channel, address = _chosen(talk, controller, source)
+    channel, address = _chosen(talk, controller, source, _damage(reading)[1:])
     one = talk[channel, address]
     notes = [*_damage(reading), *_losses(one, _cut(assembly, channel, address))]
     return _rows(one, (*notes, *_others(talk, channel, address)))
@@ -127,13 +127,14 @@ def _hear(message: Assembled, one: _Controller, asked: Mapping[int, float] | Non
     one.samples.append((message.time_s, reply))
 
 
-def _chosen(talk: Talk, controller: int | None, source: str) -> tuple[str, int]:
+def _chosen(talk: Talk, controller: int | None, source: str, damage: list[str]) -> tuple[str, int]:
     answering = {key: len(one.samples) for key, one in talk.items() if one.samples}
     if not answering:
-        raise RecordingError(
+        nothing = (
             f"{source}: a bus log without a reply to a request for current data (SAE J1979 "
             "service 01 on ISO 15765-4). Log the bus while values are being read."
         )
+        raise RecordingError(" ".join((nothing, *damage)))
     wanted = {address for _, address in answering}
     if controller is not None and controller not in wanted:
         raise RecordingError(
