@@ -55,6 +55,7 @@ async def rules(
 ) -> Response:
     """A table of what holds at a place, kept for every car; without one, back to our own."""
     garage: Garage = request.app.state.garage
+    visit = await run_in_threadpool(garage.visit, car)
     if file is None:
         garage.keep_rules(None)
     else:
@@ -62,8 +63,7 @@ async def rules(
             path = await kept_upload(file, Path(folder), (".toml",))
             await run_in_threadpool(read_rules, path)
             garage.keep_rules(path.read_bytes())
-    # A key that names no car is refused there.
-    return go(f"/car/{garage.visit(car).key}/codes")
+    return go(f"/car/{visit.key}/codes")
 
 
 def _adapter(garage: Garage, key: str, interface: str, channel: str) -> Adapter:
