@@ -12,7 +12,7 @@ from bellmouth.book.book import Book
 from bellmouth.practice.polling import write_csv
 from tests.finding.worked import healthy, meter_reads_low
 from tests.pages.photograph import browser as chromium
-from tests.pages.site.served import PATIENCE_MS, back, patient, served
+from tests.pages.site.served import PATIENCE_MS, back, patient, served, violations
 
 pytestmark = [
     pytest.mark.browser,
@@ -190,5 +190,35 @@ def test_a_file_over_the_limit_is_refused_before_it_is_sent_and_after(
     page.evaluate("document.querySelector('#rec').setCustomValidity('')")
     page.get_by_role("button", name="Read and judge").click()
     page.wait_for_url("**/file?*")
-    assert "more than 64 MB" in page.inner_text("main")
+    assert "more than 64\u00a0MB" in page.inner_text("main")
     assert len(sent) == 1
+
+
+def test_back_shows_again_what_was_read_and_clears_nothing_twice(
+    context: BrowserContext, tmp_path: Path
+) -> None:
+    page = context.new_page()
+    with served(tmp_path) as address:
+        page.goto(address)
+        page.get_by_role("button", name="Take a practice car").click()
+        page.wait_for_url("**/record")
+        page.get_by_role("link", name="codes and readiness").click()
+        page.get_by_role("button", name="Show what clearing would lose").click()
+        page.wait_for_url("**/clear?read=*")
+        assert violations(page) == []
+        page.get_by_role("link", name="Keep everything").click()
+        page.wait_for_url("**/codes")
+        back(page)
+        page.wait_for_url("**/clear?read=*")
+        page.get_by_label("Type the word").fill("clear")
+        page.get_by_role("button", name="Clear the codes").click()
+        page.wait_for_url("**/cleared")
+        assert "has cleared its codes" in page.inner_text("main")
+        back(page)
+        page.wait_for_url("**/clear?read=*")
+        page.get_by_label("Type the word").fill("clear")
+        page.get_by_role("button", name="Clear the codes").click()
+        page.wait_for_url("**/cleared")
+        page.get_by_role("link", name="its book").click()
+        page.wait_for_url("**/book")
+        assert page.locator("#entries + ol > li", has_text="note").count() == 1

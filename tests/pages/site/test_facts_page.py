@@ -29,6 +29,9 @@ def test_fields_are_corrected_and_empty_is_unknown(client: TestClient, garage: G
     assert 'value="1.8 ± 0.1"' in answer.text
     kinds = [one.kind for one in garage.book.history("Fields").entries]
     assert kinds.count("car") == 2, "the old entry stays"
+    client.post(f"{car}/facts", data=sent)
+    kinds = [one.kind for one in garage.book.history("Fields").entries]
+    assert kinds.count("car") == 2, "what is known already is no new entry"
 
 
 @pytest.mark.parametrize(

@@ -111,3 +111,33 @@ def test_readiness_is_told_from_a_recording_by_a_table_of_ones_own(
     client.post("/rules", data={"car": key}, files={"none": ("", b"")})
     assert garage.rules_file is None
     assert client.get(f"{car}/recording/3").text == first
+
+
+@pytest.mark.parametrize(
+    "content",
+    [b"", b"\x00" * 64, b"\xff\xfe\x00", b"PAR1", b"\x1f\x8b", b"[columns\n", b"a = 1\n" * 9000],
+    ids=["empty", "zeros", "no text", "cut", "no gzip", "no table", "long"],
+)
+@pytest.mark.parametrize("name", ["a.csv", "a.toml", "../a.toml", "a.exe", "\u202ea.csv", "a"])
+def test_no_file_breaks_a_form(client: TestClient, content: bytes, name: str) -> None:
+    car = begin(client, "Files of any kind")
+    key = car.removeprefix("/car/")
+    forms = (
+        ("/files/check", {}), ("/files/convert", {"to": "csv"}), ("/rules", {"car": key}),
+        (f"{car}/facts/file", {}), ("/known/procedure", {"keep": "yes"}), ("/care/import", {}),
+        (f"{car}/learning/idle-air-learning-by-pedal/judge", {}),
+    )  # fmt: skip
+    for path, data in forms:
+        answer = client.post(path, files={"file": (name, content)}, data=data)
+        assert answer.status_code in {400, 413, 422}, (path, answer.text)
+        assert "Traceback" not in answer.text
+    good = ("a.csv", b"time [s],engine_speed [rpm]\n0,700\n1,701\n")
+    answer = client.post("/files/check", files={"file": good, "mapping": (name, content)})
+    assert answer.status_code in {200, 400}, answer.text
+
+
+def test_a_huge_file_is_refused_in_a_sentence(client: TestClient) -> None:
+    huge = {"file": ("a.csv", b"0,700\n" * 500_000)}
+    for path in ("/files/check", "/files/convert", "/rules"):
+        answer = client.post(path, files=huge, headers={"accept": "text/html"})
+        assert (answer.status_code, "MB" in answer.text) == (413, True)

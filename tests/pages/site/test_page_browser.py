@@ -88,7 +88,7 @@ def pages_of(car: str) -> list[str]:
     address = car.rsplit("/car/", 1)[0]
     inside = [
         "record", "finding", "work", "learning", "proof", "book", f"learning/{PROCEDURE}", "codes",
-        "card", "again", "delete", "facts", "recording/3", "cleared",
+        "card", "again", "delete", "facts", "recording/3", "clear", "cleared",
         f"learning/{PROCEDURE}/coach", f"attempt/{_attempt(car)}",
     ]  # fmt: skip
     outside = [

@@ -23,6 +23,7 @@ from bellmouth.pages.site.coached import Coached
 from bellmouth.pages.site.families import Families
 from bellmouth.pages.site.flow import name_of, of_job
 from bellmouth.pages.site.live import Adapter, Live, Practice
+from bellmouth.pages.site.once_read import OnceRead
 from bellmouth.pages.site.own_procedures import OwnProcedures
 from bellmouth.pages.site.seats import Seats
 from bellmouth.pages.site.spoiled import interrupted
@@ -75,6 +76,7 @@ class Garage:
     coached: dict[str, Coached] = field(default_factory=dict)
     seats: Seats = field(default_factory=Seats)
     surveys: list[Surveyed] = field(default_factory=list)
+    read: OnceRead = field(default_factory=OnceRead)
     _lock: threading.Lock = field(default_factory=threading.Lock)
     _making: threading.Lock = field(default_factory=threading.Lock)
     keeping: threading.RLock = field(default_factory=threading.RLock)

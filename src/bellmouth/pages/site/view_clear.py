@@ -7,7 +7,7 @@ the word was typed. The car is read again before, and holds the same codes, or n
 
 from typing import TYPE_CHECKING, Annotated, Any
 
-from fastapi import APIRouter, Form
+from fastapi import APIRouter, Form, Query
 from starlette.requests import Request
 from starlette.responses import Response
 
@@ -40,18 +40,31 @@ def would_clear(
     from bellmouth.bus.opening import open_client  # noqa: PLC0415 - loads the CAN libraries
 
     garage: Garage = request.app.state.garage
-    visit = garage.visit(key)
+    garage.visit(key)
     adapter = _adapter(garage, key, interface, channel, off=bool(off))
     with open_client(adapter.interface, adapter.channel, adapter.bitrate) as car:
         clearing = car.would_clear()
     told = {
-        "visit": visit, "stages": stages_of(visit.here, "codes"), "word": CLEAR,
         "lost": clearing_words(clearing), "against": clearing.against,
         "stays": STAYS if any(clearing.codes.permanent.values()) else "",
         "codes": ",".join(stored_codes(clearing.codes)),
-        "practice": garage.is_practice(key), "interface": interface, "channel": channel,
+        "interface": interface, "channel": channel,
     }  # fmt: skip
-    return page(request, "clear.html", told)
+    return go(f"/car/{key}/clear?read={garage.read.keep('clear', key, told)}")
+
+
+@router.get("/car/{key}/clear")
+def about_to_clear(
+    request: Request, key: str, read: Annotated[str, Query(max_length=40)] = ""
+) -> Response:
+    """What was read just now of what clearing would lose; the question where nothing is against."""
+    garage: Garage = request.app.state.garage
+    visit = garage.visit(key)
+    told = garage.read.get("clear", key, read)
+    if told is None:
+        return go(f"/car/{key}/codes#clear")
+    more = {"visit": visit, "stages": stages_of(visit.here, "codes"), "word": CLEAR}
+    return page(request, "clear.html", {**told, **more, "practice": garage.is_practice(key)})
 
 
 @router.post("/car/{key}/clear/now")

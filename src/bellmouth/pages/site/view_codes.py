@@ -6,7 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Form, UploadFile
+from fastapi import APIRouter, Form, Query, UploadFile
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
@@ -24,27 +24,29 @@ router = APIRouter(include_in_schema=False)
 
 
 @router.get("/car/{key}/codes")
-def codes(request: Request, key: str) -> Response:
-    """Which adapter to read with; and how codes are cleared."""
-    return _shown(request, request.app.state.garage.visit(key), None)
+def codes(request: Request, key: str, read: Annotated[str, Query(max_length=40)] = "") -> Response:
+    """What was read just now; which adapter to read with; and how codes are cleared."""
+    garage: Garage = request.app.state.garage
+    visit = garage.visit(key)
+    return _shown(request, visit, garage.read.get("codes", key, read))
 
 
 @router.post("/car/{key}/codes")
-def read(
+def read_codes(
     request: Request,
     key: str,
     interface: Annotated[str, Form()] = "",
     channel: Annotated[str, Form()] = "",
     show_number: Annotated[str, Form()] = "",
 ) -> Response:
-    """Read the codes and the monitors, and show them."""
+    """Read the codes and the monitors, keep them, and show them."""
     garage: Garage = request.app.state.garage
     visit = garage.visit(key)
     adapter = _adapter(garage, key, interface, channel)
     told = _read(adapter, read_rules(garage.rules_file), mask_vin=not show_number)
     kept = {**told, "controllers": [_without_number(one) for one in told["controllers"]]}
     garage.book.add(visit.name, "note", {"text": _sentence(told), "codes": kept})
-    return _shown(request, visit, told)
+    return go(f"/car/{key}/codes?read={garage.read.keep('codes', key, told)}")
 
 
 @router.post("/rules")
@@ -53,6 +55,7 @@ async def rules(
 ) -> Response:
     """A table of what holds at a place, kept for every car; without one, back to our own."""
     garage: Garage = request.app.state.garage
+    visit = await run_in_threadpool(garage.visit, car)
     if file is None:
         garage.keep_rules(None)
     else:
@@ -60,8 +63,7 @@ async def rules(
             path = await kept_upload(file, Path(folder), (".toml",))
             await run_in_threadpool(read_rules, path)
             garage.keep_rules(path.read_bytes())
-    # A key that names no car is refused there.
-    return go(f"/car/{garage.visit(car).key}/codes")
+    return go(f"/car/{visit.key}/codes")
 
 
 def _adapter(garage: Garage, key: str, interface: str, channel: str) -> Adapter:

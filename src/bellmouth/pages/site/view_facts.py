@@ -10,9 +10,11 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
 
+from bellmouth.book.known import plain_car
 from bellmouth.book.masking import mask
 from bellmouth.book.standing import known_of
-from bellmouth.car import COMPLAINTS, read_car
+from bellmouth.car import COMPLAINTS, car_from_mapping, read_car
+from bellmouth.car.description import Car
 from bellmouth.errors import BellmouthError
 from bellmouth.pages.card_words import Words
 from bellmouth.pages.site.car_fields import FIELDS, field_text, value_of
@@ -59,7 +61,7 @@ async def correct(request: Request, key: str) -> Response:
     def change() -> None:
         visit = garage.visit(key)
         old = known_of(visit.entries).document["car"]
-        _change(garage, visit, car=_car(old, form, speak))
+        _change(garage, visit, car_from_mapping(_car(old, form, speak)))
 
     await run_in_threadpool(change)
     return go(f"/car/{key}/facts")
@@ -73,7 +75,7 @@ async def from_file(request: Request, key: str, file: UploadFile) -> Response:
     with tempfile.TemporaryDirectory() as folder:
         path = await kept_upload(file, Path(folder), (".toml",))
         car = await run_in_threadpool(read_car, path)
-    await run_in_threadpool(lambda: _change(garage, visit, car=car))
+    await run_in_threadpool(lambda: _change(garage, visit, car))
     return go(f"/car/{key}/facts")
 
 
@@ -121,8 +123,11 @@ def of_job(
     return go(f"/car/{key}/facts")
 
 
-def _change(garage: Garage, visit: Visit, **changes: Any) -> None:
-    garage.book.change_car(visit.name, **changes)
+def _change(garage: Garage, visit: Visit, car: Car) -> None:
+    """Say anew what is known, and judge again; what is known already is no new entry."""
+    if plain_car(car) == known_of(visit.entries).document["car"]:
+        return
+    garage.book.change_car(visit.name, car=car)
     _judge_again(garage, visit.key)
 
 

@@ -4,13 +4,14 @@ import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
 
-from fastapi import APIRouter, Form, UploadFile
+from fastapi import APIRouter, Form, Query, UploadFile
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
 
 from bellmouth.errors import BellmouthError
-from bellmouth.pages.site.rendering import page
+from bellmouth.pages.site.garage import Garage
+from bellmouth.pages.site.rendering import go, page
 from bellmouth.pages.site.uploads import kept_mapping, kept_upload
 from bellmouth.recording import read_recording
 from bellmouth.recording.quality import assess
@@ -30,9 +31,11 @@ _Text = Annotated[str, Form(max_length=20)]
 
 
 @router.get("/files")
-def files(request: Request) -> Response:
-    """What to do with a file."""
-    return page(request, "files.html", {})
+def files(request: Request, read: Annotated[str, Query(max_length=40)] = "") -> Response:
+    """What to do with a file; or how good the one is that was read just now."""
+    garage: Garage = request.app.state.garage
+    told = garage.read.get("file", "", read)
+    return page(request, "files.html" if told is None else "checked.html", told or {})
 
 
 @router.post("/files/check")
@@ -46,7 +49,8 @@ async def check(
         named = await kept_mapping(mapping, Path(folder))
         quality = await run_in_threadpool(lambda: assess(_read(path, named, address)))
     told = {"quality": quality, "called": (file.filename or "")[:200]}
-    return page(request, "checked.html", told)
+    garage: Garage = request.app.state.garage
+    return go(f"/files?read={garage.read.keep('file', '', told)}")
 
 
 @router.post("/files/convert")
