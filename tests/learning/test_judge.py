@@ -1,6 +1,7 @@
 """The judge: each step's time, margin and judgement; overall; what follows."""
 
 import math
+import re
 from dataclasses import replace
 
 import pytest
@@ -69,7 +70,8 @@ def test_a_miss_names_its_step_and_by_how_much(
     assert [line.step for line in missed] == [step]
     assert missed[0].margin == pytest.approx(margin, abs=0.1)
     assert judged.repeat == "repeat"
-    assert step in judged.advice
+    named = find_procedure("P4").step(step.partition(":")[0]).say
+    assert re.search(rf"Missed: step \d+, {named} \(", judged.advice)
     assert "Pedal up, key off, wait 10 s." in judged.advice
 
 
