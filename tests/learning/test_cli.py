@@ -180,3 +180,13 @@ def test_steps_go_by_their_words_and_number(run: Run, tmp_path: Path) -> None:
     text = " ".join(run("judge", tmp_path / "a.csv", "--procedure", "P4").output.split())
     assert "4 Wait" in text
     assert "Repeat it. Missed: step 4, Wait (5.5 s, 1.0 s too short: 6.5 to 7.5 s)" in text
+
+
+def test_no_attempt_is_said_once_and_a_wrong_mark_with_its_file(run: Run, tmp_path: Path) -> None:
+    (tmp_path / "m.json").write_text('{"lamp_blinks": 40.0}', "utf-8")
+    text = run("judge", "--procedure", "P4", "--marks", tmp_path / "m.json").output
+    assert text.count("No attempt found.") == 1
+    (tmp_path / "m.json").write_text('{"lamp_blinkz": 40.0}', "utf-8")
+    result = run("judge", "--procedure", "P4", "--marks", tmp_path / "m.json")
+    assert result.exit_code == 2
+    assert 'm.json, mark "lamp_blinkz" means nothing in' in result.output

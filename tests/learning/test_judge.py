@@ -296,6 +296,7 @@ def test_skipped_and_replaced_steps_keep_their_reason() -> None:
         ({"lamp_blinks": math.nan}, "is not a time in seconds"),
         ({"lamp_blinks": {"when": 3}}, 'write {"at": 45.9, "give": 0.2}'),
         ({"coolantt": True}, 'mark "coolantt" means nothing'),
+        ({"lamp_blinkt": 3.0}, 'Did you mean "lamp_blinks"? Known events, actions and steps: '),
     ],
 )
 def test_marks_that_mean_nothing_are_refused(marks: dict[str, object], sentence: str) -> None:

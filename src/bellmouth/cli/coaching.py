@@ -132,7 +132,7 @@ def check_sound(words: Words) -> None:
     sounds, told, close = open_sound({})
     click.echo(say(words, "sound", sound=sound_words(words, told)))
     for name in TONES_HZ:
-        click.echo(f"  {words.text(name)}")
+        click.echo(f"  {say(words, f'tone_{name}')}")
         sounds.sound(Cue(0.0, "now", "", name))
         time.sleep(0.8)
     close()

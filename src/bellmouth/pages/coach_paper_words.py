@@ -70,5 +70,12 @@ PAPER_WORDS: Mapping[str, str] = MappingProxyType(
         "unsourced": "This procedure is {source}. The car's own manual wins.",
         # The sound check
         "sound": "Sound: {sound}.",
+        "tone_tick": "tick",
+        "tone_lead": "count-in",
+        "tone_press": "press",
+        "tone_release": "release",
+        "tone_wait": "wait",
+        "tone_stop": "STOP",
+        "tone_done": "it is over",
     }
 )  # fmt: skip

@@ -113,6 +113,8 @@ def print_judgement(
     section(out, say(words, "by_step"))
     out.print(_table(judgement.steps, names, words))
     whys = [f"{_name(line, names)}: {told(line.why)}" for line in judgement.steps if line.why]
+    if len({line.why for line in judgement.steps}) == 1 and whys:
+        whys = [told(judgement.steps[0].why)]
     print_list(out, say(words, "why"), whys, len(whys))
     conditions = [_stood(line, words) for line in judgement.conditions]
     print_list(out, say(words, "stood"), conditions, len(conditions))
