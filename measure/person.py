@@ -7,14 +7,19 @@ far; the car's own verdict says whether it took. Then each goes on with the lead
 The prior was chosen with people below number 1,000 in view; here they begin at 1,000. People of
 three laws: steady ones; ones with long tails, whose errors hang together besides; and ones who
 learn, at first later and less steady than they are in the end.
+
+A long run may be made in parts: with ``--keep FILE`` each part adds its predictions to the file,
+and the figures are of all that it holds.
 """
 
 import argparse
+import json
 import sys
 import time
 from collections import Counter
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -44,9 +49,11 @@ _TAILS, _CARRIES = 3.0, 0.5
 class Told:
     """One prediction: chance and interval, from how many attempts, and whether it took.
 
-    ``procedure`` is what was tried, ``refused`` where the car says it went wrong.
+    ``person`` is a number, ``procedure`` what was tried, ``refused`` where the car says it went
+    wrong.
     """
 
+    person: int
     law: str
     procedure: str
     chance: float
@@ -85,8 +92,8 @@ def follow(asked: tuple[str, int]) -> list[Told]:
         kept.append(kept_attempt(done.session))
         told.append(
             Told(
-                law, name, predicted.chance, predicted.low, predicted.high, go, go >= _GOES, took,
-                refused,
+                seed, law, name, predicted.chance, predicted.low, predicted.high, go, go >= _GOES,
+                took, refused,
             )
         )  # fmt: skip
     return told
@@ -122,14 +129,22 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--people", type=int, default=40, help="of each law")
     parser.add_argument("--first", type=int, default=1000)
     parser.add_argument("--processes", type=int, default=1)
+    parser.add_argument("--keep", type=Path, help="file that the parts of a long run add to")
     asked = parser.parse_args(arguments)
     began = time.perf_counter()
     seeds = range(asked.first, asked.first + 3 * asked.people)
+    before = _kept(asked.keep)
+    if known := {one.person for one in before} & set(seeds):
+        # The same person twice would make the bound too narrow.
+        parser.error(f"{asked.keep} holds person {min(known)} already; choose another --first.")
     # Nobody is the same person under two laws: their outcomes would hang together.
     people = [(LAWS[place % 3], seed) for place, seed in enumerate(seeds)]
-    told = [one for many in spread(follow, people, asked.processes, "people") for one in many]
+    made = [one for many in spread(follow, people, asked.processes, "people") for one in many]
     took_s = time.perf_counter() - began
-    print(heading(f"{len(people)} people, {len(told)} attempts, {took_s:.0f} s"))
+    _keep(asked.keep, made)
+    told = before + made
+    count = len({one.person for one in told})
+    print(heading(f"{count} people, {len(told)} attempts; {len(people)} people in {took_s:.0f} s"))
     found = _reliability(told)
     print(table(("predicted", "cases", "mean", "took", "band", ""), _by_bin(found)))
     print(heading("By how many attempts came before"))
@@ -147,6 +162,20 @@ def main(arguments: list[str] | None = None) -> int:
     what = "calibration error; a perfectly calibrated tool stays below"
     print(target(what, round(found.error, 3), round(found.bound, 3), at_least=False))
     return 0 if found.error <= found.bound else 1
+
+
+def _kept(path: Path | None) -> list[Told]:
+    """The predictions of the parts before this one."""
+    if path is None or not path.is_file():
+        return []
+    return [Told(**json.loads(line)) for line in path.read_text("utf-8").splitlines()]
+
+
+def _keep(path: Path | None, made: list[Told]) -> None:
+    if path is not None:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with path.open("a", encoding="utf-8") as lines:
+            lines.writelines(json.dumps(asdict(one)) + "\n" for one in made)
 
 
 def _figures(told: list[Told]) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:

@@ -195,3 +195,31 @@ def test_every_pack_is_introduced_in_german(
     introduce(one, Words("en"))
     text = " ".join(capsys.readouterr().out.split())
     assert [said for said in english if said not in text] == []
+
+
+ENGLISH = re.compile(
+    r"\b(the|and|not|key|pedal up|press|seconds|source|manual|wait|least|within|after|step|met)\b",
+    re.IGNORECASE,
+)
+
+
+@pytest.mark.parametrize("name", [one.name for one in packs()])
+def test_card_page_and_script_are_german_too(run: Run, tmp_path: Path, name: str) -> None:
+    page = tmp_path / "card.html"
+    words = ("coach", name, "--card", "--two-person", "--html", page, "--language", "de")
+    text = run(*words).stdout
+    assert "Das Handbuch des Autos geht vor." in text
+    assert "Einer ruft, einer handelt." in text
+    assert f"Karte: {page} (im Browser öffnen und drucken)" in text
+    body = re.sub(r"<[^>]*>", " ", page.read_text("utf-8").split("<body>")[1])
+    assert '<html lang="de">' in page.read_text("utf-8")
+    for told in (text.replace(str(page), ""), body):
+        assert ENGLISH.findall(told) == []
+
+
+def test_a_german_card_writes_figures_as_germans_do(run: Run) -> None:
+    text = run("coach", "P1", "--card", "--language", "de").stdout
+    assert "Dauert etwa 3 s (2,5 bis 3,5)." in text
+    assert "Treten bei 3,0 3,9 4,8 5,7 6,6, alles binnen 5 s." in text
+    assert "[ ] bis die Lampe zu blinken beginnt, höchstens 15 s" in text
+    assert "Binnen 3 s nach dem Moment, in dem die Lampe zu blinken beginnt." in text

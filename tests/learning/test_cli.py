@@ -1,6 +1,7 @@
 """``bellmouth judge`` and ``bellmouth procedures`` at the command line."""
 
 import json
+import re
 from collections.abc import Callable
 from importlib.resources import files
 from pathlib import Path
@@ -152,3 +153,40 @@ def test_a_plan(run: Run) -> None:
     planned = json.loads(result.output)["plan"]
     assert [item["covered"] for item in planned] == ["Done.", ""]
     assert "1 Throttle closed position" in run("procedures", "plan", "throttle_cleaned").output
+
+
+def test_a_judgement_is_german_where_that_is_wanted(
+    run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    write_csv(recorded(idle_air(wait_s=5.5)), tmp_path / "a.csv")
+    words = ("judge", tmp_path / "a.csv", "--procedure", "P4")
+    text = " ".join(run(*words, "--language", "de").output.split())
+    for told in (
+        "Leerlaufluft anlernen mit Pedalfolge: verfehlt", "Schritt für Schritt",
+        "4 Warten", "6,5 bis 7,5 s", "Was gelten musste", "Was jetzt zu tun ist",
+        "Schritt 4, Warten", "Dieser Ablauf ist üblich, ohne Quelle.",
+    ):  # fmt: skip
+        assert told in text
+    english = re.compile(r"\b(the|and|not|key|step|wait|missed|met|window|recorded)\b", re.I)
+    assert english.findall(text) == []
+    monkeypatch.setenv("LC_ALL", "de_DE.UTF-8")
+    assert " ".join(run(*words).output.split()) == text
+    document = json.loads(run(*words, "--json").output)
+    assert document["judgement"] == "missed"
+
+
+def test_steps_go_by_their_words_and_number(run: Run, tmp_path: Path) -> None:
+    write_csv(recorded(idle_air(wait_s=5.5)), tmp_path / "a.csv")
+    text = " ".join(run("judge", tmp_path / "a.csv", "--procedure", "P4").output.split())
+    assert "4 Wait" in text
+    assert "Repeat it. Missed: step 4, Wait (5.5 s, 1.0 s too short: 6.5 to 7.5 s)" in text
+
+
+def test_no_attempt_is_said_once_and_a_wrong_mark_with_its_file(run: Run, tmp_path: Path) -> None:
+    (tmp_path / "m.json").write_text('{"lamp_blinks": 40.0}', "utf-8")
+    text = run("judge", "--procedure", "P4", "--marks", tmp_path / "m.json").output
+    assert text.count("No attempt found.") == 1
+    (tmp_path / "m.json").write_text('{"lamp_blinkz": 40.0}', "utf-8")
+    result = run("judge", "--procedure", "P4", "--marks", tmp_path / "m.json")
+    assert result.exit_code == 2
+    assert 'm.json, mark "lamp_blinkz" means nothing in' in result.output

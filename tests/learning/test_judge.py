@@ -1,6 +1,7 @@
 """The judge: each step's time, margin and judgement; overall; what follows."""
 
 import math
+import re
 from dataclasses import replace
 
 import pytest
@@ -69,7 +70,8 @@ def test_a_miss_names_its_step_and_by_how_much(
     assert [line.step for line in missed] == [step]
     assert missed[0].margin == pytest.approx(margin, abs=0.1)
     assert judged.repeat == "repeat"
-    assert step in judged.advice
+    named = find_procedure("P4").step(step.partition(":")[0]).say
+    assert re.search(rf"Missed: step \d+, {named} \(", judged.advice)
     assert "Pedal up, key off, wait 10 s." in judged.advice
 
 
@@ -294,6 +296,7 @@ def test_skipped_and_replaced_steps_keep_their_reason() -> None:
         ({"lamp_blinks": math.nan}, "is not a time in seconds"),
         ({"lamp_blinks": {"when": 3}}, 'write {"at": 45.9, "give": 0.2}'),
         ({"coolantt": True}, 'mark "coolantt" means nothing'),
+        ({"lamp_blinkt": 3.0}, 'Did you mean "lamp_blinks"? Known events, actions and steps: '),
     ],
 )
 def test_marks_that_mean_nothing_are_refused(marks: dict[str, object], sentence: str) -> None:

@@ -68,7 +68,7 @@ def test_two_attempts_the_last_is_judged_and_both_are_told() -> None:
         ("missed", ("wait",)),
         ("met", ()),
     ]
-    assert judged.notes[0] == "2 attempts found; the last one is judged."
+    assert judged.notes[0].startswith("2 attempts found; the last one is judged. They began at ")
 
 
 def test_no_attempt_is_said() -> None:
@@ -77,7 +77,7 @@ def test_no_attempt_is_said() -> None:
     assert judged.judgement == "cannot tell"
     assert judged.attempts == ()
     assert "No attempt at" in judged.advice
-    assert "0 presses of the pedal and 1 engine starts" in judged.advice
+    assert "presses of the pedal: 0, engine starts: 1." in judged.advice
 
 
 def test_an_attempt_given_up_is_missed() -> None:
@@ -275,3 +275,25 @@ def test_driving_about_is_no_attempt() -> None:
     judged = judge(read_recording(demo), NAME)
     assert judged.judgement == "cannot tell"
     assert "was found in this recording" in judged.advice
+
+
+def test_a_clock_that_leaps_ahead_makes_no_late_release() -> None:
+    """Nobody knows when the pedal came up where an hour is not on record."""
+    made = idle_air()
+    recording, leap_s = recorded(made), 3600.0
+    at_s = float(made.marks["lamp_steady"]) + 0.3  # type: ignore[arg-type]
+    series = {
+        name: replace(one, time_s=one.time_s + leap_s * (one.time_s > at_s))
+        for name, one in recording.series.items()
+    }
+    judged = judge(replace(recording, series=series), NAME, made.marks)
+    line = _line(judged, "let_go")
+    assert (line.judgement, judged.judgement) == ("cannot tell", "cannot tell")
+    assert "in which it may have been let up" in line.why
+
+
+def test_marks_of_events_alone_are_no_attempt_and_say_what_to_mark() -> None:
+    judged = judge(None, NAME, {"lamp_blinks": 40.0, "lamp_steady": 50.0})
+    assert judged.judgement == "cannot tell"
+    assert "was found in the marks, and there is no recording." in judged.advice
+    assert "key_on, key_off, press, release" in judged.advice

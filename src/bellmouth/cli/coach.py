@@ -55,7 +55,7 @@ __all__ = ["command"]
 @click.option(
     "--language",
     type=click.Choice(["en", "de"]),
-    help="Language of what is called; left out, the locale's, else English.",
+    help="Language of all that is called and printed; left out, the locale's, else English.",
 )
 @click.option("--quiet", is_flag=True, help="No sound at all, to listen to the plate.")
 @click.option("--two-person", is_flag=True, help="One calls, another acts: print the script first.")
@@ -104,8 +104,9 @@ def command(
     from bellmouth.cli import coach_intro, coaching  # noqa: PLC0415 - --help stays quick
     from bellmouth.pages.card_words import Words  # noqa: PLC0415
 
+    words = Words(language or coaching.default_language())
     if sound_check:
-        coaching.check_sound()
+        coaching.check_sound(words)
         return None
     if procedure is None:
         raise click.UsageError("Name a PROCEDURE; bellmouth procedures lists them.")
@@ -115,10 +116,9 @@ def command(
     refuse_existing(html, overwrite=overwrite)
     script = two_person and not (practise or live or manual_checked)
     if card or html is not None or script:
-        coaching.print_paper(chosen, card=card, two_person=two_person, html=html)
+        coaching.print_paper(chosen, words, card=card, two_person=two_person, html=html)
         return None
     folder = coaching.folder_of(keep)
-    words = Words(language or coaching.default_language())
     if forecast:
         coaching.print_forecast(chosen, folder, person, lead, words)
         return None

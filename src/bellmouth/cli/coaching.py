@@ -30,6 +30,7 @@ from bellmouth.pages.card_catalogue import default_language
 from bellmouth.pages.card_words import Words
 from bellmouth.pages.coach_card import coach_card, two_person_script
 from bellmouth.pages.coach_forecast import print_prediction
+from bellmouth.pages.coach_paper import say
 from bellmouth.pages.coach_screen import CoachLines, CoachScreen
 from bellmouth.pages.coach_sound import Bell, Tones, open_sound
 from bellmouth.pages.coach_told import Told
@@ -96,18 +97,23 @@ def folder_of(keep: Path | None) -> Path:
 
 
 def print_paper(
-    procedure: Procedure, *, card: bool, two_person: bool, html: Path | None = None
+    procedure: Procedure,
+    words: Words,
+    *,
+    card: bool,
+    two_person: bool,
+    html: Path | None = None,
 ) -> None:
     """The card, the script for two, or both; the card as a page to print where that is wanted."""
     if card:
-        click.echo(coach_card(procedure), nl=False)
+        click.echo(coach_card(procedure, words), nl=False)
     if two_person:
-        click.echo(two_person_script(procedure), nl=False)
+        click.echo(two_person_script(procedure, words=words), nl=False)
     if html is not None:
         from bellmouth.pages.coach_card_html import write_html  # noqa: PLC0415 - pages alone
 
-        write_html(html, procedure)
-        click.echo(f"Card: {html} (open it in a browser and print it)")
+        write_html(html, procedure, words)
+        click.echo(say(words, "written", file=str(html)))
 
 
 def print_forecast(
@@ -119,14 +125,14 @@ def print_forecast(
     print_prediction(procedure, timing, prediction, console(), words)
 
 
-def check_sound() -> None:
+def check_sound(words: Words) -> None:
     """Every tone with its meaning, one a second."""
     import time  # noqa: PLC0415
 
     sounds, told, close = open_sound({})
-    click.echo(f"Sound: {told}.")
+    click.echo(say(words, "sound", sound=sound_words(words, told)))
     for name in TONES_HZ:
-        click.echo(f"  {name}")
+        click.echo(f"  {say(words, f'tone_{name}')}")
         sounds.sound(Cue(0.0, "now", "", name))
         time.sleep(0.8)
     close()
@@ -179,11 +185,11 @@ def _run(
     )
     sounds, told, close_sound = _sound(wishes, clock)
     out = console()
-    say = Told(wishes.procedure, wishes.words).say
+    called = Told(wishes.procedure, wishes.words).say
     face = (
-        CoachScreen(out, sounds, caller=wishes.two_person, told=say)
+        CoachScreen(out, sounds, caller=wishes.two_person, told=called)
         if out.is_terminal
-        else CoachLines(click.echo, sounds, say)
+        else CoachLines(click.echo, sounds, called)
     )
     sound = sound_words(wishes.words, told)
     click.echo(fixed(wishes.words, "sound", sound=sound, folder=str(wishes.folder)))
@@ -233,7 +239,7 @@ def coach_by_marks(wishes: Wishes) -> int:
     """Coach with what the person marks alone."""
     confirm_standing(wishes.procedure, wishes.words)
     if wishes.two_person:
-        print_paper(wishes.procedure, card=False, two_person=True)
+        print_paper(wishes.procedure, wishes.words, card=False, two_person=True)
     session = _run(wishes, make_clock(), None, _mark)
     _keep(wishes, session, "")
     if session.phase == "done":
@@ -301,7 +307,7 @@ def _judged(
         return _lost(wishes, session)
     recording = samples.recording("practice" if practice else "live")
     judgement = judge(recording, wishes.procedure, {**samples.marks(session.told), **stands})
-    print_judgement(judgement, console())
+    print_judgement(judgement, console(), wishes.words, wishes.procedure)
     _keep(wishes, session, judgement.judgement, practice=practice)
     timing = learn_timing(Attempts(wishes.folder).read(wishes.person))
     prediction = timing.predict(wishes.procedure, session.leads)

@@ -38,6 +38,11 @@ _FILE = click.Path(path_type=Path)
     is_flag=True,
     help="You have checked the car's own manual; leaves out the reminder to do so.",
 )
+@click.option(
+    "--language",
+    type=click.Choice(["en", "de"]),
+    help="Language of the judgement; left out, the locale's, else English. JSON is English.",
+)
 @click.option("--json", "as_json", is_flag=True, help="Print the judgement as one JSON document.")
 def command(
     recording: Path | None,
@@ -45,6 +50,7 @@ def command(
     marks: Path | None,
     mapping: Path | None,
     manual_checked: bool,
+    language: str | None,
     as_json: bool,
 ) -> int:
     """Judge the attempt at a learning procedure in the recording REC, step by step.
@@ -67,9 +73,13 @@ def command(
 
         click.echo(to_json(judgement_document(judgement)))
     else:
+        from bellmouth.pages.card_catalogue import default_language  # noqa: PLC0415
+        from bellmouth.pages.card_words import Words  # noqa: PLC0415
+        from bellmouth.pages.coach_paper import say  # noqa: PLC0415
         from bellmouth.pages.lists import console  # noqa: PLC0415
 
-        print_judgement(judgement, console())
+        words = Words(language or default_language())
+        print_judgement(judgement, console(), words, chosen)
         if not chosen.sourced and not manual_checked:
-            click.echo(f"\nThis procedure is {chosen.source}. The car's own manual wins.")
+            click.echo(f"\n{say(words, 'unsourced', source=words.text(chosen.source))}")
     return 0 if judgement.judgement == MET else 1

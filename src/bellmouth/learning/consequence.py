@@ -64,7 +64,7 @@ def _cancelled(
     mend = broken.mend or f"See to it first: {say}."
     told = [f"Mend that first, then repeat. {mend}"]
     if missed:
-        told.append(f"The timing was missed as well: {_named(missed)}.")
+        told.append(f"The timing was missed as well: {_named(procedure, missed)}.")
     told.append(f"Between goes: {procedure.safe_state}")
     return Outcome(consequence, "mend first", " ".join(told))
 
@@ -89,7 +89,7 @@ def _missed(
         consequence = f"Probably not stored, because power came back too soon. {step.if_missed}"
     else:
         consequence = step.if_missed
-    told = [f"Repeat it. Missed: {_named(missed)}.", _advice_for(step, first)]
+    told = [f"Repeat it. Missed: {_named(procedure, missed)}.", _advice_for(step, first)]
     told.append(f"Between goes: {procedure.safe_state}")
     return Outcome(consequence.strip(), "repeat", " ".join(part for part in told if part))
 
@@ -102,9 +102,11 @@ def _unknown(
     others: Iterable[Procedure] | None,
 ) -> str:
     open_steps = [line for line in steps if line.judgement == CANNOT_TELL and not line.optional]
-    reasons = [f"{line.step}: {line.why or 'too close to call'}" for line in open_steps]
+    reasons = [
+        f"Step {_place(procedure, line)}: {line.why or 'too close to call.'}" for line in open_steps
+    ]
     reasons += [
-        f"{line.condition}: {line.why}"
+        f"{line.say}: {line.why}"
         for line in conditions
         if line.judgement == CANNOT_TELL and line.seen
     ]
@@ -123,8 +125,14 @@ def _step_of(procedure: Procedure, line: StepJudgement) -> Step:
     return procedure.step(line.step.partition(":")[0])
 
 
-def _named(missed: Sequence[StepJudgement]) -> str:
-    return "; ".join(f"{line.step} ({_by(line)})" for line in missed[:4])
+def _named(procedure: Procedure, missed: Sequence[StepJudgement]) -> str:
+    return "; ".join(f"step {_place(procedure, line)} ({_by(line)})" for line in missed[:4])
+
+
+def _place(procedure: Procedure, line: StepJudgement) -> str:
+    """The step's number and words, for two steps may be called alike."""
+    step = _step_of(procedure, line)
+    return f"{procedure.steps.index(step) + 1}, {step.say}"
 
 
 def _by(line: StepJudgement) -> str:

@@ -21,7 +21,7 @@ from bellmouth.learning.judgement import (
     StepJudgement,
     worst,
 )
-from bellmouth.learning.marks import check_marks, read_marks
+from bellmouth.learning.marks import ACTION_MARKS, check_marks, read_marks
 from bellmouth.learning.packs import find_procedure
 from bellmouth.learning.place import place
 from bellmouth.learning.procedure import Procedure
@@ -65,7 +65,7 @@ def judge(
     evidence = evidence_of(recording, procedure, known)
     alignments = align(evidence, procedure)
     if not alignments and not (recording is None and evidence.taps):
-        return _none_found(procedure, evidence)
+        return _none_found(procedure, evidence, recorded=recording is not None)
     every = [
         _judged(recording, procedure, evidence, one, others)
         for one in alignments or (Alignment({}, 0, 0, 0.0),)
@@ -74,7 +74,9 @@ def judge(
     attempts = tuple(attempt for attempt, _ in every)
     notes = evidence.notes
     if len(attempts) > 1:
-        notes = (f"{len(attempts)} attempts found; the last one is judged.", *notes)
+        begun = ", ".join(f"{one.begins_s:.1f} s" for one in attempts)
+        told = f"{len(attempts)} attempts found; the last one is judged. They began at {begun}."
+        notes = (told, *notes)
     return Judgement(
         procedure.name,
         procedure.title,
@@ -125,19 +127,24 @@ def _missed_names(steps: tuple[StepJudgement, ...]) -> tuple[str, ...]:
     return tuple(line.step for line in steps if line.judgement == MISSED and not line.optional)
 
 
-def _none_found(procedure: Procedure, evidence: Evidence) -> Judgement:
+def _none_found(procedure: Procedure, evidence: Evidence, *, recorded: bool) -> Judgement:
     """No attempt: every line cannot be told, and the advice says what the recording shows."""
     counts = dict.fromkeys(("press", "engine_start"), 0)
     for item in evidence.happenings:
         if item.kind in counts:
             counts[item.kind] += 1
     missing = [name for name in ("pedal", "engine") if name not in evidence.signals]
-    shown = f"{counts['press']} presses of the pedal and {counts['engine_start']} engine starts"
+    shown = f"presses of the pedal: {counts['press']}, engine starts: {counts['engine_start']}"
     advice = (
-        f'No attempt at "{procedure.title}" was found in this recording, which shows {shown}. '
+        f'No attempt at "{procedure.title}" was found in this recording. It shows {shown}. '
         f"{'It does not hold the ' + ' or the '.join(missing) + ' at all. ' if missing else ''}"
         "Record from before the first step to after the last, or mark the steps."
     )
+    if not recorded:
+        advice = (
+            f'No attempt at "{procedure.title}" was found in the marks, and there is no recording. '
+            f"Mark what was done too: {', '.join(ACTION_MARKS)}."
+        )
     steps = tuple(
         StepJudgement(step.name, CANNOT_TELL, why="No attempt found.", optional=step.optional)
         for step in procedure.steps

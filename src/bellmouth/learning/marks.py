@@ -1,5 +1,6 @@
 """Marks: what a person saw, heard, tapped or confirmed, on the recording's clock."""
 
+import difflib
 import json
 import math
 from collections.abc import Iterable, Mapping
@@ -27,13 +28,14 @@ class Marks:
     ``moments`` holds times by name (empty where somebody watched and it did not happen),
     ``confirmed`` conditions that stood or did not, ``reasons`` why a step was skipped or what
     replaced it. ``watched_until_s`` is up to when whoever marked went on looking, None where they
-    do not say. [s]
+    do not say. [s] ``source`` is the file that they were read from.
     """
 
     moments: Mapping[str, tuple[Moment, ...]] = field(default_factory=dict)
     confirmed: Mapping[str, bool] = field(default_factory=dict)
     reasons: Mapping[str, str] = field(default_factory=dict)
     watched_until_s: float | None = None
+    source: str = "marks"
 
 
 def read_marks(marks: str | Path | Mapping[str, object] | None) -> Marks:
@@ -78,7 +80,7 @@ def _marks(document: Mapping[str, object], source: str) -> Marks:
             reasons[name] = value
         else:
             moments[name] = tuple(_moments(name, value, source))
-    return Marks(moments, confirmed, reasons, until_s)
+    return Marks(moments, confirmed, reasons, until_s, source)
 
 
 def _moments(name: str, value: object, source: str) -> Iterable[Moment]:
@@ -127,7 +129,10 @@ def check_marks(marks: Marks, procedure: Procedure) -> None:
     for given, names, kind in known:
         for name in given:
             if name not in names:
+                close = difflib.get_close_matches(name, names, 1)
                 listed = ", ".join(dict.fromkeys(names)) or "none"
+                hint = f'Did you mean "{close[0]}"? ' if close else ""
                 raise ProcedureError(
-                    f'mark "{name}" means nothing in {procedure.name}. Known {kind}: {listed}.'
+                    f'{marks.source}, mark "{name}" means nothing in {procedure.name}. {hint}'
+                    f"Known {kind}: {listed}."
                 )

@@ -24,13 +24,13 @@ def waited(seen: Seen, item: Placed, window: Window) -> StepJudgement:
         if at is None:
             why = f'There is no "{anchor}" to count from.'
             return StepJudgement("", CANNOT_TELL, None, (window.least_s, window.most_s), why=why)
-        return compare(window, at, item.begin)
+        return _let_up(seen, item, at, compare(window, at, item.begin))
     waiting = next(
         one for one in seen.placed.values() if one.step.until and one.step.until.event == anchor
     )
     event = seen.event(anchor, waiting)
     if event is not None:
-        return compare(window, event, item.begin)
+        return _let_up(seen, item, event, compare(window, event, item.begin))
     words = seen.procedure.event_words(anchor)
     why = (
         f"There was nothing to count from: not seen that {words}."
@@ -38,6 +38,13 @@ def waited(seen: Seen, item: Placed, window: Window) -> StepJudgement:
         else f'Nobody marked when {words}; mark it as "{anchor}".'
     )
     return StepJudgement("", CANNOT_TELL, None, (window.least_s, window.most_s), why=why)
+
+
+def _let_up(seen: Seen, item: Placed, since: Moment, line: StepJudgement) -> StepJudgement:
+    """Nobody let go too late for sure where the pedal was not sampled for long meanwhile."""
+    if item.step.do != "release" or item.begin is None or line.judgement != MISSED:
+        return line
+    return no_gap(seen, since, item.begin, line, "it may have been let up")
 
 
 def lasted(seen: Seen, item: Placed, window: Window) -> StepJudgement:

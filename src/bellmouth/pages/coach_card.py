@@ -3,42 +3,54 @@
 from collections.abc import Callable
 from itertools import groupby
 
-from bellmouth.learning.call_script import call_script
+from bellmouth.learning.call_script import CallLine, call_script
 from bellmouth.learning.procedure import Procedure
+from bellmouth.pages.card_words import Words
 from bellmouth.pages.coach_card_view import CoachCard, Part, Row, card_view, presses_words
+from bellmouth.pages.coach_paper import plain, say
 
 __all__ = ["coach_card", "two_person_script"]
 
 _WIDE = 78
-_MANUAL = "The car's own manual wins."
+_HEAD = (("car", 20), ("date", 12), ("", 9), ("who", 12))
 
 
-def coach_card(procedure: Procedure) -> str:
-    """The card: header, boxes, timeline to scale, a row a step with planned and actual seconds."""
-    card = card_view(procedure)
-    lines = [card.title.upper(), "=" * _WIDE]
-    lines += ["Car: ____________________  Date: ____________  km: _________  Who: ____________"]
-    lines += [f"Source: {card.source}.  Manual section checked: __________________________"]
-    lines += [_MANUAL, *(f"! {caution}" for caution in card.cautions)]
+def coach_card(procedure: Procedure, words: Words | None = None) -> str:
+    """The card: header, boxes, timeline to scale, a row a step with planned and actual seconds.
+
+    In English where no ``words`` are given.
+    """
+    words = words or Words()
+    card = card_view(procedure, words)
+    lines = [card.title.upper(), "=" * _WIDE, *_head(card, words)]
+    lines += [f"! {caution}" for caution in card.cautions]
     lines += [f"! {card.erases}"] if card.erases else []
-    lines += ["", "BEFORE YOU START, AND STANDING"]
+    lines += ["", say(words, "standing").upper()]
     lines += [f"[ ] {condition}" for condition in card.conditions]
-    lines += ["", *_timeline(card), ""]
-    lines += ["   at s   actual   step"]
+    lines += ["", *_timeline(card, words), ""]
+    lines += [f"{say(words, 'at'):>7}  {say(words, 'actual'):^8}  {say(words, 'step')}"]
     for part in card.parts:
         if part.since:
-            lines.append(
-                f"   ---- from the moment that {part.since}, at ________ : count from 0 ----"
-            )
-        lines += [text for row in part.rows for text in _row(row)]
-    lines += ["", "HOW YOU KNOW THAT IT TOOK"]
+            lines.append(f"   ---- {say(words, 'since', event=part.since)} ----")
+        lines += [text for row in part.rows for text in _row(row, words)]
+    lines += ["", say(words, "signs").upper()]
     lines += [f"[ ] {how}: {what}" for how, what in card.signs]
-    lines += ["", f"STOP at any time: {card.safe_state}"]
+    lines += ["", say(words, "stop", state=card.safe_state)]
     return "\n".join(lines) + "\n"
 
 
-def _row(row: Row) -> list[str]:
-    optional = " (optional)" if row.optional else ""
+def _head(card: CoachCard, words: Words) -> list[str]:
+    blanks = [f"{say(words, name) if name else 'km'}: {'_' * wide}" for name, wide in _HEAD]
+    source = say(words, "source", source=card.source)
+    return [
+        "  ".join(blanks),
+        f"{source}  {say(words, 'section')} {'_' * 26}",
+        say(words, "manual"),
+    ]
+
+
+def _row(row: Row, words: Words) -> list[str]:
+    optional = f" {say(words, 'optional')}" if row.optional else ""
     told = [*row.told]
     told += [f"[ ] {row.awaits}"] if row.awaits else []
     told += [f"! {row.caution}"] if row.caution else []
@@ -46,42 +58,49 @@ def _row(row: Row) -> list[str]:
     return [first, *(f"{'':19}{text}" for text in told)]
 
 
-def _timeline(card: CoachCard) -> list[str]:
+def _timeline(card: CoachCard, words: Words) -> list[str]:
     """A bar to scale for each part whose times are known beforehand; a glance can follow it."""
-    return [line for part in card.parts if part.whole_s for line in _bar(part)]
+    return [line for part in card.parts if part.whole_s for line in _bar(part, words)]
 
 
-def _bar(part: Part) -> list[str]:
+def _bar(part: Part, words: Words) -> list[str]:
     marks = [" "] * _WIDE
     for number, row in enumerate(part.rows, 1):
         marks[min(int(row.share * (_WIDE - 2)), _WIDE - 1)] = str(number % 10)
-    since = f"when {part.since}" if part.since else "the first action"
-    bar = "|" + "-" * (_WIDE - 2) + "|"
-    return [f"From {since}, {part.whole_s:g} s:", bar, "".join(marks).rstrip()]
+    name = "timed_since" if part.since else "timed"
+    head = say(words, name, event=part.since, time=plain(words, part.whole_s))
+    return [head, "|" + "-" * (_WIDE - 2) + "|", "".join(marks).rstrip()]
 
 
-def two_person_script(procedure: Procedure, word: Callable[[str], str] = str.upper) -> str:
+def two_person_script(
+    procedure: Procedure, word: Callable[[str], str] = str.upper, words: Words | None = None
+) -> str:
     """What the caller reads out, with cumulative seconds, and a blank for what was done.
 
-    ``word`` sets the words that are called apart.
+    ``word`` sets the words that are called apart; in English where no ``words`` are given.
     """
-    lines = [f"{procedure.title}: the caller reads, the doer acts."]
-    lines += [f"Source: {procedure.source}. {_MANUAL}"]
-    lines += [f"! {caution}" for caution in procedure.cautions]
-    lines += [f"It erases: {', '.join(procedure.erases)}."] if procedure.erases else []
-    lines += [""]
-    lines += ["Caller: count aloud three, two, one; say the word on the second.", ""]
+    words = words or Words()
+    text = words.text
+    source = say(words, "source", source=text(procedure.source))
+    lines = [say(words, "script", title=text(procedure.title))]
+    lines += [f"{source} {say(words, 'manual')}"]
+    lines += [f"! {text(caution)}" for caution in procedure.cautions]
+    what = ", ".join(text(one) for one in procedure.erases)
+    lines += [say(words, "erases", what=what)] if what else []
+    lines += ["", say(words, "caller"), ""]
     for since, group in groupby(call_script(procedure), key=lambda line: line.since):
         if since:
-            lines.append(f"  When the doer says that {since}: start the watch again at 0.")
-        for line in group:
-            at = f"{line.at_s:6.1f} s"
-            lines.append(f"  {at}  {word(line.step.say):<34} done at ______")
-            if line.presses_s:
-                lines.append(f"{'':12}{presses_words(line)}")
-            if line.step.caution:
-                lines.append(f"{'':12}! {line.step.caution}")
-            if line.awaits:
-                lines.append(f"{'':12}Doer: say so when {line.awaits}.")
-    lines += ["", f"Either may shout STOP: {procedure.safe_state}"]
+            lines.append(f"  {say(words, 'restart', event=text(since))}")
+        lines += [one for line in group for one in _call(line, word, words)]
+    lines += ["", say(words, "shout", state=text(procedure.safe_state))]
     return "\n".join(lines) + "\n"
+
+
+def _call(line: CallLine, word: Callable[[str], str], words: Words) -> list[str]:
+    text = words.text
+    at, done = plain(words, line.at_s, "6.1f"), say(words, "done_at")
+    told = [presses_words(line, words)]
+    told += [f"! {text(line.step.caution)}"] if line.step.caution else []
+    told += [say(words, "doer", event=text(line.awaits))] if line.awaits else []
+    first = f"  {at} s  {word(text(line.step.say)):<34} {done} ______"
+    return [first, *(f"{'':12}{one}" for one in told if one)]

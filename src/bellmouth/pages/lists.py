@@ -10,6 +10,7 @@ from rich.text import Text
 __all__ = ["console", "hanging", "print_list", "section"]
 
 _WIDEST = 96  # longer lines are hard to read
+_MORE = "and {count} more: see --json"
 
 
 def console() -> Console:
@@ -25,8 +26,13 @@ def section(out: Console, title: str) -> None:
     out.print(Text(title, style="bold underline"))
 
 
-def print_list(out: Console, title: str, sentences: Iterable[str], most: int) -> None:
-    """A heading and at most ``most`` sentences; nothing at all where there are none."""
+def print_list(
+    out: Console, title: str, sentences: Iterable[str], most: int, more: str = _MORE
+) -> None:
+    """A heading and at most ``most`` sentences; nothing at all where there are none.
+
+    ``more`` says how many are left out.
+    """
     sentences = list(sentences)
     if not sentences:
         return
@@ -34,7 +40,7 @@ def print_list(out: Console, title: str, sentences: Iterable[str], most: int) ->
     for sentence in sentences[:most]:
         out.print(hanging("-", sentence))
     if len(sentences) > most:
-        out.print(hanging(" ", f"and {len(sentences) - most} more: see --json"))
+        out.print(hanging(" ", more.format(count=len(sentences) - most)))
 
 
 def hanging(mark: str, sentence: str) -> Table:

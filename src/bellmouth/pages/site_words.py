@@ -9,6 +9,7 @@ from bellmouth.learning.packs import packs
 from bellmouth.learning.procedure import WORK, Procedure
 from bellmouth.learning.reasons import DONE_WRONG, REASONS
 from bellmouth.pages.attempt_words import ADVICE, AWAY, ENDED, INTERRUPTED, KEY_AGAIN, SPOILED
+from bellmouth.pages.coach_paper_words import PAPER_WORDS
 from bellmouth.pages.coach_terminal_words import TERMINAL_WORDS
 from bellmouth.pages.coach_words import COACH_WORDS, LIVE_WORDS
 from bellmouth.pages.plot_words import PLOT_TEXTS, PLOT_WORDS
@@ -41,7 +42,8 @@ def site_texts() -> Iterator[tuple[str, str]]:
                     yield f"{place}{template.name}", text
     tables = (
         ("coach", COACH_WORDS), ("live", LIVE_WORDS), ("cues", PHRASES),
-        ("terminal", TERMINAL_WORDS), ("reasons", REASONS), ("reasons", DONE_WRONG), ("keys", KEYS),
+        ("terminal", TERMINAL_WORDS), ("paper", PAPER_WORDS),
+        ("reasons", REASONS), ("reasons", DONE_WRONG), ("keys", KEYS),
     )  # fmt: skip
     for source, words in tables:
         yield from ((source, text) for text in words.values())
@@ -74,8 +76,10 @@ def _called(procedure: Procedure) -> Iterator[str]:
     for step in procedure.steps:
         yield step.say
         events = (step.until.event,) if step.until else ()
+        if step.after and step.after not in {one.name for one in procedure.steps}:
+            events = (*events, step.after)
         yield from (procedure.event_words(event) for event in (*events, *step.stopped_by))
-    yield from (sign.what for sign in procedure.signs)
+    yield from (text for sign in procedure.signs for text in (sign.how, sign.what))
 
 
 def _told(procedure: Procedure) -> Iterator[str]:
