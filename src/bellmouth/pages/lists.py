@@ -25,8 +25,11 @@ def section(out: Console, title: str) -> None:
     out.print(Text(title, style="bold underline"))
 
 
-def print_list(out: Console, title: str, sentences: Iterable[str], most: int) -> None:
-    """A heading and at most ``most`` sentences; nothing at all where there are none."""
+def print_list(
+    out: Console, title: str, sentences: Iterable[str], most: int, rest: str = "see --json"
+) -> None:
+    """A heading and at most ``most`` sentences, then where the ``rest`` stands; nothing at all
+    where there are none."""
     sentences = list(sentences)
     if not sentences:
         return
@@ -34,7 +37,7 @@ def print_list(out: Console, title: str, sentences: Iterable[str], most: int) ->
     for sentence in sentences[:most]:
         out.print(hanging("-", sentence))
     if len(sentences) > most:
-        out.print(hanging(" ", f"and {len(sentences) - most} more: see --json"))
+        out.print(hanging(" ", f"and {len(sentences) - most} more: {rest}"))
 
 
 def hanging(mark: str, sentence: str) -> Table:
