@@ -84,16 +84,26 @@ def main(arguments: list[str] | None = None) -> int:
     os.environ["POLARS_MAX_THREADS"] = "1"
     counts = [int(count) for count in asked.counts.split(",")]
     workers = [int(one) for one in asked.workers.split(",")]
-    runs = [_measured(fleet(count), number) for count in counts for number in workers]
+    runs: list[Run] = []
+    for count in counts:
+        for one in workers:
+            runs.append(_measured(fleet(count), one))
+            print(_table(runs[-1:]), flush=True)
+            # At once: whoever stops a long measurement keeps what there is.
+            _keep(_with_earlier(runs) if asked.add else runs)
     runs = _with_earlier(runs) if asked.add else runs
     print(heading("A survey against merely reading the same files"))
     print(_table(runs))
     print(heading("Targets"))
-    lines = targets(runs)
-    print("\n".join(lines))
-    path = keep("survey_cost", {"runs": [asdict(run) for run in runs], "targets": lines})
+    print("\n".join(targets(runs)))
+    path = _keep(runs)
     print(f"\nKept in {path}; `python -m measure.performance_page` makes the page.")
     return 0
+
+
+def _keep(runs: Sequence[Run]) -> Path:
+    told = {"runs": [asdict(run) for run in runs], "targets": targets(runs)}
+    return keep("survey_cost", told)
 
 
 def _with_earlier(runs: Sequence[Run]) -> list[Run]:
