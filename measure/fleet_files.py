@@ -2,11 +2,14 @@
 
 A few hundred distinct recordings are simulated (about three minutes, 900 to 3,200 rows, as
 `measure.bench` takes them); where more are asked for, the same files stand there again under other
-names as other cars.
+names as other cars. Whatever the number, the kinds of cars are mixed alike: or a cost that depends
+on the kind would look like one that depends on the number.
 """
 
 import json
+import math
 import os
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -22,6 +25,7 @@ _CAUSES = ("healthy", "leak", "meter_low", "fuel_high", "deposit", "learned_stal
 _SEED = 93
 _VARIANTS = "ABCDE"
 _EACH = 120
+_ORDER = "mixed"
 _KEYS = ("displacement_l", "metering", "cylinders", "banks")
 
 
@@ -45,23 +49,32 @@ def fleet(count: int) -> Fleet:
     """``count`` recordings, made once and kept: remove the folders to have them drawn anew."""
     folder, cars = FOLDER / f"fleet-{count}", FOLDER / f"fleet-{count}.cars.csv"
     told = FOLDER / f"fleet-{count}.json"
-    if told.is_file():
-        return Fleet(folder, cars, **json.loads(told.read_text(encoding="utf-8")))
-    originals = _originals()
+    kept = json.loads(told.read_text(encoding="utf-8")) if told.is_file() else {}
+    if kept.pop("order", None) == _ORDER:
+        return Fleet(folder, cars, **kept)
+    originals = _mixed(_originals())
     folder.mkdir(parents=True, exist_ok=True)
     lines = [",".join(("car", *_KEYS))]
     size = 0
     for number in range(count):
         file, row = originals[number % len(originals)]
         link = folder / f"car{number:05}.csv"
-        if not link.exists():
-            os.link(file, link)
+        link.unlink(missing_ok=True)
+        os.link(file, link)
         size += file.stat().st_size
         lines.append(f"car{number:05},{row}")
     cars.write_text("\n".join(lines) + "\n", encoding="utf-8")
     facts = {"count": count, "distinct": min(count, len(originals)), "bytes": size}
-    told.write_text(json.dumps(facts), encoding="utf-8")
+    told.write_text(json.dumps({"order": _ORDER, **facts}), encoding="utf-8")
     return Fleet(folder, cars, **facts)
+
+
+def _mixed(originals: Sequence[tuple[Path, str]]) -> list[tuple[Path, str]]:
+    """The same in an order of which every beginning is a fair sample: steps of the golden section,
+    rounded so that they meet every place."""
+    count = len(originals)
+    step = next(n for n in range(round(0.618 * count), count + 1) if math.gcd(n, count) == 1)
+    return [originals[place * step % count] for place in range(count)]
 
 
 def _originals() -> list[tuple[Path, str]]:

@@ -1,9 +1,10 @@
 """What a survey costs against merely reading the same files: ``python -m measure.survey_cost``.
 
 For each number of recordings and of workers: the whole survey on a local cluster that is already
-up (its start is told apart), and the same files read with polars by as many processes, before and
-after, in the same run. ``--counts 100,1000,10000 --workers 1,2`` is the full measurement; with
-``--add`` it can be had in pieces, each with its own reading, kept beside those of the same machine.
+up (its start is told apart), and the same files read with polars by as many processes, in turns in
+the same run; small ones several times over, of which the median counts. ``--counts
+100,1000,10000 --workers 1,2`` is the full measurement; with ``--add`` it can be had in pieces, each
+with its own reading, kept beside those of the same machine.
 """
 
 import argparse
@@ -28,16 +29,17 @@ from measure.fleet_files import Fleet, fleet
 from measure.results import FOLDER, keep, kept, machine
 from measure.tables import heading, number, table, target
 
-__all__ = ["Run", "main", "predicted_s", "targets"]
+__all__ = ["Run", "line_through", "main", "predicted_s", "targets"]
 
 _MOST_RATIO, _MOST_GIB, _LINEAR, _SPEED_UP = 15.0, 1.0, 0.10, 1.8
-_READ_AT_LEAST = 400  # files read in the reference, however few the survey has
+_READ_AT_LEAST = 1000  # files read in the reference, however few the survey has
+_ROUNDS, _IN_ALL = 5, 3000  # surveys of one size, and recordings surveyed in all of them
 
 
 @dataclass(frozen=True)
 class Run:
-    """One survey. Times by the clock [s], CPU times of the workers and of this process [s], the
-    largest worker's peak resident memory [bytes]."""
+    """Surveys of one size, medians over ``rounds``. Times by the clock [s], CPU times of the
+    workers and of this process [s], the largest worker's peak resident memory [bytes]."""
 
     when: str
     count: int
@@ -53,6 +55,7 @@ class Run:
     read_s: float
     read_cpu_s: float
     peak_bytes: int
+    rounds: int = 1
 
     @property
     def ratio(self) -> float:
@@ -81,16 +84,26 @@ def main(arguments: list[str] | None = None) -> int:
     os.environ["POLARS_MAX_THREADS"] = "1"
     counts = [int(count) for count in asked.counts.split(",")]
     workers = [int(one) for one in asked.workers.split(",")]
-    runs = [_measured(fleet(count), number) for count in counts for number in workers]
+    runs: list[Run] = []
+    for count in counts:
+        for one in workers:
+            runs.append(_measured(fleet(count), one))
+            print(_table(runs[-1:]), flush=True)
+            # At once: whoever stops a long measurement keeps what there is.
+            _keep(_with_earlier(runs) if asked.add else runs)
     runs = _with_earlier(runs) if asked.add else runs
     print(heading("A survey against merely reading the same files"))
     print(_table(runs))
     print(heading("Targets"))
-    lines = targets(runs)
-    print("\n".join(lines))
-    path = keep("survey_cost", {"runs": [asdict(run) for run in runs], "targets": lines})
+    print("\n".join(targets(runs)))
+    path = _keep(runs)
     print(f"\nKept in {path}; `python -m measure.performance_page` makes the page.")
     return 0
+
+
+def _keep(runs: Sequence[Run]) -> Path:
+    told = {"runs": [asdict(run) for run in runs], "targets": targets(runs)}
+    return keep("survey_cost", told)
 
 
 def _with_earlier(runs: Sequence[Run]) -> list[Run]:
@@ -104,10 +117,39 @@ def _with_earlier(runs: Sequence[Run]) -> list[Run]:
 
 
 def _measured(made: Fleet, workers: int) -> Run:
+    """Reading and surveying in turns, the medians kept: other guests of the machine move single
+    ones by a fifth."""
+    rounds = min(max(_IN_ALL // made.count, 1), _ROUNDS)
+    reads = [_read(made.files, workers)]
+    surveys = []
+    for _ in range(rounds):
+        surveys.append(_surveyed(made, workers))
+        reads.append(_read(made.files, workers))
+    middle = {name: float(np.median([one[name] for one in surveys])) for name in surveys[0]}
+    return Run(
+        when=datetime.now(UTC).isoformat(timespec="seconds"),
+        count=made.count,
+        distinct=made.distinct,
+        workers=workers,
+        rounds=rounds,
+        bytes_in=made.bytes,
+        bytes_out=int(middle["bytes_out"]),
+        errors=int(middle["errors"]),
+        start_s=middle["start_s"],
+        survey_s=middle["survey_s"],
+        worker_cpu_s=middle["worker_cpu_s"],
+        own_cpu_s=middle["own_cpu_s"],
+        read_s=float(np.median([took for took, _ in reads])),
+        read_cpu_s=float(np.median([cpu for _, cpu in reads])),
+        peak_bytes=int(max(one["peak_bytes"] for one in surveys)),
+    )
+
+
+def _surveyed(made: Fleet, workers: int) -> dict[str, float]:
+    """One survey on a cluster of its own, whose start is told apart."""
     out = FOLDER / f"findings-{made.count}-{workers}"
     shutil.rmtree(out, ignore_errors=True)
     out.with_name(out.name + ".survey.json").unlink(missing_ok=True)
-    before = _read(made.files, workers)
     begun = time.perf_counter()
     with local_cluster(workers) as cluster, Client(cluster) as client:
         started, own, theirs = time.perf_counter(), time.process_time(), _cpu_s(client)
@@ -115,23 +157,15 @@ def _measured(made: Fleet, workers: int) -> Run:
         took = time.perf_counter() - started
         own, theirs = time.process_time() - own, _cpu_s(client) - theirs
         peak = max(client.run(_peak_bytes).values())
-    after = _read(made.files, workers)
-    return Run(
-        when=datetime.now(UTC).isoformat(timespec="seconds"),
-        count=made.count,
-        distinct=made.distinct,
-        workers=workers,
-        bytes_in=made.bytes,
-        bytes_out=sum(part.stat().st_size for part in out.glob("*.parquet")),
-        errors=int(found.read()["error"].is_not_null().sum()),
-        start_s=started - begun,
-        survey_s=took,
-        worker_cpu_s=theirs,
-        own_cpu_s=own,
-        read_s=0.5 * (before[0] + after[0]),
-        read_cpu_s=0.5 * (before[1] + after[1]),
-        peak_bytes=peak,
-    )
+    return {
+        "bytes_out": sum(part.stat().st_size for part in out.glob("*.parquet")),
+        "errors": int(found.read()["error"].is_not_null().sum()),
+        "start_s": started - begun,
+        "survey_s": took,
+        "worker_cpu_s": theirs,
+        "own_cpu_s": own,
+        "peak_bytes": peak,
+    }
 
 
 def _cpu_s(client: Client) -> float:
@@ -196,19 +230,7 @@ def targets(runs: Sequence[Run]) -> list[str]:
     peak = max(run.peak_bytes for run in runs) / 2**30
     lines.append(target("peak memory of a worker [GiB]", peak, _MOST_GIB, at_least=False))
     if len(full) > 1:
-        cpu = [(run.worker_cpu_s + run.own_cpu_s) / run.count for run in full]
-        what = "CPU time a recording, largest over smallest less one"
-        off = max(cpu) / min(cpu) - 1.0
-        lines.append(target(what, off, _LINEAR, at_least=False, digits=2))
-        for what, started in (("without", 0.0), ("with", 1.0)):
-            each = [(run.survey_s + started * run.start_s) / run.count for run in full]
-            off = max(each) / min(each) - 1.0
-            lines.append(
-                target(
-                    f"cost a recording, largest over smallest less one, {what} the cluster's start",
-                    off, _LINEAR, at_least=False, digits=2,
-                )
-            )  # fmt: skip
+        lines += _linear(full)
     for run in full:
         alone = [one for one in runs if one.workers == 1 and one.count == run.count]
         if alone and most > 1:
@@ -218,15 +240,49 @@ def targets(runs: Sequence[Run]) -> list[str]:
     return lines
 
 
+def _linear(full: Sequence[Run]) -> list[str]:
+    """Whether cost is linear in the number of recordings: as it stands, and as the straight line
+    with what a survey costs whatever its size."""
+    kinds = (
+        ("CPU time", [run.worker_cpu_s + run.own_cpu_s for run in full]),
+        ("cost by the clock", [run.survey_s for run in full]),
+        ("cost with the cluster's start", [run.survey_s + run.start_s for run in full]),
+    )
+    size = [run.count for run in full]
+    lines = []
+    for what, cost in kinds:
+        each = [took / count for took, count in zip(cost, size, strict=True)]
+        off = max(each) / min(each) - 1.0
+        what_off = f"{what} a recording, largest over smallest less one"
+        lines.append(target(what_off, off, _LINEAR, at_least=False, digits=2))
+        if len(full) > 2:
+            fixed, one, worst = line_through(size, cost)
+            told = f"{what}, furthest from {fixed:.2f} s + {1e3 * one:.2f} ms a recording"
+            lines.append(target(told, worst, _LINEAR, at_least=False, digits=2))
+    return lines
+
+
+def line_through(size: Sequence[float], cost: Sequence[float]) -> tuple[float, float, float]:
+    """``cost = fixed + each * size`` by least squares of relative errors, ``fixed`` at least 0:
+    both, and the largest relative error."""
+    count, took = np.array(size, dtype=np.float64), np.array(cost, dtype=np.float64)
+    columns = np.stack([1.0 / took, count / took], axis=1)
+    fixed, each = np.linalg.lstsq(columns, np.ones(len(took)))[0]
+    if fixed < 0.0:
+        share = count / took
+        fixed, each = 0.0, share.sum() / (share**2).sum()
+    off = np.abs((fixed + each * count) / took - 1.0)
+    return float(fixed), float(each), float(off.max())
+
+
 def predicted_s(runs: Sequence[Run], count: int) -> float:
     """Seconds that ``count`` recordings take: a straight line, least squares of relative errors,
     through ``runs`` of one number of workers."""
-    size = np.array([run.count for run in runs], dtype=np.float64)
-    took = np.array([run.survey_s for run in runs])
     if len(runs) == 1:
-        return float(took[0] / size[0] * count)
-    fixed, each = np.linalg.lstsq(np.stack([1.0 / took, size / took], 1), np.ones(len(runs)))[0]
-    return float(fixed + each * count)
+        return runs[0].survey_s / runs[0].count * count
+    size, took = [run.count for run in runs], [run.survey_s for run in runs]
+    fixed, each, _ = line_through(size, took)
+    return fixed + each * count
 
 
 if __name__ == "__main__":

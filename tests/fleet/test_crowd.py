@@ -15,7 +15,7 @@ SIZE = len(LEARNED)
 WIDE = np.array([np.full(SIZE, -3.0), np.full(SIZE, 3.0)])
 
 
-def _study(seen: Floats, precision: Floats) -> Study:
+def study(seen: Floats, precision: Floats) -> Study:
     """A car seen at ``seen`` with ``precision`` (coordinates,), nothing wrong with it."""
     hypotheses: Any = SimpleNamespace(names=("healthy",), causes=(("healthy",),), count=1)
     matrix, pull = np.diag(precision)[None], (precision * seen)[None]
@@ -24,7 +24,7 @@ def _study(seen: Floats, precision: Floats) -> Study:
 
 
 def _learnt(seen: Floats, precision: Floats, bounds: Floats = WIDE) -> tuple[Crowd, State]:
-    crowd = crowd_of([_study(one, precision) for one in seen], [str(n) for n in range(len(seen))])
+    crowd = crowd_of([study(one, precision) for one in seen], [str(n) for n in range(len(seen))])
     state = begin(SIZE)
     any_car = crowd.whole(crowd.log_evidence, state.shares)
     return crowd, converge(crowd, state, any_car, bounds)

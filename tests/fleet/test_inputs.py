@@ -20,6 +20,8 @@ from tests.fleet.cars import make_fleet
         ("/data/a1-7_monday.csv", "a1-7"),
         ("/data/a12.csv", None),
         ("/data/nobody.csv", None),
+        ("zip://monday/a1_idle.csv::/data/a1-7.zip", "a1"),
+        ("simplecache::s3://bucket/a1-7/idle.csv", "a1-7"),
     ],
 )
 def test_a_recording_belongs_to_the_longest_identity_that_fits(
@@ -34,6 +36,20 @@ def test_folders_globs_and_files_are_found_once_each(tmp_path: Path) -> None:
     assert len(every) == 5
     assert [one.path for one in every] == sorted(one.path for one in every)
     assert len(find_recordings([f"{recordings}/**/*.csv"])) == 4
+
+
+def test_what_the_survey_keeps_among_the_recordings_is_none_of_them(tmp_path: Path) -> None:
+    recordings, cars = make_fleet(tmp_path)
+    before = find_recordings([str(recordings)])
+    table = recordings / "cars.csv"
+    table.write_bytes(cars.read_bytes())
+    parts = recordings / "findings.parquet"
+    parts.mkdir()
+    (parts / "part-0.parquet").write_bytes(b"")
+    assert len(find_recordings([str(recordings)])) == 7
+    assert find_recordings([str(recordings)], leaving_out=(table, parts)) == before
+    with pytest.raises(RecordingError, match="no recording there"):
+        find_recordings([str(parts)], leaving_out=(parts,))
 
 
 def test_memory_addresses_are_read_through_fsspec(tmp_path: Path) -> None:
@@ -70,6 +86,7 @@ def test_the_table_keeps_rows_that_are_wrong_with_the_reason(tmp_path: Path) -> 
         ("car,displacement_l,metering\na,2,airflow\na,2,airflow\n", "a stands in more than one"),
         ("car,displacement_l,metering\n,2,airflow\n", "a row has no identity"),
         ("car,displacement,metering\na,2,airflow\n", "unknown key displacement"),
+        ("car,displacement_l,metering\n", "no car in it"),
     ],
 )
 def test_a_table_that_cannot_be_used_is_a_sentence(

@@ -3,8 +3,9 @@
 import socket
 import subprocess
 import sys
+import time
 from collections.abc import Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 
 import pytest
@@ -19,6 +20,14 @@ def _free_port() -> int:
     with socket.socket() as found:
         found.bind(("127.0.0.1", 0))
         return int(found.getsockname()[1])
+
+
+def _until_it_answers(port: int) -> None:
+    """A process of its own takes long to start on a machine that is busy."""
+    for _ in range(600):
+        with suppress(OSError), socket.create_connection(("127.0.0.1", port), timeout=1.0):
+            return
+        time.sleep(0.1)
 
 
 @contextmanager
@@ -37,6 +46,7 @@ def _cluster(port: int) -> Iterator[None]:
         for line in lines
     ]
     try:
+        _until_it_answers(port)
         yield
     finally:
         for one in every:

@@ -3,6 +3,7 @@
 import json
 import os
 import signal
+import zipfile
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -153,8 +154,28 @@ def test_bundles_are_alike_in_bytes_and_begin_with_the_longest(fleet: tuple[Path
     )
     assert all(sum(t.found.bytes for t in part) <= 4_000_000 for part in made[1:])
     assert max(len(part) for part in made) == 25
-    small = [Task(Found(f"{i:04}.csv", 1, "m"), "van01", "", car) for i in range(2001)]
-    assert max(len(part) for part in bundles(small)) == 50
+
+
+@pytest.mark.parametrize(
+    ("count", "cores", "number"), [(100, 2, 4), (100, 1, 4), (2000, 2, 40), (300, 8, 16), (3, 8, 3)]
+)
+def test_every_core_gets_as_many_bundles_of_the_same_weight(
+    fleet: tuple[Path, Path], count: int, cores: int, number: int
+) -> None:
+    car = read_cars(fleet[1]).cars["van01"]
+    tasks = [
+        Task(Found(f"{i:04}.csv", 30_000 + 37 * i, "m"), "van01", "", car) for i in range(count)
+    ]
+    made = bundles(tasks, cores)
+    assert len(made) == number
+    assert sorted(task.found.path for part in made for task in part) == [
+        task.found.path for task in tasks
+    ]
+    assert max(map(len, made)) - min(map(len, made)) <= 1
+    assert max(map(len, made)) <= 50
+    if count > number:
+        weight = [sum(task.found.bytes for task in part) / len(part) for part in made]
+        assert max(weight) < 1.02 * min(weight)
 
 
 def test_units_may_differ_from_file_to_file(fleet: tuple[Path, Path], tmp_path: Path) -> None:
@@ -197,6 +218,22 @@ def test_addresses_and_partitioned_parquet_give_the_same_figures(
         found = survey([given], fleet[1], tmp_path / f"f{place}", workers=0).read()
         judged = found.filter(pl.col("recording") != "")
         assert_frame_equal(judged.select(figures), expected.select(figures), check_exact=True)
+
+
+def test_what_is_inside_an_archive_gives_the_same_figures(
+    alone: pl.DataFrame, fleet: tuple[Path, Path], tmp_path: Path
+) -> None:
+    archive = tmp_path / "recordings.zip"
+    with zipfile.ZipFile(archive, "w") as whole:
+        whole.write(fleet[0] / "van01_monday.csv", "monday/van01_monday.csv")
+    expected = alone.filter(pl.col("recording").str.ends_with("van01_monday.csv"))
+    figures = [name for name in SCHEMA if name not in ("recording", "mark")]
+    given = [f"zip://::{archive}", f"zip://monday/*.csv::file://{archive}"]
+    for place, one in enumerate(given):
+        found = survey([one], fleet[1], tmp_path / f"f{place}", workers=0).read()
+        judged = found.filter(pl.col("recording") != "")
+        assert_frame_equal(judged.select(figures), expected.select(figures), check_exact=True)
+        assert judged["recording"][0] == f"zip://monday/van01_monday.csv::{one.split('::')[1]}"
 
 
 def test_a_recording_that_may_not_be_read_is_a_row(

@@ -58,7 +58,12 @@ def learn(
     from bellmouth.fleet.family import learn_family  # noqa: PLC0415
     from bellmouth.fleet.family_files import examples_of, family_name  # noqa: PLC0415
     from bellmouth.fleet.inputs import read_cars  # noqa: PLC0415
-    from bellmouth.pages.family_screen import print_family, print_left_out  # noqa: PLC0415
+    from bellmouth.pages.family_screen import (  # noqa: PLC0415
+        off_words,
+        print_family,
+        print_foretold,
+        print_left_out,
+    )
     from bellmouth.pages.lists import console  # noqa: PLC0415
 
     _refuse_existing(out)
@@ -76,6 +81,10 @@ def learn(
     learned.family.write(out)
     strange = [examples[place].source for place, p in learned.belongs.items() if p < 0.5]
     print_family(learned.family, console())
+    off = [
+        off_words(examples[place].source, *found) for place, found in learned.slightly_off().items()
+    ]
+    print_foretold(learned.left_out.gain, off, console())
     print_left_out((*unread, *learned.refused), strange, console())
     click.echo(f"\nFamily: {out}")
 

@@ -95,8 +95,9 @@ class Shared:
         self, depends_on: Sequence[str], part: Part, value: Floats, effects: Effects
     ) -> Mapping[str, Floats]:
         """See `Sharing`."""
-        moved = np.isin(self._acting, [COLUMNS[name] for name in depends_on])
-        steps = self._step * moved[self._hypothesis]
+        moves = np.zeros(max(COLUMNS.values()) + 1, dtype=np.bool_)
+        moves[[COLUMNS[name] for name in depends_on]] = True
+        steps = self._step * moves[self._acting][self._hypothesis]
         number = (self._hypothesis * self._many + steps[:, 0]) * self._many + steps[:, 1]
         # A member of each number, and the numbers closed up.
         member = np.zeros(int(number.max()) + 1, dtype=np.intp)

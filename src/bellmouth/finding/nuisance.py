@@ -36,6 +36,7 @@ _SHARED = (
     "trim_sum",
     "closed",
 )
+_PLACES = {name: place for place, name in enumerate(_SHARED)}
 #: Those that cars of one engine family have in common, more or less.
 LEARNED = (
     "fill_level",
@@ -93,7 +94,7 @@ class Unknowns:
     @staticmethod
     def index(name: str) -> int:
         """Place of an unknown that all recordings share."""
-        return _SHARED.index(name)
+        return _PLACES[name]
 
     @staticmethod
     def block(name: str, recordings: int) -> slice:

@@ -37,31 +37,37 @@ def size_from_coordinate(cause: str, coordinate: Floats, scale: Scale) -> Floats
 def sizes_of(case: "Case", names: Collection[str] | None = None) -> dict[str, dict[str, Size]]:
     """Sizes of every hypothesis, or of those named, by cause."""
     grid, hypotheses = case.posterior.grid, case.hypotheses
-    log = grid.log_weight + grid.log_likelihood
+    which, sizes, log = grid.hypothesis, grid.sizes, grid.log_weight + grid.log_likelihood
+    wanted = np.array([names is None or name in names for name in hypotheses.names])
+    if names is not None:
+        # Most nodes are those of pairs, and few of these are ever asked for.
+        mine = wanted[which]
+        which, sizes, log = which[mine], sizes[mine], log[mine]
     highest = np.full(hypotheses.count, -np.inf)
-    np.maximum.at(highest, grid.hypothesis, log)
-    mass = np.exp(log - highest[grid.hypothesis])
-    moments = [_moments(grid.hypothesis, grid.sizes[:, place], mass) for place in (0, 1)]
+    np.maximum.at(highest, which, log)
+    mass = np.exp(log - highest[which])
+    moments = [_moments(which, sizes[:, place], mass, hypotheses.count) for place in (0, 1)]
     result: dict[str, dict[str, Size]] = {}
     for row, causes in enumerate(hypotheses.causes):
-        if names is not None and hypotheses.names[row] not in names:
+        if not wanted[row]:
             continue
         told = {}
         for place, cause in enumerate(causes):
             mean, sd, low, high = (column[row] for column in moments[place])
             quantiles = np.clip(mean + _NORMAL * sd, low, high)
             if len(causes) == 1:
-                mine = grid.hypothesis == row
-                quantiles = _by_steps(grid.sizes[mine, 0], mass[mine], quantiles)
+                mine = which == row
+                quantiles = _by_steps(sizes[mine, 0], mass[mine], quantiles)
             told[cause] = _size(cause, quantiles, case.scale)
         result[hypotheses.names[row]] = told
     return result
 
 
-def _moments(which: NDArray[np.intp], coordinate: Floats, mass: Floats) -> tuple[Floats, ...]:
-    """Mean, standard deviation, lowest and highest node of each hypothesis."""
+def _moments(
+    which: NDArray[np.intp], coordinate: Floats, mass: Floats, count: int
+) -> tuple[Floats, ...]:
+    """Mean, standard deviation, lowest and highest node of each of ``count`` hypotheses."""
     known = np.isfinite(coordinate)
-    count = int(which.max()) + 1
     node = np.where(known, coordinate, 0.0)
     weight = np.where(known, mass, 0.0)
     total = np.maximum(np.bincount(which, weight, count), 1e-300)

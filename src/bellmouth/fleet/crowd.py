@@ -16,7 +16,17 @@ from bellmouth.finding.find import hypothesis_weights
 from bellmouth.finding.priors import cause_weights
 from bellmouth.fleet.studies import Study, log_overlap
 
-__all__ = ["Crowd", "Expected", "State", "begin", "converge", "crowd_of", "expect", "unsure"]
+__all__ = [
+    "Crowd",
+    "Expected",
+    "State",
+    "begin",
+    "converge",
+    "crowd_of",
+    "expect",
+    "improve",
+    "unsure",
+]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -53,6 +63,7 @@ class Crowd:
     car: Ints
     names: tuple[tuple[str, ...], ...]
     studies: tuple[Study, ...]
+    owner: Ints  # (recordings,) number of the car that each is of
     weight: Floats  # (recordings,) one over how many of the same car there are
     log_evidence: Floats
     log_overlap: Floats
@@ -104,6 +115,7 @@ def crowd_of(found: Sequence[Study], identities: Sequence[str]) -> Crowd:
         car=car,
         names=tuple(s.hypotheses.names for s in found),
         studies=tuple(found),
+        owner=np.array([identities.index(one) for one in identities], dtype=np.intp),
         weight=np.array([1.0 / identities.count(one) for one in identities]),
         log_evidence=evidence,
         log_overlap=np.concatenate([s.log_overlap for s in found]),
@@ -160,7 +172,8 @@ def _shares(
     return {cause: weight / total for cause, weight in found.items()}
 
 
-def _improve(told: Expected, state: State, bounds: Floats) -> State:
+def improve(told: Expected, state: State, bounds: Floats) -> State:
+    """The family that these weighted recordings have; ``bounds`` (2, coordinates) hold its mean."""
     size = len(state.mean)
     count = float(told.weight.sum())
     inverse = np.linalg.inv(state.covariance)
@@ -181,7 +194,7 @@ def converge(crowd: Crowd, state: State, any_car: Floats, bounds: Floats) -> Sta
     mean."""
     for _ in range(_STEPS):
         before = state
-        state = _improve(expect(crowd, state, any_car), state, bounds)
+        state = improve(expect(crowd, state, any_car), state, bounds)
         moved = np.abs(state.mean - before.mean).max()
         spread = np.abs(np.sqrt(np.diag(state.covariance)) - np.sqrt(np.diag(before.covariance)))
         if max(moved, spread.max()) < _STILL:

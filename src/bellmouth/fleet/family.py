@@ -24,6 +24,7 @@ from bellmouth.finding.family import Family, Growth
 from bellmouth.finding.habit import Habit
 from bellmouth.finding.nuisance import LEARNED
 from bellmouth.fleet.crowd import Crowd, Expected, State, begin, converge, crowd_of, expect, unsure
+from bellmouth.fleet.left_out import LeftOut, leave_out
 from bellmouth.fleet.studies import Broad, Study, ask, broad_of, study_many
 from bellmouth.recording.stretch import Stretch
 
@@ -57,11 +58,22 @@ class Example:
 @dataclass(frozen=True)
 class Learned:
     """A family, what was left out and why, and how probable each used recording (by its place
-    among the examples) is of a car like the rest."""
+    among the examples) is of a car like the rest. ``left_out`` holds each recording, in order of
+    ``belongs``, against the family of the other cars."""
 
     family: Family
     refused: tuple[str, ...]
     belongs: dict[int, float]
+    left_out: LeftOut
+
+    def slightly_off(self) -> dict[int, tuple[str, float]]:
+        """Recordings of cars that are of the family and stand off it: by place, the unknown that
+        is furthest off and by how many standard deviations."""
+        found, off = self.left_out, {}
+        for at, (place, chance) in enumerate(self.belongs.items()):
+            if chance >= 0.5 and found.slightly_off(at):
+                off[place] = (found.furthest[at], float(found.off[at]))
+        return off
 
 
 def learn_family(
@@ -104,7 +116,9 @@ def learn_family(
     if family is None:
         raise RuntimeError("no round was made")
     belongs = dict(zip(studies, map(float, crowd.belongs(state, any_car)), strict=True))
-    return Learned(replace(family, growth=growth), tuple(refused.values()), belongs)
+    told_last = expect(crowd, state, any_car)
+    left_out = leave_out(crowd, state, told_last, any_car, unsure(crowd, state, told_last), bounds)
+    return Learned(replace(family, growth=growth), tuple(refused.values()), belongs, left_out)
 
 
 def _bounds(broad: Broad) -> Floats:

@@ -7,7 +7,7 @@ from tempfile import TemporaryDirectory
 
 from bellmouth.errors import BellmouthError, CarError
 from bellmouth.fleet.family import Example
-from bellmouth.fleet.inputs import CarTable, explain, find_recordings, owner_of
+from bellmouth.fleet.inputs import CarTable, explain, file_name, find_recordings, owner_of
 from bellmouth.recording import read_recording
 from bellmouth.recording.series import Recording
 from bellmouth.recording.steady import stretches
@@ -118,7 +118,7 @@ def _read(path: str) -> Recording:
     import fsspec  # noqa: PLC0415 - only addresses need it
 
     with TemporaryDirectory() as folder:
-        copy = Path(folder) / path.rsplit("/", 1)[-1]
+        copy = Path(folder) / file_name(path)
         with fsspec.open(path, "rb") as there:
             copy.write_bytes(there.read())
         return read_recording(copy)

@@ -18,7 +18,7 @@ from bellmouth.car.description import Car
 from bellmouth.car.reader import car_from_mapping
 from bellmouth.errors import BellmouthError, CarError, RecordingError
 
-__all__ = ["CarTable", "Found", "find_recordings", "owner_of", "read_cars"]
+__all__ = ["CarTable", "Found", "file_name", "find_recordings", "owner_of", "read_cars"]
 
 _ENDINGS = (".csv", ".csv.gz", ".parquet")
 _OWN_COLUMNS = ("car", "family")
@@ -64,6 +64,8 @@ def read_cars(path: str | Path) -> CarTable:
     table = _table(path)
     if "car" not in table.columns:
         raise CarError(f'{path.name}: no column "car". Give each car a row and an identity in it.')
+    if not table.height:
+        raise CarError(f"{path.name}: no car in it. Give each car a row.")
     table = table.with_columns(pl.col("car").cast(pl.String))
     if table["car"].null_count():
         raise CarError(f"{path.name}: a row has no identity. Fill the column car in every row.")
@@ -83,7 +85,7 @@ def read_cars(path: str | Path) -> CarTable:
             cars[identity] = car_from_mapping(_values(row), f"{path.name}, car {identity}")
         except CarError as error:
             refused[identity] = str(error)
-    if table.height and not cars:
+    if not cars:
         raise CarError(next(iter(refused.values())))
     digest = hashlib.sha256(table.write_csv().encode()).hexdigest()
     return CarTable(cars, family, refused, digest)
@@ -115,8 +117,10 @@ def _values(row: Mapping[str, Any]) -> dict[str, Any]:
     return values
 
 
-def find_recordings(given: Sequence[str]) -> list[Found]:
+def find_recordings(given: Sequence[str], *, leaving_out: Sequence[str | Path] = ()) -> list[Found]:
     """Every recording under the folders, globs, files and addresses given, in order of path.
+
+    ``leaving_out`` are the survey's own files and folders, which may lie among the recordings.
 
     Raises
     ------
@@ -124,8 +128,9 @@ def find_recordings(given: Sequence[str]) -> list[Found]:
         If one of them does not exist, cannot be read, or holds no recording.
     """
     found: dict[str, Found] = {}
+    own = [Path(one).absolute() for one in leaving_out]
     for one in given:
-        here = list(_under(one))
+        here = [file for file in _under(one) if not _within(file.path, own)]
         if not here:
             raise RecordingError(
                 f"{one}: no recording there. Give a folder, a glob or a file that ends in "
@@ -133,6 +138,10 @@ def find_recordings(given: Sequence[str]) -> list[Found]:
             )
         found.update((file.path, file) for file in here)
     return [found[path] for path in sorted(found)]
+
+
+def _within(path: str, folders: Sequence[Path]) -> bool:
+    return any(folder == Path(path) or folder in Path(path).parents for folder in folders)
 
 
 def _under(given: str) -> Iterator[Found]:
@@ -154,9 +163,29 @@ def _under(given: str) -> Iterator[Found]:
     for name, facts in listed.items():
         if facts["type"] != "file" or not name.lower().endswith(_ENDINGS):
             continue
-        address = system.unstrip_protocol(name) if remote else name
+        address = _address(given, system.unstrip_protocol(name)) if remote else name
         changed = facts.get("mtime") or facts.get("LastModified") or facts.get("etag") or ""
         yield Found(str(address), int(facts["size"]), f"{facts['size']}-{changed}")
+
+
+def _address(given: str, told: str) -> str:
+    """The address of a file from that of the place it was found in: what is inside an archive
+    (``zip://…::s3://…``) or behind a cache (``simplecache::s3://…``) needs the rest of it, too."""
+    first, chained, rest = given.partition("::")
+    if not chained:
+        return told
+    return f"{told}::{rest}" if "://" in first else f"{first}::{told}"
+
+
+def file_name(path: str) -> str:
+    """The name of a recording's file, at an address inside an archive, too."""
+    return _own_path(path).name
+
+
+def _own_path(path: str) -> PurePosixPath:
+    """Path of the file itself, without the archive that it is inside of or a cache before it."""
+    parts = path.split("::")
+    return PurePosixPath(next((part for part in parts if "://" in part), parts[0]))
 
 
 def _refuse_closed(given: str, path: str) -> None:
@@ -174,7 +203,7 @@ def _refuse_closed(given: str, path: str) -> None:
 
 def owner_of(path: str, identities: frozenset[str]) -> str | None:
     """The identity of the car that a recording belongs to, ``None`` where no one claims it."""
-    parts = PurePosixPath(path)
+    parts = _own_path(path)
     keyed = [part[4:] for part in parts.parts if part.startswith("car=")]
     stem = parts.name.split(".")[0]
     names = [*keyed, parts.parent.name, stem]

@@ -7,25 +7,30 @@ changes no figure. Only what a row keeps is worked out: no next checks, no evide
 import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
 import numpy as np
 import polars as pl
+from numpy.typing import NDArray
 
 from bellmouth import __version__
-from bellmouth.car.description import Car
+from bellmouth.car.description import Car, Complaint
 from bellmouth.finding.causes import SINGLE_CAUSES
 from bellmouth.finding.find import Case, Prepared, hypothesis_weights, prepare, solve_many
+from bellmouth.finding.hypothesis import Hypotheses
 from bellmouth.finding.priors import cause_weights
 from bellmouth.finding.sizes import sizes_of
-from bellmouth.fleet.inputs import Found, explain
+from bellmouth.fleet.inputs import Found, explain, file_name
 from bellmouth.recording import read_recording
 from bellmouth.recording.series import Recording
 from bellmouth.recording.steady import stretches
 
 __all__ = ["SCHEMA", "Task", "refusal", "rows_of"]
+
+Floats = NDArray[np.float64]
 
 _PRESENT = {f"present_{cause}": pl.Float64 for cause in SINGLE_CAUSES}
 _SIZES = {
@@ -150,22 +155,47 @@ def _distance_km(recording: Recording) -> float | None:
     return float(distance.value[-1]) if distance is not None else None
 
 
+@dataclass(frozen=True)
+class _Asked:
+    """What is the same for all recordings of which the same is asked: the log weight of every
+    hypothesis and of no cause, and the hypotheses that hold each cause."""
+
+    log_weight: Floats
+    holding: Mapping[str, tuple[str, ...]]
+
+
+@cache
+def _asked(
+    complaint: Complaint, names: tuple[str, ...], causes: tuple[tuple[str, ...], ...]
+) -> _Asked:
+    nothing = np.zeros((len(names), 2))
+    weights = hypothesis_weights(
+        cause_weights(complaint), Hypotheses(names, causes, nothing, nothing)
+    )
+    with np.errstate(divide="ignore"):
+        log_weight = np.log([weights[name] for name in (*names, "unexplained")])
+    members = dict(zip(names, causes, strict=True))
+    holding = {
+        cause: tuple(name for name in names if cause in members[name])
+        for cause in SINGLE_CAUSES
+        if cause in members
+    }
+    return _Asked(np.asarray(log_weight), holding)
+
+
 def _told(task: Task, read: _Read, case: Case) -> dict[str, Any]:
     found, car = task.found, task.car
-    weights = hypothesis_weights(cause_weights(car.complaint or "unknown"), case.hypotheses)
-    names = (*case.hypotheses.names, "unexplained")
-    logs = np.append(case.posterior.log_evidence, case.posterior.log_unexplained)
-    with np.errstate(divide="ignore"):
-        logs = logs + np.log([weights[name] for name in names])
+    hypotheses = case.hypotheses
+    asked = _asked(car.complaint or "unknown", hypotheses.names, hypotheses.causes)
+    names = (*hypotheses.names, "unexplained")
+    logs = np.append(case.posterior.log_evidence, case.posterior.log_unexplained) + asked.log_weight
     probability = np.exp(logs - np.logaddexp.reduce(logs))
     told = dict(zip(names, map(float, probability), strict=True))
     best = max(told, key=lambda name: told[name])
     row = refusal(found.path, found.mark, task.identity, task.family, "")
     sizes = sizes_of(case, {best, *SINGLE_CAUSES})
-    for cause in SINGLE_CAUSES:
-        if cause not in told:
-            continue
-        row[f"present_{cause}"] = sum(p for name, p in told.items() if cause in name.split("+"))
+    for cause, holding in asked.holding.items():
+        row[f"present_{cause}"] = sum(told[name] for name in holding)
         size = (sizes[best] if cause in sizes.get(best, {}) else sizes[cause])[cause]
         row |= {f"{cause}_value": size.value, f"{cause}_low": size.low, f"{cause}_high": size.high}
     o = case.observations
@@ -190,7 +220,7 @@ def _fetched(path: str, folder: Path) -> Path:
     """A copy of a file that lies at an address."""
     import fsspec  # noqa: PLC0415 - only addresses need it
 
-    copy = folder / path.rsplit("/", 1)[-1]
+    copy = folder / file_name(path)
     with fsspec.open(path, "rb") as there, copy.open("wb") as here:
         while block := there.read(1 << 20):
             here.write(block)

@@ -23,8 +23,10 @@ if TYPE_CHECKING:
 __all__ = ["Progress", "bundles", "survey"]
 
 _BUNDLE_BYTES = 4_000_000
-_BUNDLE_MOST = 25
-_BUNDLES_ENOUGH = 40  # of so many none is felt: they may be twice as large and cost less
+_BUNDLE_MOST = 50
+# Larger ones cost less a recording, but every core should have several to take in turn.
+_BUNDLE_USUAL = 25
+_BUNDLES_A_CORE = 4
 _PATIENCE_S = 120.0  # how long a scheduler that went away is waited for
 _NO_RECORDING = "no recording of this car was given"
 _NO_CAR = "no car in the table claims this recording"
@@ -73,12 +75,12 @@ def survey(
         stays away.
     """
     table = read_cars(cars)
-    found = find_recordings(recordings)
+    found = find_recordings(recordings, leaving_out=(cars, out))
     findings = open_findings(out, table.digest, recordings)
     tasks = _plan(found, table, findings)
     begun, told = time.monotonic(), 0
     with _engine(scheduler, workers, len(tasks)) as run:
-        for part in run(bundles(tasks)):
+        for part in run(tasks):
             findings.add(part)
             told += len(part)
             if tell is not None:
@@ -115,30 +117,37 @@ def _plan(found: Sequence[Found], table: CarTable, findings: Findings) -> list[T
     return tasks
 
 
-def bundles(tasks: Sequence[Task]) -> list[list[Task]]:
-    """Tasks in bundles of about equal bytes, the largest first, so that no worker is left with a
-    long one at the end."""
-    most = _BUNDLE_MOST * (2 if len(tasks) > 2 * _BUNDLE_MOST * _BUNDLES_ENOUGH else 1)
-    made: list[list[Task]] = []
-    weight = _BUNDLE_BYTES + 1
-    for task in sorted(tasks, key=lambda task: (-task.found.bytes, task.found.path)):
-        full = weight + task.found.bytes > _BUNDLE_BYTES or len(made[-1]) >= most
-        if full:
-            made.append([])
-            weight = 0
-        made[-1].append(task)
-        weight += task.found.bytes
-    return made
+def bundles(tasks: Sequence[Task], cores: int = 1) -> list[list[Task]]:
+    """Tasks dealt out in bundles for so many cores, the heaviest first.
+
+    What is large by itself goes alone; the rest is dealt so that bundles weigh alike and all cores
+    get as many, or the last would wait for one of them.
+    """
+    ordered = sorted(tasks, key=lambda task: (-task.found.bytes, task.found.path))
+    alone = [[task] for task in ordered if task.found.bytes >= _BUNDLE_BYTES]
+    rest = ordered[len(alone) :]
+    if not rest:
+        return alone
+    usual = max(_BUNDLE_USUAL, len(rest) // (_BUNDLES_A_CORE * cores))
+    weight = sum(task.found.bytes for task in rest)
+    number = max(-(-len(rest) // min(usual, _BUNDLE_MOST)), -(-weight // _BUNDLE_BYTES))
+    number = min(-(-number // cores) * cores, len(rest))
+    dealt: list[list[Task]] = [[] for _ in range(number)]
+    for place, task in enumerate(rest):
+        turn, at = divmod(place, number)
+        # There and back again, so that who got the largest of one turn gets the least of the next.
+        dealt[at if turn % 2 == 0 else number - 1 - at].append(task)
+    return alone + dealt
 
 
-Run = Callable[[Sequence[Sequence[Task]]], Iterator[list[dict[str, Any]]]]
+Run = Callable[[Sequence[Task]], Iterator[list[dict[str, Any]]]]
 
 
 @contextmanager
-def _engine(scheduler: str | None, workers: int | None, tasks: int) -> Iterator[Run]:
+def _engine(scheduler: str | None, workers: int | None, count: int) -> Iterator[Run]:
     """Something that judges bundles and hands them back as they are ready."""
-    if (workers == 0 and scheduler is None) or not tasks:
-        yield lambda made: (rows_of(bundle) for bundle in made)
+    if (workers == 0 and scheduler is None) or not count:
+        yield lambda tasks: (rows_of(bundle) for bundle in bundles(tasks))
         return
     from distributed import Client  # noqa: PLC0415 - only a survey pays for it
 
@@ -154,17 +163,20 @@ def _engine(scheduler: str | None, workers: int | None, tasks: int) -> Iterator[
                 f"{scheduler}: no Dask scheduler answers there. Check the address, or leave "
                 "--scheduler out to use this machine."
             ) from error
-        yield lambda made: _distributed(client, connect, made)
+        yield lambda tasks: _distributed(client, connect, tasks)
         return
     with local_cluster(workers) as cluster:
-        yield lambda made: _distributed(Client(cluster), lambda: Client(cluster), made)
+        yield lambda tasks: _distributed(Client(cluster), lambda: Client(cluster), tasks)
 
 
 def _distributed(
-    client: "Client", connect: Callable[[], "Client"], made: Sequence[Sequence[Task]]
+    client: "Client", connect: Callable[[], "Client"], tasks: Sequence[Task]
 ) -> Iterator[list[dict[str, Any]]]:
     """Hand bundles out, few at a time so that memory stays bounded, and again where one is lost."""
-    waiting = list(reversed(made))
+    cores = 1
+    with suppress(Exception):  # a scheduler that is gone shows below
+        cores = _cores(client)
+    waiting: list[Sequence[Task]] = list(reversed(bundles(tasks, cores)))
     held: dict[Any, Sequence[Task]] = {}
     lost_since: float | None = None
     try:
@@ -198,11 +210,16 @@ def _round(
     if client.status != "running":
         # One that seeks its scheduler by itself takes work and never says that it is lost.
         raise ConnectionError("the scheduler is gone")
-    while waiting and len(held) < 3 * max(sum(client.ncores().values()), 1):
+    while waiting and len(held) < 3 * _cores(client):
         # Taken off the list once it is handed out: handing out may fail.
         held[client.submit(rows_of, waiting[-1], pure=False, retries=5)] = waiting[-1]
         waiting.pop()
     return [(future, future.result(timeout=30)) for future in _first_done(held)]
+
+
+def _cores(client: "Client") -> int:
+    """How many cores its workers have; one where it has none as yet."""
+    return max(sum(client.ncores().values()), 1)
 
 
 def _again(client: "Client", connect: Callable[[], "Client"]) -> "Client":

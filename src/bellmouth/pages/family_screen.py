@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 from rich.console import Console
 from rich.table import Table
 from rich.text import Text
@@ -11,7 +12,14 @@ from bellmouth.finding.family import Family
 from bellmouth.pages.lists import print_list, section
 from bellmouth.pages.words import name_words
 
-__all__ = ["coordinate_rows", "idle_words", "print_family", "print_left_out"]
+__all__ = [
+    "coordinate_rows",
+    "idle_words",
+    "off_words",
+    "print_family",
+    "print_foretold",
+    "print_left_out",
+]
 
 _LEAST_SHARE = 0.01
 _SHOWN = 6
@@ -94,6 +102,26 @@ def _told(mean: float, sd: float, kind: str, unit: str) -> str:
     if kind == "log":
         return f"{100 * np.expm1(mean):+.1f} %, ± {100 * sd:.1f} %"
     return f"{mean:.3g} ± {sd:.2g} {unit}".rstrip()
+
+
+def print_foretold(gain: NDArray[np.float64], off: Sequence[str], out: Console) -> None:
+    """How well the others foretell each car, and which cars are slightly off."""
+    section(out, "Each car held against the others")
+    better = int(np.count_nonzero(gain > 0.0))
+    out.print(
+        Text(
+            f"The others foretell a car's readings {np.exp(np.median(gain)):.1f} times as well as "
+            f"what is known of any car does (median); {better} of {len(gain)} recordings better."
+        )
+    )
+    print_list(out, "Like the rest, but slightly off (one in a hundred by chance)", off, _SHOWN)
+
+
+def off_words(source: str, unknown: str, score: float) -> str:
+    """A car that is slightly off, by what is furthest."""
+    words, _, _ = _WORDS[unknown]
+    more = "more" if score > 0 else "less"
+    return f"{source}: {words}, {abs(score):.1f} standard deviations {more}"
 
 
 def print_left_out(refused: Sequence[str], strange: Sequence[str], out: Console) -> None:

@@ -53,8 +53,8 @@ def print_survey(table: pl.DataFrame, out: Console) -> None:
     judged = table.height - failed.height
     out.print()
     cars = table.filter(pl.col("error").is_null())["car"].n_unique()
-    out.print(Text(f"{judged} recordings of {cars} cars judged, {failed.height} rows without a "
-                   "finding.", style="bold"))  # fmt: skip
+    told = f"{_many(judged, 'recording')} of {_many(cars, 'car')} judged"
+    out.print(Text(f"{told}, {_many(failed.height, 'row')} without a finding.", style="bold"))
     section(out, "What is likeliest, by engine family")
     grid = Table.grid(padding=(0, 2, 0, 0))
     grid.add_row(*(Text(head, style="dim") for head in ("family", "cause", "recordings")))
@@ -72,4 +72,9 @@ def print_survey(table: pl.DataFrame, out: Console) -> None:
     errors = [
         f"{row['recording'] or row['car']}: {row['error']}" for row in failed.iter_rows(named=True)
     ]
-    print_list(out, "Without a finding", errors, _ERRORS_SHOWN)
+    more = "and {count} more: see the column error of the findings"
+    print_list(out, "Without a finding", errors, _ERRORS_SHOWN, more)
+
+
+def _many(count: int, what: str) -> str:
+    return f"{count} {what}{'' if count == 1 else 's'}"
