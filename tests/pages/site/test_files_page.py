@@ -129,7 +129,9 @@ def test_no_file_breaks_a_form(client: TestClient, content: bytes, name: str) ->
     )  # fmt: skip
     for path, data in forms:
         answer = client.post(path, files={"file": (name, content)}, data=data)
-        assert answer.status_code in {400, 413, 422}, (path, answer.text)
+        # An empty table of rules is one: what it leaves out is as packaged.
+        fine = {200} if path == "/rules" and not content and name.endswith(".toml") else set()
+        assert answer.status_code in {400, 413, 422, *fine}, (path, answer.text)
         assert "Traceback" not in answer.text
     good = ("a.csv", b"time [s],engine_speed [rpm]\n0,700\n1,701\n")
     answer = client.post("/files/check", files={"file": good, "mapping": (name, content)})

@@ -30,6 +30,11 @@ class OnceRead:
                 self._told.popitem(last=False)
         return mark
 
+    def drop(self, mark: str) -> None:
+        """Show it no more: it was acted upon."""
+        with self._lock:
+            self._told.pop(mark, None)
+
     def get(self, kind: str, key: str, mark: str) -> dict[str, Any] | None:
         """What was read, None where it was too long ago or about something else."""
         with self._lock:

@@ -1,8 +1,8 @@
 """Clearing codes from the page, as ``bellmouth clear`` does it: what is lost is read and shown
 first, it is refused while the engine runs or the car moves, and it is asked.
 
-Only a form that was sent from the page's own answer clears: it names the codes that were shown, and
-the word was typed. The car is read again before, and holds the same codes, or nothing is cleared.
+Only a form that was sent from what was shown clears, once, and with the word typed. The car is read
+again before, and holds the same codes, or nothing is cleared.
 """
 
 from typing import TYPE_CHECKING, Annotated, Any
@@ -47,7 +47,7 @@ def would_clear(
     told = {
         "lost": clearing_words(clearing), "against": clearing.against,
         "stays": STAYS if any(clearing.codes.permanent.values()) else "",
-        "codes": ",".join(stored_codes(clearing.codes)),
+        "codes": stored_codes(clearing.codes),
         "interface": interface, "channel": channel,
     }  # fmt: skip
     return go(f"/car/{key}/clear?read={garage.read.keep('clear', key, told)}")
@@ -63,7 +63,7 @@ def about_to_clear(
     told = garage.read.get("clear", key, read)
     if told is None:
         return go(f"/car/{key}/codes#clear")
-    more = {"visit": visit, "stages": stages_of(visit.here, "codes"), "word": CLEAR}
+    more = {"visit": visit, "stages": stages_of(visit.here, "codes"), "word": CLEAR, "read": read}
     return page(request, "clear.html", {**told, **more, "practice": garage.is_practice(key)})
 
 
@@ -71,10 +71,8 @@ def about_to_clear(
 def clear_now(
     request: Request,
     key: str,
-    codes: _Text = "",
+    read: _Text = "",
     word: _Text = "",
-    interface: _Text = "",
-    channel: _Text = "",
 ) -> Response:
     """Clear, where the word was typed and the car still holds the codes that were shown."""
     from bellmouth.bus.opening import open_client  # noqa: PLC0415 - loads the CAN libraries
@@ -83,15 +81,21 @@ def clear_now(
     visit = garage.visit(key)
     if word.strip().casefold() not in {CLEAR, words_of(request).told(CLEAR).casefold()}:
         raise BellmouthError("The word was not typed. Nothing was cleared.")
-    adapter = _adapter(garage, key, interface, channel, off=False)
+    shown = garage.read.get("clear", key, read)
+    if shown is None:
+        raise BellmouthError(
+            "What would be lost was read too long ago. Nothing was cleared. Read it again."
+        )
+    adapter = _adapter(garage, key, shown["interface"], shown["channel"], off=False)
     with open_client(adapter.interface, adapter.channel, adapter.bitrate) as car:
         clearing = car.would_clear()
-        if stored_codes(clearing.codes) != tuple(one for one in codes.split(",") if one):
+        if stored_codes(clearing.codes) != shown["codes"]:
             raise BellmouthError(
                 "The car holds other codes than those that were shown. Nothing was cleared. "
                 "Read again what would be lost."
             )
         cleared = car.clear(clearing)
+    garage.read.drop(read)
     garage.book.add(visit.name, "note", _document(clearing, cleared))
     return go(f"/car/{key}/cleared")
 
