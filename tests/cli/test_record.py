@@ -44,6 +44,9 @@ def test_a_timed_capture_says_what_the_car_reports_and_how_it_went(
     recording = read_recording(out)
     assert {"engine_speed", "mass_air_flow", "intake_manifold_pressure"} <= recording.series.keys()
     assert [file.name for file in tmp_path.iterdir()] == ["rec.parquet"]
+    ready = run("monitors", "--recording", out)
+    assert "Controller 10" in ready.output
+    assert "  misfire: complete" in ready.output
 
 
 def test_the_gearbox_can_be_picked(run: Run, channel: str, tmp_path: Path) -> None:

@@ -90,7 +90,7 @@ class Polling:
             row.name
             for identifier in self.identifiers
             for row in parameters.by_identifier(identifier)
-            if row.kind in ("number", "flags", "choice")
+            if row.kind in ("number", "flags", "choice", "monitors")
         )
 
     @property
