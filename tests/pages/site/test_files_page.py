@@ -122,7 +122,7 @@ def test_readiness_is_told_from_a_recording_by_a_table_of_ones_own(
 def test_no_file_breaks_a_form(client: TestClient, content: bytes, name: str) -> None:
     car = begin(client, "Files of any kind")
     key = car.removeprefix("/car/")
-    forms = (
+    forms: tuple[tuple[str, dict[str, str]], ...] = (
         ("/files/check", {}), ("/files/convert", {"to": "csv"}), ("/rules", {"car": key}),
         (f"{car}/facts/file", {}), ("/known/procedure", {"keep": "yes"}), ("/care/import", {}),
         (f"{car}/learning/idle-air-learning-by-pedal/judge", {}),
