@@ -120,8 +120,8 @@ def of_job(
     # Left as it was shown, in whole miles perhaps, it stays what it was.
     touched = distance.strip() != _odometer(jobs[-1], words_of(request))
     garage.book.open_job(
-        visit.name, distance_km=distance_km(request, distance) if touched else None, complaint=complaint or None,
-        on=on.strip() or None, corrects=jobs[-1].number,
+        visit.name, distance_km=distance_km(request, distance) if touched else None,
+        complaint=complaint or None, on=on.strip() or None, corrects=jobs[-1].number,
     )  # fmt: skip
     _judge_again(garage, key)
     return go(f"/car/{key}/facts")
