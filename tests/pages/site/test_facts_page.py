@@ -116,6 +116,11 @@ def test_a_job_is_corrected(client: TestClient, garage: Garage) -> None:
     visit = garage.visit(car.removeprefix("/car/"))
     assert visit.complaint == "high idle"
     assert visit.numbers("job")[-1].distance_km == 85_500.0
+    us = {"cookie": "bellmouth_units=us"}
+    assert 'value="53127"' in client.get(f"{car}/facts", headers=us).text
+    client.post(f"{car}/facts/job", data={"distance": "53127"}, headers=us)
+    job = garage.visit(car.removeprefix("/car/")).numbers("job")[-1]
+    assert job.distance_km == 85_500.0, "left as it was shown it stays what it was"
     again = client.post(f"{car}/facts/job", data={"distance": "85600", "on": "never"})
     assert (again.status_code, "never" in again.text) == (400, True)
 

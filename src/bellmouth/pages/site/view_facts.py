@@ -10,6 +10,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
 
+from bellmouth.book.entries import Entry
 from bellmouth.book.known import plain_car
 from bellmouth.book.masking import mask
 from bellmouth.book.standing import known_of
@@ -45,7 +46,8 @@ def facts(request: Request, key: str) -> Response:
         "kind": known.get("kind", ""), "keep_until": known.get("keep_until", ""),
         "fields": [(one, field_text(known["car"].get(one.key), one, speak)) for one in FIELDS],
         "number": mask(known["identification"]) if known.get("identification") else "",
-        "job": jobs[-1] if jobs else None, "complaints": COMPLAINTS,
+        "job": jobs[-1] if jobs else None,
+        "odometer": _odometer(jobs[-1], speak) if jobs else "", "complaints": COMPLAINTS,
         "practice": garage.is_practice(key),
     }  # fmt: skip
     return page(request, "facts.html", told)
@@ -115,12 +117,19 @@ def of_job(
     jobs = visit.numbers("job")
     if not jobs:
         raise BellmouthError("This car has no job yet. Open one in its book.")
+    # Left as it was shown, in whole miles perhaps, it stays what it was.
+    touched = distance.strip() != _odometer(jobs[-1], words_of(request))
     garage.book.open_job(
-        visit.name, distance_km=distance_km(request, distance), complaint=complaint or None,
-        on=on.strip() or None, corrects=jobs[-1].number,
+        visit.name, distance_km=distance_km(request, distance) if touched else None,
+        complaint=complaint or None, on=on.strip() or None, corrects=jobs[-1].number,
     )  # fmt: skip
     _judge_again(garage, key)
     return go(f"/car/{key}/facts")
+
+
+def _odometer(job: Entry, speak: Words) -> str:
+    """A job's odometer as its field shows it; empty where nobody said."""
+    return "" if job.distance_km is None else f"{speak.scaled(job.distance_km, 'km'):.0f}"
 
 
 def _change(garage: Garage, visit: Visit, car: Car) -> None:
