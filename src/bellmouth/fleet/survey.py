@@ -219,7 +219,8 @@ def _round(
 
 def _cores(client: "Client") -> int:
     """How many cores its workers have; one where it has none as yet."""
-    return max(sum(client.ncores().values()), 1)
+    cores: int = sum(client.ncores().values())
+    return max(cores, 1)
 
 
 def _again(client: "Client", connect: Callable[[], "Client"]) -> "Client":
