@@ -33,6 +33,7 @@ def test_a_family_is_learnt_shown_and_used(run: Run, fleet: Path) -> None:
     learnt = run("family", "learn", fleet / "recordings", "--cars", fleet / "cars.csv", "-o", out)
     assert learnt.exit_code == 0, learnt.stderr
     assert f"two litre: {CARS} cars, {CARS} recordings" in learnt.stdout
+    assert "Each car held against the others" in learnt.stdout
     assert f"two litre: {CARS} cars" in run("family", "show", out).stdout
     car = ("--car", fleet / "car.toml")
     found = run("find", fleet / "recordings" / "car0.csv", *car, "--family", out)
