@@ -28,6 +28,7 @@ from bellmouth.finding.hypothesis import Hypotheses, Scale, enumerate_hypotheses
 from bellmouth.finding.idle_speed import IdleSpeed
 from bellmouth.finding.infer import Posterior, Problem, infer_many
 from bellmouth.finding.key_on import KeyOn, key_on
+from bellmouth.finding.load_reading import LoadReading, load_reading
 from bellmouth.finding.model import Model
 from bellmouth.finding.observations import Observations, judgeable, observe
 from bellmouth.finding.picture import draw
@@ -70,6 +71,7 @@ class Case:
     idle: IdleSpeed
     plate: PlatePosition
     key_on: KeyOn
+    load: LoadReading
     air: IdleAir | None = None
     family: OfFamily | None = None
 
@@ -182,6 +184,7 @@ class _Ground:
     scale: Scale
     plate: PlatePosition
     key_on: KeyOn
+    load: LoadReading
     idle: Callable[[Habit | None], tuple[IdleSpeed] | tuple[IdleSpeed, IdleAir]]
 
     def case(self, found: Inferred, family: Family | None) -> Case:
@@ -198,6 +201,7 @@ class _Ground:
             idle=usual[0],
             plate=self.plate,
             key_on=self.key_on,
+            load=self.load,
             air=usual[1] if len(usual) > 1 else None,
             family=OfFamily.told(family, found.belongs),
         )
@@ -220,13 +224,14 @@ def _ground(
     hypotheses = enumerate_hypotheses(priors, scale, observations)
     plate = plate_position(observations, priors, hypotheses, scale)
     off = key_on(observations, priors, hypotheses)
+    load = load_reading(observations, priors, hypotheses)
     # Asked for once by the inference and once by the case.
     idle = cache(partial(idle_sides, observations, car, priors, hypotheses, scale))
     asked = Asked(
         observations, car, priors, unknown_pa, hypotheses, flow, pressure,
-        lambda habit: (*idle(habit), plate, off),
+        lambda habit: (*idle(habit), plate, off, load),
     )  # fmt: skip
-    return _Ground(asked, hypotheses, scale, plate, off, idle)
+    return _Ground(asked, hypotheses, scale, plate, off, load, idle)
 
 
 def _refuse_itself(recording: Recording, reference: Recording) -> None:

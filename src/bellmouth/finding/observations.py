@@ -72,6 +72,7 @@ class Observations:
     opening_pct: Floats  # above the stop, by a reading that seems to count from there
     timing_deg: Floats
     coolant_c: Floats
+    load_pct: Floats  # calculated load, a share of what differs from engine to engine
     start_s: Floats
     end_s: Floats
     ambient_log_sd: Floats  # (recordings,) beyond a barometer's own error; NaN where not told
@@ -170,6 +171,7 @@ def _air(
         "rest_pct": np.array([_rest(group, reading) for group in groups]),
         "timing_deg": column.value("ignition_timing_advance"),
         "coolant_c": column.value("engine_coolant_temperature"),
+        "load_pct": column.value("calculated_load"),
         "relative_pct": column.value("relative_throttle_position"),
         "opening_pct": opening(column),
         "intake_k": np.where(np.isfinite(intake), intake, fallback_c) + _ZERO_C,
@@ -232,7 +234,7 @@ def _computed(
         flow = np.where(flow > _LEAST_G_S, flow, np.nan) * 1e-3
         return flow, column.error("mass_air_flow") * 1e-3 / flow
     # The calculated load is left out: what it is a share of differs with speed from engine to
-    # engine, and on the real idles it only fed a false leak.
+    # engine, and on the real idles it only fed a false leak. Beside a reference: `load_reading`.
     return _flow_from_load(column, speed, displacement_m3)
 
 

@@ -30,6 +30,7 @@ class Priors:
     model_error: Mapping[str, Any]
     idle_speed: Mapping[str, Any]
     plate_position: Mapping[str, Any]
+    load_reading: Mapping[str, Any]
     proof: Mapping[str, Any]
     sizes: Mapping[str, tuple[float, float]]
     sizes_with_reference: Mapping[str, tuple[float, float]]

@@ -33,6 +33,7 @@ _NAMES = {
     "air": ("mass_air_flow", "engine_speed"),
     "rest": ("throttle_position", "relative_throttle_position"),
     "key on": ("intake_manifold_pressure", "barometric_pressure"),
+    "load": ("calculated_load", "intake_manifold_pressure"),
     "unusual": (),
 }
 
@@ -77,7 +78,13 @@ def _by_side(case: "Case", row: int) -> dict[str, float]:
     which = np.array([0, row], dtype=np.intp)
     sizes = case.posterior.sizes[which]
     parts = {}
-    sides = [("idle", case.idle), ("air", case.air), ("rest", case.plate), ("key on", case.key_on)]
+    sides = [
+        ("idle", case.idle),
+        ("air", case.air),
+        ("rest", case.plate),
+        ("key on", case.key_on),
+        ("load", case.load),
+    ]
     for name, side in sides:
         if side is None:
             continue
@@ -114,6 +121,7 @@ def _words(case: "Case", source: str) -> str:
         "air": "airflow at warm idle against other cars of the family",
         "closed": "how far the throttle stands open at idle against other cars of the family",
         "key on": "manifold pressure against the barometer with the engine off",
+        "load": "calculated load against manifold pressure, beside the reference",
         "rest": "where the plate stands at idle against where it rests with the key on",
         "unusual": "without it the car itself would have to be out of the ordinary",
     }[source]
