@@ -103,8 +103,8 @@ def _case(family: Family, design: Cars, number: int) -> Case:
     # One design, one list of parameters.
     reports = draw_reports(np.random.default_rng([family.seed, 3]), car, "healthy")
     return Case(
-        family.variant, number, family.seed, cause, sizes_of(cause, fault, car, family.variant),
-        family.reports, car, fault, weather, plan, reports,
+        family.variant, number, family.seed, cause, sizes_of(cause, fault, 0), family.reports, car,
+        fault, weather, plan, reports,
     )  # fmt: skip
 
 

@@ -17,7 +17,7 @@ from bellmouth.book.visits import CarVisits, Visit
 from bellmouth.errors import FindingError
 from bellmouth.finding import find
 from bellmouth.practice import population, scenario
-from bellmouth.practice.faults import deposit_left, draw_weather, sizes_of
+from bellmouth.practice.faults import draw_weather, sizes_of
 from bellmouth.practice.plans import draw_plan
 from bellmouth.practice.population import Case
 from bellmouth.recording import Recording, stretches
@@ -78,12 +78,12 @@ def _litres(case: Case) -> float:
 def _dirty(case: Case, deposit_mm2: float, turn: int) -> Case:
     """The car with so much deposit, on another day."""
     rng = np.random.default_rng([case.seed, case.number, turn])
-    left = deposit_left(case.car, case.variant)
-    fault = replace(case.fault, deposit_mm2=max(deposit_mm2, _LEAST_LEVELS) / left)
+    fault = replace(case.fault, deposit_mm2=np.array([max(deposit_mm2, _LEAST_LEVELS)]))
     plan = draw_plan(rng, "held", key_on=False, cold=False)
     weather = draw_weather(rng, case.car, np.zeros(1))
-    sizes = sizes_of("deposit", fault, case.car, case.variant)
-    return replace(case, weather=weather, plan=plan, fault=fault, sizes=sizes)
+    return replace(
+        case, weather=weather, plan=plan, fault=fault, sizes=sizes_of("deposit", fault, 0)
+    )
 
 
 def _history(name: str, level: float, visits: Sequence[Visit], truth: object) -> History:

@@ -131,5 +131,4 @@ def _after(way: str, case: Case, remembered_deg: float) -> Case:
     if way == "cleaned, new leak":
         cause = "leak"
         healthy = replace(healthy, leak_mm2=leak_area_mm2(rng.uniform(1.0, 3.0, 1)))
-    sizes = sizes_of(cause, healthy, case.car, case.variant)
-    return replace(after, cause=cause, fault=healthy, sizes=sizes)
+    return replace(after, cause=cause, fault=healthy, sizes=sizes_of(cause, healthy, 0))

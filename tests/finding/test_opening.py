@@ -27,9 +27,9 @@ def _gain(case: Case, cause: str = "deposit") -> float:
 
 
 def test_made_up_opening_is_lamberts() -> None:
-    deposit, fade = np.array([40.0, 4.0, 0.0]), np.full(3, 7.0)
-    expected = fade * lambertw(deposit / fade).real
-    assert made_up_pct(deposit, fade) == pytest.approx(expected, rel=1e-6, abs=1e-12)
+    own, deposit, fade = np.array([0.5, 2.0, 6.0]), np.array([40.0, 4.0, 0.0]), np.full(3, 7.0)
+    expected = fade * lambertw(deposit / fade * np.exp(-own / fade)).real
+    assert made_up_pct(own, deposit, fade) == pytest.approx(expected, rel=1e-6, abs=1e-12)
 
 
 def test_a_reading_from_the_stop_tells_a_deposit() -> None:

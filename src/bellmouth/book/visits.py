@@ -29,7 +29,7 @@ class Visit:
     on
         The day, where it is known.
     deposit
-        Effective area lost to deposit at the opening of a clean idle, before any work. [mm²]
+        Effective area lost to deposit near the closed plate, before any work. [mm²]
     opening
         The plate's reading at a warm idle, before any work. [%]
     cleaned

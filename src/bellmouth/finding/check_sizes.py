@@ -193,7 +193,7 @@ def _opening(nodes: Nodes) -> tuple[Floats, Floats]:
     opening = np.exp(value[:, u.index("opening")])
     slope, fade = (np.exp(value[:, u.index(name)]) for name in ("slope", "fade"))
     area, holds = nodes.holding("deposit")
-    made_up = made_up_pct(np.where(holds, np.exp(area) / slope, 0.0), fade)
+    made_up = made_up_pct(opening, np.where(holds, np.exp(area) / slope, 0.0), fade)
     if not case.model.reference_is_judged:
         o = case.observations
         judged = o.throttle_pct[o.judged & np.isfinite(o.throttle_pct)]

@@ -18,8 +18,8 @@ class Effects:
 
     Shape (batch,) each where only the judged recording is touched, or (batch, recordings).
     ``leak_area_m2`` effective; ``meter``, ``fuel``, ``pressure``, ``boost`` are logarithms of a
-    ratio; ``deposit_mm2`` is the area lost at the clean idle opening; ``bend_sd`` (batch,) the
-    spread of the meter's exponent that the hypothesis allows.
+    ratio; ``deposit_mm2`` is the area lost at the stop; ``bend_sd`` (batch,) the spread of the
+    meter's exponent that the hypothesis allows.
     """
 
     leak_area_m2: Floats

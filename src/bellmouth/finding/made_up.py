@@ -8,13 +8,13 @@ __all__ = ["made_up_pct"]
 Floats = NDArray[np.float64]
 
 
-def made_up_pct(deposit_pct: Floats, fade_pct: Floats) -> Floats:
+def made_up_pct(own_pct: Floats, deposit_pct: Floats, fade_pct: Floats) -> Floats:
     """Opening that makes up for a deposit, which fades as the plate opens for it. [%]
 
-    Solves ``m = deposit exp(-m / fade)`` for m by Newton's method; ``deposit_pct`` is the area
-    lost at the clean idle opening over the plate's slope.
+    Solves ``m = deposit exp(-(own + m) / fade)`` for m by Newton's method; ``deposit_pct`` is
+    the area lost at the stop over the plate's slope.
     """
-    z = deposit_pct / fade_pct
+    z = deposit_pct / fade_pct * np.exp(-own_pct / fade_pct)
     y = np.log1p(z)
     for _ in range(3):
         kept = z * np.exp(-y)

@@ -242,14 +242,14 @@ class Model:
         slope, fade = np.exp(get("slope")), np.exp(get("fade"))
         own = np.exp(get("opening"))
         # The lowest reading may itself be opened by what the deposit takes at just that opening.
-        made_up = made_up_pct(self._at_reference(effects.deposit_mm2) / slope, fade)
+        made_up = made_up_pct(own, self._at_reference(effects.deposit_mm2) / slope, fade)
         less = 1.0 / (1.0 + made_up / fade)  # what more opening leaves of a deposit
         raw = self.observations.throttle_pct - self.throttle_reference_pct + own + made_up
         root = np.sqrt(raw**2 + 0.04)
         opening = 0.5 * (raw + root)
         bypass, curve = np.exp(get("bypass")), get("curve")
         clean = bypass + slope * opening * (1.0 + curve * opening)
-        lost = self.at_points(effects.deposit_mm2) * np.exp((own - opening) / fade)
+        lost = self.at_points(effects.deposit_mm2) * np.exp(-opening / fade)
         left, floor = clean - lost, 0.05 * clean
         return {
             # Something always passes: a smooth floor keeps the logarithm alive.
@@ -260,10 +260,9 @@ class Model:
             "fade": fade,
             "opening": opening,
             "opening_by_above": 0.5 * (1.0 + raw / root),
-            "above_by_opening": own,
+            "above_by_opening": own * less,
             "above_by_slope": -made_up * less,
-            "above_by_fade": made_up / fade * made_up * less,
-            "own": own,
+            "above_by_fade": made_up / fade * (own + made_up) * less,
             "clean": clean,
             "lost": lost,
             "left": left,
@@ -351,7 +350,7 @@ class Model:
         get = _Getter(state["value"])
         own, fade = np.exp(get("opening")), np.exp(get("fade"))
         lost = self._at_reference(effects.deposit_mm2) / np.exp(get("slope"))
-        expected = get("closed") + own + made_up_pct(lost, fade)
+        expected = get("closed") + own + made_up_pct(own, lost, fade)
         return np.asarray(CLOSED_SCALE * (self.observations.throttle_pct - expected))
 
 

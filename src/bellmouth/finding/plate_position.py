@@ -31,16 +31,16 @@ class PlatePosition:
     stale_opens: float
     hypotheses: HasCoordinates
     informed: bool
-    usual: tuple[float, float]  # deposit's fade [%], % of reading a degree
+    usual: tuple[float, float, float]  # opening [%], deposit's fade [%], % of reading a degree
 
     def __call__(self, which: Ints, sizes: Floats) -> Floats:
         """Log likelihood of hypotheses ``which`` (n,) at coordinates ``sizes`` (n, 2)."""
         if not self.informed:
             return np.zeros(len(which))
-        fade, per_deg = self.usual
+        own, fade, per_deg = self.usual
         deposit = np.exp(self.hypotheses.coordinate("deposit", which, sizes))
         pct = np.nan_to_num(deposit) / self.scale.slope_mm2_deg * per_deg
-        more = made_up_pct(pct, np.full(len(which), fade)) / per_deg
+        more = made_up_pct(np.full(len(which), own), pct, np.full(len(which), fade)) / per_deg
         idle_mm2 = self.scale.idle_area_m2 * 1e6
         for name, gain_mm2 in (
             ("learned_stale", self.stale_opens * idle_mm2),
@@ -76,7 +76,11 @@ def plate_position(
         total += np.log(_relative_density(float(relative.min()) / per_deg, priors))
         informed = True
     closes, opens = float(table["leak_closes"]), float(table["stale_opens"])
-    usual = float(np.exp(priors.plate["log_deposit_fade_pct"][0])), float(per_deg)
+    own, fade = (
+        float(np.exp(priors.plate[name][0]))
+        for name in ("log_idle_opening_pct", "log_deposit_fade_pct")
+    )
+    usual = own, fade, float(per_deg)
     return PlatePosition(total, scale, closes, opens, hypotheses, informed, usual)
 
 

@@ -191,7 +191,6 @@ def _plate(parts: Mapping[str, Floats]) -> Slopes:
     by_clean = by_left + by_floor
     area = parts["plate"]
     above_by_slope = parts["above_by_slope"]
-    faded, own = lost / parts["fade"], parts["own"]
     return {
         "bypass": by_clean * parts["bypass"] / area,
         "slope": (
@@ -199,9 +198,9 @@ def _plate(parts: Mapping[str, Floats]) -> Slopes:
         )
         / area,
         "curve": by_clean * slope * opening**2 / area,
-        # A deposit's area is told at the car's own opening: it moves with that.
-        "opening": (by_opening * parts["above_by_opening"] - by_left * faded * own) / area,
-        "fade": (by_opening * parts["above_by_fade"] - by_left * faded * (opening - own)) / area,
+        "opening": by_opening * parts["above_by_opening"] / area,
+        "fade": (by_opening * parts["above_by_fade"] - by_left * lost * opening / parts["fade"])
+        / area,
     }
 
 

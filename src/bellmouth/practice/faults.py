@@ -14,7 +14,6 @@ __all__ = [
     "SIZE_UNITS",
     "Faults",
     "Weather",
-    "deposit_left",
     "draw_faults",
     "draw_weather",
     "leak_area_mm2",
@@ -46,9 +45,9 @@ _THICKEST_SOOT_MM = 0.5  # around the bore, where the plate idles: common practi
 class Faults(Columns):
     """Sizes of faults: 0 areas and log ratios are healthy.
 
-    ``leak_mm2`` is effective, ``deposit_mm2`` what is lost at the stop, ``leak_bank`` the share of
-    the leak's air that bank 1 gets, ``stale_g_s`` the surplus idle air that learning remembers and
-    ``stale_closable`` the share of it that feedback can take back at once.
+    ``leak_mm2`` is effective, ``leak_bank`` the share of the leak's air that bank 1 gets,
+    ``stale_g_s`` the surplus idle air that learning remembers and ``stale_closable`` the share
+    of it that feedback can take back at once.
     """
 
     leak_mm2: Floats
@@ -118,11 +117,6 @@ def _deposit_worth_mm2(car: Cars, variant: str, degrees: Floats) -> Floats:
     return np.asarray((plate(opening) - plate(car.idle_opening_deg)) / kept)
 
 
-def deposit_left(car: Cars, variant: str) -> Floats:
-    """Share of what deposit takes at the stop that is still lost at the clean idle opening. [-]"""
-    return np.maximum(FADES[variant](car.idle_opening_deg, car.fade_deg), 0.05)
-
-
 def _worst_deposit_deg(car: Cars, variant: str) -> Floats:
     """Opening beyond the clean idle's that idle learning can still make up for, or that the
     thickest rim of soot asks for, whichever is less. [deg]"""
@@ -183,16 +177,12 @@ def _leak_share(rng: np.random.Generator, car: Cars, lean: Floats, n: int) -> Fl
     return _size(rng, 0.08, worst, n)
 
 
-def sizes_of(
-    cause: str, fault: Faults, car: Cars, variant: str, index: int = 0
-) -> dict[str, float]:
-    """Sizes by single cause in the units of the finding: mm, mm² lost at the clean idle opening,
-    g/s, ratio."""
+def sizes_of(cause: str, fault: Faults, index: int) -> dict[str, float]:
+    """Sizes by single cause in the units of the finding: mm, mm², g/s, ratio."""
     row = fault.row(index)
-    left = float(deposit_left(car.take([index]), variant)[0])
     every = {
         "leak": float(np.sqrt(row["leak_mm2"] / (_LEAK_DISCHARGE * np.pi / 4.0))),
-        "deposit": row["deposit_mm2"] * left,
+        "deposit": row["deposit_mm2"],
         "learned_stale": row["stale_g_s"],
     }
     for name, key in (("meter", "meter_log"), ("fuel", "fuel_log"), ("pressure", "pressure_log"),

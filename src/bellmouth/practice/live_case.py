@@ -10,15 +10,7 @@ from bellmouth.car.description import Car, Complaint, Known
 from bellmouth.errors import CarError
 from bellmouth.practice.cars import Cars
 from bellmouth.practice.columns import Floats
-from bellmouth.practice.faults import (
-    CAUSES,
-    PAIRS,
-    SIZE_UNITS,
-    Faults,
-    deposit_left,
-    leak_area_mm2,
-    sizes_of,
-)
+from bellmouth.practice.faults import CAUSES, PAIRS, SIZE_UNITS, Faults, leak_area_mm2, sizes_of
 from bellmouth.practice.population import VARIANTS, Case, _solve_opening, draw
 from bellmouth.practice.scenario import Truth
 
@@ -172,7 +164,7 @@ def _misfit(case: Case, asked: dict[str, float], owner: Car | None) -> float:
 
 def _trim_needed(case: Case, asked: dict[str, float], owner: Car | None) -> float:
     """Share of the total trim's limit that this fault takes up at idle, roughly. [-]"""
-    fault, row = _resized(case, case.car, asked).row(0), case.car.row(0)
+    fault, row = _resized(case.fault, asked).row(0), case.car.row(0)
     leak = fault["leak_mm2"] * _CHOKED_G_S_PER_MM2 * row["airflow_metered"]
     air = row["idle_airflow_g_s"]
     if owner is not None:
@@ -188,9 +180,9 @@ def _finished(
     case: Case, asked: dict[str, float], seed: int, owner: Car | None, coolant_c: float
 ) -> Case:
     car = case.car if owner is None else _as_owned(case.car, case.variant, owner)
-    fault = _resized(case, car, asked)
+    fault = _resized(case.fault, asked)
     weather = replace(case.weather, coolant_c=np.array([coolant_c]))
-    sizes = sizes_of(case.cause, fault, car, case.variant)
+    sizes = sizes_of(case.cause, fault, 0)
     return replace(case, seed=seed, car=car, fault=fault, weather=weather, sizes=sizes)
 
 
@@ -209,19 +201,19 @@ def _as_owned(car: Cars, variant: str, owner: Car) -> Cars:
     return _solve_opening(replace(car, **changed), variant)
 
 
-def _resized(case: Case, car: Cars, asked: dict[str, float]) -> Faults:
+def _resized(fault: Faults, asked: dict[str, float]) -> Faults:
     changed: dict[str, Floats] = {}
     for part, size in asked.items():
         one = np.array([float(size)])
         if part == "leak":
             changed["leak_mm2"] = leak_area_mm2(one)
         elif part == "deposit":
-            changed["deposit_mm2"] = one / deposit_left(car, case.variant)
+            changed["deposit_mm2"] = one
         elif part == "learned_stale":
             changed["stale_g_s"] = one
         else:
             changed[_LOGS[part.rsplit("_", 1)[0]]] = np.log(one)
-    return replace(case.fault, **changed)
+    return replace(fault, **changed)
 
 
 def truth_of(case: Case) -> Truth:

@@ -166,8 +166,7 @@ def draw(
     weather = draw_weather(rng, car, cold)
     return [
         Case(
-            variant, i, seed, wanted[i], sizes_of(wanted[i], fault, car, variant, i),
-            _reported(car, i),
+            variant, i, seed, wanted[i], sizes_of(wanted[i], fault, i), _reported(car, i),
             car.take([i]), fault.take([i]), weather.take([i]),
             draw_plan(rng, kinds[i], key_on=bool(key_on[i]), cold=bool(cold[i])),
             draw_reports(rng, car.take([i]), wanted[i]),
