@@ -4,6 +4,7 @@ import asyncio
 import threading
 import time
 from collections.abc import Iterator
+from dataclasses import asdict
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -14,10 +15,11 @@ import uvicorn
 from playwright.sync_api import Page
 
 from bellmouth.book.book import Book
+from bellmouth.bus.guide import Advice, course
 from bellmouth.pages.site.app import create_app
 from bellmouth.pages.site.garage import Garage
 from bellmouth.pages.site.guard import Settings
-from bellmouth.pages.site.live import State
+from bellmouth.pages.site.live import State, told
 from bellmouth.pages.site.traces import Traces
 from tests.pages.photograph import browser as chromium
 from tests.pages.site.served import until
@@ -198,3 +200,65 @@ def test_an_end_is_shown_after_the_last_sample(watched: Watched, page: Page) -> 
     watched.traces.tell(ended, over=True)
     until(page, "document.querySelector('[data-tell=phase]').innerText === 'Recorded'")
     assert page.evaluate("heard") == watched.fed
+
+
+#: Metric value, and how the page writes it with its unit: by parameter, language and units. Factors
+#: by definition: 1 lb is 453.59237 g, 1 psi 6.894757 kPa (NIST SP 811, from memory).
+FIGURES = {
+    "mass_air_flow": (7.5, {
+        ("en", "metric"): ("7.50", "g/s"), ("de", "metric"): ("7,50", "g/s"),
+        ("en", "us"): ("0.992", "lb/min"), ("de", "us"): ("0,992", "lb/min"),
+    }),
+    "intake_manifold_pressure": (101.325, {
+        ("en", "metric"): ("101.33", "kPa"), ("de", "metric"): ("101,33", "kPa"),
+        ("en", "us"): ("14.696", "psi"), ("de", "us"): ("14,696", "psi"),
+    }),
+    "engine_coolant_temperature": (91.0, {
+        ("en", "metric"): ("91.00", "°C"), ("de", "metric"): ("91,00", "°C"),
+        ("en", "us"): ("195.80", "°F"), ("de", "us"): ("195,80", "°F"),
+    }),
+    "engine_speed": (2345.0, {
+        ("en", "metric"): ("2345.00", "rpm"), ("de", "metric"): ("2345,00", "1/min"),
+        ("en", "us"): ("2345.00", "rpm"), ("de", "us"): ("2345,00", "1/min"),
+    }),
+}  # fmt: skip
+#: Phase, what to do, steadiness, step, airflow's name.
+TOLD = {
+    "en": ("Recording", "Start the engine and let it warm up, loads off, foot off the pedal.",
+           "■ steady", "Step 2 of 5", "mass air flow"),
+    "de": ("Zeichnet auf", "Motor starten und warm laufen lassen, Verbraucher aus, Fuß vom Pedal.",
+           "■ ruhig", "Schritt 2 von 5", "Luftstrom nach LMM"),
+}  # fmt: skip
+HINTS = {
+    ("en", "us"): "coolant 104 of 158 °F",
+    ("de", "metric"): "Kühlmittel 40 von 70 °C",
+    ("de", "us"): "Kühlmittel 104 von 158 °F",
+}
+
+
+@pytest.mark.parametrize("language", ["en", "de"])
+@pytest.mark.parametrize("units", ["metric", "us"])
+def test_words_units_and_figures_are_the_readers_own(
+    watched: Watched, page: Page, language: str, units: str
+) -> None:
+    where = watched.begin("Read")
+    page.goto(where)
+    page.select_option("#language", language)
+    page.select_option("#units", units)
+    page.locator(".settings button").click()
+    page.wait_for_selector(f"html[lang={language}] [data-speak='{language}/{units}']")
+    watched.traces.heard(0.1, {name: value for name, (value, _) in FIGURES.items()})
+    advice = Advice(course()[1], 2, 5, "coolant 40 of 70 degC", 0.5, steady=True, bits=0.1)
+    watched.traces.tell(told(State(2, "running", 12.0, 4, advice=asdict(advice))))
+    page.locator("details summary").click()
+    until(page, f"document.querySelectorAll('[data-numbers] tr').length === {len(FIGURES)}")
+    until(page, "document.querySelector('[data-tell=steady]').innerText !== ''")
+    said = [page.inner_text(f"[data-tell={one}]") for one in ("phase", "doing", "steady", "step")]
+    cells = [row.split("\t") for row in page.locator("[data-numbers] tr").all_inner_texts()]
+    assert [*said, cells[-1][0]] == list(TOLD[language])
+    shown = [written[language, units] for _, (_, written) in sorted(FIGURES.items())]
+    assert [(*row[1:4], row[4]) for row in cells] == [(*3 * (one,), unit) for one, unit in shown]
+    if (language, units) in HINTS:
+        assert page.inner_text("[data-tell=hint]") == HINTS[language, units]
+    airflow = FIGURES["mass_air_flow"][1][language, units][1]
+    assert any(f"[{airflow}]" in one for one in page.locator(".u-legend").all_inner_texts())

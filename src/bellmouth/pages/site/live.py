@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from bellmouth.bus.client import Client
     from bellmouth.bus.opened import Opening
 
-__all__ = ["Adapter", "Live", "Practice", "State"]
+__all__ = ["Adapter", "Live", "Practice", "State", "told"]
 
 #: An engine that is switched off stands after this at the latest. [s]
 _SETTLES_S = 8.0
@@ -176,7 +176,7 @@ class Live:
             old = {name: getattr(self._state, name) for name in State.__dataclass_fields__}
             self._state = State(**{**old, **changed, "number": self._state.number + 1})
             over = self._state.phase in {"ended", "failed"}
-            self.traces.tell({**asdict(self._state), "said": _said(self._state)}, over=over)
+            self.traces.tell(told(self._state), over=over)
 
     def _work(self) -> None:
         from bellmouth.bus.capture import record  # noqa: PLC0415 - loads the finding
@@ -229,6 +229,11 @@ class Live:
     def _look(self) -> None:
         if self._stopping.is_set():
             raise KeyboardInterrupt
+
+
+def told(state: State) -> dict[str, Any]:
+    """A state as its viewers are sent it, with its sentences in their languages and units."""
+    return {**asdict(state), "said": _said(state)}
 
 
 def _said(state: State) -> dict[str, dict[str, str]]:

@@ -8,6 +8,16 @@ const HEIGHT = 150;
 // Each reading's name, unit and scale as the reader wants them; readings come in metric units.
 const named = JSON.parse(root.dataset.names);
 const unitOf = (name, metric) => named[name]?.[1] ?? metric;
+// Figures as the page's language writes them, which need not be the browser's.
+const lang = document.documentElement.lang;
+const grouped = new Intl.NumberFormat(lang);
+const formats = {};
+// As many places as in metric units, and what a smaller figure needs more.
+function figure(value, factor) {
+  const places = Math.max(2 + Math.ceil(-Math.log10(factor) - 0.1), 0);
+  formats[places] ||= new Intl.NumberFormat(lang, { minimumFractionDigits: places, maximumFractionDigits: places, useGrouping: false });
+  return formats[places].format(value);
+}
 const fill = (text, values) => text.replace(/\{(\w+)\}/g, (_, name) => values[name]);
 const shown = {};
 function put(name, text) {
@@ -75,7 +85,7 @@ function make(picture, names) {
   const options = {
     width: box.clientWidth || 340, height: HEIGHT, legend: { live: false, markers: { width: 2, dash: (_, index) => BORDERS[index - 1] } }, cursor: { show: false }, pxAlign: 0,
     scales: { x: { time: false } },
-    axes: [{ ...axis, values: (_, ticks) => ticks.map((tick) => `${Math.round(tick)}`) }, { ...axis, size: 52 }],
+    axes: [{ ...axis, values: (_, ticks) => ticks.map((tick) => `${Math.round(tick)}`) }, { ...axis, size: 52, values: (_, ticks) => ticks.map((tick) => grouped.format(tick)) }],
     series: [{}, ...names.map(([, word], index) => ({ label: `${word} [${unitOf(names[0][0], picture.unit)}]`, stroke: colour(`--c${index + 1}`), width: 2, dash: DASHES[index], spanGaps: true, points: { show: false } }))],
   };
   const plot = new window.uPlot(options, [[], ...names.map(() => [])], box);
@@ -138,7 +148,7 @@ setInterval(() => {
     for (const value of [values.at(-1), Math.min(...values), Math.max(...values)]) {
       const cell = document.createElement("td");
       cell.className = "n";
-      cell.textContent = value.toFixed(2);
+      cell.textContent = figure(value, named[name]?.[2] ?? 1);
       row.append(cell);
     }
     const unit = document.createElement("td");
