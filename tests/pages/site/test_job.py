@@ -147,3 +147,13 @@ def test_the_data_is_described(client: TestClient) -> None:
     described = client.get("/api/openapi.json").json()
     assert "/api/cars/{key}/finding" in described["paths"]
     assert "Standing" in described["components"]["schemas"]
+
+
+def test_the_first_page_shows_the_newest_cars_and_keeps_the_rest_below(client: TestClient) -> None:
+    for number in range(11):
+        begin(client, f"Shop car {number}")
+    text = client.get("/").text
+    newest, earlier = text.split("Earlier ones: 3")
+    newest = newest[newest.index("Cars in the book") :]
+    assert [f"Shop car {number}<" in newest for number in range(11)] == [False] * 3 + [True] * 8
+    assert [f"Shop car {number}<" in earlier for number in range(11)] == [True] * 3 + [False] * 8
