@@ -1,7 +1,6 @@
 """The coach on the page: the plan for the browser, and an attempt's taps on their way back."""
 
 import math
-import re
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Body, Form
@@ -164,18 +163,11 @@ def seen(request: Request, key: str, number: int) -> Response:
         request, "judgement.html",
         {
             "visit": visit, "stages": stages_of(visit.here, "learning"), "judgement": document,
-            "read": lambda text: speak.told(_with_steps(text, chosen["steps"])),
+            "read": speak.told,
             "procedure": chosen, "picture": attempt_svg(document, says, speak), "says": says,
             "coached": document.get("coached"),
         },
     )  # fmt: skip
-
-
-def _with_steps(text: str, steps: list[dict[str, Any]]) -> str:
-    """A sentence of the judge with what a step says in place of its name."""
-    for step in steps:
-        text = re.sub(rf"\b{re.escape(step['name'])}\b(?!\")", step["say"].rstrip("."), text)
-    return text
 
 
 def refuse(procedure: Procedure, *, checked: bool) -> None:
