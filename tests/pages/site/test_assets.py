@@ -12,7 +12,7 @@ from bellmouth.pages.site.assets import FOLDER, static
 def test_a_page_and_all_it_takes_are_compressed(client: TestClient) -> None:
     page = client.get("/")
     assert page.headers["content-encoding"] == "gzip"
-    taken = re.findall(r'(?:src|href)="(/static/[^"]+\.(?:js|css|svg|webmanifest))"', page.text)
+    taken = re.findall(r'(?:src|href)="(/static/[^"]+\.(?:js|css|png|webmanifest))"', page.text)
     assert len(taken) >= 4
     for one in taken:
         assert one.startswith(f"{static()}/")

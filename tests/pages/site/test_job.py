@@ -157,3 +157,9 @@ def test_the_first_page_shows_the_newest_cars_and_keeps_the_rest_below(client: T
     newest = newest[newest.index("Cars in the book") :]
     assert [f"Shop car {number}<" in newest for number in range(11)] == [False] * 3 + [True] * 8
     assert [f"Shop car {number}<" in earlier for number in range(11)] == [True] * 3 + [False] * 8
+
+
+def test_a_practice_car_can_be_the_first_car_of_all(client: TestClient) -> None:
+    answer = client.post("/practice", follow_redirects=False)
+    assert answer.status_code == 303, answer.text
+    assert answer.headers["location"].endswith("/record")

@@ -270,6 +270,7 @@ class Garage:
 
     def state_file(self, key: str) -> Path:
         """Where a practice car keeps what it learned."""
+        self.folder.mkdir(parents=True, exist_ok=True)
         return self.folder / f"{_plain(key)}.learned"
 
     def _practice_file(self, key: str) -> Path:
