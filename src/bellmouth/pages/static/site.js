@@ -3,8 +3,9 @@
 const root = document.documentElement;
 const idly = window.requestIdleCallback || ((act) => setTimeout(act, 200));
 const keepLight = (light) => {
-  // Both are written across processes: not while somebody waits for the light.
-  idly(() => { localStorage.setItem("light", light); document.cookie = `bellmouth_light=${light}; path=/; max-age=31536000; samesite=strict`; });
+  localStorage.setItem("light", light);
+  // A cookie is written across processes: not while somebody waits for the light.
+  idly(() => { document.cookie = `bellmouth_light=${light}; path=/; max-age=31536000; samesite=strict`; });
 };
 const kept = localStorage.getItem("light");
 if (kept && kept !== root.dataset.light) { root.dataset.light = kept; keepLight(kept); }
