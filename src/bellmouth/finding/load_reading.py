@@ -22,6 +22,8 @@ Ints = NDArray[np.intp]
 
 # How the load goes with each, and how far from that it may: it may be pressure and nothing else,
 # or air over what the engine breathes at most, filling rising with pressure over the exhaust's.
+# Each power stands between the two (common practice, no source); the doubts were widened once,
+# after a false alarm on practice variant B.
 _MANIFOLD_POWER, _MANIFOLD_DOUBT = 1.25, 0.3
 _KELVIN_POWER, _KELVIN_DOUBT = -0.25, 0.25
 _AMBIENT_POWER, _AMBIENT_DOUBT = -0.75, 0.6

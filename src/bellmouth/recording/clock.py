@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bellmouth.errors import RecordingError
-from bellmouth.recording.rows import Rows
+from bellmouth.recording.rows import DAMAGED_SHARE, Rows
 from bellmouth.recording.series import Floats
 
 __all__ = ["Clock", "is_astray", "mend"]
@@ -20,8 +20,6 @@ SEAM_S = 60.0
 MOST_RESTARTS = 12
 # Seconds since 1970 are below 1e10; no clock shows this. [s]
 LATEST_S = 1e11
-# At most this share of the rows may be astray; more of them are a clock of another kind.
-ASTRAY_SHARE = 0.01
 
 
 @dataclass(frozen=True)
@@ -45,7 +43,7 @@ def is_astray(time_s: Floats) -> NDArray[np.bool_]:
     """
     astray = np.isfinite(time_s) & (np.abs(time_s) > LATEST_S)
     sound = np.flatnonzero(np.isfinite(time_s) & ~astray)
-    most = int(ASTRAY_SHARE * sound.size)
+    most = int(DAMAGED_SHARE * sound.size)
     found: list[NDArray[np.intp]] = []
     for way in (1, -1):  # rows that leap ahead; then, read from the end, rows that fall back
         rows = sound[::way]

@@ -13,7 +13,7 @@ import polars as pl
 from bellmouth.errors import RecordingError
 from bellmouth.recording.csv_text import Text, read_text
 from bellmouth.recording.header import Column, Header, read_header
-from bellmouth.recording.rows import Rows
+from bellmouth.recording.rows import DAMAGED_SHARE, Rows
 from bellmouth.recording.series import Floats
 
 __all__ = ["rows_of_csv"]
@@ -24,7 +24,6 @@ _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 _NO_TEXT = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ufffd]")
 # One mistake in a row is somebody's, to be corrected; so many at once are damage.
 _MISTYPED = 2
-_DAMAGED_SHARE = 0.01
 _NOT_FINITE = re.compile(r"[+-]?(nan|inf|infinity)", re.IGNORECASE)
 
 
@@ -138,7 +137,7 @@ class _Damage:
 
     def refuse_many(self, rows: int) -> None:
         """Where many are, the table is not what it is taken for."""
-        if len(self.lines) > _DAMAGED_SHARE * rows:
+        if len(self.lines) > DAMAGED_SHARE * rows:
             raise RecordingError(self.first)
 
     @property

@@ -7,12 +7,12 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from bellmouth.errors import RecordingError
+from bellmouth.recording.rows import DAMAGED_SHARE
 
 __all__ = ["Text", "load", "read_text"]
 
 _ZEROS = re.compile(rb"\0+")
 _HEAD_BYTES = 256
-_GAPS_SHARE = 0.01
 
 
 @dataclass(frozen=True)
@@ -116,7 +116,7 @@ def _utf8(raw: bytes, source: str) -> tuple[bytes, tuple[str, ...]]:
 def _without_zeros(raw: bytes, source: str) -> bytes:
     """A table with a few gaps of zeros in it, where a disk lost a block; each is one character."""
     gaps = len(_ZEROS.findall(raw))
-    if b"\0" in raw[:_HEAD_BYTES] or gaps > _GAPS_SHARE * raw.count(b"\n"):
+    if b"\0" in raw[:_HEAD_BYTES] or gaps > DAMAGED_SHARE * raw.count(b"\n"):
         raise RecordingError(_not_text(source))
     return _ZEROS.sub(b"\x01", raw)
 

@@ -6,7 +6,11 @@ from dataclasses import dataclass
 from bellmouth.recording.header import Header
 from bellmouth.recording.series import Floats
 
-__all__ = ["Rows"]
+__all__ = ["DAMAGED_SHARE", "Rows"]
+
+#: At most this share of a file's rows may be damaged and left out; where more are, the file is not
+#: what it is taken for (ours).
+DAMAGED_SHARE = 0.01
 
 
 @dataclass(frozen=True)

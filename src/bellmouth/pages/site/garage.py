@@ -83,6 +83,7 @@ class Garage:
     _opening: set[str] = field(default_factory=set)
 
     def __post_init__(self) -> None:
+        self.folder.mkdir(parents=True, exist_ok=True)
         self.notes = CoachNotes(self.folder)
         self.families = Families(self.folder / "families")
         self.procedures = OwnProcedures(self.folder / "procedures")
@@ -99,7 +100,6 @@ class Garage:
         if content is None:
             path.unlink(missing_ok=True)
         else:
-            self.folder.mkdir(parents=True, exist_ok=True)
             path.write_bytes(content)
 
     def visit(self, key: str) -> Visit:
@@ -227,7 +227,6 @@ class Garage:
             one.unlink(missing_ok=True)
 
     def _free(self, key: str) -> Path:
-        self.folder.mkdir(parents=True, exist_ok=True)
         number = 1
         while (path := self.folder / f"{_plain(key)}-{number}.parquet").exists() or journal_of(
             path
@@ -247,7 +246,6 @@ class Garage:
     def remember(self, key: str) -> None:
         """Write down how a practice car was made and mended, for when the server starts anew."""
         practice = self.practices[key]
-        self.folder.mkdir(parents=True, exist_ok=True)
         told = {"made": practice.made, "works": practice.works}
         part = self._practice_file(key).with_suffix(".part")
         part.write_text(json.dumps(told), encoding="utf-8")
@@ -270,7 +268,6 @@ class Garage:
 
     def state_file(self, key: str) -> Path:
         """Where a practice car keeps what it learned."""
-        self.folder.mkdir(parents=True, exist_ok=True)
         return self.folder / f"{_plain(key)}.learned"
 
     def _practice_file(self, key: str) -> Path:
