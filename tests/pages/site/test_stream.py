@@ -101,6 +101,42 @@ def test_nobody_is_woken_when_nobody_looks() -> None:
     asyncio.run(run())
 
 
+def test_a_reading_after_a_state_is_shown_soon() -> None:
+    async def run() -> Viewer:
+        now = [1.0]
+        traces, viewer = Traces(lambda: now[0]), Viewer()
+        watching = asyncio.ensure_future(viewer.watch(traces))
+        while not viewer.got:
+            await asyncio.sleep(0.001)
+        traces.heard(0.0, {"engine_speed": 0.0})
+        while speeds(viewer) != [0]:
+            await asyncio.sleep(0.001)
+        # Due in 0.05 s; the state takes it along, so that the one after it is due later.
+        traces.heard(0.1, {"engine_speed": 1.0})
+        await asyncio.sleep(0.0)
+        now[0] += 0.03
+        traces.tell({"phase": "reading"})
+        traces.heard(0.2, {"engine_speed": 2.0})
+        await asyncio.sleep(0.0)
+        now[0] += 0.02
+        await asyncio.sleep(0.2)
+        now[0] += 0.04
+        async with asyncio.timeout(30.0):
+            while speeds(viewer) != [0, 1, 2]:
+                await asyncio.sleep(0.001)
+        now[0] += 1.0
+        traces.tell({"phase": "ended"}, over=True)
+        await watching
+        return viewer
+
+    before = stream.STILL_HERE_S
+    stream.STILL_HERE_S = 60.0
+    try:
+        assert asyncio.run(run()).closed
+    finally:
+        stream.STILL_HERE_S = before
+
+
 def test_a_silent_capture_says_that_it_is_still_there() -> None:
     async def run() -> Viewer:
         viewer = Viewer(leaves_after=3)

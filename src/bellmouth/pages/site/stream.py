@@ -87,6 +87,11 @@ class Beat:
 
     def _strike(self) -> None:
         self._timer = None
+        if self._source.due_s > 0.0:
+            # A state that came meanwhile took the readings before it along: what waits now is due
+            # later, and would wake nobody any more.
+            self._due()
+            return
         self._source.seal()
         self.count += 1
         self._next.set_result(None)

@@ -69,7 +69,8 @@ class Traces(Paced):
     def seal(self) -> None:
         """Make a frame of what is there, if the last one is old enough."""
         with self._lock:
-            if self._pending and self._clock() - self._sealed >= FRAME_S:
+            # The very sum that `due_s` works out, so that both always agree.
+            if self._pending and self._sealed + FRAME_S - self._clock() <= 0.0:
                 self._gather()
 
     def begin(self, after: str) -> tuple[int, bytes]:
