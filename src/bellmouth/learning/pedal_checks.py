@@ -45,7 +45,10 @@ def no_gap(
     later, could hide.
     """
     if "pedal" not in seen.evidence.signals:
-        why = "The recording does not hold the pedal, which must not be touched here."
+        why = (
+            "The recording does not hold the pedal, which must not be touched here; if nobody did, "
+            'mark "press": null.'
+        )
         return replace(line, judgement=CANNOT_TELL, why=why) if line.judgement == MET else line
     widest = _widest_gap(seen.evidence, first.high_s, then.low_s)
     short = line.measured is not None and line.measured.high < line.window[0]
