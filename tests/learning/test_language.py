@@ -48,6 +48,12 @@ def _car(
     return Attempt(on=((0.0, 1.0), on), presses=((8.0, 14.0, 1.0),), engine=engine)
 
 
+#: The engine ran for 35 s, and the key was on once more after that.
+RAN = Attempt(on=((0.0, 1.0), (3.0, 40.0), (45.0, 48.0)), engine=((5.0, 40.0),))
+#: The same without the engine.
+STOOD = replace(RAN, engine=())
+
+
 @dataclass(frozen=True)
 class Case:
     """A procedure, an attempt that meets it, and one that does not, with the line that is not."""
@@ -65,7 +71,8 @@ WORDS = {
         _step("on", "key", "on", "lasts_s = { least = 4 }") + HELD, _car(), _car((6.0, 40.0)), "on"
     ),
     "at most": Case(
-        _step("on", "key", "on", "lasts_s = { most = 6 }") + HELD, _car(), replace(_car(), presses=((9.5, 14.0, 1.0),)), "on"
+        _step("on", "key", "on", "lasts_s = { most = 6 }") + HELD,
+        _car(), replace(_car(), presses=((9.5, 15.0, 1.0),)), "on",
     ),
     "about": Case(
         _step("on", "key", "on", "lasts_s = { about = 5, tolerance = 0.5 }") + HELD,
@@ -92,7 +99,7 @@ WORDS = {
             'until = { event = "engine_warm", timeout_s = 60, '
             'signal = "engine_coolant_temperature", unit = "degC", least = 84 }',
         ),
-        _car(engine=((5.0, 38.0),)), _car(engine=((5.0, 38.0),)), "idle",
+        RAN, RAN, "idle",
     ),
     "a count inside a time": Case(
         ON + _step("presses", "pedal", "pump", "times = { least = 3, most = 4 }", "within_s = 4"),
@@ -118,17 +125,17 @@ WORDS = {
             "idle", "engine", "idle", "lasts_s = { least = 20 }",
             'clock_stops = { at = "fan_runs", until = "fan_stops" }',
         ) + OFF,
-        _car(engine=((5.0, 40.0),)), _car(engine=((5.0, 40.0),)), "idle",
+        RAN, RAN, "idle",
         {"fan_runs": 10.0, "fan_stops": 15.0}, {"fan_runs": 10.0, "fan_stops": 28.0},
     ),
     "a forbidden press": Case(
         _step("on", "key", "on", "lasts_s = { least = 10 }", 'forbidden = ["pedal: press"]') + OFF,
-        replace(_car(), presses=((1.2, 1.3, 1.0),)), _car(), "on",
+        STOOD, replace(STOOD, presses=((8.0, 14.0, 1.0),)), "on",
     ),
     "a forbidden start": Case(
         _step("on", "key", "on", "lasts_s = { least = 10 }", 'forbidden = ["engine: start"]')
         + OFF,
-        replace(_car(), presses=()), replace(_car(engine=((8.0, 30.0),)), presses=()), "on",
+        STOOD, replace(RAN, engine=((8.0, 30.0),)), "on",
     ),
     "a step that may be left out": Case(
         ON + _step("five", "pedal", "pump", "times = 5", "within_s = 5", "optional = true")
@@ -189,6 +196,14 @@ def test_a_word_of_the_language_is_read_coached_and_judged(root: Path, word: str
     assert (missed.judgement, case.missed in wrong) == ("missed", True), missed.steps
 
 
+def test_a_press_too_many_at_the_very_end_is_one_too_many() -> None:
+    """Nothing comes after it that it could spoil, and it is counted all the same."""
+    procedure = procedure_from_text(_TOP + ON + FIVE)
+    for count, told in ((4, "missed"), (5, "met"), (6, "missed")):
+        attempt = replace(_car(), presses=_presses(8.0, count))
+        assert judge(recorded(attempt, 25.0), procedure).judgement == told
+
+
 @pytest.mark.parametrize("word", _CONDITIONS)
 def test_what_must_stand_throughout_is_judged(root: Path, word: str) -> None:
     lines, broken = _CONDITIONS[word]
@@ -206,7 +221,10 @@ def test_a_coolant_band_has_two_edges() -> None:
     recording = recorded(_car(), 25.0)
     coolant = recording.series["engine_coolant_temperature"]
     for value, told in ((69.0, "missed"), (85.0, "met"), (96.0, "missed")):
-        series = {**recording.series, coolant.name: replace(coolant, value=0 * coolant.value + value)}
+        series = {
+            **recording.series,
+            coolant.name: replace(coolant, value=0 * coolant.value + value),
+        }
         assert judge(replace(recording, series=series), procedure).judgement == told
 
 
@@ -228,7 +246,10 @@ def test_a_step_may_be_replaced_with_a_reason() -> None:
 @pytest.mark.parametrize(
     ("action", "told"),
     [
-        ("load: on", 'no signal shows "load: on", so it could never be told; write a [[throughout]]'),
+        (
+            "load: on",
+            'no signal shows "load: on", so it could never be told; write a [[throughout]]',
+        ),
         ("pedal: rev", 'write "pedal: press", which it is too'),
         ("engine: crank", 'write "engine: start"'),
         ("pedal: release", "cannot be forbidden. These can: key: on, key: off, pedal: press, "),
