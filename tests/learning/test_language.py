@@ -263,3 +263,18 @@ def test_what_nothing_could_show_cannot_be_forbidden(root: Path, action: str, to
     assert told in str(raised.value)
     assert str(raised.value).startswith('mine.toml, line 10, step "on": forbidden')
     assert not jsonschema.Draft202012Validator(_schema(root)).is_valid(tomllib.loads(text))
+
+
+def test_a_coach_that_reads_the_car_sees_the_event_itself() -> None:
+    """Nobody has to say that the coolant is warm where it is read; nor where it is so already."""
+    text = _TOP + ON + WORDS["until a parameter's value"].text.removeprefix(ON) + OFF
+    for first, wanted_s in ((80.0, 61.0), (86.0, 60.0)):
+        session = Session(procedure_from_text(text), watched={"key", "engine"})
+        session.begin(0.0)
+        for tenth in range(600):
+            session.due(0.1 * tenth)  # the calls that nobody has to follow here
+        session.reading("engine_speed", 700.0, 59.9)
+        session.reading("engine_coolant_temperature", first, 60.0)
+        session.reading("engine_coolant_temperature", 86.0, 61.0)
+        assert session.marks == {"engine_warm": [wanted_s]}
+        assert session.told == {}

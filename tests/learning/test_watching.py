@@ -151,8 +151,6 @@ def test_turns_without_a_pedal_go_round() -> None:
     assert {turns.next(0.1 * tenth) for tenth in range(30)} == {
         "engine_speed", "control_module_voltage",
     }  # fmt: skip
-    with pytest.raises(ValueError, match="nothing to ask"):
-        Turns(None, ()).next(0.0)
 
 
 def test_when_a_car_woke_goes_on_record() -> None:

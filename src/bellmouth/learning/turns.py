@@ -9,9 +9,9 @@ __all__ = ["WISHES_S", "Turns"]
 #: often as a condition wants them that stood throughout (a break of a second, of two, must not
 #: hide). The pedal's turn is every other one at least. [s]
 WISHES_S: Mapping[str, tuple[float, float]] = {
-    "control_module_voltage": (0.5, 0.95),
-    "vehicle_speed": (1.3, 1.9),
-    "engine_speed": (1.1, 1.9),
+    "control_module_voltage": (0.6, 0.95),
+    "vehicle_speed": (1.5, 1.9),
+    "engine_speed": (1.8, 2.5),
     "engine_coolant_temperature": (20.0, 40.0),
 }
 #: After a long hold somebody may start the engine, in a window of a few seconds: for so long its
@@ -35,7 +35,7 @@ class Turns:
     pedal
         The pedal's parameter, or None where the car reports none.
     others
-        Names of :data:`WISHES_S` that it reports.
+        Names of :data:`WISHES_S` that it reports; one at least where there is no pedal.
     """
 
     def __init__(self, pedal: str | None, others: Collection[str]) -> None:
@@ -51,9 +51,7 @@ class Turns:
         if self._pedal is not None and (due is None or not self._was_pedal):
             self._was_pedal = True
             return self._pedal
-        due = due or min(self._asked_s, key=self._asked_s.__getitem__, default=None)
-        if due is None:
-            raise ValueError("There is nothing to ask.")
+        due = due or min(self._asked_s, key=self._asked_s.__getitem__)
         self._was_pedal = False
         self._asked_s[due] = now_s
         return due
