@@ -100,15 +100,17 @@ def _open(line: StepJudgement) -> str:
     return f"known to {width:.1f} s{window}"
 
 
-def _real(count: int, first: int, names: Sequence[str]) -> list[Told]:
+def _real(count: int, first: int, names: Sequence[str], lead_s: float) -> list[Told]:
     """Attempts in the live practice car on a pseudo-terminal, in real time."""
     from bellmouth.practice.coached_wire import coach_over_wire  # noqa: PLC0415
 
     found = []
     for place in range(count):
         name, seed = names[place % len(names)], first + place
-        procedure, choice = find_procedure(name), WireChoice(kline=True)
-        done = coach_over_wire(procedure, Person(seed=seed), speed=1.0, seed=seed, choice=choice)
+        done = coach_over_wire(
+            find_procedure(name), Person(seed=seed),
+            speed=1.0, seed=seed, choice=WireChoice(kline=True), leads=leads_of(lead_s),
+        )  # fmt: skip
         found.append(_told(name, "K line, real time", done))
     return found
 
@@ -149,7 +151,7 @@ def main(arguments: list[str] | None = None) -> int:
     )
     places = range(2 * len(names) * asked.attempts)
     found = spread(work, places, asked.processes, "coaching")
-    found += _real(asked.real, asked.first, names)
+    found += _real(asked.real, asked.first, names, asked.lead)
     print(heading("What can be told over either line; the car's own verdict is the truth"))
     heads = ("procedure", "line", "attempts", "taken", "told as the car", "cannot tell", " why")
     print(table(heads, _rows(found)))
