@@ -71,7 +71,8 @@ def test_until_when_a_car_kept_silent_is_on_record(tmp_path: Path, ending: str) 
     assert journal.recording().woken == ((12.5, 12.9),)
     journal.close()
     recording = read_recording(path)
-    assert recording.woken == (pytest.approx((12.5, 13.1)),)
+    assert list(recording.woken[0]) == pytest.approx([12.5, 13.1])
+    assert len(recording.woken) == 1
     assert recording.notes == ()
     if ending == ".csv":
         assert "12.500000,,,\n13.100000,0.0,,1.0\n" in path.read_text("utf-8")

@@ -37,7 +37,9 @@ def _condition(*lines: str, name: str = "stands") -> str:
     )
 
 
-def _presses(first_s: float, count: int, each_s: float = 0.8) -> tuple[tuple[float, ...], ...]:
+def _presses(
+    first_s: float, count: int, each_s: float = 0.8
+) -> tuple[tuple[float, float, float], ...]:
     return tuple((first_s + n * each_s, first_s + n * each_s + 0.4, 1.0) for n in range(count))
 
 

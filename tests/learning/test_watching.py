@@ -146,6 +146,28 @@ def test_where_a_request_holds_one_parameter_most_questions_are_the_pedal_s() ->
     assert series["control_module_voltage"].max() < 1.0
 
 
+def test_engine_speed_is_asked_for_most_while_somebody_may_start() -> None:
+    """After a long hold, and once the pedal has rested for longer than any wait between presses."""
+    turns, pedal = Turns("pedal", ("engine_speed",)), [0.0] * 400
+    pedal[50:120] = [65.0] * 70  # down from 5 to 12 s
+    asked: list[float] = []
+    for tenth, value in enumerate(pedal):
+        name = turns.next(0.1 * tenth)
+        if name == "engine_speed":
+            asked.append(0.1 * tenth)
+        turns.read(name, value if name == "pedal" else 0.0, 0.1 * tenth)
+
+    def most(begin_s: float, end_s: float) -> float:
+        return max(np.diff([at for at in asked if begin_s <= at <= end_s]))
+
+    assert most(0.0, 12.0) == pytest.approx(1.8)
+    assert most(12.4, 18.0) < 0.35
+    assert most(18.5, 20.5) == pytest.approx(1.8)
+    assert most(22.5, 40.0) < 0.35
+    turns.read("engine_speed", 700.0, 40.0)
+    assert [turns.next(40.1 + 0.1 * tenth) for tenth in range(8)].count("engine_speed") == 0
+
+
 def test_turns_without_a_pedal_go_round() -> None:
     turns = Turns(None, ("engine_speed", "control_module_voltage"))
     assert {turns.next(0.1 * tenth) for tenth in range(30)} == {
@@ -164,7 +186,8 @@ def test_when_a_car_woke_goes_on_record() -> None:
     samples.add("engine_speed", 0.0, 103.8)
     recording = samples.recording("live")
     assert recording is not None
-    assert recording.woken == (pytest.approx((3.0, 3.4)),)
+    assert list(recording.woken[0]) == pytest.approx([3.0, 3.4])
+    assert len(recording.woken) == 1
     keys, _ = read_key(recording, read_bus(recording))
     (on,) = [item.at for item in keys if item.kind == "key_on" and item.at.low_s > 0.0]
     assert (on.low_s, on.high_s) == pytest.approx((3.0 - WAKE_S, 3.4))

@@ -51,7 +51,8 @@ def test_when_a_car_woke_comes_back(tmp_path: Path, recording: Recording, ending
     )
     back = read_recording(path)
     start = min(series.time_s[0] for series in recording.series.values())
-    assert back.woken == (pytest.approx((last + 4.0, last + 5.0)),)
+    assert list(back.woken[0]) == pytest.approx([last + 4.0, last + 5.0])
+    assert len(back.woken) == 1
     assert back.series["engine_speed"].time_s == pytest.approx(late.time_s - start, abs=1e-9)
 
 

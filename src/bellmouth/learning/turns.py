@@ -15,12 +15,13 @@ WISHES_S: Mapping[str, tuple[float, float]] = {
     "engine_coolant_temperature": (20.0, 40.0),
 }
 #: After a long hold somebody may start the engine, in a window of a few seconds: for so long its
-#: speed is asked for as often as may be. [s]
-_HOLD_S, _START_S = 5.0, 6.0
+#: speed is asked for as often as may be; and once the pedal has rested for longer than the waits
+#: between presses last. [s]
+_HOLD_S, _START_S, _RESTED_S = 5.0, 6.0, 8.5
 _OFTEN_S = (0.2, 0.9)
 #: A pedal this far from its rest is down; every sensor's travel is more. [points]
 _DOWN = 12.0
-_TURNS_RPM = 50.0
+_RUNS_RPM = 400.0
 
 
 class Turns:
@@ -44,6 +45,8 @@ class Turns:
         self._was_pedal = False
         self._rest, self._down_s = math.inf, math.inf
         self._start_until_s = -math.inf
+        self._moved_s = math.inf  # when the pedal was last away from its rest, or the car woke
+        self._runs = False
 
     def next(self, now_s: float) -> str:
         """Whose turn it is now. [s]"""
@@ -66,15 +69,18 @@ class Turns:
         return min(wanted, key=wanted.__getitem__, default=None)
 
     def _wish_s(self, name: str, now_s: float) -> tuple[float, float]:
-        often = name == "engine_speed" and now_s < self._start_until_s
+        if name != "engine_speed" or self._runs:
+            return WISHES_S[name]
+        often = now_s < self._start_until_s or now_s > self._moved_s + _RESTED_S
         return _OFTEN_S if often else WISHES_S[name]
 
     def silent(self) -> None:
         """Nobody answered: the pedal comes first until somebody does."""
         self._asked_s = dict.fromkeys(self._asked_s, math.inf)
 
-    def woke(self) -> None:
-        """The car answers again, and nothing else has been read since."""
+    def woke(self, at_s: float) -> None:
+        """The car answers again, and nothing else has been read since. [s]"""
+        self._moved_s, self._runs = at_s, False
         self._asked_s = dict.fromkeys(self._asked_s, -math.inf)
         self._start_until_s = -math.inf
 
@@ -82,11 +88,14 @@ class Turns:
         """What was read, in the parameter's own unit: what comes next follows from it. [s]"""
         if name == self._pedal:
             self._rest = min(self._rest, value)
+            self._moved_s = at_s if math.isinf(self._moved_s) else self._moved_s
             if value >= self._rest + _DOWN:
-                self._down_s = min(self._down_s, at_s)
+                self._down_s, self._moved_s = min(self._down_s, at_s), at_s
                 return
             if at_s - self._down_s >= _HOLD_S:
                 self._start_until_s = at_s + _START_S
             self._down_s = math.inf
-        elif name == "engine_speed" and value >= _TURNS_RPM:
-            self._start_until_s = -math.inf
+        elif name == "engine_speed":
+            self._runs = value >= _RUNS_RPM
+            if self._runs:
+                self._start_until_s = -math.inf

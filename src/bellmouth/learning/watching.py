@@ -131,7 +131,7 @@ class CarObserver:
     def _woken(self, clock: Clock, unanswered_s: float, sample: Sample) -> tuple[float, float]:
         """Between which times a car woke that answers again, on the coach's clock. [s]"""
         low_s, high_s = unanswered_s, clock.reading_s(sample.time_s)
-        self._turns.woke()
+        self._turns.woke(high_s)
         woken = self._client.woken
         if woken is not None and clock.reading_s(woken.awake_s) > low_s:
             low_s = max(low_s, clock.reading_s(woken.asleep_s))
