@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 
 from bellmouth.bus.capture import Progress
-from bellmouth.bus.link import Losses
+from bellmouth.bus.link import Losses, Woken
 from bellmouth.bus.reports import Codes, Controller, Identity, Sample, Silence
 from bellmouth.errors import BusError
 from bellmouth.j1979 import parameters
@@ -47,6 +47,7 @@ class SimulatedClient:
         self.requests: list[tuple[int, ...]] = []
         self.losses = Losses()
         self.silence: Silence | None = None
+        self.woken: Woken | None = None
         self.notes: tuple[str, ...] = ()
         self.description = "simulated"
         self.off = False

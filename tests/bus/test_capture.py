@@ -128,6 +128,10 @@ def test_ignition_off_is_noticed_and_said_with_its_uncertainty(tmp_path: Path) -
     assert "give or take 0.0" in quiet[0]
     times = result.recording.series["engine_speed"].time_s
     assert np.diff(times).max() > 3.0
+    # Until when it kept silent is in the file too, for whoever counts from the key.
+    ((asleep_s, awake_s),) = read_recording(tmp_path / "x.csv").woken
+    assert 0.0 < awake_s - asleep_s < 0.2
+    assert awake_s == pytest.approx(float(times[1:][np.diff(times) > 3.0][0]), abs=0.2)
     assert times[-1] > 19.0
     assert any("requests were not answered" in note for note in result.notes)
 

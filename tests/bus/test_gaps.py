@@ -1,6 +1,9 @@
 """Times without readings, in words: what lasted, what passed, and what it was."""
 
+import math
+
 from bellmouth.bus.gaps import Gaps
+from bellmouth.bus.link import Woken
 
 
 def test_switched_off_and_on_again() -> None:
@@ -61,3 +64,23 @@ def test_an_adapter_that_was_away() -> None:
     gaps.adapter(is_away=False, since_s=7.0, now_s=19.0)
     gaps.adapter(is_away=False, since_s=19.0, now_s=20.0)
     assert gaps.told() == ["The adapter was away from 7.0 s to 19.0 s."]
+
+
+def test_a_car_woke_between_the_last_question_unanswered_and_its_answer() -> None:
+    gaps = Gaps()
+    assert gaps.woke(3.0, 3.1, None, 100.0) is None  # nobody kept silent
+    gaps.unanswered(3.2)
+    assert gaps.woke(3.1, 3.4, None, 100.0) is None  # an answer was lost
+    gaps.unanswered(8.0)
+    assert gaps.woke(3.4, 8.6, None, 100.0) == (8.0, 8.6)
+    assert gaps.woke(3.4, 8.7, None, 100.0) is None  # told once
+
+
+def test_who_wakes_a_car_knows_better_when_it_woke() -> None:
+    gaps = Gaps()
+    gaps.unanswered(8.0)
+    assert gaps.woke(3.0, 9.0, Woken(108.25, 108.75), 100.0) == (8.25, 8.75)
+    gaps.unanswered(8.0)
+    assert gaps.woke(3.0, 9.0, Woken(-math.inf, 108.75), 100.0) == (8.0, 8.75)
+    gaps.unanswered(8.0)  # that one was of an earlier waking
+    assert gaps.woke(3.0, 9.0, Woken(101.0, 101.4), 100.0) == (8.0, 9.0)

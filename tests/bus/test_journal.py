@@ -60,6 +60,24 @@ def test_a_capture_that_ends_in_order_is_one_plain_file(tmp_path: Path, ending: 
         assert path.read_text("utf-8").splitlines()[1] == "0.000000,800.25,2.5,"
 
 
+@pytest.mark.parametrize("ending", [".csv", ".parquet"])
+def test_until_when_a_car_kept_silent_is_on_record(tmp_path: Path, ending: str) -> None:
+    path = tmp_path / f"x{ending}"
+    journal = filled(path)
+    journal.woke(12.5, 12.9)
+    journal.add(13.1, {"engine_speed": 0.0, "fuel_system_status": 1.0})
+    journal.woke(13.0, 13.2)  # no later than a value: nobody kept silent
+    journal.add(13.2, {"engine_speed": 0.0})
+    assert journal.recording().woken == ((12.5, 12.9),)
+    journal.close()
+    recording = read_recording(path)
+    assert list(recording.woken[0]) == pytest.approx([12.5, 13.1])
+    assert len(recording.woken) == 1
+    assert recording.notes == ()
+    if ending == ".csv":
+        assert "12.500000,,,\n13.100000,0.0,,1.0\n" in path.read_text("utf-8")
+
+
 def test_every_row_is_on_disk_before_the_next_is_asked_for(tmp_path: Path) -> None:
     path = tmp_path / "x.csv"
     journal = Journal(path, NAMES)

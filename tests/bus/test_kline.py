@@ -1,8 +1,10 @@
 """The link over the K line against the practice car on a pseudo-terminal."""
 
 import os
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -11,7 +13,7 @@ from bellmouth.bus.kline import KLineLink, open_kline
 from bellmouth.bus.kline_wire import Wake, Wire
 from bellmouth.bus.link import Losses
 from bellmouth.errors import BusError
-from bellmouth.j1979.iso14230 import KeyBytes, Timing
+from bellmouth.j1979.iso14230 import KeyBytes, Message, Timing
 from bellmouth.practice.faulty import Disturbance
 from bellmouth.practice.kline import KLineServer
 from bellmouth.practice.kline_car import Start
@@ -177,6 +179,21 @@ def test_a_car_that_was_switched_off_is_started_again() -> None:
         assert link.losses.seen == {"session started again": 1}
 
 
+def test_when_a_car_woke_lies_between_two_tries() -> None:
+    car = stub_car()
+    with talking(car) as link:
+        assert link.woken is None  # it was awake before anybody asked
+        car.awake = False
+        for _ in range(3):
+            link.exchange(b"\x01\x0c", 0x10)
+        slept_s = time.monotonic()
+        car.awake = True
+        exchange = link.exchange(b"\x01\x0c", 0x10)
+        assert link.woken is not None
+        assert link.woken.asleep_s <= slept_s <= link.woken.awake_s <= exchange.sent_s
+        assert link.woken.asleep_s > slept_s - 10.0
+
+
 def unordered(payload: bytes) -> tuple[bytes, object]:
     """A line that swaps messages may swap codes, which have no order."""
     if payload[0] != 0x43:
@@ -301,6 +318,7 @@ class Port:
         self.baudrate = 10_400
         self.timeout: float | None = 0.0
         self.now_s = 0.0
+        self.late_s = 0.0
         self.levels: list[tuple[float, bool]] = []
         self.written: list[tuple[float, int, bytes]] = []
 
@@ -312,6 +330,7 @@ class Port:
     def break_condition(self, low: bool) -> None:
         if not self.levels or self.levels[-1][1] != low:
             self.levels.append((self.now_s, low))
+            self.now_s += self.late_s
 
     @property
     def in_waiting(self) -> int:
@@ -346,6 +365,32 @@ def test_the_fast_pulse_on_hardware_is_25_ms_low_and_25_ms_high() -> None:
     assert down_s == pytest.approx(0.3, abs=1e-3)
     assert up_s - down_s == pytest.approx(0.025, abs=1e-3)
     assert port.now_s - down_s == pytest.approx(0.050, abs=1e-3)
+
+
+def test_silence_there_has_been_counts_before_the_next_pulse() -> None:
+    """A sleeping car is tried again 0.3 s after the last byte, however long an answer took."""
+    port, wire = wired("auto")
+    first_s = wire.wake_fast()
+    assert first_s == pytest.approx(0.3, abs=1e-3)
+    wire.send(Message(0x33, 0xF1, b"\x81", functional=True))
+    sent_s = port.now_s
+    assert wire.receive(sent_s + 0.050) is None
+    assert port.now_s == pytest.approx(sent_s + 0.150, abs=1e-3)
+    assert wire.wake_fast() == pytest.approx(sent_s + 0.3, abs=1e-3)
+
+
+def test_bytes_of_a_request_are_5_ms_apart_and_nothing_waits_after_the_last() -> None:
+    port, wire = wired("auto")
+    wire.send(Message(0x33, 0xF1, b"\x81", functional=True))
+    times = [at for at, _, _ in port.written]
+    assert [later - at for at, later in pairwise(times)] == pytest.approx([0.00596] * 4, abs=1e-3)
+    assert port.now_s - times[-1] == pytest.approx(10 / 10_400, abs=1e-3)
+
+
+def test_a_pulse_that_was_stretched_proves_no_car_asleep() -> None:
+    port, wire = wired("break")
+    port.late_s = 0.005
+    assert wire.wake_fast() is None
 
 
 def test_the_slow_address_on_hardware_is_33_at_5_bit_s() -> None:

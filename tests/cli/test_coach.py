@@ -80,7 +80,11 @@ def test_the_bell_rings_where_there_is_no_other_sound(
 ) -> None:
     monkeypatch.setitem(__import__("sys").modules, "sounddevice", None)
     result = run("coach", "P3", "--manual-checked", "--keep", tmp_path)
-    assert "Sound: the terminal's bell (no sound library)." in result.stdout
+    told = " ".join(result.stdout.split())
+    assert (
+        "Sound: the terminal's bell (no sound library; for tones install sounddevice, for spoken "
+        "words espeak-ng)." in told
+    )
     assert result.stderr.count("\a") == 3
 
 

@@ -4,14 +4,17 @@ import threading
 import time
 from collections.abc import Sequence
 
+import numpy as np
 import pytest
 
 from bellmouth.bus.client import Client
+from bellmouth.bus.link import Woken
 from bellmouth.bus.reports import Controller, Sample
 from bellmouth.errors import BusError
 from bellmouth.j1979.parameters import by_name
-from bellmouth.learning.ignition import read_bus, read_key
+from bellmouth.learning.ignition import WAKE_S, read_bus, read_key
 from bellmouth.learning.samples import Samples
+from bellmouth.learning.turns import Turns
 from bellmouth.learning.watching import CarObserver
 from bellmouth.practice.ignition import Key
 from bellmouth.practice.light_car import LightCar
@@ -48,6 +51,10 @@ class Asked(Client):
     @property
     def most_parameters(self) -> int:
         return self._takes
+
+    @property
+    def woken(self) -> Woken | None:
+        return None
 
     def read(
         self,
@@ -123,34 +130,83 @@ def test_a_look_before_the_start_shows_what_must_stand() -> None:
     assert CarObserver(client).look()["engine_coolant_temperature"] == pytest.approx(85.0)
 
 
-def test_where_a_request_holds_one_parameter_every_other_question_is_the_pedal_s() -> None:
+def test_where_a_request_holds_one_parameter_most_questions_are_the_pedal_s() -> None:
     client = Asked(most=1)
     client.car.do("key", Key.ON, 0.5)
-    _, observer = _watch(client, 6.0)
+    _, observer = _watch(client, 12.0)
     assert {len(one) for one in client.asked} == {1}
-    pedal = by_name("accelerator_pedal_position_d").identifier
-    assert client.asked[::2] == [(pedal,)] * len(client.asked[::2])
     recording = observer.samples.recording("live")
     assert recording is not None
     assert "monitor_status" not in recording
-    steps = recording.series["accelerator_pedal_position_d"].time_s
-    assert max(steps[1:] - steps[:-1]) == pytest.approx(2 * _EACH_S)
+    series = {name: np.diff(one.time_s) for name, one in recording.series.items()}
+    # No two other questions follow each other, and none comes where none is due.
+    assert series["accelerator_pedal_position_d"].max() == pytest.approx(2 * _EACH_S)
+    assert np.median(series["accelerator_pedal_position_d"]) == pytest.approx(_EACH_S)
+    # As often as conditions want them that stand throughout.
+    assert series["control_module_voltage"].max() < 1.0
 
 
-def test_how_late_a_car_that_woke_was_heard_goes_on_record() -> None:
-    samples = Samples(0.0)
-    for at_s in (0.1, 0.2, 0.3):
+def test_engine_speed_is_asked_for_most_while_somebody_may_start() -> None:
+    """After a long hold, and once the pedal has rested for longer than any wait between presses."""
+    turns, pedal = Turns("pedal", ("engine_speed",)), [0.0] * 400
+    pedal[50:120] = [65.0] * 70  # down from 5 to 12 s
+    asked: list[float] = []
+    for tenth, value in enumerate(pedal):
+        name = turns.next(0.1 * tenth)
+        if name == "engine_speed":
+            asked.append(0.1 * tenth)
+        turns.read(name, value if name == "pedal" else 0.0, 0.1 * tenth)
+
+    def most(begin_s: float, end_s: float) -> float:
+        return max(np.diff([at for at in asked if begin_s <= at <= end_s]))
+
+    assert most(0.0, 12.0) == pytest.approx(1.8)
+    assert most(12.4, 18.0) < 0.35
+    assert most(18.5, 20.5) == pytest.approx(1.8)
+    assert most(22.5, 40.0) < 0.35
+    turns.read("engine_speed", 700.0, 40.0)
+    assert [turns.next(40.1 + 0.1 * tenth) for tenth in range(8)].count("engine_speed") == 0
+
+
+def test_turns_without_a_pedal_go_round() -> None:
+    turns = Turns(None, ("engine_speed", "control_module_voltage"))
+    assert {turns.next(0.1 * tenth) for tenth in range(30)} == {
+        "engine_speed", "control_module_voltage",
+    }  # fmt: skip
+
+
+def test_when_a_car_woke_goes_on_record() -> None:
+    samples = Samples(100.0)
+    for at_s in (100.1, 100.2, 100.3):
         samples.add("engine_speed", 0.0, at_s)
-    samples.unanswered(0.4)  # one answer lost is no silence
-    samples.add("engine_speed", 0.0, 0.6)
+    samples.woke(100.4, 100.6)  # one answer lost is no silence
+    samples.add("engine_speed", 0.0, 100.6)
+    samples.woke(103.0, 103.4)
+    samples.add("engine_speed", 0.0, 103.7)
+    samples.add("engine_speed", 0.0, 103.8)
     recording = samples.recording("live")
     assert recording is not None
-    assert recording.deaf_s == 0.0
-    samples.unanswered(3.0)
-    samples.add("engine_speed", 0.0, 3.7)
-    samples.add("engine_speed", 0.0, 3.8)
-    recording = samples.recording("live")
+    assert list(recording.woken[0]) == pytest.approx([3.0, 3.4])
+    assert len(recording.woken) == 1
+    keys, _ = read_key(recording, read_bus(recording))
+    (on,) = [item.at for item in keys if item.kind == "key_on" and item.at.low_s > 0.0]
+    assert (on.low_s, on.high_s) == pytest.approx((3.0 - WAKE_S, 3.4))
+
+
+class Waking(Asked):
+    """A car that is woken before it answers, as on a K line."""
+
+    @property
+    def woken(self) -> Woken | None:
+        return Woken(2.93, 2.955)
+
+
+def test_who_wakes_the_car_knows_when_it_woke() -> None:
+    client = Waking(most=1)
+    client.car.do("key", Key.ON, 2.95)
+    told, observer = _watch(client, 5.0)
+    (on,) = [moment for action, moment in told.actions if action == "key_on"]
+    assert (on.low_s, on.high_s) == pytest.approx((2.93 - WAKE_S, 2.955))
+    recording = observer.samples.recording("live")
     assert recording is not None
-    assert recording.deaf_s == pytest.approx(0.7)
-    on = next(one for one in read_key(recording, read_bus(recording))[0] if one.at.low_s > 1.0)
-    assert (on.at.low_s, on.at.high_s) == pytest.approx((2.95, 3.7), abs=0.02)
+    assert len(recording.woken) == 1

@@ -22,6 +22,10 @@ GERMAN = Words("de")
             "von 2,1 mm (1,8 bis 2,5); und der Luftstrom wird zu niedrig gemessen, 12 % unter dem "
             "richtigen Wert (10 bis 14 %).",
         ),
+        (
+            'The recording does not hold engine_speed; mark it as "idle".',
+            'In der Aufzeichnung fehlt: engine_speed; mit der Marke "idle" vermerken.',
+        ),
         ("leak+meter high", "Leck+Luftmessung zu hoch"),
         ("leak, then leak of another size", "Leck, dann Leck in anderer Größe"),
         (

@@ -36,6 +36,22 @@ def test_the_closed_position_can_be_practised() -> None:
     assert all(0.0 < one < 0.3 for one in late)
 
 
+def test_where_the_key_is_to_be_turned_off_first_it_is_on() -> None:
+    """Whoever taps at the first call turns it off, and not on."""
+    clock = FakeClock()
+    on = Desk(clock, procedure=find_procedure("P6"))
+    off = Desk(clock, procedure=find_procedure("P3"))
+    clock.time_s += 0.1
+    for desk in (on, off):
+        desk.press_key("")
+    assert "key on" in on.status()
+    assert "key off" in off.status()
+    on.press_key("k")
+    clock.time_s += 0.1
+    on.press_key("")
+    assert "key off" in on.status()
+
+
 def test_taps_move_the_pedal_down_and_up() -> None:
     clock = FakeClock()
     desk = Desk(clock)

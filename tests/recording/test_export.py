@@ -1,5 +1,6 @@
 """What is written reads back the same, in every format."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -34,6 +35,31 @@ def test_the_table_is_the_contracts(recording: Recording) -> None:
     assert table.columns[:2] == ["time [s]", "engine_speed [rpm]"]
     assert table["time [s]"].is_sorted()
     assert table["mass_air_flow [g/s]"].null_count() > 0
+
+
+@pytest.mark.parametrize("ending", [".csv", ".parquet"])
+def test_when_a_car_woke_comes_back(tmp_path: Path, recording: Recording, ending: str) -> None:
+    last = max(float(series.time_s[-1]) for series in recording.series.values())
+    speed = recording.series["engine_speed"]
+    late = replace(
+        speed, time_s=np.append(speed.time_s, last + 5.0), value=np.append(speed.value, 0.0)
+    )
+    woken = ((last + 4.0, last + 4.5),)
+    path = tmp_path / f"x{ending}"
+    write_recording(
+        replace(recording, series={**recording.series, "engine_speed": late}, woken=woken), path
+    )
+    back = read_recording(path)
+    start = min(series.time_s[0] for series in recording.series.values())
+    assert list(back.woken[0]) == pytest.approx([last + 4.0, last + 5.0])
+    assert len(back.woken) == 1
+    assert back.series["engine_speed"].time_s == pytest.approx(late.time_s - start, abs=1e-9)
+
+
+def test_columns_that_nobody_claims_prove_no_silence(tmp_path: Path) -> None:
+    path = tmp_path / "x.csv"
+    path.write_text("time [s],engine_speed [rpm],own\n0,700,\n1,,3\n2,,\n3,710,4\n4,705,\n")
+    assert read_recording(path).woken == ()
 
 
 def test_nothing_is_overwritten_unless_told(tmp_path: Path, recording: Recording) -> None:

@@ -291,7 +291,10 @@ def _ask(run: _Run, *, onward: bool = False) -> None:
     """One request; its values are on disk when this returns, and the next may be on its way."""
     asked = run.onward or run.polling.next(run.now_s)
     run.onward = run.polling.next(run.now_s) if onward else ()
+    asked_s = run.now_s
     sample = _sample(run, asked)
+    if sample.source is None:
+        run.gaps.unanswered(asked_s)
     run.requests += 1
     run.polling.heard(asked, sample)
     _listen(run)
@@ -303,6 +306,8 @@ def _ask(run: _Run, *, onward: bool = False) -> None:
         run.speed = values["engine_speed"]
         run.gaps.read_speed(runs=run.is_running)
     at_s = max(sample.time_s - run.begun_s, 0.0)
+    if values and (woke := run.gaps.woke(run.answered_s, at_s, run.client.woken, run.begun_s)):
+        run.journal.woke(*woke)
     run.answered_s = at_s if values else run.answered_s
     run.journal.add(at_s, values)
     if run.heard is not None and values:

@@ -7,7 +7,7 @@ from typing import Self
 from bellmouth.bus import clearing, records
 from bellmouth.bus.asking import Asker
 from bellmouth.bus.habits import Habits
-from bellmouth.bus.link import Link, Losses, Pluggable
+from bellmouth.bus.link import Link, Losses, Pluggable, Wakeful, Woken
 from bellmouth.bus.reports import (
     Cleared,
     Clearing,
@@ -129,6 +129,11 @@ class Client:
         be lost just before, the ignition may have gone off a little later than this says.
         """
         return self._asker.silence
+
+    @property
+    def woken(self) -> Woken | None:
+        """When the car was woken last, on a link where it must be; None on any other."""
+        return self._link.woken if isinstance(self._link, Wakeful) else None
 
     @property
     def notes(self) -> tuple[str, ...]:

@@ -2,10 +2,14 @@
 
 from dataclasses import dataclass
 
+from bellmouth.bus.link import Woken
+
 __all__ = ["Gaps"]
 
 # Whoever switches off and starts again takes longer; trims and idle hardly move meanwhile. [s]
 _MOMENT_S = 4.0
+# A silence no longer than this is answers that were lost, not the ignition. [s]
+_LOST_S = 1.0
 
 
 @dataclass
@@ -48,6 +52,27 @@ class Gaps:
         self.is_away = False
         self._quiet: list[_Gap] = []
         self._away: list[_Gap] = []
+        self._unanswered_s: float | None = None
+
+    def unanswered(self, asked_s: float) -> None:
+        """Nobody answered what was asked then."""
+        self._unanswered_s = asked_s
+
+    def woke(
+        self, heard_s: float, at_s: float, link: Woken | None, begun_s: float
+    ) -> tuple[float, float] | None:
+        """Between which times the car woke that answers at one time and did so last at another.
+
+        ``link`` is what a link over which cars must be woken knows of it, on a clock that showed
+        ``begun_s`` at the beginning. None where the car was not silent for long: an answer was
+        lost.
+        """
+        low_s, self._unanswered_s = self._unanswered_s, None
+        if low_s is None or at_s - heard_s <= _LOST_S:
+            return None
+        if link is not None and link.awake_s - begun_s > low_s:
+            return max(low_s, link.asleep_s - begun_s), min(at_s, link.awake_s - begun_s)
+        return low_s, at_s
 
     def fell_silent(self, now_s: float, at_s: float, give_or_take_s: float, *, ran: bool) -> None:
         """The car went quiet at some time, as is noticed now; whether its engine ran before."""

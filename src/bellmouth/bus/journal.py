@@ -95,6 +95,19 @@ class Journal:
         self._write(f"{time_s:.6f},{','.join(cells)},\n")
         self._kept.add(time_s, known)
 
+    def woke(self, low_s: float, high_s: float) -> None:
+        """A car that had kept silent woke between these: a row without a value says until when it
+        did. To be told before the first value. [s]
+
+        Raises
+        ------
+        RecordingError
+            As for :meth:`add`.
+        """
+        if low_s > self._kept.last_s:
+            self._write(f"{low_s:.6f},{',' * (len(self._names) - 1)},\n")
+            self._kept.woke(low_s, high_s)
+
     def tend(self) -> None:
         """See to it that the rows get to the disk itself and into the file, where that is due.
 

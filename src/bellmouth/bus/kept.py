@@ -26,6 +26,7 @@ class Kept:
         self._times = {name: array("d") for name in names}
         self._values = {name: array("d") for name in names}
         self._held = 0
+        self._woken: list[tuple[float, float]] = []
         self.samples = self.rows = 0
         self.last_s = -1.0
         self.complete = True
@@ -45,6 +46,10 @@ class Kept:
         if self._held > MOST_SAMPLES:
             self._forget()
 
+    def woke(self, low_s: float, high_s: float) -> None:
+        """A car that had kept silent woke between these. [s]"""
+        self._woken.append((low_s, high_s))
+
     def _forget(self) -> None:
         self.complete = False
         for name, times in self._times.items():
@@ -61,4 +66,4 @@ class Kept:
             if times
         }
         rate = self.samples / self.last_s if self.last_s > 0 else float("nan")
-        return Recording(series, source, samples_per_s=rate)
+        return Recording(series, source, samples_per_s=rate, woken=tuple(self._woken))

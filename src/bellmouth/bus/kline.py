@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Literal
 
 from bellmouth.bus.kline_gathering import KLineGathering
 from bellmouth.bus.kline_wire import Wake, Wire, open_port
-from bellmouth.bus.link import Answer, Exchange, Losses
+from bellmouth.bus.link import Answer, Exchange, Losses, Woken
 from bellmouth.bus.trouble import stays_away
 from bellmouth.errors import BellmouthError, BusError
 from bellmouth.j1979.iso14230 import (
@@ -107,12 +107,15 @@ class KLineLink:
         self.when_away: Callable[[bool], None] | None = None
         self._last_s = -float("inf")  # when the line last carried anything of this session
         self._session: Literal["up", "doubtful", "down"] = "down"
+        self._woken: Woken | None = None
+        self._asleep_s = -float("inf")  # when a try to wake the car began that nobody heard
         self._fast = True
         self._controllers: int | None = None  # how many, where the start has told
         try:
             is_up = self._start()
         except OSError as error:  # pyserial's errors are among them
             raise stays_away(wire.where) from error
+        self._woken = None  # it was awake before anybody asked
         if not is_up:
             raise BusError(
                 f"{wire.where}: nobody answers, neither to the fast start nor to the slow one; "
@@ -129,6 +132,11 @@ class KLineLink:
     def losses(self) -> Losses:
         """Counted since the link was opened."""
         return self._losses
+
+    @property
+    def woken(self) -> Woken | None:
+        """See :class:`bellmouth.bus.link.Wakeful`."""
+        return self._woken
 
     def exchange(
         self, payload: bytes, to: int | None = None, *, expect: int | None = None
@@ -209,19 +217,34 @@ class KLineLink:
         return True
 
     def _start_fast(self) -> bool:
-        self._wire.wake_fast()
-        exchange = self._ask(bytes((START_COMMUNICATION,)), None, None, woken=True)
+        began_s, spoilt = self._wire.wake_fast(), self._losses.total()
+        # Who takes up a pulse has seen all of its low part.
+        low_s = self._wire.timing.fast_low
+        awake_s = self._clock() if began_s is None else began_s + low_s
+        start = bytes((START_COMMUNICATION,))
+        exchange = self._ask(start, None, self._controllers, woken=True)
         keys = [KeyBytes(*a.payload[1:3]) for a in exchange.answers if len(a.payload) == 3]
         for key in keys:
             self._check(key)
         self._controllers = len(keys) or self._controllers
+        whole = began_s is not None and self._losses.total() == spoilt
+        self._tried(began_s if whole else None, awake_s, heard=bool(keys))
         return bool(keys)
 
     def _start_slowly(self) -> bool:
+        began_s = self._clock()
         keys = self._wire.wake_slowly(EVERY_CONTROLLER)
         if keys is not None:
             self._check(keys)
+        self._tried(began_s, self._clock(), heard=keys is not None)
         return keys is not None
+
+    def _tried(self, began_s: float | None, awake_s: float, *, heard: bool) -> None:
+        """It was tried to wake the car from one time to another, and whether it came to. [s]"""
+        if heard:
+            self._woken = Woken(self._asleep_s, awake_s)
+            began_s = None
+        self._asleep_s = -float("inf") if began_s is None else began_s
 
     def _check(self, keys: KeyBytes) -> None:
         if not keys.is_iso_14230:

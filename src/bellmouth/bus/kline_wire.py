@@ -141,6 +141,7 @@ class Wire:
         self._sleep = sleep
         self._by_bytes = wake == "byte" or (wake == "auto" and _carries_no_levels(channel))
         self._buffer = bytearray()
+        self._busy_s = clock()  # the line may have carried something up to now
 
     @property
     def where(self) -> str:
@@ -153,6 +154,7 @@ class Wire:
             self._port.close()
         self._buffer.clear()
         self._port = open_port(self.channel)
+        self._busy_s = self.clock()
 
     def sleep_until(self, when: float) -> None:
         """Wait until the clock shows so much."""
@@ -162,23 +164,32 @@ class Wire:
         while (left := when - self.clock()) > 0:
             self._sleep(min(left, _SPIN_S / 10))
 
-    def wake_fast(self) -> None:
+    def wake_fast(self) -> float | None:
         """Silence, then the pulse of the fast start: low for 25 ms, high for 25 ms.
 
         A pulse that the operating system stretched beyond the tolerance of 1 ms is made again, at
-        most three times; then the car is left to judge it.
+        most three times; then the car is left to judge it. What silence there has been counts: a
+        car that sleeps is so tried again sooner.
+
+        Returns when the pulse began, None where it never was as the standard has it, so that a car
+        that does not answer may have been awake. [s]
         """
+        began_s = None
         for _ in range(_PULSE_TRIES):
-            self.sleep_until(self.clock() + self.timing.idle)
+            self.sleep_until(self._busy_s + self.timing.idle)
             start = self.clock()
             if self._by_bytes:
                 self._slowly(b"\0", _PULSE_BIT_RATE, start + self.timing.fast_whole)
+                began_s = start
                 break
             low = self._pull_low(start)
             self.sleep_until(start + self.timing.fast_whole)
+            self._busy_s = self.clock()
             if abs(low - self.timing.fast_low) <= _PULSE_TOLERANCE_S:
+                began_s = start
                 break
         self.clear()
+        return began_s
 
     def _pull_low(self, start: float) -> float:
         self._port.break_condition = True
@@ -191,8 +202,9 @@ class Wire:
 
         None where nobody answers, or not as the standard has it.
         """
-        self.sleep_until(self.clock() + self.timing.idle)
+        self.sleep_until(self._busy_s + self.timing.idle)
         self._send_slowly(address)
+        self._busy_s = self.clock()
         self.clear()
         if self._byte(self.timing.sync_most, echo=address) != SLOW_SYNCHRONISATION:
             return None
@@ -237,10 +249,14 @@ class Wire:
 
     def send(self, message: Message) -> None:
         """Send a message, its bytes 5 ms apart (P4)."""
+        gap_s = 0.0  # before the first byte; after the last there is none either
         for byte in encode(message):
+            self.sleep_until(self.clock() + gap_s)
             self._port.write(bytes((byte,)))
-            self.sleep_until(self.clock() + _BYTE_S + self.timing.request_byte_gap)
+            gap_s = _BYTE_S + self.timing.request_byte_gap
         self._drain()
+        self.sleep_until(self.clock() + _BYTE_S)  # a port without levels drains at once
+        self._busy_s = self.clock()
 
     def receive(self, deadline: float) -> Message | None:
         """The next message that is not an echo of ours; None where none has begun in time.
@@ -278,7 +294,10 @@ class Wire:
 
     def _read(self, wait_s: float, most: int | None = None) -> bytes:
         self._port.timeout = max(wait_s, 0.0)
-        return self._port.read(most or max(1, self._port.in_waiting))
+        data = self._port.read(most or max(1, self._port.in_waiting))
+        if data:
+            self._busy_s = self.clock()
+        return data
 
     def wait_for_silence(self) -> None:
         """Throw away what comes until nothing has for longer than a frame can pause."""

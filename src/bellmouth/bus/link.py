@@ -8,7 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Protocol, runtime_checkable
 
-__all__ = ["Answer", "Exchange", "Link", "Losses", "Onward", "Pluggable"]
+__all__ = ["Answer", "Exchange", "Link", "Losses", "Onward", "Pluggable", "Wakeful", "Woken"]
 
 
 @dataclass(frozen=True)
@@ -38,6 +38,23 @@ class Exchange:
 
     sent_s: float
     answers: tuple[Answer, ...]
+
+
+@dataclass(frozen=True)
+class Woken:
+    """When a car that must be woken came to: between two tries, on the monotonic clock. [s]
+
+    Attributes
+    ----------
+    asleep_s
+        When the last try began that nobody heard; minus infinity where there was none, or one
+        that an awake car might have missed too.
+    awake_s
+        When the try that was heard was complete.
+    """
+
+    asleep_s: float
+    awake_s: float
 
 
 @dataclass
@@ -128,3 +145,13 @@ class Pluggable(Protocol):
     """
 
     when_away: Callable[[bool], None] | None
+
+
+@runtime_checkable
+class Wakeful(Protocol):
+    """A link over which a car must be woken before it answers anything, as on a K line."""
+
+    @property
+    def woken(self) -> Woken | None:
+        """When it was woken last, None where it never had to be."""
+        ...

@@ -269,7 +269,7 @@ def practise(wishes: Wishes) -> int:
     from bellmouth.practice.desk import KEYS, Desk  # noqa: PLC0415
 
     clock = make_clock()
-    desk = Desk(clock)
+    desk = Desk(clock, procedure=wishes.procedure)
     for key, what in KEYS.items():
         name = fixed(wishes.words, "space") if key == " " else key
         click.echo(f"  {name:9} {wishes.words.text(what)}")

@@ -13,6 +13,8 @@ from bellmouth.learning.windows import compare
 
 __all__ = ["awaited"]
 
+_AT_ONCE = Moment(0.0, 0.0)
+
 
 def awaited(seen: Seen, item: Placed) -> StepJudgement:
     """An event awaited: it must come in time, and a hold must last until then."""
@@ -24,7 +26,9 @@ def awaited(seen: Seen, item: Placed) -> StepJudgement:
     window = Window(0.0, until.timeout_s)
     held = item.presses[-1].end if item.step.do == "press" and item.presses else None
     if event is not None:
-        line = steady_hold(seen, item, compare(window, item.begin, event))
+        # What stood already when the step began was waited for not at all.
+        began, came = (_AT_ONCE, _AT_ONCE) if event == item.begin else (item.begin, event)
+        line = steady_hold(seen, item, compare(window, began, came))
         if held is not None and held.high_s < event.low_s:
             why = f"Let go {event.best_s - held.best_s:.1f} s before {words}."
             return replace(line, judgement=MISSED, margin=held.best_s - event.best_s, why=why)

@@ -49,7 +49,7 @@ def judge_conditions(
     recording: Recording | None,
 ) -> tuple[ConditionJudgement, ...]:
     """One line a condition, in the order of the file."""
-    engine = _engine(recording)
+    engine, asleep = _engine(recording), _asleep(evidence)
     found = []
     for condition in procedure.conditions:
         series = recording.get(condition.signal) if recording and condition.signal else None
@@ -58,8 +58,10 @@ def judge_conditions(
             continue
         begin_s, end_s = _span(evidence, condition, placed)
         time = series.time_s + recording.begins_s
-        judged = _at_start if condition.when == "before" else _throughout
-        found.append(judged(condition, series, time, engine, begin_s, end_s))
+        if condition.when == "before":
+            found.append(_at_start(condition, series, time, engine, begin_s, end_s))
+            continue
+        found.append(_throughout(condition, series, time, engine, begin_s, end_s, asleep))
     return tuple(found)
 
 
@@ -69,6 +71,18 @@ def _engine(recording: Recording | None) -> _Engine:
         return _Engine(np.empty(0), np.empty(0, dtype=bool), np.empty(0, dtype=bool))
     time = speed.time_s + recording.begins_s
     return _Engine(time, speed.value >= _TURNS_RPM, speed.value >= _RUNS_RPM)
+
+
+def _asleep(evidence: Evidence) -> tuple[tuple[float, float], ...]:
+    """From when to when the key was off, each as long as it may have been. [s]"""
+    found, off_s = [], math.inf
+    for item in evidence.happenings:
+        if item.kind == "key_off":
+            off_s = item.at.low_s
+        elif item.kind == "key_on" and off_s < item.at.high_s:
+            found.append((off_s, item.at.high_s))
+            off_s = math.inf
+    return tuple(found)
 
 
 def _span(
@@ -135,6 +149,7 @@ def _throughout(
     engine: _Engine,
     begin_s: float,
     end_s: float,
+    asleep: Sequence[tuple[float, float]],
 ) -> ConditionJudgement:
     """Every reading within the span; a gap in which a break could hide cannot tell."""
     first = int(np.searchsorted(time, begin_s))
@@ -150,7 +165,7 @@ def _throughout(
     if margin < 0:
         why = f"It was {_shown(worst, condition)} at {at_s:.1f} s."
         return _line(condition, MISSED, why, worst=worst, at_s=at_s)
-    widest = _widest_gap(near[counts])
+    widest = _widest_gap(near[counts], asleep)
     if widest > condition.shortest_s:
         why = f"Not read for {widest:.1f} s, in which a break could hide."
         return _line(condition, CANNOT_TELL, why, worst=worst, at_s=at_s)
@@ -176,15 +191,17 @@ def worst_margin(
     return index, float(inside[index])
 
 
-def _widest_gap(time: Floats) -> float:
-    """Longest time between readings while the bus was awake and the engine in this state. [s]"""
+def _widest_gap(time: Floats, asleep: Sequence[tuple[float, float]]) -> float:
+    """Longest time between readings while the key was on and the engine in this state. [s]"""
     if time.size < 2:
         return 0.0
     steps = np.diff(time)
-    usual = float(np.median(steps))
-    # The key turned off is no gap in the readings: the condition has nothing to stand on there.
-    awake = steps[steps <= max(1.0, 4.0 * usual)] if usual < 1.0 else steps
-    return float(awake.max()) if awake.size else 0.0
+    for off_s, on_s in asleep:
+        # The key turned off is no gap in the readings: the condition has nothing to stand on there.
+        index = int(np.searchsorted(time, off_s, side="right")) - 1
+        if 0 <= index < steps.size and time[index + 1] >= on_s:
+            steps[index] = max(off_s - time[index], time[index + 1] - on_s)
+    return float(steps.max())
 
 
 def _counts(condition: Condition, engine: _Engine, time: Floats) -> NDArray[np.bool_]:

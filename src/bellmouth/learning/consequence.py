@@ -18,6 +18,10 @@ from bellmouth.learning.procedure import Procedure, Step
 __all__ = ["Outcome", "outcome"]
 
 
+#: So many missed steps are named.
+_MOST_NAMED = 4
+
+
 @dataclass(frozen=True, slots=True)
 class Outcome:
     """The likely consequence, ``repeat``, ``mend first`` or nothing, and advice in sentences."""
@@ -65,6 +69,7 @@ def _cancelled(
     told = [f"Mend that first, then repeat. {mend}"]
     if missed:
         told.append(f"The timing was missed as well: {_named(procedure, missed)}.")
+        told += _whys(procedure, missed)
     told.append(f"Between goes: {procedure.safe_state}")
     return Outcome(consequence, "mend first", " ".join(told))
 
@@ -89,7 +94,8 @@ def _missed(
         consequence = f"Probably not stored, because power came back too soon. {step.if_missed}"
     else:
         consequence = step.if_missed
-    told = [f"Repeat it. Missed: {_named(procedure, missed)}.", _advice_for(step, first)]
+    told = [f"Repeat it. Missed: {_named(procedure, missed)}."]
+    told += [*_whys(procedure, missed), _advice_for(step, first)]
     told.append(f"Between goes: {procedure.safe_state}")
     return Outcome(consequence.strip(), "repeat", " ".join(part for part in told if part))
 
@@ -126,7 +132,19 @@ def _step_of(procedure: Procedure, line: StepJudgement) -> Step:
 
 
 def _named(procedure: Procedure, missed: Sequence[StepJudgement]) -> str:
-    return "; ".join(f"step {_place(procedure, line)} ({_by(line)})" for line in missed[:4])
+    return "; ".join(
+        f"step {_place(procedure, line)}"
+        if line.why
+        else f"step {_place(procedure, line)} ({_by(line)})"
+        for line in missed[:_MOST_NAMED]
+    )
+
+
+def _whys(procedure: Procedure, missed: Sequence[StepJudgement]) -> list[str]:
+    """Sentences for the steps that more than a time is wrong with."""
+    return [
+        f"Step {_place(procedure, line)}: {line.why}" for line in missed[:_MOST_NAMED] if line.why
+    ]
 
 
 def _place(procedure: Procedure, line: StepJudgement) -> str:
@@ -136,8 +154,6 @@ def _place(procedure: Procedure, line: StepJudgement) -> str:
 
 
 def _by(line: StepJudgement) -> str:
-    if line.why:
-        return line.why.rstrip(".")
     if line.margin is None or line.measured is None:
         return "not done"
     least, most = line.window

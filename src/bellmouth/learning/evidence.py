@@ -77,6 +77,8 @@ class Evidence:
         In order of ``at.best_s``.
     events
         When each event of the car was seen, by name.
+    stood
+        Events that a parameter shows: from when to when it lay within their limits, by name. [s]
     watched
         Events that somebody or something watched for, whether or not they came.
     taps
@@ -100,6 +102,7 @@ class Evidence:
 
     happenings: tuple[Happening, ...] = ()
     events: Mapping[str, tuple[Moment, ...]] = field(default_factory=dict)
+    stood: Mapping[str, tuple[tuple[float, float], ...]] = field(default_factory=dict)
     watched: frozenset[str] = frozenset()
     taps: Mapping[str, tuple[Moment, ...]] = field(default_factory=dict)
     confirmed: Mapping[str, bool] = field(default_factory=dict)

@@ -39,7 +39,8 @@ class Bus:
 
     ``interval_s`` is what all but a hundredth of the intervals between rows stay within; a gap
     ``(a, b)`` has its last sample before at ``a`` and its first after at ``b``. The key is turned
-    on up to ``interval_s + wake_s`` before the first sample.
+    on up to ``interval_s + wake_s`` before the first sample, unless ``woken`` says better: there
+    the recorder noted when the car was still silent and when it was found awake.
     """
 
     begin_s: float
@@ -47,6 +48,7 @@ class Bus:
     interval_s: float
     gaps: tuple[tuple[float, float], ...]
     wake_s: float = WAKE_S
+    woken: tuple[tuple[float, float], ...] = ()
 
 
 def read_bus(recording: Recording) -> Bus:
@@ -64,9 +66,7 @@ def read_bus(recording: Recording) -> Bus:
     gaps = tuple((float(every[index]), float(every[index + 1])) for index in wide)
     waits = any(note.endswith(" not answered.") for note in recording.notes)
     wake_s = WAKE_S + (_UNANSWERED_S if waits else 0.0)
-    # Who noted when a question went unanswered knows better than any rule.
-    wake_s = max(wake_s, WAKE_S + recording.deaf_s - interval)
-    return Bus(float(every[0]), float(every[-1]), interval, gaps, wake_s)
+    return Bus(float(every[0]), float(every[-1]), interval, gaps, wake_s, recording.woken)
 
 
 def _every_time(recording: Recording) -> Floats:
@@ -134,6 +134,11 @@ def clock_seams(recording: Recording, bus: Bus) -> tuple[tuple[float, float], ..
 
 
 def _woken(first_s: float, bus: Bus) -> Moment:
+    """When the key was turned on before a first sample."""
+    for low_s, high_s in bus.woken:
+        if np.isfinite(low_s) and high_s <= first_s + _HAIR_S and first_s - high_s < QUIET_S:
+            # Who noted when a question went unanswered knows better than any rule.
+            return Moment(low_s - WAKE_S, high_s)
     return Moment(first_s - bus.interval_s - bus.wake_s, first_s)
 
 
@@ -218,7 +223,7 @@ def _no_sooner(time: Floats, index: int, bus: Bus) -> float:
     before = float(time[index - 1])
     for last, first in bus.gaps:
         if before <= last and first <= time[index]:
-            return first - bus.interval_s - bus.wake_s
+            return _woken(first, bus).low_s
     return before
 
 

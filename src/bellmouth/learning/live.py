@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 from bellmouth.learning.coach import Sink
 from bellmouth.learning.evidence import Moment
+from bellmouth.learning.ignition import WAKE_S
 
 __all__ = ["PEDALS", "LiveReader"]
 
@@ -21,8 +22,6 @@ PEDALS = {
 }
 #: No answer for this long is the key turned off. [s]
 QUIET_S = 1.0
-#: After key on a controller answers within this. A guess. [s]
-_WAKE_S = 0.05
 _TURNS_RPM, _RUNS_RPM = 50.0, 400.0
 #: The pedal counts as up below this share of its travel.
 _UP = 0.2
@@ -61,6 +60,7 @@ class LiveReader:
         self._interval_s = interval_s
         self._awake: bool | None = None
         self._heard_s = self._asked_s = -math.inf
+        self._woke: Moment | None = None
         self._rest = math.inf
         self._floor = -math.inf
         self._down = False
@@ -81,6 +81,10 @@ class LiveReader:
         elif name == "engine_speed":
             self._engine(value, at_s)
         self._sink.reading(name, value, at_s)
+
+    def woke(self, low_s: float, high_s: float) -> None:
+        """Whoever asks knows that a silent car woke between these; told before its sample. [s]"""
+        self._woke = Moment(low_s, high_s)
 
     def told_until(self, at_s: float) -> None:
         """Samples of one round are all in. [s]"""
@@ -106,11 +110,13 @@ class LiveReader:
     def _woken(self, at_s: float) -> None:
         if self._awake is not True:
             # What was asked just before, and not answered, was asked while the key was off.
-            low_s = self._asked_s - _WAKE_S if self._awake is False else -math.inf
+            woke = self._woke or Moment(self._asked_s, at_s)
+            low_s = woke.low_s - WAKE_S if self._awake is False else -math.inf
             self._awake = True
-            self._sink.acted("key_on", Moment(low_s, at_s))
+            self._sink.acted("key_on", Moment(low_s, woke.high_s))
             self._pedal_s = self._speed_s = self._up_s = at_s - self._interval_s
         self._heard_s = at_s
+        self._woke = None
 
     def _pedal(self, value: float, at_s: float, travel: float) -> None:
         self._rest = min(self._rest, value)

@@ -45,7 +45,10 @@ def no_gap(
     later, could hide.
     """
     if "pedal" not in seen.evidence.signals:
-        why = "The recording does not hold the pedal, which must not be touched here."
+        why = (
+            "The recording does not hold the pedal, which must not be touched here; if nobody did, "
+            'mark "press": null.'
+        )
         return replace(line, judgement=CANNOT_TELL, why=why) if line.judgement == MET else line
     widest = _widest_gap(seen.evidence, first.high_s, then.low_s)
     short = line.measured is not None and line.measured.high < line.window[0]
@@ -73,12 +76,13 @@ def pumped(seen: Seen, item: Placed) -> StepJudgement:
     """Presses: how many counted, and whether all fitted their time."""
     step = item.step
     light = step.do in ("rev", "snap")
-    full = [press for press in item.presses if light or press.depth != "shallow"]
+    pressed = [*item.presses, *_strays(seen, item)]
+    full = [press for press in pressed if light or press.depth != "shallow"]
     sure = [p for p in full if light or (p.depth == "full" and p.held == "down")]
     if not item.presses:
         assert item.begin is not None  # noqa: S101 - the caller looked
         return compare(Window(), item.begin, item.begin)
-    span = full or list(item.presses)
+    span = sorted(full or pressed, key=lambda press: press.begin.best_s)
     window = Window(0.0, step.within_s)
     line = compare(window, span[0].begin, span[-1].end)
     least, most = step.times
@@ -90,7 +94,7 @@ def pumped(seen: Seen, item: Placed) -> StepJudgement:
     )
     wanted = str(least) if least == most else f"{least} to {most}"
     if missing < least or len(sure) > most:
-        shallow = len(item.presses) - len(full)
+        shallow = len(pressed) - len(full)
         note = f", {shallow} not to the floor" if shallow else ""
         why = f"{len(full)} full presses seen{note}; {wanted} wanted."
         return replace(line, judgement=MISSED, margin=None, why=why)
@@ -101,6 +105,24 @@ def pumped(seen: Seen, item: Placed) -> StepJudgement:
         )
         return replace(line, judgement=CANNOT_TELL, why=why)
     return line
+
+
+def _strays(seen: Seen, item: Placed) -> list[Press]:
+    """Presses that belong to no step, so close to these that they are some too many."""
+    if not item.presses:
+        return []
+    taken = [press for one in seen.placed.values() for press in one.presses]
+    first_s = item.presses[0].begin.best_s - _AROUND_S
+    last_s = item.presses[-1].end.best_s + _AROUND_S
+    return [
+        one.press
+        for one in seen.evidence.happenings
+        if one.kind == "press"
+        and one.press is not None
+        and one.press not in taken
+        and first_s <= one.press.end.best_s
+        and one.press.begin.best_s <= last_s
+    ]
 
 
 def _hidden(seen: Seen, item: Placed, presses: Sequence[Press], shortest_s: float) -> int:

@@ -14,6 +14,7 @@ from types import MappingProxyType
 __all__ = [
     "ACTIONS",
     "EVENTS",
+    "FORBIDDABLE",
     "SAFE_STATE",
     "UNSOURCED",
     "WORK",
@@ -51,6 +52,10 @@ ACTIONS: Mapping[str, Mapping[str, str]] = MappingProxyType(
         "person": {"act": "do", "watch": "watch and listen", "wait": "wait"},
     }
 )
+
+#: What a step may forbid: the actions that a signal or a tap shows. A ban that nobody could watch
+#: would be kept by everybody; what no signal shows is a condition that a person confirms.
+FORBIDDABLE = ("key: on", "key: off", "pedal: press", "engine: start")
 
 #: What the car shows, and who can tell: a signal of the recording or a mark by a person.
 EVENTS: Mapping[str, str] = MappingProxyType(

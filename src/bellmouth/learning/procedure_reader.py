@@ -19,6 +19,7 @@ from bellmouth.learning.consistency import refuse_impossible
 from bellmouth.learning.procedure import (
     ACTIONS,
     EVENTS,
+    FORBIDDABLE,
     SAFE_STATE,
     WORK,
     Procedure,
@@ -33,6 +34,11 @@ from bellmouth.learning.toml_table import Lines, Table
 __all__ = ["KEYS", "REQUIRED", "procedure_from_text", "read_procedure"]
 
 _WINDOW = "{ least = 2 }, { most = 3 }, { least = 2, most = 3 } or { about = 7, tolerance = 0.5 }"
+#: Other words for what may be forbidden.
+_SAME_AS = {
+    "pedal: pump": "pedal: press", "pedal: rev": "pedal: press", "pedal: snap": "pedal: press",
+    "engine: crank": "engine: start",
+}  # fmt: skip
 _PROCEDURE_NAME = re.compile(r"^[a-z][a-z0-9-]*$")
 
 
@@ -254,10 +260,20 @@ def _clock(entry: Table, events: Mapping[str, str]) -> tuple[str, str] | tuple[(
 def _forbidden(entry: Table) -> tuple[str, ...]:
     known = [f"{who}: {do}" for who, deeds in ACTIONS.items() for do in deeds]
     for action in entry.texts("forbidden"):
+        if action in FORBIDDABLE:
+            continue
         if action not in known:
-            entry.refuse(
-                f'forbidden action "{action}" is not known. One is "{known[2]}".', "forbidden"
+            what = f'action "{action}" is not known. One is "pedal: press".'
+        elif action in _SAME_AS:
+            what = f'"{action}": write "{_SAME_AS[action]}", which it is too.'
+        elif action.split(":")[0] in ("gear", "load", "road", "person"):
+            what = (
+                f'"{action}": no signal shows "{action}", so it could never be told; write a '
+                "[[throughout]] condition that a person confirms."
             )
+        else:
+            what = f'"{action}" cannot be forbidden. These can: {", ".join(FORBIDDABLE)}.'
+        entry.refuse(f"forbidden {what}", "forbidden")
     return entry.texts("forbidden")
 
 

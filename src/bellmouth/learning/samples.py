@@ -22,20 +22,16 @@ class Samples:
     def __init__(self, since_s: float = 0.0) -> None:
         self.since_s = since_s
         self._values: dict[str, tuple[list[float], list[float]]] = {}
-        self._unanswered_s = -math.inf
-        self._deaf_s = 0.0
+        self._woken: list[tuple[float, float]] = []
 
-    def unanswered(self, asked_s: float) -> None:
-        """Nobody answered what was asked at this time. [s]"""
-        self._unanswered_s = asked_s
+    def woke(self, low_s: float, high_s: float) -> None:
+        """A car that had kept silent woke up between these; told before its first value. [s]"""
+        # An answer that was lost is no silence.
+        if high_s - self.latest_s > QUIET_S:
+            self._woken.append((low_s, high_s))
 
     def add(self, name: str, value: float, at_s: float) -> None:
         """One value in the parameter's own unit; one no later than the last is left out. [s]"""
-        if math.isfinite(self._unanswered_s):
-            if at_s - self.latest_s > QUIET_S:
-                # It may have woken just after the question, and was heard only now.
-                self._deaf_s = max(self._deaf_s, at_s - self._unanswered_s)
-            self._unanswered_s = -math.inf
         times, values = self._values.setdefault(name, ([], []))
         if not times or at_s > times[-1]:
             times.append(at_s)
@@ -57,7 +53,8 @@ class Samples:
             for name, (times, values) in self._values.items()
         }
         begins_s = begin_s - self.since_s
-        return Recording(series, source, begins_s=begins_s, deaf_s=self._deaf_s)
+        woken = tuple((low - self.since_s, high - self.since_s) for low, high in self._woken)
+        return Recording(series, source, begins_s=begins_s, woken=woken)
 
     def marks(self, told: Mapping[str, Sequence[float]]) -> dict[str, list[float]]:
         """Times of events on the recording's own clock. [s]"""

@@ -44,9 +44,15 @@ class Seen:
         return steps[list(self.placed).index(item.step.name) + 1 :]
 
     def event(self, name: str, waiting: Placed) -> Moment | None:
-        """The first time that an event came after the step that waits for it began."""
+        """The first time that an event came after the step that waits for it began.
+
+        What a parameter showed already when the step began came with it.
+        """
         if waiting.begin is None:
             return None
+        stood = self.evidence.stood.get(name, ())
+        if any(since_s <= waiting.begin.low_s <= until_s for since_s, until_s in stood):
+            return waiting.begin
         for at in self.evidence.events.get(name, ()):
             late = at.best_s >= waiting.begin.best_s - _SLACK_S
             if late and at.high_s >= waiting.begin.low_s and at.best_s <= self._last_s():

@@ -132,6 +132,7 @@ class Session:
         self.began_s = math.nan
         self._line = TimeLine(procedure, self.leads, quiet=quiet)
         self._paused_s: float | None = None
+        self._read_s: dict[str, float] = {}
         self._seen_until_s = -math.inf
         self._uncalled: Timing | None = None
 
@@ -237,11 +238,19 @@ class Session:
         return () if found is None else self._lose(found, now_s)
 
     def reading(self, name: str, value: float, at_s: float) -> tuple[Cue, ...]:
-        """A reading of the car, in the parameter's own unit. [s]"""
+        """A reading of the car, in the parameter's own unit; it may be the event awaited. [s]"""
         if not self._runs:
             return ()
         lost = self.standing.read(name, value, at_s)
-        return self._lose(lost, at_s) if lost is not None else ()
+        if lost is not None:
+            return self._lose(lost, at_s)
+        since_s, self._read_s[name] = self._read_s.get(name, -math.inf), at_s
+        line, waits = self._line, self._line.waits
+        shows = waits is not None and waits.signal == name and waits.least <= value <= waits.most
+        if waits is None or not shows or at_s < line.waiting_since_s:
+            return ()
+        # What stood already when it was waited for came with the waiting.
+        return self.mark(waits.event, at_s, at_s, Moment(max(since_s, line.waiting_since_s), at_s))
 
     def seen_until(self, at_s: float) -> None:
         """The observer has seen everything up to a time; what is missing then is missing. [s]"""

@@ -32,6 +32,7 @@ def evidence_of(recording: Recording | None, procedure: Procedure, marks: Marks)
     notes: list[str] = []
     events: _Events = {}
     pedal = None
+    stood: dict[str, tuple[tuple[Moment, float], ...]] = {}
     seams: tuple[tuple[float, float], ...] = ()
     begin, end = _marked_span(marks)
     if recording is not None:
@@ -51,7 +52,8 @@ def evidence_of(recording: Recording | None, procedure: Procedure, marks: Marks)
             happenings += [Happening("touch", touch.begin, touch) for touch in pedal.touches]
             notes += pedal.notes
         events.update(read_lamp(recording) or {})
-        events.update(_shown(recording, procedure))
+        stood = _stood(recording, procedure)
+        events.update({name: tuple(at for at, _ in spans) for name, spans in stood.items()})
     notes += _unused(marks, signals)
     tapped, tapped_signals = _taps(marks, signals)
     happenings += tapped
@@ -65,6 +67,10 @@ def evidence_of(recording: Recording | None, procedure: Procedure, marks: Marks)
     return Evidence(
         happenings=tuple(sorted(happenings, key=lambda item: item.at.best_s)),
         events=events,
+        stood={
+            name: tuple((at.high_s, until_s) for at, until_s in spans)
+            for name, spans in stood.items()
+        },
         watched=_watched(events),
         taps=own,
         confirmed=marks.confirmed,
@@ -78,20 +84,25 @@ def evidence_of(recording: Recording | None, procedure: Procedure, marks: Marks)
     )
 
 
-def _shown(recording: Recording, procedure: Procedure) -> _Events:
-    """Events that a parameter shows by coming within its limits."""
-    found: _Events = {}
+def _stood(
+    recording: Recording, procedure: Procedure
+) -> dict[str, tuple[tuple[Moment, float], ...]]:
+    """Events that a parameter shows: when it came within its limits, and until when it lay so."""
+    found: dict[str, tuple[tuple[Moment, float], ...]] = {}
     for step in procedure.steps:
         series = recording.get(step.until.signal) if step.until is not None else None
         if step.until is None or series is None:
             continue
         inside = (series.value >= step.until.least) & (series.value <= step.until.most)
         time = series.time_s + recording.begins_s
-        moments = [
-            Moment(float(time[index - 1]) if index else -np.inf, float(time[index]))
-            for index in np.flatnonzero(inside & ~np.concatenate([[False], inside[:-1]]))
-        ]
-        found[step.until.event] = tuple(moments)
+        edges = np.flatnonzero(np.diff(np.concatenate([[False], inside, [False]]).astype(int)))
+        found[step.until.event] = tuple(
+            (
+                Moment(float(time[first - 1]) if first else -np.inf, float(time[first])),
+                float(time[stop - 1]),
+            )
+            for first, stop in zip(edges[::2], edges[1::2], strict=True)
+        )
     return found
 
 

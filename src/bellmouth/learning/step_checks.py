@@ -48,7 +48,7 @@ def _lines(seen: Seen, item: Placed) -> list[StepJudgement]:
             found.append(lasted(seen, item, step.lasts_s))
         if not found:
             found.append(_happened(seen, item))
-        found[-1] = _spoiled(item, found[-1])
+        found[-1] = _unwatched(seen, item, _spoiled(item, found[-1]))
     at_s = item.begin.best_s if item.begin is not None else None
     return [
         replace(
@@ -182,6 +182,18 @@ def _spoiled(item: Placed, line: StepJudgement) -> StepJudgement:
     if shallow and not forbidden and line.judgement != MISSED:
         return replace(line, judgement=CANNOT_TELL, why=f"{why} It was not to the floor.")
     return replace(line, judgement=MISSED, why=why)
+
+
+def _unwatched(seen: Seen, item: Placed, line: StepJudgement) -> StepJudgement:
+    """A start that nothing would have shown is not known not to have come."""
+    banned = "engine: start" in item.step.forbidden and "engine" not in seen.evidence.signals
+    if not banned or line.judgement != MET:
+        return line
+    why = (
+        "The recording does not hold engine_speed, and the engine must not be started here; if "
+        'nobody did, mark "engine_start": null.'
+    )
+    return replace(line, judgement=CANNOT_TELL, why=why)
 
 
 def _may_be_over(line: StepJudgement) -> bool:

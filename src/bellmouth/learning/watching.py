@@ -1,7 +1,7 @@
 """Watching a real car while an attempt runs: asks it again and again and tells the coach."""
 
 import threading
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from itertools import cycle
 
@@ -13,16 +13,11 @@ from bellmouth.learning.clock import Clock
 from bellmouth.learning.coach import Sink
 from bellmouth.learning.live import PEDALS, LiveReader
 from bellmouth.learning.samples import Samples
+from bellmouth.learning.turns import Turns
 
 __all__ = ["CarObserver"]
 
 _SLOW = ("control_module_voltage", "engine_coolant_temperature", "vehicle_speed")
-#: In turn, one beside each question for the pedal, where a request holds one parameter: the supply
-#: more than once a second, so that no dip of a second hides. Too seldom for a lamp that blinks.
-_IN_TURN = (
-    "engine_speed", "control_module_voltage", "engine_coolant_temperature",
-    "engine_speed", "control_module_voltage", "vehicle_speed",
-)  # fmt: skip
 #: Between two questions, together and one by one; less than the car needs between two answers. [s]
 _ROUND_S, _QUESTION_S = 0.1, 0.15
 
@@ -30,8 +25,8 @@ _ROUND_S, _QUESTION_S = 0.1, 0.15
 class CarObserver:
     """Asks for pedal, engine speed and lamp all the time, and for conditions in turn.
 
-    On a K line, where each parameter is a question of its own, every other one is the pedal's, each
-    value has its own time, and the lamp is left to the person's eyes.
+    On a K line, where each parameter is a question of its own, most are the pedal's, each value has
+    its own time, and the lamp is left to the person's eyes.
 
     Parameters
     ----------
@@ -67,7 +62,8 @@ class CarObserver:
         self._fast = tuple(by_name(name).identifier for name in fast if name in self._names)
         self._slow = [by_name(name).identifier for name in _SLOW if name in self._names]
         self._alone = client.most_parameters == 1
-        self._pedal = pedal
+        self._turns = Turns(pedal, self._names)
+        self._slow_turns = cycle(self._slow)
         if not self._fast:
             raise BusError(
                 "This car reports neither pedal nor engine speed, so nobody can follow an attempt "
@@ -104,10 +100,10 @@ class CarObserver:
             thread.join()
 
     def _watch(self, reader: LiveReader, clock: Clock, is_done: Callable[[], bool]) -> None:
-        rounds = cycle(self._rounds())
+        unanswered_s: float | None = None
         while not is_done():
-            asked = next(rounds)
             asked_s = clock.now_s()
+            asked = self._next(asked_s)
             try:
                 sample = self._client.read(asked)
             except BusError as error:
@@ -116,17 +112,31 @@ class CarObserver:
                 return
             if sample.source is None:
                 reader.silent(asked_s)
-                self.samples.unanswered(asked_s)
-            else:
-                self._tell(reader, clock, sample)
+                self._turns.silent()
+                unanswered_s = asked_s
+                continue
+            if unanswered_s is not None:
+                woken = self._woken(clock, unanswered_s, sample)
+                reader.woke(*woken)
+                self.samples.woke(*woken)
+                unanswered_s = None
+            self._tell(reader, clock, sample)
 
-    def _rounds(self) -> Sequence[tuple[int, ...]]:
-        """What is asked together, round after round."""
-        if not self._alone:
-            return [(*self._fast, one) for one in self._slow] or [self._fast]
-        rest = [name for name in _IN_TURN if name in self._names]
-        turns = [name for one in rest for name in (self._pedal, one)] or [self._pedal]
-        return [(by_name(name).identifier,) for name in turns if name]
+    def _next(self, now_s: float) -> tuple[int, ...]:
+        """What is asked together now. [s]"""
+        if self._alone:
+            return (by_name(self._turns.next(now_s)).identifier,)
+        return (*self._fast, next(self._slow_turns)) if self._slow else self._fast
+
+    def _woken(self, clock: Clock, unanswered_s: float, sample: Sample) -> tuple[float, float]:
+        """Between which times a car woke that answers again, on the coach's clock. [s]"""
+        low_s, high_s = unanswered_s, clock.reading_s(sample.time_s)
+        self._turns.woke(high_s)
+        woken = self._client.woken
+        if woken is not None and clock.reading_s(woken.awake_s) > low_s:
+            low_s = max(low_s, clock.reading_s(woken.asleep_s))
+            high_s = min(high_s, clock.reading_s(woken.awake_s))
+        return low_s, high_s
 
     def _tell(self, reader: LiveReader, clock: Clock, sample: Sample) -> None:
         at_s = clock.reading_s(sample.time_s)
@@ -134,4 +144,5 @@ class CarObserver:
             if value is not None and name in self._names:
                 reader.sample(name, value, at_s)
                 self.samples.add(name, value, at_s)
+                self._turns.read(name, value, at_s)
         reader.told_until(at_s)

@@ -27,6 +27,8 @@ __all__ = ["Bell", "Tones", "asks_for_action", "open_sound", "speak", "tone"]
 _LONG_S = {"tick": 0.03, "lead": 0.08, "press": 0.20, "release": 0.20, "wait": 0.12}
 _STOP_S = 0.8
 _SPEAKERS = ("espeak-ng", "espeak")
+#: Why there is the bell alone, and what to do about it.
+NO_LIBRARY = "no sound library; for tones install sounddevice, for spoken words espeak-ng"
 _SPOKEN = ("say", "lead", "soon", "state")
 
 
@@ -191,7 +193,7 @@ def open_sound(
 
         mixer = Mixer(sounddevice, "low")
     except (ImportError, OSError) as error:
-        why = "no sound library" if isinstance(error, ImportError) else str(error)
+        why = NO_LIBRARY if isinstance(error, ImportError) else str(error)
         return _bell(why, ahead=ahead)
     except Exception as error:
         # The library's own errors derive from Exception alone; there is no sound card then.

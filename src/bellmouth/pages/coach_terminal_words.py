@@ -22,7 +22,7 @@ TERMINAL_WORDS: Mapping[str, str] = MappingProxyType(
         "tones": "tones and words",
         "no_words": "tones; install espeak-ng for words",
         "bell": "the terminal's bell ({why})",
-        "no_library": "no sound library",
+        "no_library": "no sound library; for tones install sounddevice, for spoken words espeak-ng",
         # The screen
         "place": "step {n} of {of}",
         "ready": "get ready",

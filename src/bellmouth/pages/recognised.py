@@ -37,6 +37,8 @@ _FILE = re.compile(r"[^,:;()]*\.(csv|gz|parquet|toml|mf4|log|asc|blf|trc|json)",
 # As a program or a file writes it: engine_speed, mass_air_flow [g/s].
 _NAME = re.compile(r"[a-z][a-z0-9]*(_[a-z0-9]+)+( \[[^\]]*\])?|\w+ \[[^\]]*\]")
 _QUOTED = re.compile(r'"[^"]*"|\[[^\]]*\]')
+# What follows is typed letter for letter, whatever the language: the name of a mark.
+_TYPED = ('mark it as "', 'mark "')
 _DEEPEST = 9
 # A longer text is somebody's, not ours; reading it would take its time.
 _LONGEST = 1500
@@ -152,7 +154,10 @@ class Recogniser:
                 continue
             if (found := _pattern(shape.pieces).fullmatch(text)) is None:
                 continue
-            filled = [self._read(one, depth + 1) for one in found.groups()]
+            filled = [
+                _typed(one) if before.endswith(_TYPED) else self._read(one, depth + 1)
+                for before, one in zip(shape.pieces, found.groups(), strict=False)
+            ]
             words = {place: one.said for place, one in zip(shape.places, filled, strict=True)}
             reading = _Reading(
                 sum(one.unknown for one in filled),
@@ -216,6 +221,10 @@ class Recogniser:
 
 def _data(text: str) -> str:
     return f"{DATA_BEGINS}{text}{DATA_ENDS}"
+
+
+def _typed(text: str) -> _Reading:
+    return _Reading(0, 1, _data(text))
 
 
 def _together(first: _Reading, then: _Reading) -> _Reading:

@@ -11,6 +11,7 @@ from bellmouth.learning.clock import MonotonicClock
 from bellmouth.learning.coach import Coach
 from bellmouth.learning.cues import Cue
 from bellmouth.learning.procedure import Procedure
+from bellmouth.learning.schedule import Leads
 from bellmouth.learning.session import Session
 from bellmouth.learning.watching import CarObserver
 from bellmouth.practice.coached import Coached, ends_key_off
@@ -48,10 +49,12 @@ def coach_over_wire(
     seed: int = 1,
     slips: Slips | None = None,
     choice: WireChoice | None = None,
+    leads: Leads | None = None,
 ) -> Coached:
     """One attempt in the live practice car, followed over SLCAN or what ``choice`` says.
 
-    ``speed`` is car seconds a real second: as much as this computer keeps up with.
+    ``speed`` is car seconds a real second: as much as this computer keeps up with. ``leads`` is by
+    how much each kind of cue comes before its planned moment. [s]
     """
     manners = Manners(latency_s=0.0, jitter_s=0.0)
     car = PracticeCar(seed=seed, speed=speed, coolant_c=85.0, manners=manners, gearbox=False)
@@ -64,18 +67,18 @@ def coach_over_wire(
                 # On a K line nobody but the person sees the lamp.
                 marks = choice is not None and choice.kline
                 observer = CarObserver(client)
-                return _coach(procedure, person, car, observer, seed, slips or Slips(), marks=marks)
+                session = Session(procedure, leads=leads, watched=observer.watched)
+                return _coach(session, person, car, observer, seed, slips or Slips(), marks=marks)
     finally:
         served.close()
         car.close()
 
 
 def _coach(
-    procedure: Procedure, person: Person, car: PracticeCar, observer: CarObserver, seed: int,
+    session: Session, person: Person, car: PracticeCar, observer: CarObserver, seed: int,
     slips: Slips, *, marks: bool,
 ) -> Coached:  # fmt: skip
-    clock, face = MonotonicClock(car.speed), _Face()
-    session = Session(procedure, watched=observer.watched)
+    clock, face, procedure = MonotonicClock(car.speed), _Face(), session.procedure
 
     def do(actions: Sequence[Action]) -> None:
         ahead_s = car.now_s() - clock.now_s()

@@ -11,6 +11,7 @@ from contextlib import contextmanager
 from bellmouth.learning.clock import Clock
 from bellmouth.learning.coach import Sink
 from bellmouth.learning.live import LiveReader
+from bellmouth.learning.procedure import Procedure
 from bellmouth.learning.samples import Samples
 from bellmouth.practice.ignition import Key
 from bellmouth.practice.light_car import LightCar
@@ -33,15 +34,22 @@ _REPEAT_S, _REPEATS = 0.06, 4
 class Desk:
     """A light car under somebody's fingers; what it shows is watched as a real one's signals.
 
+    Its key is off, unless the procedure begins with turning it off.
+
     Attributes
     ----------
     watched, samples
         What the coach is shown of the person, and what a recorder would have kept.
     """
 
-    def __init__(self, clock: Clock, car: LightCar | None = None) -> None:
+    def __init__(
+        self, clock: Clock, car: LightCar | None = None, procedure: Procedure | None = None
+    ) -> None:
         self.watched = frozenset({"key", "pedal", "engine"})
         self._car = car or LightCar()
+        first = procedure.steps[0] if procedure is not None else None
+        if first is not None and (first.who, first.do) == ("key", "off"):
+            self._car.do("key", Key.ON)  # else whoever taps at the call would turn it on
         self._clock = clock
         self._began_s = clock.now_s()
         self.samples = Samples(self._began_s)

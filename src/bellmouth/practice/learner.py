@@ -55,7 +55,8 @@ class Learner:
     do
         Moves the car's controls; action times are on the coach's clock. [s]
     marks
-        Whether they tell the coach what the lamp does; what they hear they always tell.
+        Whether they tell the coach what the lamp does, and then act on its call; else they act on
+        the lamp. What they hear they always tell.
     slips, rng
         How often they slip, and the dice.
     """
@@ -155,7 +156,10 @@ class Learner:
         late_s = self._person.reaction_s + 0.05 * float(self._rng.standard_normal())
         # Signals show the lamp; nothing but an ear hears the plate.
         if self._marks or event == "plate_moves":
-            self._to_tell.append((now_s + max(late_s, _QUICKEST_S), event))
+            told_s = now_s + max(late_s, _QUICKEST_S)
+            self._to_tell.append((told_s, event))
+            # Who has to tell does that first, and then what the coach calls for it.
+            now_s = told_s if self._marks else now_s
         slipped = self._slip["first_blink"] and event == "lamp_blinks"
         for step in self._procedure.steps:
             if step.after == event or (slipped and step.do == "release"):

@@ -20,12 +20,14 @@ def frame(recording: Recording) -> "pl.DataFrame":
     """The recording as a table in the layout of the contract, empty cells null.
 
     A row for every time at which anything was read: first column ``time [s]``, then one column
-    a parameter, ``name [unit]``.
+    a parameter, ``name [unit]``. A row without any value stands where a silent car was asked last
+    before it woke.
     """
     import polars as pl  # noqa: PLC0415 - only what writes a table pays for it
 
     every = recording.series.values()
-    times = np.unique(np.concatenate([series.time_s for series in every]))
+    asked = [low_s - recording.begins_s for low_s, _ in recording.woken if np.isfinite(low_s)]
+    times = np.unique(np.concatenate([*(series.time_s for series in every), np.array(asked)]))
     columns = {"time [s]": pl.Series(times)}
     for series in every:
         cells = np.full(times.size, np.nan)

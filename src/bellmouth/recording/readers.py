@@ -141,8 +141,22 @@ def recording_from_rows(rows: Rows, source: str) -> Recording:
         rows.header.unmapped,
         samples / seconds,
         begins_s=clock.begins_s,
+        woken=() if rows.header.unmapped else _woken(rows, clock),
     )
     return screen(recording, {column.name: column.title for column in rows.header.columns})
+
+
+def _woken(rows: Rows, clock: Clock) -> tuple[tuple[float, float], ...]:
+    """From each row without any value to the next with one: somebody asked, nobody answered. [s]"""
+    empty = np.ones(rows.time.size, dtype=bool)
+    for cells in rows.cells.values():
+        empty &= np.isnan(cells)
+        if not empty.any():
+            return ()
+    empty = empty[clock.order]
+    last = np.flatnonzero(empty[:-1] & ~empty[1:])
+    time = clock.time_s + clock.begins_s
+    return tuple((float(time[index]), float(time[index + 1])) for index in last)
 
 
 def _series(column: Column, cells: Floats, clock: Clock) -> tuple[Series | None, int]:

@@ -38,8 +38,9 @@ class Recording:
     ``notes`` says in whole sentences what the reader mended or dropped (duplicate times, a clock
     that restarted, cells that were not a number); ``unmapped`` lists columns that no parameter
     claims; ``dropped`` counts impossible samples left out, by parameter. ``begins_s`` is what the
-    file's own clock showed at time 0. [s] ``deaf_s`` is how long after a car woke the recorder may
-    have heard it only, where it knows that. [s]
+    file's own clock showed at time 0. [s] ``woken`` holds, on that clock, each time that a silent
+    car woke up: between the last question that nobody answered and the first that found it awake,
+    where the recorder noted that. [s]
     """
 
     series: Mapping[str, Series]
@@ -49,7 +50,7 @@ class Recording:
     samples_per_s: float = field(default=float("nan"))
     dropped: Mapping[str, int] = field(default_factory=dict)
     begins_s: float = 0.0
-    deaf_s: float = 0.0
+    woken: tuple[tuple[float, float], ...] = ()
 
     def __contains__(self, name: object) -> bool:
         return name in self.series
