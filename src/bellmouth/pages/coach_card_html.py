@@ -17,10 +17,11 @@ __all__ = ["coach_card_html", "coach_script_html", "write_html"]
 _ROWS = 12
 
 
-def coach_card_html(procedure: Procedure, words: Words | None = None) -> str:
+def coach_card_html(procedure: Procedure, words: Words | None = None, light: str = "") -> str:
     """The page as HTML; the same card as the text one, no script, nothing from a network.
 
-    It prints on one side of A4 or Letter. In English where no ``words`` are given.
+    It prints on one side of A4 or Letter, black on white whatever the ``light`` of the screen. In
+    English where no ``words`` are given.
     """
     words = words or Words()
     card = card_view(procedure, words)
@@ -29,17 +30,18 @@ def coach_card_html(procedure: Procedure, words: Words | None = None) -> str:
         card=card,
         dense=rows + len(card.conditions) // 2 > _ROWS,
         language=words.language,
+        light=light,
         odometer=words.unit("km"),
         say=partial(say, words),
         plain=partial(plain, words),
     )
 
 
-def coach_script_html(procedure: Procedure, words: Words) -> str:
+def coach_script_html(procedure: Procedure, words: Words, light: str = "") -> str:
     """What one person calls to another, as HTML: large enough to read out, and to print."""
     script = script_view(procedure, words)
     declared = {field.name: getattr(script, field.name) for field in fields(script)}
-    return template("coach_script.html").render(language=words.language, **declared)
+    return template("coach_script.html").render(language=words.language, light=light, **declared)
 
 
 def write_html(path: Path, procedure: Procedure, words: Words | None = None) -> None:

@@ -11,6 +11,8 @@ __all__ = ["Chances", "chances_view"]
 
 #: A step that is missed less often is no matter to practise; a gain that is smaller, none to name.
 _WORTH_PRACTISING, _WORTH_A_LEAD = 0.005, 0.01
+#: A lead that would be told as none. [s]
+_LEAST_LEAD_S = 0.005
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +64,7 @@ def _advice(procedure: Procedure, prediction: Prediction, tell: "_Teller") -> li
         leads = ", ".join(
             f"{tell.say(f'kind_{kind}')} {tell.seconds(seconds)}"
             for kind, seconds in prediction.leads.items()
+            if abs(seconds) >= _LEAST_LEAD_S
         )
         found.append(tell.say("led", leads=leads, chance=tell.share(prediction.led_chance)))
     return found

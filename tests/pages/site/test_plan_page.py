@@ -1,5 +1,7 @@
 """The learning plan: what is done already, what is left out and why; attempts told by eye alone."""
 
+import json
+
 import pytest
 from fastapi.testclient import TestClient
 
@@ -65,8 +67,9 @@ def test_an_attempt_is_judged_by_what_was_seen_alone(
     assert 'name="at-lamp_steady"' in page
     procedure = find_procedure(LAST)
     unseen = next(one for one in procedure.conditions if not one.signal)
+    steps = {step.name: 3.0 + 2.0 * place for place, step in enumerate(procedure.steps)}
     told = {"at-lamp_blinks": "45,9", "at-lamp_steady": "53.9", f"stood-{unseen.name}": "yes",
-            "marks": '{"key_on": [10.0, 60.0], "watched_until": 70}', "by": "Ann"}  # fmt: skip
+            "marks": json.dumps({**steps, "watched_until": 70}), "by": "Ann"}  # fmt: skip
     answer = client.post(f"{there}/judge", data=told)
     assert answer.status_code == 200, answer.text
     kept = garage.visit(car.removeprefix("/car/")).numbers("attempt")[-1].document

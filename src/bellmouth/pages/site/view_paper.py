@@ -8,7 +8,7 @@ from starlette.responses import HTMLResponse, Response
 
 from bellmouth.pages.coach_card_html import coach_card_html, coach_script_html
 from bellmouth.pages.site.garage import Garage
-from bellmouth.pages.site.rendering import words_of
+from bellmouth.pages.site.rendering import light_of, words_of
 
 __all__ = ["router"]
 
@@ -21,4 +21,5 @@ _MADE = {"card": coach_card_html, "script": coach_script_html}
 def paper(request: Request, name: str, paper: Literal["card", "script"]) -> Response:
     """A page of its own, without scripts, to read or to print: no car is in it."""
     garage: Garage = request.app.state.garage
-    return HTMLResponse(_MADE[paper](garage.procedures.find(name), words_of(request)))
+    found = garage.procedures.find(name)
+    return HTMLResponse(_MADE[paper](found, words_of(request), light_of(request)))
