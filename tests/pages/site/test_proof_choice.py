@@ -108,3 +108,23 @@ def test_recordings_of_earlier_jobs_can_be_proved_in_a_job_that_has_none(
     chosen = client.post(f"{car}/proof/choose", data={"before": one, "after": two})
     assert f"Entry {one} against entry {two}." in chosen.text
     assert client.get(f"{car}/proof/trims.csv").status_code == 200
+
+
+def test_the_finding_is_of_the_recording_that_was_chosen(
+    client: TestClient, garage: Garage, car: str
+) -> None:
+    one, two, _ = entries(garage, car, "recording")
+    assert "the airflow reading is too low" in client.get(f"{car}/finding").text
+    client.post(f"{car}/finding/result", data={"check": "smoke_test", "outcome": "none"})
+    page = client.post(f"{car}/finding/of", data={"recording": two}).text
+    assert "nothing is wrong with the air path" in page
+    assert "Smoke test: none" not in page, "that was of the engine before"
+    assert f'<option value="{two}" selected>' in page
+    key = car.removeprefix("/car/")
+    assert client.get(f"/api/cars/{key}/finding").json()["causes"][0]["cause"] == "healthy"
+    compared = client.post(f"{car}/finding/compare", data={"reference": [one, two]})
+    assert garage.visit(key).numbers("finding")[-1].document["references"] == [one]
+    assert compared.status_code == 200
+    assert client.post(f"{car}/finding/of", data={"recording": 99}).status_code == 400
+    back = client.post(f"{car}/finding/of", data={"recording": one}).text
+    assert "the airflow reading is too low" in back

@@ -9,6 +9,7 @@ from importlib.resources import files
 import click
 import pytest
 from fastapi.routing import APIRoute
+from fastapi.testclient import TestClient
 
 from bellmouth.book.book import Book
 from bellmouth.cli.group import main
@@ -16,11 +17,14 @@ from bellmouth.pages.site.app import create_app
 from bellmouth.pages.site.garage import Garage
 from bellmouth.pages.site.guard import Settings
 from tests.pages.site.test_contract import routes_of
+from tests.pages.site.test_job import begin
 
 #: Of every command: what a shell has and a page does not.
 SHELL = {"help", "version", "overwrite", "json", "html", "pdf", "report", "out"}
-#: How an adapter is named, in every command that talks to a car.
+#: How an adapter is named, in every command that talks to a car; the page asks for all three
+#: wherever it talks to one.
 ADAPTER = {"interface", "channel", "bitrate"}
+TALKS = ("record/live", "codes", "clear", "learning/{name}/coach")
 #: Commands that are a shell's own, and why.
 OWN = {
     "serve": "it is the page",
@@ -152,7 +156,7 @@ WHERE: dict[str, tuple[str, str, str] | str] = {
     "book add what": ("POST", f"{CAR}/photo", "file"),
     "book add job": ("POST", f"{CAR}/note", "job"),
     "book add corrects": f"POST {CAR}/entry/{{number}}",
-    "book add of": ("POST", f"{CAR}/proof/choose", "before"),
+    "book add of": ("POST", f"{CAR}/finding/of", "recording"),
     "book add references": ("POST", f"{CAR}/finding/compare", "reference"),
     "book add results": ("POST", f"{CAR}/finding/result", "said"),
     "book add complaint": ("POST", f"{CAR}/facts/job", "complaint"),
@@ -242,6 +246,16 @@ def test_every_place_is_there(addresses: set[tuple[str, str]]) -> None:
             assert (method, path) in addresses, what
         if not isinstance(place, str):
             assert place[2] in fields, what
+
+
+@pytest.mark.parametrize("place", TALKS)
+def test_wherever_the_page_talks_to_a_car_it_takes_all_of_its_adapter(
+    client: TestClient, place: str
+) -> None:
+    path = place.replace("{name}", "idle-air-learning-by-pedal")
+    said = {"manual": "checked", "how": "car", "interface": "slcan", "bitrate": "fast"}
+    answer = client.post(f"{begin(client, 'Reached')}/{path}", data=said)
+    assert (answer.status_code, "Bit rate" in answer.text) == (400, True)
 
 
 def _fields() -> set[str]:

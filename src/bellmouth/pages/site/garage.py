@@ -6,7 +6,7 @@ import tempfile
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -159,8 +159,9 @@ class Garage:
         """How a real car was last reached, to be offered again."""
         return self.notes.adapter(_plain(key))
 
-    def named(self, key: str, interface: str, channel: str) -> Adapter:
-        """The adapter that a form names, remembered with its bit rate where it is the same as last.
+    def named(self, key: str, interface: str, channel: str, bitrate: int | None = None) -> Adapter:
+        """The adapter that a form names, remembered; without a bit rate it has the last time's
+        where it is the same adapter. [bit/s]
 
         Raises
         ------
@@ -169,8 +170,10 @@ class Garage:
         """
         if not interface.strip():
             raise BellmouthError("Say which adapter: its interface, and its channel.")
-        found, last = Adapter(interface.strip(), channel.strip() or None), self.reached(key)
-        if last is not None and (last.interface, last.channel) == (found.interface, found.channel):
+        found = Adapter(interface.strip(), channel.strip() or None, bitrate)
+        last = self.reached(key)
+        same = last is not None and replace(last, bitrate=None) == replace(found, bitrate=None)
+        if last is not None and same and bitrate in (None, last.bitrate):
             return last
         self.reach(key, found)
         return found

@@ -22,10 +22,10 @@ from bellmouth.pages.site.attempt_chart import attempt_svg
 from bellmouth.pages.site.coach_plan import plan_document
 from bellmouth.pages.site.flow import stages_of
 from bellmouth.pages.site.garage import Garage
-from bellmouth.pages.site.live import Adapter
 from bellmouth.pages.site.persons import by_person, keep_taps, leads_for, tap_timing
 from bellmouth.pages.site.rendering import go, page, words_of
 from bellmouth.pages.site.spoiled import spoiled
+from bellmouth.pages.site.view_record import count_of
 
 __all__ = ["Ident", "Person", "Tap", "Taps", "lead_s", "refuse", "router"]
 
@@ -79,6 +79,7 @@ def agreed(
     how: Annotated[str, Form()] = "taps",
     interface: Annotated[str, Form()] = "",
     channel: Annotated[str, Form()] = "",
+    bitrate: Annotated[str, Form(max_length=9)] = "",
 ) -> Response:
     """The manual was checked, or there is no coaching; and whether the car is followed live."""
     garage: Garage = request.app.state.garage
@@ -90,9 +91,7 @@ def agreed(
     garage.check(visit, name)
     if how != "car":
         return go(f"/car/{key}/learning/{name}/coach")
-    if not interface.strip():
-        raise BellmouthError("Say which adapter: its interface, and its channel.")
-    garage.reach(key, Adapter(interface.strip(), channel.strip() or None))
+    garage.named(key, interface, channel, count_of(bitrate, "Bit rate"))
     return go(f"/car/{key}/learning/{name}/coach?follow=car")
 
 
