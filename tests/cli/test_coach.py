@@ -92,7 +92,7 @@ def test_the_card_has_cumulative_seconds_and_boxes(run: Run) -> None:
     text = run("coach", "P4", "--card").stdout
     assert "   12.0  [______]  KEY ON" in text
     assert "Press at 15.0 15.9 16.8 17.7 18.6, all within 5 s." in text
-    assert "[ ] Coolant 70 to 95 degC" in text
+    assert "[ ] Coolant 70 to 95 °C" in text
     assert "Manual section checked: ____" in text
     assert "STOP at any time: Pedal up, key off, wait 10 s." in text
 

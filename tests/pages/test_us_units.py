@@ -63,3 +63,15 @@ def test_a_figure_of_a_table_is_converted(
     value: float | None, unit: str, places: int, shown: str
 ) -> None:
     assert Words("en", "us").figure(value, unit, places) == shown
+
+
+@pytest.mark.parametrize(
+    ("told", "shown"),
+    [
+        ("coolant 40 of 70 degC", "coolant 40 of 70 °C"),
+        ("Warm it to 70 degC and record again.", "Warm it to 70 °C and record again."),
+        ('unknown unit "degc". Use degC, degF or K.', 'unknown unit "degc". Use degC, degF or K.'),
+    ],
+)
+def test_metric_degrees_in_a_sentence_have_their_sign(told: str, shown: str) -> None:
+    assert Words().told(told) == shown

@@ -18,6 +18,7 @@ __all__ = [
     "effective",
     "insert",
     "numbered",
+    "places",
     "read_all",
     "read_many",
 ]
@@ -142,6 +143,17 @@ def effective(entries: Iterable[Entry]) -> tuple[Entry, ...]:
         first_of[entry.number] = first
         latest[first] = entry
     return tuple(latest[first] for first in sorted(latest))
+
+
+def places(entries: Iterable[Entry]) -> dict[int, int]:
+    """Where each entry stands in the order of what happened, by its number.
+
+    A correction stands where the entry stood that it first was: what it says is of then.
+    """
+    found: dict[int, int] = {}
+    for entry in entries:
+        found[entry.number] = found.get(entry.corrects or 0, entry.number)
+    return found
 
 
 def numbered(entries: Iterable[Entry], number: int, kind: str | None = None) -> Entry:

@@ -95,15 +95,18 @@ def visits_of(entries: Sequence[Entry], level_mm2: float | None = None) -> CarVi
 def _of_job(
     job: Entry, entries: Sequence[Entry], level_mm2: float, parameter: str | None
 ) -> list[Visit]:
+    # By place, not by number: what was corrected stands where it first stood.
     cleanings = [
-        one.number for one in entries if one.kind == "work" and CLEANED in one.document["done"]
+        place
+        for place, one in enumerate(entries)
+        if one.kind == "work" and CLEANED in one.document["done"]
     ]
-    cut = cleanings[0] if cleanings else math.inf
+    cut = cleanings[0] if cleanings else len(entries)
     km, on = float(job.distance_km or 0.0), date.fromisoformat(job.on_date or "")
     visits = []
     for part, cleaned in (
-        ([one for one in entries if one.number < cut], bool(cleanings)),
-        ([one for one in entries if one.number > cut], False),
+        (entries[:cut], bool(cleanings)),
+        (entries[cut + 1 :], False),
     ):
         deposit, opening = _deposit(part, level_mm2), _opening(part, parameter)
         if deposit or opening or cleaned:

@@ -6,7 +6,7 @@ from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
 from bellmouth.book.alike import differences
-from bellmouth.book.entries import Entry, effective, numbered
+from bellmouth.book.entries import Entry, effective, numbered, places
 from bellmouth.book.known import car_of
 from bellmouth.book.recordings import recording_of
 from bellmouth.book.standing import known_of
@@ -27,6 +27,7 @@ __all__ = [
     "Judged",
     "Recomputed",
     "clean_recording",
+    "done_between",
     "judge",
     "judge_work",
     "keep",
@@ -105,8 +106,8 @@ def clean_recording(entries: Sequence[Entry], chosen: Entry) -> list[int]:
     cleaned = [one for one in now if one.kind == "work" and CLEANED in one.document["done"]]
     if not cleaned:
         return []
-    last = cleaned[-1]
-    after = [one for one in now if one.number > last.number and one.job == last.job]
+    last, place = cleaned[-1], places(entries)
+    after = [one for one in now if place[one.number] > place[last.number] and one.job == last.job]
     failed = [one for one in after if one.kind == "proof"]
     if failed and failed[-1].document.get("proof", {}).get("verdict") == "worse":
         return []
@@ -123,11 +124,13 @@ def judge_work(
     references: Sequence[int] = (),
     done: Sequence[str] = (),
     complaint: str | None = None,
+    prior: Mapping[str, float] | None = None,
     family: Mapping[str, Any] | None = None,
 ) -> Judged:
     """Ask whether the work between two recordings helped; the newest two where none are named.
 
-    What was done is what the book says was done between them, where it is not given.
+    What was done is what the book says was done between them, where it is not given. ``prior`` are
+    own weights of the causes before the work.
     """
     entries = store.history(name).entries
     found = _recordings(entries)
@@ -135,12 +138,7 @@ def judge_work(
         if len(found) < 2:
             raise BookError(f"{name}: a proof needs a recording before and one after the work.")
         before, after = found[-2].number, found[-1].number
-    done = done or [
-        work
-        for one in effective(entries)
-        if one.kind == "work" and before < one.number < after
-        for work in one.document["done"]
-    ]
+    done = done or done_between(entries, before, after)
     inputs = {
         "before": before,
         "after": after,
@@ -149,9 +147,25 @@ def judge_work(
         "complaint": complaint or _complaint(entries, numbered(entries, before, "recording")),
         "car": known_of(entries).document["car"],
     }
+    if prior:
+        inputs["prior"] = dict(prior)
     if family:
         inputs["family"] = dict(family)
     return _made(store, entries, "proof", inputs)
+
+
+def done_between(entries: Sequence[Entry], before: int, after: int) -> list[str]:
+    """What the book says was done between two of its recordings.
+
+    An entry that was corrected stands where its first one stood, whatever its number.
+    """
+    place = places(entries)
+    return [
+        work
+        for one in effective(entries)
+        if one.kind == "work" and place[before] < place[one.number] < place[after]
+        for work in one.document["done"]
+    ]
 
 
 def keep(
@@ -231,7 +245,8 @@ def _made(store: Store, entries: Sequence[Entry], kind: str, inputs: Mapping[str
     else:
         from bellmouth.finding.prove import prove  # noqa: PLC0415
 
-        result = prove(read[0], read[1], car, done=inputs["done"], **said)
+        told = {"done": inputs["done"], "prior": inputs.get("prior")}
+        result = prove(read[0], read[1], car, **told, **said)
     return Judged(kind, result, read, car, inputs, files)
 
 

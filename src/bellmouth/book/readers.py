@@ -57,20 +57,22 @@ def quantities(
 def things_of(
     entries: Sequence[Entry],
 ) -> dict[Key, list[Mapping[str, Sequence[float]]]]:
-    """A car's readings by quantity and thing; a thing is the car between two pieces of work."""
-    who = {
-        one.number: str(one.document["by"])
-        for one in entries
-        if one.kind == "recording" and one.document.get("by")
-    }
+    """A car's readings by quantity and thing; a thing is the car between two pieces of work.
+
+    ``entries`` are what corrections left, in the order of what happened.
+    """
+    who: dict[int, str] = {}
     read: dict[Key, dict[tuple[int | None, int], dict[str, list[float]]]] = {}
     stage: dict[int | None, int] = defaultdict(int)
     stage_of: dict[int, tuple[int | None, int]] = {}
-    for one in sorted(entries, key=lambda entry: entry.number):
+    for one in entries:
         if one.kind in ("work", "attempt"):
             stage[one.job] += 1
-        elif one.kind == "recording" and one.number in who:
-            stage_of[one.number] = (one.job, stage[one.job])
+        elif one.kind == "recording" and one.document.get("by"):
+            # Findings name the entry that it was before somebody corrected who made it.
+            for number in (one.number, one.corrects or one.number):
+                stage_of[number] = (one.job, stage[one.job])
+                who[number] = str(one.document["by"])
             opening = one.document.get("idle_opening")
             if opening:
                 key = (f"idle opening, {opening['parameter']}", "%")

@@ -41,7 +41,7 @@ def command(port: int, where: str | None, show: bool, network: bool, pair_anew: 
     import uvicorn  # noqa: PLC0415
 
     from bellmouth.book.book import Book  # noqa: PLC0415
-    from bellmouth.book.places import place_of  # noqa: PLC0415
+    from bellmouth.book.places import default_folder, place_of  # noqa: PLC0415
     from bellmouth.pages.site.app import create_app  # noqa: PLC0415
     from bellmouth.pages.site.garage import Garage  # noqa: PLC0415
 
@@ -50,7 +50,8 @@ def command(port: int, where: str | None, show: bool, network: bool, pair_anew: 
         port = _listen(listening, port, network=network)
         folder = place_of(place).files / "captures"
         settings, address = _settings(port, folder if network else None, anew=pair_anew)
-        garage = Garage(Book(place), folder)
+        # The same file as the terminal's coach: a person is the same on either.
+        garage = Garage(Book(place), folder, people=default_folder() / "attempts")
         click.echo(f"The page is at {address} (ctrl-C ends it)")
         if show:
             webbrowser.open(address)

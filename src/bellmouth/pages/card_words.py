@@ -19,6 +19,8 @@ from bellmouth.work.phrases import Phrase, Quantity, Value
 __all__ = ["Units", "Words"]
 
 Units = Literal["metric", "us"]
+#: The unit as data write it, after a figure; alone it is a file's own word, and stays.
+_DEGREES = re.compile(r"(?<=\d)([ \u00a0])degC\b")
 _SPACE = "\u00a0"  # a number and its unit stay on one line
 
 _PLACES = {"in": 3, "in2": 4, "ratio": 2, "L": 1, "lb/min": 2, "psi": 1, "V": 1, "mm": 1, "mm2": 1}
@@ -47,7 +49,7 @@ class Words:
         Names and what else is no word of ours stay as they are.
         """
         if not english or (self.language == "en" and self.units == "metric"):
-            return english
+            return _DEGREES.sub(rf"\1{SHOWN['degC']}", english) if "degC" in english else english
         return _told(english, self.language, self.units)
 
     def figure(self, value: float | None, unit: str = "", places: int = 1) -> str:

@@ -1,13 +1,12 @@
 """A procedure on one printed side, and the script that one person calls to another. Plain text."""
 
 from collections.abc import Callable
-from itertools import groupby
 
-from bellmouth.learning.call_script import CallLine, call_script
 from bellmouth.learning.procedure import Procedure
 from bellmouth.pages.card_words import Words
-from bellmouth.pages.coach_card_view import CoachCard, Part, Row, card_view, presses_words
+from bellmouth.pages.coach_card_view import CoachCard, Part, Row, card_view
 from bellmouth.pages.coach_paper import plain, say
+from bellmouth.pages.coach_script_view import Call, script_view
 
 __all__ = ["coach_card", "two_person_script"]
 
@@ -79,28 +78,19 @@ def two_person_script(
 
     ``word`` sets the words that are called apart; in English where no ``words`` are given.
     """
-    words = words or Words()
-    text = words.text
-    source = say(words, "source", source=text(procedure.source))
-    lines = [say(words, "script", title=text(procedure.title))]
-    lines += [f"{source} {say(words, 'manual')}"]
-    lines += [f"! {text(caution)}" for caution in procedure.cautions]
-    what = ", ".join(text(one) for one in procedure.erases)
-    lines += [say(words, "erases", what=what)] if what else []
-    lines += ["", say(words, "caller"), ""]
-    for since, group in groupby(call_script(procedure), key=lambda line: line.since):
-        if since:
-            lines.append(f"  {say(words, 'restart', event=text(since))}")
-        lines += [one for line in group for one in _call(line, word, words)]
-    lines += ["", say(words, "shout", state=text(procedure.safe_state))]
+    script = script_view(procedure, words or Words())
+    lines = [script.title, script.source]
+    lines += [f"! {caution}" for caution in script.cautions]
+    lines += [script.erases] if script.erases else []
+    lines += ["", script.caller, ""]
+    for part in script.parts:
+        lines += [f"  {part.since}"] if part.since else []
+        lines += [one for call in part.calls for one in _call(call, word, script.done_at)]
+    lines += ["", script.shout]
     return "\n".join(lines) + "\n"
 
 
-def _call(line: CallLine, word: Callable[[str], str], words: Words) -> list[str]:
-    text = words.text
-    at, done = plain(words, line.at_s, "6.1f"), say(words, "done_at")
-    told = [presses_words(line, words)]
-    told += [f"! {text(line.step.caution)}"] if line.step.caution else []
-    told += [say(words, "doer", event=text(line.awaits))] if line.awaits else []
-    first = f"  {at} s  {word(text(line.step.say)):<34} {done} ______"
+def _call(call: Call, word: Callable[[str], str], done_at: str) -> list[str]:
+    told = (call.presses, f"! {call.caution}" if call.caution else "", call.answer)
+    first = f"  {call.at:>6} s  {word(call.say):<34} {done_at} ______"
     return [first, *(f"{'':12}{one}" for one in told if one)]

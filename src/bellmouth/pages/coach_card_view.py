@@ -61,7 +61,7 @@ class CoachCard:
 def card_view(procedure: Procedure, words: Words | None = None) -> CoachCard:
     """The card of a procedure; in English where no ``words`` are given."""
     words = words or Words()
-    text = words.text
+    text = words.told
     groups = groupby(call_script(procedure), key=lambda line: line.since)
     what = ", ".join(text(one) for one in procedure.erases)
     return CoachCard(
@@ -85,7 +85,7 @@ def _part(since: str, lines: list[CallLine], words: Words) -> Part:
 
 
 def _row(line: CallLine, whole_s: float, words: Words) -> Row:
-    step, text = line.step, words.text
+    step, text = line.step, words.told
     told = (text(step.show), _length(line, words), presses_words(line, words))
     return Row(
         at=_at(line.at_s, words),
@@ -99,7 +99,7 @@ def _row(line: CallLine, whole_s: float, words: Words) -> Row:
 
 
 def _awaits(line: CallLine, words: Words) -> str:
-    event = words.text(line.awaits)
+    event = words.told(line.awaits)
     if event and math.isfinite(line.longest_s):
         return say(words, "awaits", event=event, time=time(words, line.longest_s))
     return say(words, "awaits_open", event=event) if event else ""
@@ -126,8 +126,8 @@ def _anchor(after: str, words: Words) -> str:
     if after == PAPER_WORDS["before"]:
         return say(words, "before")
     if after.startswith('"') and after.endswith('"'):
-        return f'"{words.text(after[1:-1])}"'
-    return say(words, "moment", event=words.text(after))
+        return f'"{words.told(after[1:-1])}"'
+    return say(words, "moment", event=words.told(after))
 
 
 def presses_words(line: CallLine, words: Words | None = None) -> str:

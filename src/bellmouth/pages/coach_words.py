@@ -11,6 +11,7 @@ COACH_WORDS: Mapping[str, str] = MappingProxyType(
         "step": "Step {n} of {of}",
         "ready": "Get ready",
         "hand": "Hand on the key, foot by the pedal",
+        "call": "Call: {what}",
         "next": "Next:",
         "until": "Until",
         "tap": "Tap now means:",

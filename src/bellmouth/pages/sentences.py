@@ -30,7 +30,7 @@ _ROOMS: Mapping[str, tuple[str, ...]] = {
     "car": (),
     "bus": ("habits", "opened", "recorded_monitors"),
     "book": (
-        "alike", "archive", "archive_reading", "care", "comebacks", "family_growth",
+        "alike", "archive", "archive_reading", "care", "comebacks",
         "opening", "places", "readers", "shares", "versions",
     ),
     "learning": (

@@ -4,7 +4,7 @@ import re
 
 import httpx2
 import pytest
-from playwright.sync_api import Page
+from playwright.sync_api import Page, expect
 
 from tests.pages.photograph import browser as chromium
 from tests.pages.site.served import keep, patient, until, violations
@@ -114,6 +114,31 @@ def test_taps_are_kept_with_both_clocks_and_judged(car: str, page: Page) -> None
     assert taps[1]["at_s"] < sent[0].post_data_json["watched_s"] < taps[1]["at_s"] + 60.0
     assert page.locator("svg.attempt").count() == 1
     assert violations(page) == []
+
+
+def test_one_reads_out_and_it_is_kept_whose_attempt_it_was(car: str, page: Page) -> None:
+    open_coach(page, car)
+    sent = []
+    page.on("request", lambda one: sent.append(one) if one.url.endswith("/attempt") else None)
+    page.get_by_label("Whose attempt").fill("7")
+    page.get_by_label("Two people").check()
+    page.get_by_role("button", name="Start").click()
+    until(page, "document.querySelector('[data-part=say]').innerText.startsWith('Call: Key on')")
+    until(page, "document.querySelector('[data-part=digits]').innerText === 'NOW'")
+    page.keyboard.press("x")
+    page.keyboard.press("Escape")
+    page.wait_for_selector("[data-phase=stopped]")
+    page.locator("[data-see]").click()
+    assert "Made by 7" in page.inner_text("main")
+    told = sent[0].post_data_json
+    assert told["person"] == "7"
+    tap = told["taps"][0]
+    assert (tap["step"], tap["kind"]) == ("key_on", "key")
+    assert 0.0 <= tap["at_s"] - tap["cued_s"] < 5.0
+    page.get_by_role("link", name="The chance to pass it").click()
+    assert "By the attempts of 7" in page.inner_text("main")
+    page.goto(f"{car}/learning/{PROCEDURE}/coach")
+    expect(page.get_by_label("Whose attempt")).to_have_value("7")
 
 
 def test_a_page_that_is_hidden_makes_the_attempt_void(car: str, page: Page) -> None:

@@ -84,7 +84,7 @@ def test_what_the_car_shows_is_drawn_and_judged(
 
     monkeypatch.setattr(coached, "judge", spy)
     attempt = wired.attempt("idle-air-learning-by-pedal")
-    assert attempt.unmet == ["Coolant 70 to 95 degC. Bring the engine to working heat, fan not "
+    assert attempt.unmet == ["Coolant 70 to 95 °C. Bring the engine to working heat, fan not "
                              "running, and begin again."]  # fmt: skip
     wait(lambda: {row for row, _, _ in attempt.trace.since(0)[1]} == {"pedal", "key", "speed"})
     ahead = attempt.windows()

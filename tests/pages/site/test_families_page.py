@@ -60,12 +60,12 @@ def test_a_car_is_judged_as_one_of_a_family_and_again_as_any(
 
 
 def test_a_family_is_learnt_from_files_that_begin_with_their_car(
-    client: TestClient, monkeypatch: pytest.MonkeyPatch
+    client: TestClient, garage: Garage, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    asked: list[tuple[list[str], str]] = []
+    asked: list[tuple[list[str], str, object]] = []
 
-    def learned(table: Path, files: list[tuple[str, Path]], name: str) -> object:
-        asked.append(([given for given, _ in files], name))
+    def learned(table: Path, files: list[tuple[str, Path]], name: str, book: object) -> object:
+        asked.append(([given for given, _ in files], name, book))
         assert all(path.is_file() for _, path in files)
         return family()
 
@@ -73,7 +73,9 @@ def test_a_family_is_learnt_from_files_that_begin_with_their_car(
     sent = [("cars", ("cars.csv", b"car\n")), *(("files", (f"c{n}.csv", b"x")) for n in range(3))]
     said = client.post("/families/learn", files=sent, data={"name": " two litre "})
     assert said.status_code == 200
-    assert asked == [(["c0.csv", "c1.csv", "c2.csv"], "two litre")]
+    assert asked == [(["c0.csv", "c1.csv", "c2.csv"], "two litre", None)]
+    client.post("/families/learn", files=sent, data={"growth": "yes"})
+    assert asked[-1][2] is garage.book, "how fast they get dirty is asked of the book"
 
 
 def test_too_few_cars_are_no_family_and_names_are_no_paths(

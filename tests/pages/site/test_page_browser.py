@@ -78,7 +78,7 @@ def test_a_whole_job_goes_from_car_to_proof(car: str) -> None:
 
 #: Answers to GET that are no pages: downloads, pictures, streams and data.
 NO_PAGES = re.compile(
-    r".*(\.csv|\.svg|\.pdf|\.zip|\.toml|/report\.html|\.\{ending\}|/photo/\{number\}|/sw\.js|/record/states|/plan"
+    r".*(\.csv|\.svg|\.pdf|\.zip|\.toml|\.json|/report\.html|\.\{ending\}|/photo/\{number\}|/sw\.js|/record/states|/plan"
     r"|/live|/clock|/coached/\{ident\})|/api/.*|/onsets\.js"
 )
 
@@ -90,9 +90,12 @@ def pages_of(car: str) -> list[str]:
         "record", "finding", "work", "learning", "proof", "book", f"learning/{PROCEDURE}", "codes",
         "card", "again", "delete", "facts", "recording/3", "clear", "cleared",
         f"learning/{PROCEDURE}/coach", f"attempt/{_attempt(car)}",
+        f"learning/{PROCEDURE}/chances", *(f"entry/{number}" for number in range(1, 9)),
     ]  # fmt: skip
     outside = [
-        "procedures", "known", f"known/procedure/{PROCEDURE}", "counts", "care", "files",
+        "procedures", "procedures?work=throttle_cleaned", "known",
+        *(f"known/procedure/{PROCEDURE}{one}" for one in ("", "/card.html", "/script.html")),
+        "counts", "care", "files",
         "families", f"families/{_family(address)}", "survey", f"survey/{_survey(address)}",
         "pair", "offline",
     ]  # fmt: skip

@@ -47,6 +47,13 @@ def test_the_book_is_surveyed(client: TestClient, garage: Garage, file: Path) ->
     assert table["cause"][0] == likeliest.cause
     assert table["probability"][0] == pytest.approx(likeliest.probability)
     assert client.get("/survey/1/findings.parquet").content[:4] == b"PAR1"
+    report = client.get("/survey/1/report.html", headers={"accept-language": "de"})
+    assert "attachment" in report.headers["content-disposition"]
+    assert "<svg" in report.text
+    assert 'lang="de"' in report.text
+    too_few = client.post("/survey/1/family", data={"name": ""})
+    assert (too_few.status_code, "family" in too_few.text) == (400, True)
+    assert client.get("/survey/9/report.html").status_code == 400
 
 
 def test_files_are_surveyed_under_names_of_our_own(

@@ -18,6 +18,7 @@ __all__ = ["ask", "errors", "jobs", "texts"]
 
 #: A name that is in no language.
 NAMES = ("Xq-1", "Xq-2", "Xq-3", "Xq-4")
+_PAPERS = ("card", "script")
 _SHOWN = ("title", "aria-label", "alt", "placeholder")
 
 
@@ -37,7 +38,8 @@ def jobs(client: TestClient, garage: Garage, folder: Path) -> list[str]:
     for name, pair in zip(NAMES, pairs, strict=True):
         pages += _job(client, name, pair, folder)
     pages.append(_survey(client, garage, folder))
-    return [*pages, "/files", "/care", "/known", "/counts", "/families"]
+    papers = [f"/known/procedure/idle-air-learning-by-pedal/{one}.html" for one in _PAPERS]
+    return [*pages, *papers, "/files", "/care", "/known", "/counts", "/families"]
 
 
 def _job(
@@ -61,12 +63,18 @@ def _job(
     client.post(f"{car}/done", data={"work": ["clean_meter", "clean_plate"]})
     client.post(f"{car}/good", data={"recording": "3", "is_good": "yes"})
     client.post(f"{car}/note", data={"text": "§§§"})
+    for settled in ("left out", "done", "open"):
+        said = {"settled": settled, "because": "§"}
+        client.post(f"{car}/learning/idle-air-learning-by-pedal/settle", data=said)
     pages.append(_attempt(client, car))
     _upload(client, car, _written(pair[1], folder))
     client.get(f"{car}/proof")
     if name == NAMES[0]:
         listed = client.get(f"{car}/learning").text
         pages += sorted(set(re.findall(rf'href="({re.escape(car)}/learning/[^"]+)"', listed)))
+        pages.append(f"{car}/learning/idle-air-learning-by-pedal/chances")
+        book = client.get(f"{car}/book").text
+        pages += sorted(set(re.findall(rf'href="({re.escape(car)}/entry/\d+)"', book)))
     return [*pages, f"{car}/proof", f"{car}/forecast.svg"]
 
 
@@ -149,6 +157,14 @@ def errors(client: TestClient, car: str, language: str) -> list[Response]:
         client.get("/qx", headers=head),
         client.get(f"{car}/attempt/99", headers=head),
         client.get(f"{car}/learning/qx", headers=head),
+        client.get(f"{car}/entry/99", headers=head),
+        client.get(f"{car}/work?work=renew_gasket&bolts=5", headers=head),
+        client.get(f"{car}/work?work=renew_gasket&torque=qx", headers=head),
+        client.get(f"{car}/work?work=clean_meter&bolts=4", headers=head),
+        client.post(f"{car}/proof/choose", headers=head, data={"before": "1", "after": "2"}),
+        client.post(f"{car}/learning/pedal-released-position/judge", headers=head, data={"by": ""}),
+        client.post(f"{car}/learning/pedal-released-position/settle", headers=head,
+                    data={"settled": "left out"}),
         client.get("/survey/99", headers=head),
         client.post("/cars", headers=head,
                     data={"name": "qx", "displacement_l": "qx", "metering": "airflow"}),

@@ -7,8 +7,10 @@ from starlette.requests import Request
 
 from bellmouth.book.lists import Standing
 from bellmouth.pages.document import finding_document, proof_document
+from bellmouth.pages.site.asked_proof import proof_asked, proved
 from bellmouth.pages.site.garage import Garage
 from bellmouth.pages.site.live import State
+from bellmouth.pages.site.view_finding import asked_of, judged_of
 
 __all__ = ["router"]
 
@@ -24,18 +26,29 @@ def cars(request: Request, limit: int = 50) -> list[Standing]:
 
 @router.get("/cars/{key}/finding")
 def finding(request: Request, key: str) -> dict[str, Any]:
-    """The finding of the newest recording, as ``docs/finding.schema.json`` says."""
+    """The finding as the page shows it, as ``docs/finding.schema.json`` says.
+
+    Where the newest job has no recording, of the newest recording.
+    """
     garage: Garage = request.app.state.garage
-    judged = garage.book.judge(garage.visit(key).name)
-    return finding_document(judged.result)  # type: ignore[arg-type]
+    visit = garage.visit(key)
+    if visit.numbers("recording"):
+        return finding_document(judged_of(garage, visit, asked_of(visit))[1])
+    return finding_document(garage.book.judge(visit.name).result)  # type: ignore[arg-type]
 
 
 @router.get("/cars/{key}/proof")
 def proof(request: Request, key: str) -> dict[str, Any]:
-    """The proof of the newest two recordings, as ``docs/proof.schema.json`` says."""
+    """The proof as the page shows it, as ``docs/proof.schema.json`` says.
+
+    Where the newest job has none, of the newest two recordings.
+    """
     garage: Garage = request.app.state.garage
-    judged = garage.book.judge_work(garage.visit(key).name)
-    return proof_document(judged.result)  # type: ignore[arg-type]
+    visit = garage.visit(key)
+    asked = proof_asked(visit)
+    if asked is not None:
+        return proof_document(proved(garage, visit, asked)[1])
+    return proof_document(garage.book.judge_work(visit.name).result)  # type: ignore[arg-type]
 
 
 @router.get("/cars/{key}/capture")

@@ -18,10 +18,12 @@ from bellmouth.pages.site import (
     view_book,
     view_care,
     view_cars,
+    view_chances,
     view_clear,
     view_coach,
     view_codes,
     view_counts,
+    view_entry,
     view_facts,
     view_families,
     view_files,
@@ -31,6 +33,7 @@ from bellmouth.pages.site import (
     view_learning,
     view_live_coach,
     view_pair,
+    view_paper,
     view_plan,
     view_plots,
     view_proof,
@@ -69,7 +72,8 @@ def create_app(garage: Garage, settings: Settings) -> FastAPI:
         view_learning, view_proof, view_book, view_keeping, view_codes, view_survey,
         view_plan, view_plots, view_pair, view_known, view_counts, view_families, view_care,
         view_clear, view_facts, view_files,
-        view_settings, view_shell, api,
+        view_settings, view_shell, view_paper, view_chances,
+        view_entry, api,
     ):  # fmt: skip
         app.include_router(part.router)
     app.mount("/static", Assets(), name="static")

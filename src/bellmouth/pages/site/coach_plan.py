@@ -99,6 +99,7 @@ def _edge(edge: Edge) -> dict[str, Any]:
     return {
         "step": edge.step,
         "action": edge.action,
+        "kind": edge.kind,
         "tone": edge.tone,
         "at_s": edge.at_s,
         "number": edge.number,

@@ -43,7 +43,8 @@ _END_S, _ON_S = 20.0, 1.0
 class Wish:
     """How an attempt is wanted: its mark, the reader's words, silence, and earlier calls. [s]
 
-    ``attended`` says whether somebody is still at the page that drives it.
+    ``attended`` says whether somebody is still at the page that drives it; ``learn`` takes the
+    session and its judgement, for what they tell of whoever drove.
     """
 
     ident: str
@@ -51,6 +52,7 @@ class Wish:
     quiet: bool = False
     leads: Leads = field(default_factory=dict)
     attended: Callable[[], bool] = lambda: True
+    learn: Callable[[Session, str], None] = lambda _, __: None
 
 
 class Coached:
@@ -148,7 +150,9 @@ class Coached:
             self.pulse.tell()
             self._show_the_end()
         try:
-            self.see = self._keep(self._judged())
+            document = self._judged()
+            self.see = self._keep(document)
+            self.wish.learn(self.coach.session, str(document["judgement"]))
         except BellmouthError as error:
             self.trouble = str(error)
 

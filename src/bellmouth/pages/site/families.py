@@ -4,13 +4,14 @@ import threading
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from bellmouth.book.book import Book
 from bellmouth.errors import BellmouthError
-from bellmouth.finding.family import Family, read_family
+from bellmouth.finding.family import Family, Growth, read_family
 
 if TYPE_CHECKING:
     from bellmouth.pages.site.garage import Visit
 
-__all__ = ["Families", "family_of_job"]
+__all__ = ["Families", "family_of_job", "growth_of"]
 
 _MOST = 1_000_000
 
@@ -68,3 +69,17 @@ def family_of_job(visit: "Visit") -> dict[str, Any] | None:
     found = visit.everywhere("finding")
     told = found[-1].document.get("family") if found else None
     return told if isinstance(told, dict) else None
+
+
+def growth_of(book: Book, kind: str) -> Growth:
+    """How fast cars of a kind get dirty, from a book's cars of that kind.
+
+    Raises
+    ------
+    BellmouthError
+        If too few were seen more than once.
+    """
+    from bellmouth.book.family_growth import learn_growth  # noqa: PLC0415 - only learning loads it
+    from bellmouth.book.histories import visits_of_kind  # noqa: PLC0415
+
+    return learn_growth(visits_of_kind(book, kind))

@@ -6,7 +6,7 @@ import tempfile
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +17,7 @@ from bellmouth.book.standing import known_of
 from bellmouth.book.store import History
 from bellmouth.car.description import Car
 from bellmouth.errors import BellmouthError
+from bellmouth.learning.attempts import Attempts
 from bellmouth.pages.attempt_words import INTERRUPTED
 from bellmouth.pages.site.coach_notes import CoachNotes
 from bellmouth.pages.site.coached import Coached
@@ -67,6 +68,7 @@ class Garage:
     """Everything that outlives a request. Safe to call from several threads.
 
     ``keeping`` is held while an attempt is looked for in the book and added where it is missing.
+    ``people`` is the folder of what attempts tell of whoever made them; None for one of its own.
     """
 
     book: Book
@@ -77,6 +79,7 @@ class Garage:
     seats: Seats = field(default_factory=Seats)
     surveys: list[Surveyed] = field(default_factory=list)
     read: OnceRead = field(default_factory=OnceRead)
+    people: Path | None = None
     _lock: threading.Lock = field(default_factory=threading.Lock)
     _making: threading.Lock = field(default_factory=threading.Lock)
     keeping: threading.RLock = field(default_factory=threading.RLock)
@@ -85,6 +88,7 @@ class Garage:
     def __post_init__(self) -> None:
         self.folder.mkdir(parents=True, exist_ok=True)
         self.notes = CoachNotes(self.folder)
+        self.attempts = Attempts(self.people or self.folder / "attempts")
         self.families = Families(self.folder / "families")
         self.procedures = OwnProcedures(self.folder / "procedures")
 
@@ -155,8 +159,9 @@ class Garage:
         """How a real car was last reached, to be offered again."""
         return self.notes.adapter(_plain(key))
 
-    def named(self, key: str, interface: str, channel: str) -> Adapter:
-        """The adapter that a form names, remembered with its bit rate where it is the same as last.
+    def named(self, key: str, interface: str, channel: str, bitrate: int | None = None) -> Adapter:
+        """The adapter that a form names, remembered; without a bit rate it has the last time's
+        where it is the same adapter. [bit/s]
 
         Raises
         ------
@@ -165,8 +170,10 @@ class Garage:
         """
         if not interface.strip():
             raise BellmouthError("Say which adapter: its interface, and its channel.")
-        found, last = Adapter(interface.strip(), channel.strip() or None), self.reached(key)
-        if last is not None and (last.interface, last.channel) == (found.interface, found.channel):
+        found = Adapter(interface.strip(), channel.strip() or None, bitrate)
+        last = self.reached(key)
+        same = last is not None and replace(last, bitrate=None) == replace(found, bitrate=None)
+        if last is not None and same and bitrate in (None, last.bitrate):
             return last
         self.reach(key, found)
         return found

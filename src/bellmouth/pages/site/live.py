@@ -246,7 +246,7 @@ def told(state: State) -> dict[str, Any]:
 
 
 def _said(state: State) -> dict[str, dict[str, str]]:
-    """A state's sentences in every other language and units: its viewers share what is sent."""
+    """A state's sentences in every language and units: its viewers share what is sent."""
     advice = state.advice or {}
     step = advice.get("step") or {}
     texts = {
@@ -259,7 +259,6 @@ def _said(state: State) -> dict[str, dict[str, str]]:
         }
         for language in LANGUAGES
         for units in get_args(Units)
-        if (language, units) != ("en", "metric")
     }
 
 

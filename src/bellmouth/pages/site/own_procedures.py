@@ -49,6 +49,17 @@ class OwnProcedures:
             found = _read(path)
         return found
 
+    def place(self, name: str) -> str:
+        """What a procedure is found by without this shelf: its name, or the file of one's own.
+
+        Raises
+        ------
+        BellmouthError
+            If there is none.
+        """
+        mine = name in {one.name for one in self.all()}
+        return str(self._path(name)) if mine else self.find(name).name
+
     def add(self, content: bytes, checked: Procedure) -> None:
         """Keep a file that was read and found good.
 

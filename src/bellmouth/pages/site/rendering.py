@@ -22,7 +22,7 @@ from bellmouth.pages.site.once import marked
 from bellmouth.pages.words import SAFETY, chance, name_words
 from bellmouth.work.phrases import Quantity
 
-__all__ = ["LANGUAGE", "UNITS", "called", "go", "page", "warm", "words_of"]
+__all__ = ["LANGUAGE", "UNITS", "called", "go", "light_of", "page", "warm", "words_of"]
 
 #: Cookies that hold what the reader chose.
 LANGUAGE, UNITS = "bellmouth_language", "bellmouth_units"
@@ -67,12 +67,17 @@ def words_of(request: Request) -> Words:
     return Words(language, units)
 
 
+def light_of(request: Request) -> str:
+    """The light that was chosen; empty where none was."""
+    light = request.cookies.get(_LIGHT, "")
+    return light if light in _LIGHTS else ""
+
+
 def page(
     request: Request, template: str, told: Mapping[str, Any], status: int = 200
 ) -> HTMLResponse:
     """Render a template of ``templates/site``."""
     speak = words_of(request)
-    light = request.cookies.get(_LIGHT, "")
 
     def distance(km: float | None) -> str:
         return "–" if km is None else speak.quantity(Quantity(km, "km"))
@@ -103,7 +108,7 @@ def page(
         "procedures": procedures, "parameters": parameters,
         "most_bytes": request.app.state.settings.most_bytes,
         "in_units": in_units,
-        "light": light if light in _LIGHTS else "", **told,
+        "light": light_of(request), **told,
     }  # fmt: skip
     html = _templates.get_template(f"site/{template}").render(whole)
     return HTMLResponse(marked(bound(html)), status)

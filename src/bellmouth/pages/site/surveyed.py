@@ -11,10 +11,12 @@ from bellmouth.book.book import Book
 from bellmouth.book.entries import Entry, effective
 from bellmouth.book.standing import known_of
 from bellmouth.errors import BellmouthError
+from bellmouth.pages.site.families import growth_of
 
 if TYPE_CHECKING:
     import polars as pl
 
+    from bellmouth.finding.family import Family
     from bellmouth.fleet.survey import Progress
 
 __all__ = ["Input", "Surveyed", "of_book", "of_table"]
@@ -59,6 +61,31 @@ class Surveyed:
         self._stopping.set()
         if self._thread is not None:
             self._thread.join(timeout=30.0)
+
+    def families(self) -> list[str]:
+        """Names of the engine families that the cars' table tells."""
+        return sorted({str(told) for one in self.inputs if (told := one.row.get("family"))})
+
+    def family(self, name: str, book: Book | None = None) -> "Family":
+        """Learn what the cars of a family, or all of them, have in common.
+
+        With a book, also how fast its cars of that kind get dirty.
+
+        Raises
+        ------
+        BellmouthError
+            If there is no such family, or too little is known of it.
+        """
+        from bellmouth.fleet.family import learn_family  # noqa: PLC0415 - only learning loads it
+        from bellmouth.fleet.family_files import examples_of, family_name  # noqa: PLC0415
+        from bellmouth.fleet.inputs import read_cars  # noqa: PLC0415
+
+        cars = read_cars(self.folder / "cars.csv")
+        chosen = family_name(cars, name or None)
+        paths = [str(path) for one in self.inputs for _, path in one.recordings]
+        examples, _ = examples_of(paths, cars, chosen)
+        growth = None if book is None else growth_of(book, chosen)
+        return learn_family(examples, chosen, growth=growth).family
 
     def work(self) -> None:
         """Judge every recording in this thread, and put people's names back into the table."""

@@ -16,6 +16,7 @@ from bellmouth.pages.clearing_words import STAYS, clearing_words, stored_codes
 from bellmouth.pages.site.flow import stages_of
 from bellmouth.pages.site.garage import Garage
 from bellmouth.pages.site.rendering import go, page, words_of
+from bellmouth.pages.site.view_record import count_of
 from bellmouth.pages.site_words import CLEAR
 
 if TYPE_CHECKING:
@@ -31,7 +32,12 @@ _Text = Annotated[str, Form(max_length=200)]
 
 @router.post("/car/{key}/clear")
 def would_clear(
-    request: Request, key: str, interface: _Text = "", channel: _Text = "", off: _Text = ""
+    request: Request,
+    key: str,
+    interface: _Text = "",
+    channel: _Text = "",
+    bitrate: Annotated[str, Form(max_length=9)] = "",
+    off: _Text = "",
 ) -> Response:
     """Read what would be lost, and what speaks against it; nothing is changed.
 
@@ -41,7 +47,8 @@ def would_clear(
 
     garage: Garage = request.app.state.garage
     garage.visit(key)
-    adapter = _adapter(garage, key, interface, channel, off=bool(off))
+    speed = count_of(bitrate, "Bit rate")
+    adapter = _adapter(garage, key, interface, channel, speed, off=bool(off))
     with open_client(adapter.interface, adapter.channel, adapter.bitrate) as car:
         clearing = car.would_clear()
     told = {
@@ -86,7 +93,7 @@ def clear_now(
         raise BellmouthError(
             "What would be lost was read too long ago. Nothing was cleared. Read it again."
         )
-    adapter = _adapter(garage, key, shown["interface"], shown["channel"], off=False)
+    adapter = _adapter(garage, key, shown["interface"], shown["channel"], None, off=False)
     with open_client(adapter.interface, adapter.channel, adapter.bitrate) as car:
         clearing = car.would_clear()
         if stored_codes(clearing.codes) != shown["codes"]:
@@ -110,7 +117,9 @@ def cleared(request: Request, key: str) -> Response:
     return page(request, "cleared.html", told)
 
 
-def _adapter(garage: Garage, key: str, interface: str, channel: str, *, off: bool) -> "Adapter":
+def _adapter(
+    garage: Garage, key: str, interface: str, channel: str, bitrate: int | None, *, off: bool
+) -> "Adapter":
     """How the car is reached, where nothing else talks to it."""
     garage.refuse_busy(key)
     practice = garage.practice(key)
@@ -120,7 +129,7 @@ def _adapter(garage: Garage, key: str, interface: str, channel: str, *, off: boo
         else:
             practice.key_on()
         return practice.adapter
-    return garage.named(key, interface, channel)
+    return garage.named(key, interface, channel, bitrate)
 
 
 def _document(clearing: "Clearing", done: "Cleared") -> dict[str, Any]:

@@ -1,6 +1,7 @@
 """The coach on the page: the plan for the browser, and an attempt's taps on their way back."""
 
 import math
+from contextlib import suppress
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Body, Form
@@ -8,10 +9,11 @@ from pydantic import BaseModel, Field
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
-from bellmouth.errors import BellmouthError
+from bellmouth.errors import BellmouthError, ProcedureError
 from bellmouth.learning import judge
 from bellmouth.learning.packs import refuse_unchecked
 from bellmouth.learning.procedure import Procedure
+from bellmouth.learning.schedule import Kind
 from bellmouth.learning.session import leads_of
 from bellmouth.pages.coach_words import COACH_WORDS
 from bellmouth.pages.judgement import judgement_document
@@ -20,24 +22,34 @@ from bellmouth.pages.site.attempt_chart import attempt_svg
 from bellmouth.pages.site.coach_plan import plan_document
 from bellmouth.pages.site.flow import stages_of
 from bellmouth.pages.site.garage import Garage
-from bellmouth.pages.site.live import Adapter
+from bellmouth.pages.site.persons import by_person, keep_taps, leads_for, tap_timing
 from bellmouth.pages.site.rendering import go, page, words_of
 from bellmouth.pages.site.spoiled import spoiled
+from bellmouth.pages.site.view_record import count_of
 
-__all__ = ["Ident", "Tap", "Taps", "lead_s", "refuse", "router"]
+__all__ = ["Ident", "Person", "Tap", "Taps", "lead_s", "refuse", "router"]
 
 router = APIRouter(include_in_schema=False)
 
 #: A page's own mark of an attempt, so that one sent twice is kept once.
 Ident = Annotated[str, Field(pattern="^[0-9a-f]{16,64}$")]
+#: Whose attempt it is: a name or a number, or nobody's in particular.
+Person = Annotated[str, Field(max_length=80)]
 _Seconds = Annotated[float, Field(ge=0.0, le=1e6, allow_inf_nan=False)]
 
 
 class Tap(BaseModel):
-    """One tap: what it meant, and when on the audio clock and on the computer's. [s], [ms]"""
+    """One tap: what it meant, and when on the audio clock and on the computer's. [s], [ms]
+
+    Of an action it says which it is, and when it was called. [s]
+    """
 
     means: Annotated[str, Field(max_length=80)]
     at_s: _Seconds
+    step: Annotated[str, Field(max_length=80)] = ""
+    kind: Kind | None = None
+    number: Annotated[int, Field(ge=0, le=1000)] = 0
+    cued_s: _Seconds | None = None
     performance_ms: float = 0.0
     audio_s: float = 0.0
     source: Annotated[str, Field(max_length=20)] = ""
@@ -54,6 +66,7 @@ class Taps(BaseModel):
     why: Annotated[str, Field(max_length=400)] = ""
     taps: Annotated[list[Tap], Field(max_length=2000)] = []
     watched_s: _Seconds | None = None
+    person: Person = ""
     device: Annotated[dict[str, float], Field(max_length=20)] = {}
 
 
@@ -66,6 +79,7 @@ def agreed(
     how: Annotated[str, Form()] = "taps",
     interface: Annotated[str, Form()] = "",
     channel: Annotated[str, Form()] = "",
+    bitrate: Annotated[str, Form(max_length=9)] = "",
 ) -> Response:
     """The manual was checked, or there is no coaching; and whether the car is followed live."""
     garage: Garage = request.app.state.garage
@@ -77,9 +91,7 @@ def agreed(
     garage.check(visit, name)
     if how != "car":
         return go(f"/car/{key}/learning/{name}/coach")
-    if not interface.strip():
-        raise BellmouthError("Say which adapter: its interface, and its channel.")
-    garage.reach(key, Adapter(interface.strip(), channel.strip() or None))
+    garage.named(key, interface, channel, count_of(bitrate, "Bit rate"))
     return go(f"/car/{key}/learning/{name}/coach?follow=car")
 
 
@@ -110,21 +122,26 @@ def _begins_with_key_on(procedure: Procedure) -> bool:
 
 @router.get("/car/{key}/learning/{name}/plan")
 def plan(
-    request: Request, key: str, name: str, quiet: bool = False, lead_ms: float = 0.0
+    request: Request,
+    key: str,
+    name: str,
+    quiet: bool = False,
+    lead_ms: float | None = None,
+    person: Person = "",
 ) -> dict[str, Any]:
-    """The procedure's stretches and cues for the browser."""
+    """The procedure's stretches and cues for the browser; without a lead, as suits the person."""
     garage: Garage = request.app.state.garage
     procedure = garage.procedures.find(name)
     visit = garage.visit(key)
     refuse(procedure, checked=garage.is_practice(key) or garage.checked(visit, name))
-    lead = lead_s(lead_ms)
-    return plan_document(
-        procedure, leads_of(lead) if lead else None, quiet=quiet, words=words_of(request)
-    )
+    leads = leads_for(garage.attempts, procedure, person, lead_s(lead_ms), follows=False)
+    return plan_document(procedure, leads, quiet=quiet, words=words_of(request))
 
 
-def lead_s(lead_ms: float) -> float:
-    """By how much the person wants to be called earlier, within reason. [s]"""
+def lead_s(lead_ms: float | None) -> float | None:
+    """By how much the person wants to be called earlier, within reason; None for not told. [s]"""
+    if lead_ms is None:
+        return None
     return min(max(lead_ms, -500.0), 1000.0) / 1000.0 if math.isfinite(lead_ms) else 0.0
 
 
@@ -136,9 +153,13 @@ def attempt(request: Request, key: str, name: str, told: Annotated[Taps, Body()]
         visit = garage.visit(key)
         there = visit.coached_as(told.id)
         if there is None:
-            document = judgement_document(judge(None, garage.procedures.find(name), _marks(told)))
-            document["coached"] = told.model_dump()
-            there = garage.book.add(visit.name, "attempt", spoiled(document))
+            procedure = garage.procedures.find(name)
+            document = judgement_document(judge(None, procedure, _marks(told)))
+            document["coached"] = told.model_dump(exclude={"person"})
+            there = garage.book.add(
+                visit.name, "attempt", by_person(spoiled(document), told.person)
+            )
+            _learn_of(garage, key, procedure, told, str(document["judgement"]))
     garage.seats.leave(key, told.id)
     return JSONResponse({"see": f"/car/{key}/attempt/{there.number}"})
 
@@ -165,9 +186,28 @@ def seen(request: Request, key: str, number: int) -> Response:
             "visit": visit, "stages": stages_of(visit.here, "learning"), "judgement": document,
             "read": speak.told,
             "procedure": chosen, "picture": attempt_svg(document, says, speak), "says": says,
-            "coached": document.get("coached"),
+            "coached": document.get("coached"), "by": document.get("by", ""),
         },
     )  # fmt: skip
+
+
+def _learn_of(garage: Garage, key: str, procedure: Procedure, told: Taps, judgement: str) -> None:
+    """Keep what the taps tell of whoever made them."""
+    timings, marks = [], dict[str, list[float]]()
+    for tap in sorted(told.taps, key=lambda one: one.at_s):
+        if tap.kind is None:
+            marks.setdefault(tap.means, []).append(tap.at_s)
+        elif tap.cued_s is not None:
+            timings.append(tap_timing(tap.step, tap.kind, tap.number, tap.cued_s, tap.at_s))
+    marks.pop("", None)
+    lead_ms = told.device.get("lead_ms")
+    leads = leads_of(lead_ms / 1000.0) if lead_ms and math.isfinite(lead_ms) else {}
+    # The attempt itself is in the book by now: a full disk here takes nothing away from it.
+    with suppress(ProcedureError):
+        keep_taps(
+            garage.attempts, procedure, told.person, told.phase, judgement, timings, marks, leads,
+            practice=garage.is_practice(key),
+        )  # fmt: skip
 
 
 def refuse(procedure: Procedure, *, checked: bool) -> None:

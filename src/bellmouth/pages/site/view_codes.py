@@ -17,6 +17,7 @@ from bellmouth.pages.site.garage import Garage, Visit
 from bellmouth.pages.site.live import Adapter
 from bellmouth.pages.site.rendering import go, page
 from bellmouth.pages.site.uploads import kept_upload
+from bellmouth.pages.site.view_record import count_of
 
 __all__ = ["router"]
 
@@ -37,12 +38,13 @@ def read_codes(
     key: str,
     interface: Annotated[str, Form()] = "",
     channel: Annotated[str, Form()] = "",
+    bitrate: Annotated[str, Form(max_length=9)] = "",
     show_number: Annotated[str, Form()] = "",
 ) -> Response:
     """Read the codes and the monitors, keep them, and show them."""
     garage: Garage = request.app.state.garage
     visit = garage.visit(key)
-    adapter = _adapter(garage, key, interface, channel)
+    adapter = _adapter(garage, key, interface, channel, count_of(bitrate, "Bit rate"))
     told = _read(adapter, read_rules(garage.rules_file), mask_vin=not show_number)
     kept = {**told, "controllers": [_without_number(one) for one in told["controllers"]]}
     garage.book.add(visit.name, "note", {"text": _sentence(told), "codes": kept})
@@ -66,14 +68,16 @@ async def rules(
     return go(f"/car/{visit.key}/codes")
 
 
-def _adapter(garage: Garage, key: str, interface: str, channel: str) -> Adapter:
+def _adapter(
+    garage: Garage, key: str, interface: str, channel: str, bitrate: int | None
+) -> Adapter:
     """How the car is reached; a practice car stands with its key on."""
     garage.refuse_busy(key)
     practice = garage.practice(key)
     if practice is not None:
         practice.sit_down()
         return replace(practice.adapter)
-    return garage.named(key, interface, channel)
+    return garage.named(key, interface, channel, bitrate)
 
 
 def _read(adapter: Adapter, rules: Rules, *, mask_vin: bool) -> dict[str, Any]:

@@ -9,9 +9,11 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response
 
+from bellmouth.book.book import Book
 from bellmouth.errors import BellmouthError
 from bellmouth.finding.family import read_family
 from bellmouth.pages.family_screen import coordinate_rows, idle_words
+from bellmouth.pages.site.families import growth_of
 from bellmouth.pages.site.garage import Garage
 from bellmouth.pages.site.rendering import go, page
 from bellmouth.pages.site.uploads import kept_upload
@@ -50,8 +52,10 @@ async def learn(
     cars: UploadFile,
     files: Annotated[list[UploadFile], File()],
     name: Annotated[str, Form()] = "",
+    growth: Annotated[str, Form(max_length=8)] = "",
 ) -> Response:
-    """Learn a family from its cars' recordings."""
+    """Learn a family from its cars' recordings; ``growth`` asks the book how fast they get
+    dirty."""
     garage: Garage = request.app.state.garage
     if len(files) > _MOST_FILES:
         raise BellmouthError(f"More than {_MOST_FILES} files: use bellmouth family learn.")
@@ -62,11 +66,12 @@ async def learn(
         for number, file in enumerate(files):
             (there := Path(folder) / str(number)).mkdir()
             kept.append((file.filename or "", await kept_upload(file, there, _ENDINGS)))
-        family = await run_in_threadpool(_learned, table, kept, name.strip())
+        book = garage.book if growth else None
+        family = await run_in_threadpool(_learned, table, kept, name.strip(), book)
     return go(f"/families/{garage.families.add(family)}")
 
 
-def _learned(table: Path, files: list[tuple[str, Path]], name: str) -> "Family":
+def _learned(table: Path, files: list[tuple[str, Path]], name: str, book: Book | None) -> "Family":
     from bellmouth.fleet.family import learn_family  # noqa: PLC0415 - only learning loads it
     from bellmouth.fleet.family_files import examples_of, family_name  # noqa: PLC0415
     from bellmouth.fleet.inputs import owner_of, read_cars  # noqa: PLC0415
@@ -85,7 +90,8 @@ def _learned(table: Path, files: list[tuple[str, Path]], name: str) -> "Family":
         placed.append(str(path.rename(path.parent / f"{_plain(owner)}-{number}{ending}")))
     chosen = family_name(cars, name or None)
     examples, _ = examples_of(placed, cars, chosen)
-    return learn_family(examples, chosen).family
+    growth = None if book is None else growth_of(book, chosen)
+    return learn_family(examples, chosen, growth=growth).family
 
 
 def _plain(owner: str) -> str:

@@ -33,7 +33,7 @@ __all__ = ["asked_of", "judged_of", "made_again", "router"]
 
 router = APIRouter(include_in_schema=False)
 
-_ASKED = ("results", "references", "prior", "family")
+_ASKED = ("recording", "results", "references", "prior", "family")
 _MOST_PRIOR_BYTES = 64 << 10
 
 
@@ -65,7 +65,8 @@ def finding(request: Request, key: str) -> Response:
         request, "finding.html",
         {**whole, **told, "results": judged.inputs["results"], "next": found.next_checks,
          "references": judged.inputs["references"], "own_prior": "prior" in judged.inputs,
-         "others": _others(visit), "plots": plots, "plot_words": PLOT_WORDS,
+         "others": _others(visit, judged), "here": visit.numbers("recording"),
+         "of": judged.inputs["recording"], "plots": plots, "plot_words": PLOT_WORDS,
          "family": judged.inputs.get("family"), "families": _fitting(garage, judged.car)},
     )  # fmt: skip
 
@@ -105,6 +106,21 @@ def result(
     return go(f"/car/{key}/finding")
 
 
+@router.post("/car/{key}/finding/of")
+def of(request: Request, key: str, recording: Annotated[int, Form()]) -> Response:
+    """Judge another recording of this job, such as the one after the work; what checks showed of
+    the one before is no evidence of it."""
+    garage: Garage = request.app.state.garage
+    visit = garage.visit(key)
+    if recording not in {one.number for one in visit.numbers("recording")}:
+        raise BellmouthError("That is no recording of this job. Choose from the list.")
+    asked = asked_of(visit)
+    asked.pop("results", None)
+    references = [one for one in asked.get("references", []) if one != recording]
+    made_again(garage, visit, {**asked, "recording": recording, "references": references})
+    return go(f"/car/{key}/finding")
+
+
 @router.post("/car/{key}/finding/compare")
 def compare(
     request: Request, key: str, reference: Annotated[list[int] | None, Form()] = None
@@ -112,8 +128,10 @@ def compare(
     """Compare with recordings of the car when it was good: the finding is made again and kept."""
     garage: Garage = request.app.state.garage
     visit = garage.visit(key)
-    chosen = [one for one in reference or [] if one in _others(visit)]
-    made_again(garage, visit, {**asked_of(visit), "references": chosen})
+    asked = asked_of(visit)
+    judged, _ = judged_of(garage, visit, asked)
+    chosen = [one for one in reference or [] if one in _others(visit, judged)]
+    made_again(garage, visit, {**asked, "references": chosen})
     return go(f"/car/{key}/finding")
 
 
@@ -159,21 +177,26 @@ def _meant(check: str, outcome: str, speak: Words) -> str:
 def asked_of(visit: Visit) -> dict[str, Any]:
     """What the newest finding of this job was made with; at first, the recordings called good."""
     found = visit.numbers("finding")
+    mine = {one.number for one in visit.numbers("recording")}
     if found:
         document = found[-1].document
-        return {name: document[name] for name in _ASKED if name in document}
-    mine = {one.number for one in visit.numbers("recording")}
+        asked = {name: document[name] for name in _ASKED if name in document}
+        if asked.get("recording") not in mine:
+            asked.pop("recording", None)
+        return asked
     good = [one for one in good_recordings(visit) if one not in mine]
     # Without any, the book looks for the one from just after the plate was last cleaned.
     return {"references": good} if good else {}
 
 
 def judged_of(garage: Garage, visit: Visit, asked: Mapping[str, Any]) -> tuple[Judged, Finding]:
-    """The finding of this job's recording, with what it was asked with."""
+    """The finding of this job's recording, with what it was asked with; its first where none is
+    said."""
     recorded = visit.numbers("recording")
     if not recorded:
         raise BellmouthError("There is no recording in this job that a finding could be made of.")
-    judged = garage.book.judge(visit.name, recorded[0].number, **asked)
+    said = dict(asked)
+    judged = garage.book.judge(visit.name, said.pop("recording", recorded[0].number), **said)
     assert isinstance(judged.result, Finding)  # noqa: S101 - what judge makes of a recording
     return judged, judged.result
 
@@ -194,7 +217,7 @@ def _fitting(garage: Garage, car: Car) -> dict[int, str]:
     return found
 
 
-def _others(visit: Visit) -> list[int]:
+def _others(visit: Visit, judged: Judged) -> list[int]:
     """Recordings that the finding can be compared with: all but the one it is of."""
-    mine = visit.numbers("recording")[:1]
-    return [one.number for one in visit.everywhere("recording") if one not in mine]
+    mine = judged.inputs["recording"]
+    return [one.number for one in visit.everywhere("recording") if one.number != mine]

@@ -22,13 +22,15 @@ from bellmouth.pages.site.uploads import kept_upload
 from bellmouth.pages.site.view_files import TYPES
 from bellmouth.recording.quality import assess
 
-__all__ = ["good_recordings", "router"]
+__all__ = ["MOST_PICTURE_BYTES", "MOST_TEXT", "PICTURES", "good_recordings", "router"]
 
 router = APIRouter(include_in_schema=False)
 
-_PICTURES = {".jpg": "image/jpeg", ".png": "image/png", ".webp": "image/webp"}
-_MOST_PICTURE_BYTES = 20 << 20
-_MOST_TEXT = 4000
+PICTURES = {".jpg": "image/jpeg", ".png": "image/png", ".webp": "image/webp"}
+MOST_PICTURE_BYTES = 20 << 20
+MOST_TEXT = 4000
+#: The job that something belongs to; the newest where none is said.
+_Job = Annotated[int | None, Form(ge=1)]
 
 
 def good_recordings(visit: Visit) -> list[int]:
@@ -42,36 +44,40 @@ def good_recordings(visit: Visit) -> list[int]:
 
 
 @router.post("/car/{key}/note")
-def note(request: Request, key: str, text: Annotated[str, Form()]) -> Response:
-    """Keep a sentence in this job."""
+def note(request: Request, key: str, text: Annotated[str, Form()], job: _Job = None) -> Response:
+    """Keep a sentence in this job, or in an earlier one."""
     garage: Garage = request.app.state.garage
     visit = garage.visit(key)
     tidy = text.strip()
-    if not tidy or len(tidy) > _MOST_TEXT:
-        raise BellmouthError(f"A note is 1 to {_MOST_TEXT} characters of text.")
-    garage.book.add(visit.name, "note", {"text": tidy})
+    if not tidy or len(tidy) > MOST_TEXT:
+        raise BellmouthError(f"A note is 1 to {MOST_TEXT} characters of text.")
+    garage.book.add(visit.name, "note", {"text": tidy}, job=job)
     return go(f"/car/{key}/book")
 
 
 @router.post("/car/{key}/photo")
 async def photo(
-    request: Request, key: str, file: UploadFile, text: Annotated[str, Form()] = ""
+    request: Request,
+    key: str,
+    file: UploadFile,
+    text: Annotated[str, Form()] = "",
+    job: _Job = None,
 ) -> Response:
     """Keep a photo, drawn anew: where, when and with what it was taken stays behind."""
     garage: Garage = request.app.state.garage
     visit = await run_in_threadpool(garage.visit, key)
-    if (file.size or 0) > _MOST_PICTURE_BYTES:
+    if (file.size or 0) > MOST_PICTURE_BYTES:
         raise BellmouthError(
-            f"That photo is more than {_MOST_PICTURE_BYTES >> 20} MB. Send a smaller one."
+            f"That photo is more than {MOST_PICTURE_BYTES >> 20} MB. Send a smaller one."
         )
     with tempfile.TemporaryDirectory() as folder:
-        endings = (*_PICTURES, ".jpeg")
+        endings = (*PICTURES, ".jpeg")
         if not (file.filename or "").lower().endswith(endings):
             raise BellmouthError(f"Choose a photo that ends in {', '.join(endings)}.")
         path = await kept_upload(file, Path(folder), endings)
 
         def keep() -> None:
-            garage.book.add_photo(visit.name, path, text=text.strip()[:_MOST_TEXT])
+            garage.book.add_photo(visit.name, path, text=text.strip()[:MOST_TEXT], job=job)
 
         await run_in_threadpool(keep)
     return go(f"/car/{key}/book")
@@ -84,7 +90,7 @@ def picture(request: Request, key: str, number: int) -> Response:
     kept = numbered(garage.visit(key).entries, number, "photo").files[0]
     with garage.book.told():
         content = garage.book.files.read(kept)
-    kind = _PICTURES[Path(kept).suffix]
+    kind = PICTURES[Path(kept).suffix]
     return Response(content, media_type=kind, headers={"content-disposition": "inline"})
 
 

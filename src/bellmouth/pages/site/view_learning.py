@@ -1,9 +1,9 @@
 """Learning: which procedures the work calls for, one of them step by step, and how it went."""
 
-import json
 import tempfile
+from collections.abc import Mapping
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Form, UploadFile
 from starlette.concurrency import run_in_threadpool
@@ -18,7 +18,9 @@ from bellmouth.pages.judgement import judgement_document
 from bellmouth.pages.procedures import procedure_document
 from bellmouth.pages.site.flow import stages_of
 from bellmouth.pages.site.garage import Garage, Visit
+from bellmouth.pages.site.persons import by_person
 from bellmouth.pages.site.rendering import go, page
+from bellmouth.pages.site.told_marks import events_of, marks_of, unseen_of
 from bellmouth.pages.site.uploads import ENDINGS, kept_mapping, kept_upload
 from bellmouth.recording import read_recording
 from bellmouth.recording.series import Recording
@@ -38,6 +40,7 @@ def learning(request: Request, key: str) -> Response:
         request, "learning.html",
         {
             "visit": visit, "stages": stages_of(visit.here, "learning"), "planned": _plan(visit),
+            "settled": {name: one["settled"] for name, one in _settled(visit).items()},
             "packs": garage.procedures.every(), "attempts": visit.numbers("attempt"),
         },
     )  # fmt: skip
@@ -48,12 +51,14 @@ def procedure(request: Request, key: str, name: str) -> Response:
     """One procedure: its conditions, cautions and steps."""
     garage: Garage = request.app.state.garage
     visit = garage.visit(key)
-    chosen = procedure_document(garage.procedures.find(name))
+    found = garage.procedures.find(name)
+    chosen = procedure_document(found)
     return page(
         request, "procedure.html",
         {
             "visit": visit, "stages": stages_of(visit.here, "learning"), "procedure": chosen,
-            "practice": garage.is_practice(key), "adapter": garage.reached(key), "attempts": [
+            "practice": garage.is_practice(key), "adapter": garage.reached(key),
+            "events": events_of(found), "unseen": unseen_of(found), "attempts": [
                 one for one in visit.numbers("attempt")
                 if one.document.get("procedure") == chosen["name"]
             ],
@@ -61,31 +66,70 @@ def procedure(request: Request, key: str, name: str) -> Response:
     )  # fmt: skip
 
 
+@router.post("/car/{key}/learning/{name}/settle")
+def settle(
+    request: Request,
+    key: str,
+    name: str,
+    settled: Annotated[Literal["done", "left out", "open"], Form()],
+    because: Annotated[str, Form(max_length=200)] = "",
+) -> Response:
+    """A procedure of the plan was done already or is left out, or is to be done after all; kept in
+    this job, with why."""
+    garage: Garage = request.app.state.garage
+    visit = garage.visit(key)
+    title, why = garage.procedures.find(name).title, " ".join(because.split()).rstrip(".")
+    if settled == "left out" and not why:
+        raise BellmouthError("Say why it is left out: whoever works on the car next will ask.")
+    text = {
+        "done": f'"{title}" was done already.',
+        "left out": f'"{title}" is left out, because {why}.',
+        "open": f'"{title}" is to be done after all.',
+    }[settled]
+    told = {"text": text, "procedure": name, "settled": settled, "because": why}
+    garage.book.add(visit.name, "note", told)
+    return go(f"/car/{key}/learning")
+
+
 @router.post("/car/{key}/learning/{name}/judge")
 async def judged(
     request: Request,
     key: str,
     name: str,
-    file: UploadFile,
+    file: UploadFile | None = None,
     marks: Annotated[str, Form()] = "",
+    by: Annotated[str, Form(max_length=80)] = "",
     mapping: UploadFile | None = None,
 ) -> Response:
-    """Judge an attempt from its recording and what a person saw, and keep it."""
+    """Judge an attempt from its recording, from what a person saw, or from both, and keep it.
+
+    Beside ``marks`` there may be fields ``at-EVENT`` and ``stood-CONDITION``.
+    """
     garage: Garage = request.app.state.garage
+    form = {name: one for name, one in (await request.form()).items() if isinstance(one, str)}
+    told = marks_of({**form, "marks": marks})
     with tempfile.TemporaryDirectory() as folder:
-        path = await kept_upload(file, Path(folder), ENDINGS)
-        named = await kept_mapping(mapping, Path(folder))
-        recording = await run_in_threadpool(lambda: read_recording(path, mapping=named))
-        number = await run_in_threadpool(_kept, garage, key, name, recording, _marks(marks))
+        recording = None
+        if file is not None and file.filename:
+            path = await kept_upload(file, Path(folder), ENDINGS)
+            named = await kept_mapping(mapping, Path(folder))
+            recording = await run_in_threadpool(lambda: read_recording(path, mapping=named))
+        elif told is None:
+            raise BellmouthError(
+                "There is nothing to judge by. Choose the recording of the attempt, or tell what "
+                "you saw and at which second."
+            )
+        number = await run_in_threadpool(_kept, garage, key, name, recording, told, by)
     return go(f"/car/{key}/attempt/{number}")
 
 
 def _kept(
-    garage: Garage, key: str, name: str, recording: Recording, marks: dict[str, float] | None
-) -> int:
+    garage: Garage, key: str, name: str, recording: Recording | None,
+    marks: Mapping[str, object] | None, person: str,
+) -> int:  # fmt: skip
     visit = garage.visit(key)
     document = judgement_document(judge(recording, garage.procedures.find(name), marks))
-    return garage.book.add(visit.name, "attempt", document).number
+    return garage.book.add(visit.name, "attempt", by_person(document, person)).number
 
 
 def _plan(visit: Visit) -> tuple[Planned, ...]:
@@ -95,22 +139,21 @@ def _plan(visit: Visit) -> tuple[Planned, ...]:
     called = [does[work] for work in done if does.get(work)]
     # The plan is of the program's own procedures; one of your own covers none of them.
     known = {one.name for one in packs()}
-    met = [
+    met = {
         name
         for one in visit.numbers("attempt")
         if one.document.get("judgement") == "met"
         and (name := str(one.document["procedure"])) in known
-    ]
-    return plan([one for one in called if one], done=met) if called else ()
+    }
+    told = {name: one for name, one in _settled(visit).items() if name in known}
+    met |= {name for name, one in told.items() if one["settled"] == "done"}
+    skipped = {
+        name: str(one["because"]) for name, one in told.items() if one["settled"] == "left out"
+    }
+    return plan([one for one in called if one], done=met, skipped=skipped) if called else ()
 
 
-def _marks(text: str) -> dict[str, float] | None:
-    if not text.strip():
-        return None
-    try:
-        told = json.loads(text)
-        return {str(name): float(at) for name, at in told.items()}
-    except (ValueError, AttributeError, TypeError) as error:
-        raise BellmouthError(
-            'Marks are written as {"lamp_blinks": 45.9}: a name and its second each.'
-        ) from error
+def _settled(visit: Visit) -> dict[str, Mapping[str, Any]]:
+    """What was last said of a procedure in this job, by its name."""
+    notes = [one.document for one in visit.numbers("note")]
+    return {str(one["procedure"]): one for one in notes if "settled" in one}

@@ -15,13 +15,14 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response, StreamingResponse
 
 from bellmouth.errors import BellmouthError
-from bellmouth.learning.session import leads_of
+from bellmouth.learning.session import Session
 from bellmouth.pages.site.coached import Coached, Wish
 from bellmouth.pages.site.garage import Garage, Visit
 from bellmouth.pages.site.live import Practice
+from bellmouth.pages.site.persons import by_person, keep_session, leads_for
 from bellmouth.pages.site.rendering import words_of
 from bellmouth.pages.site.stream import beat_of
-from bellmouth.pages.site.view_coach import Ident, lead_s, refuse
+from bellmouth.pages.site.view_coach import Ident, Person, lead_s, refuse
 
 __all__ = ["router"]
 
@@ -43,7 +44,8 @@ class Begin(BaseModel):
 
     id: Ident
     quiet: bool = False
-    lead_ms: Annotated[float, Field(allow_inf_nan=False)] = 0.0
+    lead_ms: Annotated[float, Field(allow_inf_nan=False)] | None = None
+    person: Person = ""
 
 
 class Spoilt(BaseModel):
@@ -92,16 +94,24 @@ def begin(request: Request, key: str, name: str, told: Annotated[Begin, Body()])
         raise BellmouthError("Nobody has said how this car is reached; go back to the procedure.")
     if not garage.seats.holds(key, told.id):
         raise BellmouthError("Another page drives this attempt. Take over there, or watch.")
-    lead = lead_s(told.lead_ms)
+    leads = leads_for(
+        garage.attempts, procedure, told.person, lead_s(told.lead_ms), follows=True
+    )  # fmt: skip
+
+    def learn(session: Session, judgement: str) -> None:
+        with garage.keeping:
+            keep_session(
+                garage.attempts, session, told.person, judgement, practice=practice is not None
+            )
+
     wish = Wish(
-        told.id, words_of(request), told.quiet, leads_of(lead) if lead else {},
-        lambda: garage.attended(key),
+        told.id, words_of(request), told.quiet, leads, lambda: garage.attended(key), learn
     )  # fmt: skip
 
     def make() -> Coached:
         if practice is not None:
             practice.sit_down()
-        made = Coached(procedure, adapter, _keeper(garage, visit), wish)
+        made = Coached(procedure, adapter, _keeper(garage, visit, told.person), wish)
         first = next((one for one in procedure.steps if one.cues), None)
         if practice is not None and first is not None and (first.who, first.do) == ("key", "on"):
             # It was on for the car to be asked; turning it on is what the procedure begins with.
@@ -112,9 +122,9 @@ def begin(request: Request, key: str, name: str, told: Annotated[Begin, Body()])
     return JSONResponse({"unmet": unmet})
 
 
-def _keeper(garage: Garage, visit: Visit) -> Any:
+def _keeper(garage: Garage, visit: Visit, person: str) -> Any:
     def keep(document: dict[str, Any]) -> str:
-        return garage.keep_attempt(visit.key, visit.name, document)
+        return garage.keep_attempt(visit.key, visit.name, by_person(document, person))
 
     return keep
 

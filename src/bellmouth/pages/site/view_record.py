@@ -21,7 +21,7 @@ from bellmouth.pages.site.uploads import kept_mapping, kept_upload
 from bellmouth.pages.site.view_files import controller_of
 from bellmouth.recording.readers import journal_of
 
-__all__ = ["router"]
+__all__ = ["count_of", "router"]
 
 router = APIRouter(include_in_schema=False)
 
@@ -82,7 +82,7 @@ def live(
     """Begin a capture of the car, or of the practice car: guided, or for so many seconds."""
     garage: Garage = request.app.state.garage
     visit = garage.visit(key)
-    whole, speed = _count(seconds, "Seconds"), _count(bitrate, "Bit rate")
+    whole, speed = count_of(seconds, "Seconds"), count_of(bitrate, "Bit rate")
     address = controller_of(controller)
     practice = garage.practice(key)
     if practice is not None:
@@ -163,8 +163,14 @@ def _judged(visit: Visit) -> Response:
     return go(f"/car/{visit.key}/{'proof' if after else 'finding'}")
 
 
-def _count(text: str, what: str) -> int | None:
-    """A whole number over 0; None where nothing was written."""
+def count_of(text: str, what: str) -> int | None:
+    """A whole number over 0; None where nothing was written.
+
+    Raises
+    ------
+    BellmouthError
+        If it is none, with ``what`` it was to be.
+    """
     told = text.strip()
     if not told:
         return None

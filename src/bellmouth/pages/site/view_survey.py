@@ -4,9 +4,9 @@ import io
 import tempfile
 from dataclasses import fields
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Literal
 
-from fastapi import APIRouter, File, UploadFile
+from fastapi import APIRouter, File, Form, UploadFile
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
@@ -16,6 +16,9 @@ from bellmouth.pages.site.garage import Garage
 from bellmouth.pages.site.rendering import go, page, words_of
 from bellmouth.pages.site.surveyed import Input, Surveyed, of_book, of_table
 from bellmouth.pages.site.uploads import kept_upload
+
+if TYPE_CHECKING:
+    import polars as pl
 
 __all__ = ["router"]
 
@@ -73,15 +76,41 @@ def survey(request: Request, number: int) -> Response:
         return page(request, "surveying.html", told)
     shown = summary_page(found.table, words_of(request))
     whole = {field.name: getattr(shown, field.name) for field in fields(shown)}
-    return page(request, "surveyed.html", {**whole, **told})
+    return page(request, "surveyed.html", {**whole, **told, "names": found.families()})
+
+
+@router.get("/survey/{number}/report.html")
+def report(request: Request, number: int) -> Response:
+    """The summary as one page to send or print, with its pictures in it."""
+    from bellmouth.pages.survey_page import write_summary  # noqa: PLC0415 - loads the drawing
+
+    found = _through(request, number)
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "survey.html"
+        write_summary(path, found, words_of(request))
+        html = path.read_bytes()
+    head = {"content-disposition": 'attachment; filename="survey.html"'}
+    return Response(html, media_type="text/html", headers=head)
+
+
+@router.post("/survey/{number}/family")
+def family(
+    request: Request,
+    number: int,
+    name: Annotated[str, Form(max_length=200)] = "",
+    growth: Annotated[str, Form(max_length=8)] = "",
+) -> Response:
+    """Learn a family from the cars of a survey that is through, and keep it."""
+    _through(request, number)
+    garage: Garage = request.app.state.garage
+    learned = _survey(request, number).family(name, garage.book if growth else None)
+    return go(f"/families/{garage.families.add(learned)}")
 
 
 @router.get("/survey/{number}/findings.{ending}")
 def table(request: Request, number: int, ending: Literal["csv", "parquet"]) -> Response:
     """Every row of a survey as a file."""
-    found = _survey(request, number).table
-    if found is None:
-        raise BellmouthError("That survey is not through yet.")
+    found = _through(request, number)
     buffer = io.BytesIO()
     if ending == "csv":
         found.write_csv(buffer)
@@ -97,6 +126,14 @@ def _survey(request: Request, number: int) -> Surveyed:
     if not 1 <= number <= len(garage.surveys):
         raise BellmouthError("There is no such survey on this server. Begin another.")
     return garage.surveys[number - 1]
+
+
+def _through(request: Request, number: int) -> "pl.DataFrame":
+    """The rows of a survey that came to its end."""
+    found = _survey(request, number).table
+    if found is None:
+        raise BellmouthError("That survey is not through yet.")
+    return found
 
 
 def _folder(garage: Garage) -> Path:

@@ -1,23 +1,26 @@
 """The work: which, its job card, and what was done."""
 
-from typing import Annotated, Literal
+from collections.abc import Iterable
+from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Form
+from starlette.datastructures import QueryParams
 from starlette.requests import Request
-from starlette.responses import HTMLResponse, Response
+from starlette.responses import HTMLResponse, JSONResponse, Response
 
 from bellmouth.errors import BellmouthError
 from bellmouth.finding.result import Finding
 from bellmouth.pages.card_html import card_html
 from bellmouth.pages.card_pdf import card_pdf
-from bellmouth.pages.card_view import CardPage, card_page
+from bellmouth.pages.card_view import CardPage, card_document, card_page
+from bellmouth.pages.card_words import Words
+from bellmouth.pages.site.asked_card import AskedCard, asked_card, asked_in, card_of, flanges
 from bellmouth.pages.site.flow import stages_of
 from bellmouth.pages.site.garage import Garage, Visit
 from bellmouth.pages.site.rendering import go, page, words_of
-from bellmouth.work import make_card
 from bellmouth.work.works import work_titles
 
-__all__ = ["router"]
+__all__ = ["done_said", "router"]
 
 router = APIRouter(include_in_schema=False)
 
@@ -29,13 +32,19 @@ def work(request: Request, key: str) -> Response:
     """Choose the work and read its card; what the finding calls for is proposed."""
     garage: Garage = request.app.state.garage
     visit = garage.visit(key)
-    card = _card(garage, visit, request)
+    asked = asked_card(request)
+    # Before anything is recorded or chosen there is nothing that a card could be of.
+    something = bool(asked.works or visit.numbers("recording"))
+    card = _card(garage, visit, asked, words_of(request)) if something else None
     return page(
         request, "work.html",
         {
             "visit": visit, "stages": stages_of(visit.here, "work"), "card": card,
-            "works": work_titles(), "chosen": card.work_names, "query": request.url.query,
-            "practice": garage.is_practice(key),
+            "works": work_titles(), "chosen": card.work_names if card else (),
+            "query": request.url.query, "torque": asked.torque, "section": asked.section,
+            "practice": garage.is_practice(key), "flanges": flanges(card) if card else [],
+            "bolts": asked.bolts, "learning": asked.learning,
+            "procedures_there": [one for one in garage.procedures.every() if one.does != "test"],
         },
     )  # fmt: skip
 
@@ -44,15 +53,34 @@ def work(request: Request, key: str) -> Response:
 def card(request: Request, key: str) -> Response:
     """The card as a page of its own, to read or to print."""
     garage: Garage = request.app.state.garage
-    return HTMLResponse(card_html(_card(garage, garage.visit(key), request)))
+    return HTMLResponse(card_html(_of(garage, key, request)))
 
 
 @router.get("/car/{key}/card.pdf")
 def card_sheet(request: Request, key: str, paper: Literal["a4", "letter"] = "a4") -> Response:
     """The card as one sheet of paper."""
     garage: Garage = request.app.state.garage
-    sheet = card_pdf(_card(garage, garage.visit(key), request), paper)
+    sheet = card_pdf(_of(garage, key, request), paper)
     return Response(sheet, media_type="application/pdf")
+
+
+@router.get("/car/{key}/card.json")
+def card_data(request: Request, key: str) -> Response:
+    """What the card shows, as data."""
+    garage: Garage = request.app.state.garage
+    return JSONResponse(card_document(_of(garage, key, request)))
+
+
+@router.post("/car/{key}/card")
+def keep_card(
+    request: Request, key: str, asked: Annotated[str, Form(max_length=2000)] = ""
+) -> Response:
+    """Keep the card in the car's book, as it was asked for; ``asked`` is its address' query."""
+    garage: Garage = request.app.state.garage
+    visit = garage.visit(key)
+    made = _card(garage, visit, asked_in(QueryParams(asked)), words_of(request))
+    kept = garage.book.add(visit.name, "card", card_document(made))
+    return go(f"/car/{key}/entry/{kept.number}")
 
 
 @router.post("/car/{key}/done")
@@ -67,13 +95,25 @@ def done(
     too."""
     garage: Garage = request.app.state.garage
     visit = garage.visit(key)
-    told = [one for one in work or [] if one in work_titles()] or ["nothing"]
-    garage.book.add(visit.name, "work", {"done": told, **_said(told, by, gasket)})
+    told = done_said(work or (), by, gasket)
+    garage.book.add(visit.name, "work", told)
     practice = garage.practice(key)
     if practice is not None:
-        practice.mend(told)
+        practice.mend(told["done"])
         garage.remember(key)
     return go(f"/car/{key}/learning")
+
+
+def done_said(work: Iterable[str], by: str, gasket: str) -> dict[str, Any]:
+    """A piece of work as the book keeps it: what was done, by whom and with which gasket.
+
+    Raises
+    ------
+    BellmouthError
+        If the gasket cannot have been what it is said to be.
+    """
+    told = [one for one in work if one in work_titles()] or ["nothing"]
+    return {"done": told, **_said(told, by, gasket)}
 
 
 def _said(done: list[str], by: str, gasket: str) -> dict[str, str]:
@@ -88,13 +128,13 @@ def _said(done: list[str], by: str, gasket: str) -> dict[str, str]:
     return {name: text for name, text in said.items() if text}
 
 
-def _card(garage: Garage, visit: Visit, request: Request) -> CardPage:
-    works = [one for one in request.query_params.getlist("work") if one in work_titles()]
+def _of(garage: Garage, key: str, request: Request) -> CardPage:
+    return _card(garage, garage.visit(key), asked_card(request), words_of(request))
+
+
+def _card(garage: Garage, visit: Visit, asked: AskedCard, speak: Words) -> CardPage:
     finding = None
     if visit.numbers("recording"):
         judged = garage.book.judge(visit.name, visit.numbers("recording")[0].number)
         finding = judged.result if isinstance(judged.result, Finding) else None
-    torque = request.query_params.get("torque") or None
-    section = request.query_params.get("section") or None
-    made = make_card(visit.car, finding, works, torque=torque, manual_section=section)
-    return card_page(made, words_of(request))
+    return card_page(card_of(garage, visit.car, finding, asked), speak)

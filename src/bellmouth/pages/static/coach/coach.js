@@ -35,14 +35,18 @@ for (const field of settings.elements) {
   field.addEventListener("change", () => localStorage.setItem(`coach ${field.name}`, field.type === "checkbox" ? String(field.checked) : field.value));
 }
 const wants = (name) => settings.elements[name].checked;
-const amount = (name) => Number(String(settings.elements[name].value).replace(",", ".")) || 0;
+const text = (name) => String(settings.elements[name].value).trim();
+const amount = (name) => Number(text(name).replace(",", ".")) || 0;
+// Without a lead the server takes what suits the person.
+const wish = () => ({ quiet: wants("quiet"), lead_ms: text("lead") === "" ? null : amount("lead"), person: text("person") });
 
 document.addEventListener("signals", ({ detail }) => { if (picture) picture.hear(detail); });
 
 function told(text) { root.querySelector("[data-told]").textContent = text; }
 
 async function plan() {
-  const answer = await fetch(`${base}/plan?quiet=${wants("quiet")}&lead_ms=${amount("lead")}`);
+  const told = Object.entries(wish()).filter(([, value]) => value !== null);
+  const answer = await fetch(`${base}/plan?${new URLSearchParams(told)}`);
   if (!answer.ok) throw new Error(await sentence(answer) || words.lost);
   return answer.json();
 }
@@ -81,7 +85,7 @@ async function start(take) {
     await prepare(made.tones_hz);
     conductor = live ? new LiveConductor(made, base, clock, words, live === "car") : new Conductor(made);
     await stayAwake();
-    await conductor.begin(clock.now(), { id: chair.id, quiet: wants("quiet"), lead_ms: amount("lead") });
+    await conductor.begin(clock.now(), { id: chair.id, ...wish() });
     root.querySelector("[data-unmet]").textContent = (conductor.unmet || []).length ? `${words.unmet} ${conductor.unmet.join(" ")}` : "";
     run();
     if (!live) kept.going(taps("void", words.left));
@@ -95,6 +99,7 @@ async function start(take) {
 function run() {
   laid = new Set();
   face.flashes = wants("flash");
+  face.calls = wants("two");
   root.dataset.phase = "running";
   root.querySelector(live === "practice" ? "[data-act=pedal]" : "[data-zone]").focus({ preventScroll: true });
   root.scrollIntoView();
@@ -244,7 +249,7 @@ async function finish(now) {
 }
 
 function taps(phase, why) {
-  return { id: chair.id, phase, why, taps: conductor.taps.slice(0, 2000), watched_s: conductor.watched(clock.now()), device: { early_ms: 1000 * sound.early, latency_ms: 1000 * clock.latency, lead_ms: amount("lead") } };
+  return { id: chair.id, phase, why, taps: conductor.taps.slice(0, 2000), watched_s: conductor.watched(clock.now()), person: text("person"), device: { early_ms: 1000 * sound.early, latency_ms: 1000 * clock.latency, lead_ms: amount("lead") } };
 }
 
 // What came of an attempt that the server followed: also where it was killed and is back again.

@@ -27,6 +27,11 @@ export class Conductor {
     this.origin = origin;
     this.stretch = structuredClone(this.plan.stretches[index]);
     this.stretch.edges.forEach((edge) => { edge.tapped = false; });
+    // By how much each action is called before its time.
+    for (const cue of this.stretch.cues) {
+      const edge = cue.edge < 0 ? null : this.stretch.edges[cue.edge];
+      if (edge && (cue.kind === "now" || cue.kind === "beat")) edge.lead = edge.at_s - cue.at_s;
+    }
     this.cues = this.stretch.cues.map((cue) => ({ ...cue, when: Math.max(origin + cue.at_s, now) }));
     this.cues.sort((a, b) => a.when - b.when);
   }
@@ -96,8 +101,10 @@ export class Conductor {
     if (up && !(pedal && found.edge.action === "release")) return null;
     if (found.event) { this.note(found.event, at, stamp); this.mark(found.event, at); return found; }
     if (found.edge) {
+      const { step, kind, number, action, at_s, lead } = found.edge;
       found.edge.tapped = true;
-      this.note(found.edge.action === "other" ? found.edge.step : found.edge.action, at, stamp);
+      const called = lead === undefined ? {} : { step, kind, number, cued_s: Math.max(this.origin + at_s - lead - this.began, 0) };
+      this.note(action === "other" ? step : action, at, { ...stamp, ...called });
       return found;
     }
     if (!up) this.note("", at, stamp);

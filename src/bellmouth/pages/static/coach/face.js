@@ -10,6 +10,7 @@ export class Face {
     this.parts = Object.fromEntries([...root.querySelectorAll("[data-part]")].map((part) => [part.dataset.part, part]));
     this.calm = window.matchMedia("(prefers-reduced-motion: reduce)").matches;
     this.flashes = true;
+    this.calls = false; // one person reads this out, another acts
     this.cue = null;
     this.shown = {};
   }
@@ -35,7 +36,8 @@ export class Face {
     this.put("digits", this.digits(view, now));
     this.put("shape", step ? SHAPES[step.tone] || "■" : "■");
     const called = this.cue && this.cue.kind === "now" && this.cue.edge >= 0 && now - this.cue.when < 0.45;
-    this.put("say", called ? this.cue.text : step ? step.say : this.words.hand);
+    const say = called ? this.cue.text : step ? step.say : "";
+    this.put("say", !say ? this.words.hand : this.calls ? this.words.call.replace("{what}", say) : say);
     this.put("show", step ? step.show : "");
     this.put("caution", step ? step.caution : "");
     this.put("next", view.awaits ? `${this.words.until} ${view.awaits}` : view.next ? `${this.words.next} ${view.next}` : "");

@@ -1,0 +1,175 @@
+"""Correcting what a car's book says: a new entry in the place of an old one, which stays."""
+
+import json
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+from bellmouth.book.entries import Entry, effective, places
+from bellmouth.errors import BellmouthError
+from bellmouth.finding.result import Finding
+from bellmouth.pages.document import finding_document, proof_document
+from bellmouth.pages.site.asked_proof import CHOSEN
+from bellmouth.pages.site.garage import Garage, Visit
+from bellmouth.pages.site.persons import named
+from bellmouth.pages.site.view_finding import asked_of, made_again
+from bellmouth.pages.site.view_keeping import good_recordings
+from bellmouth.pages.site.view_work import done_said
+
+__all__ = ["Wanted", "can_be_corrected", "correct", "now_stands"]
+
+_ASKED = ("references", "results", "done", "complaint", "prior", "family")
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """What is said instead: fields of a form, and a file where one was sent. [km]"""
+
+    text: str = ""
+    by: str = ""
+    gasket: str = ""
+    work: tuple[str, ...] = ()
+    distance_km: float | None = None
+    complaint: str = ""
+    on: str = ""
+    comeback_of: int | None = None
+    file: Path | None = None
+    reading: Mapping[str, Any] = field(default_factory=dict)
+
+
+def now_stands(visit: Visit, entry: Entry) -> Entry:
+    """The entry that stands in an entry's place by now; itself where nothing was corrected."""
+    place = places(visit.entries)
+    return next(one for one in effective(visit.entries) if place[one.number] == place[entry.number])
+
+
+def can_be_corrected(entry: Entry) -> bool:
+    """Whether a page corrects it; what the page wrote itself is corrected where it was said."""
+    return entry.kind in _BY_KIND and not (entry.kind == "note" and len(entry.document) > 1)
+
+
+def correct(garage: Garage, visit: Visit, entry: Entry, wanted: Wanted) -> Entry:
+    """Put an entry in the place of another; the finding of this job is made again where it rests
+    on it.
+
+    Raises
+    ------
+    BellmouthError
+        If it was corrected before, cannot be, or what is said makes no entry.
+    """
+    stands = now_stands(visit, entry)
+    if stands.number != entry.number:
+        raise BellmouthError(
+            f"Entry {entry.number} was corrected already: entry {stands.number} stands in its "
+            "place. Correct that one."
+        )
+    if not can_be_corrected(entry):
+        raise BellmouthError("This entry is corrected where it was said, or not at all.")
+    new = _BY_KIND[entry.kind](garage, visit, entry, wanted)
+    if entry.kind in ("job", "recording") and entry.job == visit.job:
+        _judge_again(garage, visit.key, entry.number, new.number)
+    return new
+
+
+def _note(garage: Garage, visit: Visit, entry: Entry, wanted: Wanted) -> Entry:
+    if not wanted.text:
+        raise BellmouthError("A note needs its text. To take it back, say so in it.")
+    return garage.book.add(visit.name, "note", {"text": wanted.text}, corrects=entry.number)
+
+
+def _photo(garage: Garage, visit: Visit, entry: Entry, wanted: Wanted) -> Entry:
+    if wanted.file is not None:
+        return garage.book.add_photo(
+            visit.name, wanted.file, text=wanted.text, corrects=entry.number
+        )
+    said = {name: one for name, one in entry.document.items() if name != "text"}
+    said |= {"text": wanted.text} if wanted.text else {}
+    return garage.book.add(
+        visit.name, "photo", said, files=entry.files, corrects=entry.number
+    )  # fmt: skip
+
+
+def _work(garage: Garage, visit: Visit, entry: Entry, wanted: Wanted) -> Entry:
+    said = done_said(wanted.work, wanted.by, wanted.gasket)
+    return garage.book.add(visit.name, "work", said, corrects=entry.number)
+
+
+def _attempt(garage: Garage, visit: Visit, entry: Entry, wanted: Wanted) -> Entry:
+    said = {name: one for name, one in entry.document.items() if name != "by"}
+    said |= {"by": named(wanted.by)} if named(wanted.by) else {}
+    return garage.book.add(visit.name, "attempt", said, corrects=entry.number)
+
+
+def _card(garage: Garage, visit: Visit, entry: Entry, wanted: Wanted) -> Entry:
+    try:
+        told = None if wanted.file is None else json.loads(wanted.file.read_text("utf-8-sig"))
+    except (ValueError, RecursionError):
+        told = None
+    if not isinstance(told, dict):
+        raise BellmouthError(
+            "Choose the card that is to stand in its place, a JSON file as its page gives it."
+        )
+    return garage.book.add(visit.name, "card", told, corrects=entry.number)
+
+
+def _recording(garage: Garage, visit: Visit, entry: Entry, wanted: Wanted) -> Entry:
+    from bellmouth.recording import read_recording  # noqa: PLC0415 - loads what reads recordings
+
+    if wanted.file is not None:
+        recording = read_recording(wanted.file, **wanted.reading)
+    else:
+        recording = garage.book.recording(visit.name, entry.number)
+    was_good = entry.number in good_recordings(visit)
+    new = garage.book.add_recording(
+        visit.name, recording, by=named(wanted.by) or None, corrects=entry.number
+    )
+    if was_good:
+        text = f"Recording {new.number} is the car when it was good."
+        told = {"text": text, "recording": new.number, "good": True}
+        garage.book.add(visit.name, "note", told, job=entry.job)
+    return new
+
+
+def _job(garage: Garage, visit: Visit, entry: Entry, wanted: Wanted) -> Entry:
+    return garage.book.open_job(
+        visit.name, distance_km=wanted.distance_km, on=wanted.on or None,
+        complaint=wanted.complaint or None, comeback_of=wanted.comeback_of,
+        corrects=entry.number,
+    )  # fmt: skip
+
+
+def _judged(garage: Garage, visit: Visit, entry: Entry, _: Wanted) -> Entry:
+    """A finding or a proof made again, by what is known of the car and its recordings now."""
+    place = places(visit.entries)
+    of = {place[one.number]: one.number for one in visit.everywhere("recording")}
+
+    def now(number: int) -> int:
+        return of.get(place[number], number)
+
+    said = {name: entry.document[name] for name in _ASKED if entry.document.get(name)}
+    said["references"] = [now(one) for one in said.get("references", [])]
+    if entry.kind == "finding":
+        judged = garage.book.judge(visit.name, now(entry.document["recording"]), **said)
+    else:
+        pair = (now(entry.document[name]) for name in ("before", "after"))
+        judged = garage.book.judge_work(visit.name, *pair, **said)
+        if entry.document.get(CHOSEN):
+            judged = replace(judged, inputs={**judged.inputs, CHOSEN: True})
+    result = judged.result
+    told = finding_document(result) if isinstance(result, Finding) else proof_document(result)
+    return garage.book.keep(visit.name, judged, told, corrects=entry.number)
+
+
+def _judge_again(garage: Garage, key: str, old: int, new: int) -> None:
+    visit = garage.visit(key)
+    if visit.numbers("finding") and visit.numbers("recording"):
+        asked = asked_of(visit)
+        asked["references"] = [new if one == old else one for one in asked.get("references", [])]
+        made_again(garage, visit, asked)
+
+
+_BY_KIND: Mapping[str, Callable[[Garage, Visit, Entry, Wanted], Entry]] = {
+    "note": _note, "photo": _photo, "work": _work, "attempt": _attempt, "card": _card,
+    "recording": _recording, "job": _job, "finding": _judged, "proof": _judged,
+}  # fmt: skip
