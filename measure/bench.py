@@ -1,7 +1,9 @@
 """Speed, each row against its reference in the same run: ``python -m measure.bench``.
 
 One thread of linear algebra throughout. ``--cases`` sets how many posteriors the nested sampler
-is put to (0 leaves it out, it takes most of the time), ``--live`` its live points.
+is put to (0 leaves it out, it takes most of the time), ``--live`` its live points. In pieces:
+``--cases 0`` for the speed, then ``--first 0 --cases 5 --add``, ``--first 5 --cases 5 --add`` and
+so on, each kept beside what was kept before.
 """
 
 import argparse
@@ -9,6 +11,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Sequence
+from dataclasses import asdict
 from functools import partial
 from pathlib import Path
 
@@ -17,46 +20,77 @@ import polars as pl
 
 import bellmouth
 from bellmouth.car.description import Car
-from bellmouth.finding.find import solve
 from bellmouth.practice.polling import write_csv
 from measure import OUT
-from measure.cases import recordings, samples
-from measure.nested import Agreement, agreement
-from measure.pool import spread
-from measure.results import keep
-from measure.simulated import Plan, Simulated
+from measure.agreement import (
+    BESIDE,
+    CASES,
+    DRAWN,
+    HEADER,
+    agreement_targets,
+    agreements,
+    table_rows,
+)
+from measure.cases import recordings
+from measure.nested import Agreement
+from measure.results import keep, kept
+from measure.simulated import Simulated
 from measure.tables import heading, number, table, target
 
 __all__ = ["main"]
 
-_CAUSES = ("healthy", "leak", "meter_low", "fuel_high", "deposit", "learned_stale")
-_PLAN = Plan("A", 90, _CAUSES, ("held",), reference=True)
-_NESTED = Plan("A", 91, _CAUSES)
 _FILES = 12
 _ROUNDS = 7
 
 
 def main(arguments: list[str] | None = None) -> int:
     """Print the table, the agreement with the nested sampler and the targets."""
-    parser = argparse.ArgumentParser(prog="python -m measure.bench", description=__doc__)
-    parser.add_argument("--cases", type=int, default=20)
-    parser.add_argument("--live", type=int, default=100)
-    parser.add_argument("--processes", type=int, default=2)
-    asked = parser.parse_args(arguments)
-    rows, lines = _speed()
+    asked = _parse(arguments)
+    earlier = (kept("bench") if asked.add else None) or {}
+    if asked.add and earlier:
+        rows, lines = earlier["rows"], earlier["speed"]
+    else:
+        rows, lines = _speed()
+    places = range(asked.first, asked.first + asked.cases)
+    found = agreements(places, asked.live, asked.processes)
+    told = {one["place"]: Agreement(**one) for one in earlier.get("agreements", [])}
+    told |= {one.place: one for one in found}
+    every = [told[place] for place in sorted(told)]
     print(heading("Speed: medians, each against its reference in this run"))
     print(table(("what", "rows", "took", "reference", "took", "ratio"), rows))
-    if asked.cases:
-        found = _agreements(asked.cases, asked.live, asked.processes)
-        lines += _show(found)
+    if every:
+        print(heading("A nested sampler on the same posterior, one hypothesis of each case"))
+        print(table(HEADER, table_rows(every)))
+    targets = [*lines, *agreement_targets(every)]
     print(heading("Targets"))
-    print("\n".join(lines))
-    keep("bench", {"rows": rows, "targets": lines})
+    print("\n".join(targets))
+    keep(
+        "bench",
+        {
+            "rows": rows,
+            "speed": lines,
+            "targets": targets,
+            "agreements": [asdict(one) for one in every],
+        },
+    )
     return 0
 
 
+def _parse(arguments: list[str] | None) -> argparse.Namespace:
+    parser = argparse.ArgumentParser(prog="python -m measure.bench", description=__doc__)
+    parser.add_argument("--cases", type=int, default=20, help=f"of {CASES} at most")
+    parser.add_argument("--first", type=int, default=0, help="the first of the cases")
+    parser.add_argument("--add", action="store_true", help="keep what earlier runs measured")
+    parser.add_argument("--live", type=int, default=250)
+    parser.add_argument("--processes", type=int, default=2)
+    asked = parser.parse_args(arguments)
+    if not 0 <= asked.first <= asked.first + asked.cases <= CASES:
+        parser.error(f"there are {CASES} cases, counted from 0")
+    return asked
+
+
 def _speed() -> tuple[list[list[str]], list[str]]:
-    made = [one for one in recordings(_PLAN, 24) if _usual(one)][:_FILES]
+    made = [one for one in recordings(BESIDE, DRAWN) if _usual(one)][:_FILES]
     files = [_write(one) for one in made]
     length = float(np.median([sum(1 for _ in file.open()) - 1 for file, _, _ in files]))
     read, alone, paired = [], [], []
@@ -141,51 +175,6 @@ def _row(
     ratio = float(np.median(np.array(took) / np.array(theirs)))
     times = [f"{1e3 * float(np.median(one)):.1f} ms" for one in (took, theirs)]
     return [what, f"{length:.0f}", times[0], reference, times[1], number(ratio, 1)]
-
-
-def _agreements(count: int, live: int, processes: int) -> list[Agreement]:
-    drawn = samples(_NESTED, max(count, 24), processes)
-    usable = [(s.number, live) for s in drawn][:count]
-    return spread(_agree, usable, processes, "sampling")
-
-
-def _agree(which: tuple[int, int]) -> Agreement:
-    place, live = which
-    one = samples(_NESTED, 24, 1)[place]
-    start = time.perf_counter()
-    case = solve(one.judged, one.references, one.car, f"case {one.number}")
-    took = time.perf_counter() - start
-    row = case.hypotheses.names.index(one.cause)
-    return agreement(f"{one.number} {one.reports} {one.plan}", case, row, took, live)
-
-
-def _show(found: Sequence[Agreement]) -> list[str]:
-    print(heading("A nested sampler on the same posterior, one hypothesis of each case"))
-    rows = [
-        [
-            one.name, one.hypothesis, str(one.unknowns), number(one.evidence), number(one.error),
-            number(one.means), str(one.calls), f"{one.seconds:.1f} s", number(one.faster, 0),
-        ]
-        for one in found
-    ]  # fmt: skip
-    header = (
-        "case", "hypothesis", "unknowns", "evidence", "its error", "means [sd]", "calls", "took",
-        "finding faster",
-    )  # fmt: skip
-    print(table(header, rows))
-    means = [one.means for one in found if np.isfinite(one.means)]
-    close = sum(abs(one.evidence) <= 0.5 for one in found)
-    allowed = sum(abs(one.evidence) <= max(0.5, 2 * one.error) for one in found)
-    print(f"within 0.5 or twice the sampler's own error: {allowed} of {len(found)}")
-    return [
-        target(
-            f"log evidence within 0.5, of {len(found)}", close, len(found), at_least=True, digits=0
-        ),
-        target("largest difference of means [sd]", max(means), 0.3, at_least=False, digits=2),
-        target(
-            "times faster, least", min(one.faster for one in found), 50, at_least=True, digits=0
-        ),
-    ]
 
 
 if __name__ == "__main__":

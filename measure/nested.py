@@ -16,9 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
 
-from bellmouth.finding.find import Case
-from bellmouth.finding.infer import log_likelihood
-from bellmouth.finding.model_error import scale_weights
+from bellmouth.finding.infer import Posterior, Problem, log_likelihood
 
 __all__ = ["Agreement", "Nested", "Target", "agreement", "sample"]
 
@@ -45,11 +43,10 @@ class Agreement:
 
     ``evidence`` is finding less sampler [nats], ``means`` the largest difference of the sizes'
     posterior means in standard deviations (NaN without sizes), ``faster`` the sampler's time for
-    this hypothesis over the finding's for all of them.
+    this hypothesis over the finding's for all of them. ``place``, ``name`` and ``hypothesis`` say
+    which case it was.
     """
 
-    name: str
-    hypothesis: str
     unknowns: int
     evidence: float
     error: float
@@ -57,41 +54,48 @@ class Agreement:
     calls: int
     seconds: float
     faster: float
+    place: int = 0
+    name: str = ""
+    hypothesis: str = ""
 
 
 class Target:
-    """The posterior of one hypothesis as a sampler wants it: unit cube in, log likelihood out."""
+    """The posterior of one hypothesis as a sampler wants it: unit cube in, log likelihood out.
 
-    def __init__(self, case: Case, row: int, *, moved: bool) -> None:
-        self._case = case
+    It is made from the very `Problem` that the finding integrates, so that nothing which bears on
+    a finding can be forgotten here.
+    """
+
+    def __init__(self, problem: Problem, posterior: Posterior, row: int, *, moved: bool) -> None:
+        self._problem = problem
         self._which = np.array([row], dtype=np.intp)
-        unknowns = case.model.unknowns
+        unknowns = problem.model.unknowns
         healthy_bend = float(unknowns.sd[unknowns.index("meter_bend")])
         self._bends = (healthy_bend, unknowns.contaminated_bend_sd)
-        self.sizes = int(case.hypotheses.dimensions[row])
-        self._low = case.hypotheses.low[row, : self.sizes]
-        self._high = case.hypotheses.high[row, : self.sizes]
-        weights = scale_weights(case.model, case.priors)
-        factors = [np.linalg.cholesky(one) for one in case.covariances[:-1]]
+        self.sizes = int(problem.hypotheses.dimensions[row])
+        self._low = problem.hypotheses.low[row, : self.sizes]
+        self._high = problem.hypotheses.high[row, : self.sizes]
+        factors = [np.linalg.cholesky(one) for one in problem.covariances[:-1]]
         self._whiteners = [np.linalg.inv(factor) for factor in factors]
+        weights = problem.scale_weights
         self._log_scale = np.log(weights / weights.sum()) - np.array(
             [np.log(np.diag(factor)).sum() for factor in factors]
         )
-        self.active = _active(case, row)
+        self.active = _active(problem, posterior, row)
         self._moved = moved
         self.log_width = 0.0
         if moved:
-            self._place(case, row)
+            self._place(posterior, row)
 
-    def _place(self, case: Case, row: int) -> None:
+    def _place(self, posterior: Posterior, row: int) -> None:
         """Where the moved prior stands: best fit, how it shifts with the sizes, and its width."""
-        count = case.model.unknowns.size
+        count = self._problem.model.unknowns.size
         rows = np.concatenate([self.active, count + np.arange(self.sizes)])
-        information = case.posterior.curvature[row][np.ix_(rows, rows)]
+        information = posterior.curvature[row][np.ix_(rows, rows)]
         inner = information[: len(self.active), : len(self.active)]
         self._shift = -np.linalg.solve(inner, information[: len(self.active), len(self.active) :])
-        self._centre = case.posterior.coordinates[row][self.active]
-        self._at = case.posterior.sizes[row][: self.sizes]
+        self._centre = posterior.coordinates[row][self.active]
+        self._at = posterior.sizes[row][: self.sizes]
         self._factor = _WIDER * np.linalg.cholesky(np.linalg.inv(inner))
         self.log_width = float(np.log(np.diag(self._factor)).sum())
 
@@ -123,26 +127,33 @@ class Target:
         return np.asarray(self._centre + self._shift @ (sizes - self._at) + self._factor @ drawn)
 
     def _log_at(self, unknowns: Floats, where: Floats) -> float:
-        """`bellmouth.finding.infer.log_likelihood` with its factors kept, and what is not
-        Gaussian: idle speed, plate position and engine-off pressure."""
-        case, which = self._case, self._which
-        coordinates = np.zeros((1, case.model.unknowns.size))
+        """`bellmouth.finding.infer.log_likelihood` with its factors kept, and whatever is not
+        Gaussian: idle speed and spark, plate position, engine-off pressure, load."""
+        problem, which = self._problem, self._which
+        coordinates = np.zeros((1, problem.model.unknowns.size))
         coordinates[0, self.active] = unknowns
-        effects = case.hypotheses.effects(which, where, self._bends)
-        residual = case.model.residuals(coordinates, effects)[0]
+        effects = problem.hypotheses.effects(which, where, self._bends)
+        residual = problem.model.residuals(coordinates, effects)[0]
         squares = [((whitener @ residual) ** 2).sum() for whitener in self._whiteners]
         gaussian = np.logaddexp.reduce(self._log_scale - 0.5 * np.array(squares))
-        side = case.idle(which, where) + case.plate(which, where) + case.key_on(which, where)
-        return float(gaussian + side[0])
+        return float(gaussian + sum(side(which, where)[0] for side in problem.side_logs))
 
 
-def sample(case: Case, row: int, live: int = 250, *, moved: bool = True, seed: int = 1) -> Nested:
+def sample(
+    problem: Problem,
+    posterior: Posterior,
+    row: int,
+    live: int = 250,
+    *,
+    moved: bool = True,
+    seed: int = 1,
+) -> Nested:
     """Static nested sampling of hypothesis ``row``: normal unknowns, uniform sizes.
 
     Unknowns that no reading depends on (a boost sensor that is not there) integrate to one and
     are left out. ``moved`` chooses the way; see the module's docstring.
     """
-    aim = Target(case, row, moved=moved)
+    aim = Target(problem, posterior, row, moved=moved)
     start = time.perf_counter()
     sampler = dynesty.NestedSampler(
         aim.log, aim.transform, aim.dimensions, nlive=live, sample="rwalk", bound="single",
@@ -165,17 +176,21 @@ def sample(case: Case, row: int, live: int = 250, *, moved: bool = True, seed: i
 
 
 def agreement(
-    name: str, case: Case, row: int, finding_s: float, live: int = 250, *, moved: bool = True
+    problem: Problem,
+    posterior: Posterior,
+    row: int,
+    finding_s: float,
+    live: int = 250,
+    *,
+    moved: bool = True,
 ) -> Agreement:
     """Sample one hypothesis and compare; ``finding_s`` is what the whole finding took."""
-    nested = sample(case, row, live, moved=moved)
-    mean = _mean(case, row)
+    nested = sample(problem, posterior, row, live, moved=moved)
+    mean = _mean(problem, posterior, row)
     means = np.abs(mean - nested.mean) / nested.sd
     return Agreement(
-        name=name,
-        hypothesis=case.hypotheses.names[row],
-        unknowns=len(_active(case, row)) + len(mean),
-        evidence=float(case.posterior.log_evidence[row]) - nested.log_evidence,
+        unknowns=len(_active(problem, posterior, row)) + len(mean),
+        evidence=float(posterior.log_evidence[row]) - nested.log_evidence,
         error=nested.error,
         means=float(means.max()) if len(means) else float("nan"),
         calls=nested.calls,
@@ -184,25 +199,25 @@ def agreement(
     )
 
 
-def _mean(case: Case, row: int) -> Floats:
+def _mean(problem: Problem, posterior: Posterior, row: int) -> Floats:
     """Mean of the sizes' coordinates under one hypothesis, from the finding's grid."""
-    grid = case.posterior.grid
+    grid = posterior.grid
     mine = grid.hypothesis == row
     log = (grid.log_weight + grid.log_likelihood)[mine]
-    places = grid.sizes[mine][:, : int(case.hypotheses.dimensions[row])]
+    places = grid.sizes[mine][:, : int(problem.hypotheses.dimensions[row])]
     return np.asarray(np.average(places, axis=0, weights=np.exp(log - log.max())))
 
 
-def _active(case: Case, row: int) -> NDArray[np.intp]:
+def _active(problem: Problem, posterior: Posterior, row: int) -> NDArray[np.intp]:
     """Unknowns that move the likelihood anywhere near the best fit, the middle, or off it."""
-    count = case.model.unknowns.size
-    sizes = np.tile(case.posterior.sizes[row], (count + 1, 1))
-    weights = scale_weights(case.model, case.priors)
+    count = problem.model.unknowns.size
+    sizes = np.tile(posterior.sizes[row], (count + 1, 1))
     moved = np.zeros(count, dtype=bool)
-    for base in (case.posterior.coordinates[row], np.zeros(count), np.full(count, 0.7)):
+    for base in (posterior.coordinates[row], np.zeros(count), np.full(count, 0.7)):
         points = np.concatenate([base[None], base + np.eye(count)])
         log = log_likelihood(
-            case.model, case.hypotheses, row, case.covariances, weights, points, sizes
-        )
+            problem.model, problem.hypotheses, row, problem.covariances, problem.scale_weights,
+            points, sizes,
+        )  # fmt: skip
         moved |= np.abs(log[1:] - log[0]) > 1e-9
     return np.flatnonzero(moved)

@@ -9,13 +9,14 @@ import numpy as np
 import pytest
 
 from bellmouth.car.description import Car, Known
-from bellmouth.finding.find import Case, solve
+from bellmouth.finding.find import Case, Prepared, prepare, solve_many
 from bellmouth.finding.infer import log_likelihood
 from bellmouth.finding.model_error import scale_weights
 from bellmouth.recording.stretch import Kind, Reading, Stretch
+from tests.finding.garage import car, reading, stretches
 
 pytest.importorskip("dynesty", reason="dynesty is a test extra")
-from measure.nested import Target, agreement
+from measure.nested import Agreement, Target, agreement
 
 
 def _reading(value: float, error: float) -> Reading:
@@ -33,13 +34,46 @@ def _stretch(kind: Kind, rpm: float, flow: float, trim: float, start: float) -> 
     return Stretch(kind, start, start + 25.0, readings, True, None)
 
 
-def _case(idle_trim: float, held_trim: float) -> Case:
+def _small(idle_trim: float, held_trim: float) -> tuple[Prepared, Case]:
     """Airflow and trims alone, so that few unknowns matter and the sampler is quick."""
     judged = [
         _stretch("idle", 700.0, 2.2, idle_trim, 0.0),
         _stretch("held", 2500.0, 7.5, held_trim, 30.0),
     ]
-    return solve(judged, [], Car(Known(2.0), "airflow"), "small case")
+    return _solved(prepare(judged, [], Car(Known(2.0), "airflow"), "small case"))
+
+
+def _full() -> tuple[Prepared, Case]:
+    """A car that meters pressure, beside a reference, with everything that bears on a finding
+    without being Gaussian, and a reading that may count from the stop."""
+    made: dict[str, tuple[Stretch, ...]] = {"off": (), "good": ()}
+    for name, fuel in (("off", 0.9), ("good", 1.0)):
+        for stretch in stretches(metering="pressure", fuel=fuel, deposit_mm2=3.0):
+            more = {
+                "calculated_load": reading(0.9 * stretch.value("intake_manifold_pressure"), 0.1),
+                "ignition_timing_advance": reading(8.0, 0.5),
+                "commanded_throttle_actuator": reading(
+                    stretch.value("throttle_position") - 12.0, 0.1
+                ),
+            }
+            told = replace(stretch, readings={**stretch.readings, **more})
+            made[name] = (*made[name], told)
+    resting = {
+        "intake_manifold_pressure": reading(99.4, 0.3),
+        "barometric_pressure": reading(100.0, 0.3),
+        "throttle_position": reading(14.0, 0.1),
+    }
+    off = Stretch("engine off", 95.0, 99.0, resting, True, None)
+    return _solved(prepare([*made["off"], off], [made["good"]], car("pressure")))
+
+
+def _solved(prepared: Prepared) -> tuple[Prepared, Case]:
+    return prepared, solve_many([prepared])[0]
+
+
+def _agreement(prepared: Prepared, case: Case, hypothesis: str) -> Agreement:
+    row = case.hypotheses.names.index(hypothesis)
+    return agreement(prepared.problem, case.posterior, row, 1.0, live=60)
 
 
 @pytest.mark.parametrize(
@@ -49,31 +83,45 @@ def _case(idle_trim: float, held_trim: float) -> Case:
 def test_evidence_and_mean_are_the_samplers(
     hypothesis: str, idle_trim: float, held_trim: float
 ) -> None:
-    case = _case(idle_trim, held_trim)
-    row = case.hypotheses.names.index(hypothesis)
-    found = agreement("small", case, row, 1.0, live=60)
+    found = _agreement(*_small(idle_trim, held_trim), hypothesis)
     assert abs(found.evidence) < 0.3 + 2.5 * found.error
     if np.isfinite(found.means):
         assert found.means < 0.5
 
 
+def test_everything_that_bears_on_a_finding_is_in_the_full_case() -> None:
+    """Otherwise the next test would compare nothing with nothing."""
+    _, case = _full()
+    assert {"plate", "trim 1", "opening"} <= set(case.model.channels)
+    row = np.array([case.hypotheses.names.index("leak+meter_low")])
+    low, high = case.hypotheses.low[row], case.hypotheses.high[row]
+    for side in (case.idle, case.plate, case.load):
+        assert side(row, low)[0] != side(row, high)[0]
+    assert np.isfinite(case.key_on.log_ratio)
+
+
 @pytest.mark.parametrize("moved", [False, True])
-def test_the_samplers_likelihood_is_the_findings_exact_one(moved: bool) -> None:
-    case = _case(0.2, 0.08)
-    row = case.hypotheses.names.index("leak+fuel_low")
-    aim = Target(case, row, moved=moved)
+@pytest.mark.parametrize("hypothesis", ["leak+fuel_low", "leak+meter_low", "deposit"])
+@pytest.mark.parametrize("full", [False, True])
+def test_the_samplers_likelihood_is_the_findings_exact_one(
+    full: bool, hypothesis: str, moved: bool
+) -> None:
+    prepared, case = _full() if full else _small(0.2, 0.08)
+    row = case.hypotheses.names.index(hypothesis)
+    aim = Target(prepared.problem, case.posterior, row, moved=moved)
     rng = np.random.default_rng(5)
     point = aim.transform(rng.uniform(0.2, 0.8, aim.dimensions))
     coordinates = np.zeros((1, case.model.unknowns.size))
     unknowns = aim.unknowns(point)
     coordinates[0, aim.active] = unknowns
-    where = point[None, len(aim.active) :]
+    where = np.full((1, 2), np.nan)
+    where[0, : aim.sizes] = point[len(aim.active) :]
     weights = scale_weights(case.model, case.priors)
-    gaussian = log_likelihood(
+    exact = log_likelihood(
         case.model, case.hypotheses, row, case.covariances, weights, coordinates, where
     )[0]
-    which = np.array([row])
-    exact = gaussian + case.idle(which, where)[0] + case.plate(which, where)[0]
+    for side in (case.idle, case.plate, case.key_on, case.load):
+        exact += side(np.array([row]), where)[0]
     # Moved draws carry the ratio of the two densities of the unknowns.
     drawn = point[: len(aim.active)]
     ratio = 0.5 * (drawn @ drawn - unknowns @ unknowns) + aim.log_width
@@ -81,10 +129,9 @@ def test_the_samplers_likelihood_is_the_findings_exact_one(moved: bool) -> None:
 
 
 def test_a_wrong_evidence_would_be_seen() -> None:
-    case = _case(0.16, 0.15)
-    row = case.hypotheses.names.index("fuel_low")
+    prepared, case = _small(0.16, 0.15)
     shifted = case.posterior.log_evidence.copy()
-    shifted[row] += 3.0
+    shifted[case.hypotheses.names.index("fuel_low")] += 3.0
     wrong = replace(case, posterior=replace(case.posterior, log_evidence=shifted))
-    found = agreement("small", wrong, row, 1.0, live=60)
+    found = _agreement(prepared, wrong, "fuel_low")
     assert abs(found.evidence) > 0.3 + 2.5 * found.error

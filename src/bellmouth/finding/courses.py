@@ -25,6 +25,7 @@ Ints = NDArray[np.intp]
 Step = Literal["still", "gone", "changed", "new", "gone and new", "still and new", "one gone"]
 
 BEFORE, AFTER = 0, 1  # the recordings' numbers
+_AREAS = ("leak", "deposit")
 _NEW = ("leak", "learned_stale", "meter_low", "meter_high")  # what a service can leave behind
 
 
@@ -85,6 +86,16 @@ class Courses:
     def acting(self) -> None:
         """Nothing: a size may act in one recording only."""
         return
+
+    @cached_property
+    def bending(self) -> NDArray[np.bool_]:
+        """Which hold one size alone that acts on an area, (courses,)."""
+        return np.array(
+            [
+                len(course.members) == 1 and CAUSES[course.members[0]].effect in _AREAS
+                for course in self.courses
+            ]
+        )
 
     @cached_property
     def _codes(self) -> tuple[Ints, Ints, Floats]:

@@ -82,6 +82,11 @@ class Hypotheses:
         """The column of `COLUMNS` that each size acts through, (hypotheses, 2)."""
         return self._acting.column.T
 
+    @property
+    def bending(self) -> NDArray[np.bool_]:
+        """Which hold one size alone that acts on an area, (hypotheses,)."""
+        return np.asarray(self._acting.areas[:, 0] & (self.dimensions == 1))
+
     def holds(self, cause: str, place: int) -> NDArray[np.bool_]:
         """Which hypotheses hold a cause as their first (0) or second (1)."""
         return self._acting.holds[cause, place]

@@ -1,8 +1,10 @@
 """Posterior over causes and sizes.
 
 For each hypothesis the sizes are integrated on a grid and the car's unknowns analytically, in the
-Gaussian that the model's linearisation at the best fit makes of them. ``tests/finding`` and
-``make bench`` compare both evidence and means with a nested sampler on the same posterior.
+Gaussian that the model's linearisation at the best fit makes of them. Where one cause alone acts
+on an area, the unknowns bend with its size: there the model is linearised anew at each node, at
+the unknowns that its size asks for. ``tests/finding`` and ``make bench`` compare both evidence and
+means with a nested sampler on the same posterior.
 """
 
 from collections.abc import Callable, Generator, Sequence
@@ -13,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bellmouth.finding.effects import Shared
-from bellmouth.finding.mesh import HEALTHY, HypothesisTable, Mesh, coarse, mesh_of
+from bellmouth.finding.mesh import HEALTHY, HypothesisTable, coarse, mesh_of
 from bellmouth.finding.model import Model
 from bellmouth.finding.pooled import Answer, Pools, Question
 
@@ -37,6 +39,7 @@ Steps = Generator[Sequence[Question], Sequence[Answer], Found]
 
 _STEP = 1e-4
 _ITERATIONS = 2
+_FARTHEST = 1.5  # unknowns are linear no farther than this from the best fit
 
 
 @dataclass(frozen=True)
@@ -130,20 +133,26 @@ def _steps(problem: Problem) -> Steps[Posterior]:
     mesh = mesh_of(hypotheses, sizes, _size_spread(curvature, hypotheses), cost)
     nodes, where = mesh.hypothesis, mesh.sizes
     effects = hypotheses.effects(nodes, where, bends)
-    [told] = yield [
-        Question(coordinates[nodes], effects, shared=_shared(hypotheses, nodes, mesh.step))
+    bent = np.flatnonzero(hypotheses.bending[nodes])
+    moved = _moved(coordinates, sizes, curvature, nodes[bent], where[bent])
+    told, anew = yield [
+        Question(coordinates[nodes], effects, shared=_shared(hypotheses, nodes, mesh.step)),
+        Question(moved, effects.of(bent), slopes=True),
     ]
     unknown = jacobian[:, :, : coordinates.shape[1]]
     # The unknowns are linear around the best fit: at coordinate zero the residual would be this.
     offset = told.residuals - (unknown @ coordinates[:, :, None])[nodes, :, 0]
-    logs = _marginals(offset, unknown, mesh, whiteners[:-1])
+    logs = _marginals(offset, unknown, mesh.blocks, whiteners[:-1])
+    there = anew.residuals - (anew.slopes @ moved[:, :, None])[:, :, 0]
+    every = ((np.arange(len(bent)), 0, 1),)
+    logs[:, bent] = _marginals(there, anew.slopes, every, whiteners[:-1])
     log_scale = np.log(scale_weights / scale_weights.sum())[:, None]
     likelihood = np.logaddexp.reduce(logs + log_scale, axis=0)
     side = sum((log(nodes, where) for log in problem.side_logs), np.zeros(len(nodes)))
     likelihood = likelihood + side
     evidence = np.full(hypotheses.count, -np.inf)
     np.logaddexp.at(evidence, nodes, likelihood + mesh.log_weight)
-    unexplained = _marginals(offset[:1], unknown[:1], HEALTHY, whiteners[-1:])[0, 0]
+    unexplained = _marginals(offset[:1], unknown[:1], HEALTHY.blocks, whiteners[-1:])[0, 0]
     weight = np.exp(logs + log_scale - (logs + log_scale).max(axis=0))
     return Posterior(
         log_evidence=evidence,
@@ -259,7 +268,7 @@ def _improve(
     gradient = (white[:, None, :] @ white_jacobian)[:, 0, :]
     gradient[:, :unknowns] += coordinates
     step = -_solved(white_jacobian, prior, gradient)
-    step = np.clip(step, -1.5, 1.5)
+    step = np.clip(step, -_FARTHEST, _FARTHEST)
     count = hypotheses.count
     lengths = np.array([1.0, 0.35])[:, None, None]
     trial = coordinates + lengths * step[:, :unknowns]
@@ -308,9 +317,25 @@ def _size_spread(curvature: Floats, hypotheses: HypothesisTable) -> Floats:
     return diagonal
 
 
-def _marginals(offset: Floats, jacobian: Floats, mesh: Mesh, whiteners: Floats) -> Floats:
+def _moved(
+    coordinates: Floats, sizes: Floats, curvature: Floats, which: Ints, where: Floats
+) -> Floats:
+    """The unknowns that hypotheses ``which`` (n,) of one size ask for at sizes ``where`` (n, 2):
+    the best fit's, moved along with the size; (n, unknowns)."""
+    unknowns = coordinates.shape[1]
+    rows, back = np.unique(which, return_inverse=True)
+    held = curvature[rows]
+    by_size = -np.linalg.solve(held[:, :unknowns, :unknowns], held[:, :unknowns, unknowns, None])
+    step = by_size[back, :, 0] * (where - sizes[which])[:, :1]
+    return np.asarray(coordinates[which] + np.clip(step, -_FARTHEST, _FARTHEST))
+
+
+def _marginals(
+    offset: Floats, jacobian: Floats, blocks: Sequence[tuple[Ints, int, int]], whiteners: Floats
+) -> Floats:
     """Log density of the readings with standard normal unknowns integrated out, under each of the
-    covariances that ``whiteners`` (scales, residuals, residuals) belong to: (scales, nodes)."""
+    covariances that ``whiteners`` (scales, residuals, residuals) belong to: (scales, nodes).
+    ``blocks`` say which nodes share a row of ``jacobian``, as those of a `Mesh` do."""
     each_scale = whiteners[:, None]
     white = each_scale @ jacobian
     turned = np.swapaxes(white, 2, 3)
@@ -326,7 +351,7 @@ def _marginals(offset: Floats, jacobian: Floats, mesh: Mesh, whiteners: Floats) 
         projection = np.linalg.solve(factor, turned) @ each_scale
     projection = np.swapaxes(projection, 2, 3)
     result = []
-    for rows, first, each in mesh.blocks:
+    for rows, first, each in blocks:
         block = offset[first : first + len(rows) * each].reshape(len(rows), each, -1)
         turned_block = block @ projection[:, rows]
         turned_block *= turned_block

@@ -50,6 +50,12 @@ class HypothesisTable(Protocol):
         differs between recordings."""
         ...
 
+    @property
+    def bending(self) -> NDArray[np.bool_]:
+        """Which hold one size alone that acts on an area: it bends what the readings say of the
+        car's unknowns, (hypotheses,)."""
+        ...
+
     def effects(self, which: Ints, sizes: Floats, bends: tuple[float, float]) -> Effects:
         """What hypotheses ``which`` (n,) do at coordinates ``sizes`` (n, 2)."""
         ...
