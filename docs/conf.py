@@ -21,4 +21,4 @@ html_show_sourcelink = False
 html_theme = "furo"
 html_title = f"Bellmouth {version}"
 html_math_renderer = "mathml"
-html_extra_path = ["finding.schema.json"]
+html_extra_path = ["finding.schema.json", "survey.schema.json"]

@@ -1,6 +1,5 @@
 """Recordings in the book: Parquet files, read back sample for sample."""
 
-import io
 import math
 from collections.abc import Sequence
 from dataclasses import replace
@@ -14,6 +13,7 @@ from bellmouth.book.visits import Read
 from bellmouth.errors import BookError
 from bellmouth.recording import read_recording, stretches
 from bellmouth.recording.export import frame
+from bellmouth.recording.seal import sealed
 from bellmouth.recording.series import Recording
 from bellmouth.recording.stretch import Stretch
 
@@ -40,10 +40,8 @@ def add_recording(
     BookError
         If it cannot be written, or does not read back as it was.
     """
-    buffer = io.BytesIO()
-    frame(recording).write_parquet(buffer)
     with store.told():
-        kept = store.files.keep("recordings", buffer.getvalue(), "parquet")
+        kept = store.files.keep("recordings", sealed(frame(recording)), "parquet")
     document = _described(recording) | ({"by": by} if by else {})
     if not _same(_read(store, kept, document), recording):
         raise BookError(f"{recording.source}: cannot be kept without losing samples.")

@@ -7,6 +7,7 @@ from contextlib import suppress
 from pathlib import Path
 
 from bellmouth.recording.export import frame
+from bellmouth.recording.seal import sealed
 from bellmouth.recording.series import Recording
 
 __all__ = ["Beside", "Snapshots", "put", "write_parquet"]
@@ -88,7 +89,7 @@ class Snapshots:
 
 def write_parquet(recording: Recording, path: Path) -> None:
     """Write the contract's columns as Parquet."""
-    frame(recording).write_parquet(path)
+    path.write_bytes(sealed(frame(recording)))
 
 
 def put(path: Path, write: Callable[[Path], None]) -> None:

@@ -11,7 +11,7 @@ from bellmouth.car.complaint import parse_complaint
 from bellmouth.car.description import Car, Known
 from bellmouth.errors import CarError
 
-__all__ = ["car_from_mapping", "read_car"]
+__all__ = ["CAR_KEYS", "VALUE_KEYS", "car_from_mapping", "read_car"]
 
 
 @dataclass(frozen=True)
@@ -37,7 +37,9 @@ _KNOWN = {
 _WHOLE = {"cylinders": (1, 16), "banks": (1, 2)}
 _REQUIRED = {"displacement_l": "displacement_l = 2.0", "metering": 'metering = "airflow"'}
 _METERING = ("airflow", "pressure")
-_KEYS = tuple(field.name for field in fields(Car) if field.name != "source")
+#: Keys of a car file, and those whose value may have a standard deviation.
+CAR_KEYS = tuple(field.name for field in fields(Car) if field.name != "source")
+VALUE_KEYS = tuple(_KNOWN)
 
 
 def read_car(path: str | Path) -> Car:
@@ -105,9 +107,9 @@ def _car(values: Mapping[str, Any], source: str, lines: Mapping[str, int]) -> Ca
         return f"{source}, line {lines[key]}" if key in lines else source
 
     for key in values:
-        if key not in _KEYS:
-            close = difflib.get_close_matches(str(key), _KEYS, n=1, cutoff=0.6)
-            hint = f"Did you mean {close[0]}?" if close else f"Keys are {', '.join(_KEYS)}."
+        if key not in CAR_KEYS:
+            close = difflib.get_close_matches(str(key), CAR_KEYS, n=1, cutoff=0.6)
+            hint = f"Did you mean {close[0]}?" if close else f"Keys are {', '.join(CAR_KEYS)}."
             raise CarError(f"{where(key)}: unknown key {key}. {hint}")
     for key, example in _REQUIRED.items():
         if key not in values:

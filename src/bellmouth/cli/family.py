@@ -28,7 +28,6 @@ def command() -> None:
 @click.argument("recordings", nargs=-1, required=True, metavar="RECORDINGS…")
 @click.option(
     "--cars",
-    type=_FILE,
     required=True,
     metavar="FILE",
     help="Table of the cars (Parquet or CSV), as bellmouth survey takes it.",
@@ -45,7 +44,7 @@ def command() -> None:
     help="Also learn how fast they get dirty, from a book's cars of this kind.",
 )
 def learn(
-    recordings: tuple[str, ...], cars: Path, out: Path, name: str | None, book: str | None
+    recordings: tuple[str, ...], cars: str, out: Path, name: str | None, book: str | None
 ) -> None:
     """Learn what the cars in RECORDINGS have in common, faulty ones among them.
 

@@ -22,7 +22,6 @@ _FILE = click.Path(path_type=Path)
 @click.argument("recordings", nargs=-1, required=True, metavar="RECORDINGS…")
 @click.option(
     "--cars",
-    type=_FILE,
     required=True,
     metavar="FILE",
     help="Table of the cars (Parquet or CSV): a column car, perhaps family, and the keys of a "
@@ -30,7 +29,6 @@ _FILE = click.Path(path_type=Path)
 )
 @click.option(
     "--out",
-    type=_FILE,
     required=True,
     metavar="FOLDER",
     help="Where the findings go, as parts of one Parquet table. A survey that was broken off is "
@@ -57,8 +55,8 @@ _FILE = click.Path(path_type=Path)
 @overwrite_option
 def command(
     recordings: tuple[str, ...],
-    cars: Path,
-    out: Path,
+    cars: str,
+    out: str,
     scheduler: str | None,
     workers: int | None,
     report: Path | None,
@@ -77,8 +75,13 @@ def command(
     from bellmouth.pages.survey_screen import print_survey  # noqa: PLC0415
 
     refuse_existing(report, overwrite=overwrite)
+    refuse_nowhere(*([] if report is None else [report]))
     paths = {} if families is None else _family_paths(cars, families, overwrite=overwrite)
-    findings = survey(recordings, cars, out, scheduler=scheduler, workers=workers, tell=_progress())
+    # What is asked beside the findings can be had of a survey that is complete, too.
+    again = report is not None or families is not None
+    findings = survey(
+        recordings, cars, out, scheduler=scheduler, workers=workers, tell=_progress(), again=again
+    )
     table = findings.read()
     print_survey(table, console())
     click.echo(f"\nFindings: {out}")
@@ -89,7 +92,7 @@ def command(
         _learn(recordings, cars, paths)
 
 
-def _family_paths(cars: Path, families: Path, *, overwrite: bool) -> dict[str, Path]:
+def _family_paths(cars: str, families: Path, *, overwrite: bool) -> dict[str, Path]:
     """Where each family goes, refused before any work is done where something is there."""
     from bellmouth.fleet.family_files import family_paths  # noqa: PLC0415
     from bellmouth.fleet.inputs import read_cars  # noqa: PLC0415
@@ -100,7 +103,7 @@ def _family_paths(cars: Path, families: Path, *, overwrite: bool) -> dict[str, P
     return paths
 
 
-def _learn(recordings: Sequence[str], cars: Path, paths: Mapping[str, Path]) -> None:
+def _learn(recordings: Sequence[str], cars: str, paths: Mapping[str, Path]) -> None:
     """Learn each family that has enough cars; the reason for each that has not."""
     from bellmouth.errors import FindingError  # noqa: PLC0415
     from bellmouth.fleet.family import learn_family  # noqa: PLC0415

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from bellmouth.recording.medians import median
 from bellmouth.recording.stretch import Stretch
 
 __all__ = ["Columns", "opened", "opening", "throttle_name"]
@@ -60,7 +61,7 @@ def opening(column: Columns) -> Floats:
     for name in ("commanded_throttle_actuator", "relative_throttle_position"):
         value = column.value(name)
         both = np.isfinite(value) & np.isfinite(sensor) & (value > _OFF_ZERO_PCT)
-        if both.any() and np.median((sensor - value)[both]) > _OTHER_ZERO_PCT:
+        if both.any() and median((sensor - value)[both]) > _OTHER_ZERO_PCT:
             return np.where(both, value, np.nan)
     return np.full(sensor.shape, np.nan)
 

@@ -8,6 +8,7 @@ from bellmouth.finding.hypothesis import Scale
 from bellmouth.finding.observations import Observations
 from bellmouth.finding.priors import Priors
 from bellmouth.physics import air, orifice
+from bellmouth.recording.medians import median
 
 __all__ = ["flow_and_pressure", "scale_of"]
 
@@ -45,7 +46,7 @@ def scale_of(
     idle_area = _idle_area_m2(o, area, flux, pressure, priors)
     per_degree = _slope_mm2_per_pct(o, area, ratio, priors) * 1.15
     chosen = o.idle & o.judged
-    idle_flux = float(np.median(flux[chosen])) if chosen.any() else 240.0
+    idle_flux = median(flux[chosen]) if chosen.any() else 240.0
     return Scale(idle_area, idle_area * idle_flux * 1e3, per_degree)
 
 
@@ -67,7 +68,7 @@ def _idle_area_m2(
     per_pa = o.displacement_m3 * o.speed_rev_s / 2.0 / (air.R_DRY * o.intake_k) * filling
     breathed = np.where(np.isfinite(o.manifold_pa), per_pa * pressure / flux, 0.0)
     typical = 0.5 * _IDLE_FLOW_KG_S_M3 * o.displacement_m3 / 240.0
-    return float(np.median(np.maximum(np.maximum(made_up, breathed)[chosen], typical)))
+    return median(np.maximum(np.maximum(made_up, breathed)[chosen], typical))
 
 
 def _slope_mm2_per_pct(o: Observations, area: Floats, ratio: Floats, priors: Priors) -> float:

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from bellmouth.car.description import Car
 from bellmouth.finding.columns import Columns, opened, opening, throttle_name
 from bellmouth.physics import air
+from bellmouth.recording.medians import median
 from bellmouth.recording.stretch import Stretch
 from bellmouth.recording.trims import BANKS, WIDE_RANGE, total_trim_name
 
@@ -316,7 +317,7 @@ def _ambient_pa(group: Sequence[Stretch], car: Car) -> tuple[float, float]:
     values = [stretch.value("barometric_pressure") for stretch in group]
     values = [value for value in values if _is_ambient(value)]
     if values:
-        return float(np.median(values)) * 1e3, 0.0
+        return median(values) * 1e3, 0.0
     if car.barometric_pressure_kpa is not None:
         told = car.barometric_pressure_kpa
         return told.value * 1e3, told.sd / told.value
@@ -327,7 +328,7 @@ def _ambient_pa(group: Sequence[Stretch], car: Car) -> tuple[float, float]:
     ]
     off = [value for value in off if _is_ambient(value)]
     if off:
-        return float(np.median(off)) * 1e3, _SENSOR_LOG_SD
+        return median(off) * 1e3, _SENSOR_LOG_SD
     if car.altitude_m is not None:
         height = car.altitude_m
         log_sd = float(np.hypot(_WEATHER_LOG_SD, height.sd / _SCALE_HEIGHT_M))

@@ -19,7 +19,9 @@ __all__ = ["Answer", "Pools", "Question"]
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
-_POINTS = (4, 12)  # points are padded to one of these, or beyond to the most there are
+# Points are padded to one of these, or beyond to the most there are: finer where many stand
+# together, or there would be more calls than what the padding costs.
+_POINTS, _POINTS_OF_MANY, _MANY = (4, 12), (3, 5, 7, 12), 70
 _LARGE_ROWS = 200
 _OBSERVED = (
     "metered_kg_s",
@@ -130,8 +132,9 @@ class Pools:
         """One answer a question, each put to the model in its place."""
         found: dict[int, Answer] = {}
         groups: dict[object, list[int]] = {}
+        sizes = _POINTS_OF_MANY if len(models) >= _MANY else _POINTS
         for number, (model, question) in enumerate(zip(models, questions, strict=True)):
-            groups.setdefault(_alike(model, question, number), []).append(number)
+            groups.setdefault(_alike(model, question, number, sizes), []).append(number)
         for group in groups.values():
             told = self._together([models[n] for n in group], [questions[n] for n in group])
             found.update(zip(group, told, strict=True))
@@ -169,7 +172,7 @@ class Pools:
         return self._stacks[key]
 
 
-def _alike(model: Model, question: Question, number: int) -> object:
+def _alike(model: Model, question: Question, number: int, sizes: Sequence[int]) -> object:
     """What questions must share to be answered together. Recordings with references answer alone,
     and so do those beside a family, and large questions: many of those together no longer fit the
     processor's own memory."""
@@ -177,7 +180,7 @@ def _alike(model: Model, question: Question, number: int) -> object:
     beside = model.unknowns.turn is not None or "closed" in model.kinds
     if o.recordings > 1 or beside or not model.kinds or len(question.coordinates) > _LARGE_ROWS:
         return number
-    points = next((size for size in _POINTS if size >= o.points), 0)
+    points = next((size for size in sizes if size >= o.points), 0)
     return o.airflow_metered, points, question.slopes, model.healthy_bend_sd
 
 

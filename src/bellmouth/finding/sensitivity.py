@@ -5,6 +5,7 @@ The same mass balance as `model`, differentiated by hand so that a finding takes
 """
 
 from collections.abc import Mapping, Sequence
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +19,7 @@ from bellmouth.finding.model import (
     Model,
     bend_applies,
 )
+from bellmouth.finding.nuisance import Unknowns
 from bellmouth.physics.air import GAMMA
 from bellmouth.physics.orifice import CRITICAL_PRESSURE_RATIO
 
@@ -39,26 +41,28 @@ def chosen_slopes(model: Model, channels: Sequence[Slopes], shape: tuple[int, ..
     """Slopes of the residuals that are compared, from those of each channel at every point;
     ``shape`` is that of the coordinates."""
     o, u = model.observations, model.unknowns
+    recordings = o.recordings
     found = np.zeros((shape[0], len(model.channels), shape[1]))
     first = 0
     for slopes, rows in zip(channels, model.places.values(), strict=True):
         mine = slice(first, first := first + len(rows))
         for unknown, slope in slopes.items():
             told = slope[:, rows] if slope.shape[1] > 1 else slope
-            if unknown in _BLOCKS and o.recordings > 1:
-                at = u.block(unknown, o.recordings).start + o.recording[rows]
+            if unknown in _BLOCKS and recordings > 1:
+                at = _column(unknown, recordings) + o.recording[rows]
                 found[:, np.arange(mine.start, mine.stop), at] = told
             else:
-                found[:, mine, _column(model, unknown)] = told
+                found[:, mine, _column(unknown, recordings)] = told
     return u.turned(found)
 
 
-def _column(model: Model, unknown: str) -> int:
+@cache
+def _column(unknown: str, recordings: int) -> int:
     """Where an unknown stands among the coordinates: the first of those with one a recording."""
     if unknown in _BLOCKS:
-        first: int = model.unknowns.block(unknown, model.observations.recordings).start
+        first: int = Unknowns.block(unknown, recordings).start
         return first
-    return model.unknowns.index(unknown)
+    return Unknowns.index(unknown)
 
 
 def channel_slopes(
@@ -67,12 +71,13 @@ def channel_slopes(
     """Slopes of each of the model's channels in the unknowns' coordinates, by unknown, (batch,
     points) each, or (batch, 1) where it is the same at all; before the unknowns' own turn."""
     o, u = model.observations, model.unknowns
+    recordings = o.recordings
     scale = np.broadcast_to(u.sd, coordinates.shape).copy()
     scale[:, u.index("meter_bend")] = effects.bend_sd
 
     def scaled(unknown: str, slope: Floats) -> Floats:
-        column = _column(model, unknown)
-        if unknown in _BLOCKS and o.recordings > 1:
+        column = _column(unknown, recordings)
+        if unknown in _BLOCKS and recordings > 1:
             return np.asarray(slope * scale[:, column + o.recording])
         return np.asarray(slope * scale[:, column, None])
 

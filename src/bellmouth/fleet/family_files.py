@@ -3,11 +3,11 @@
 import re
 from collections.abc import Sequence
 from pathlib import Path
-from tempfile import TemporaryDirectory
 
-from bellmouth.errors import BellmouthError, CarError
+from bellmouth.errors import CarError
+from bellmouth.fleet.addresses import near
 from bellmouth.fleet.family import Example
-from bellmouth.fleet.inputs import CarTable, explain, file_name, find_recordings, owner_of
+from bellmouth.fleet.inputs import CarTable, explain, find_recordings, owner_of
 from bellmouth.recording import read_recording
 from bellmouth.recording.series import Recording
 from bellmouth.recording.steady import stretches
@@ -85,10 +85,9 @@ def examples_of(
     for path, identity in owned:
         try:
             recording = _read(path)
-        except (BellmouthError, OSError, ValueError) as error:
+            found.append(Example(identity, stretches(recording), table.cars[identity], path))
+        except Exception as error:  # noqa: BLE001 - a damaged recording is told, never a stop
             refused.append(f"{path}: {explain(error)}")
-            continue
-        found.append(Example(identity, stretches(recording), table.cars[identity], path))
     return found, refused
 
 
@@ -113,12 +112,5 @@ def _owned(
 
 def _read(path: str) -> Recording:
     """A recording from its file, or from a copy of it where it lies at an address."""
-    if "://" not in path:
-        return read_recording(path)
-    import fsspec  # noqa: PLC0415 - only addresses need it
-
-    with TemporaryDirectory() as folder:
-        copy = Path(folder) / file_name(path)
-        with fsspec.open(path, "rb") as there:
-            copy.write_bytes(there.read())
-        return read_recording(copy)
+    with near(path) as here:
+        return read_recording(here)

@@ -5,20 +5,31 @@ of its own folder, its file's name, or the beginning of that name before ``_``, 
 longest that fits counts.
 """
 
+import difflib
 import hashlib
 import os
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 from typing import Any
+from urllib.parse import unquote
 
 import polars as pl
 
 from bellmouth.car.description import Car
-from bellmouth.car.reader import car_from_mapping
+from bellmouth.car.reader import CAR_KEYS, VALUE_KEYS, car_from_mapping
 from bellmouth.errors import BellmouthError, CarError, RecordingError
+from bellmouth.fleet.addresses import (
+    changed,
+    file_name,
+    is_address,
+    near,
+    own_path,
+    same_file,
+    whole_address,
+)
 
-__all__ = ["CarTable", "Found", "file_name", "find_recordings", "owner_of", "read_cars"]
+__all__ = ["CarTable", "Found", "explain", "find_recordings", "owner_of", "read_cars"]
 
 _ENDINGS = (".csv", ".csv.gz", ".parquet")
 _OWN_COLUMNS = ("car", "family")
@@ -49,7 +60,7 @@ class CarTable:
 
 
 def read_cars(path: str | Path) -> CarTable:
-    """Read the table of cars: Parquet or CSV, a row a car.
+    """Read the table of cars: Parquet or CSV, a row a car, here or at an address.
 
     Columns are ``car`` (its identity), optionally ``family`` (engine family) and the keys of a car
     file; an empty cell is unknown. ``…_sd`` beside a value is its standard deviation.
@@ -60,21 +71,11 @@ def read_cars(path: str | Path) -> CarTable:
         If the table cannot be read, has no column ``car``, an unknown column, or an identity
         twice. A row that is wrong by itself is kept as refused, with the reason.
     """
-    path = Path(path)
-    table = _table(path)
-    if "car" not in table.columns:
-        raise CarError(f'{path.name}: no column "car". Give each car a row and an identity in it.')
-    if not table.height:
-        raise CarError(f"{path.name}: no car in it. Give each car a row.")
-    table = table.with_columns(pl.col("car").cast(pl.String))
-    if table["car"].null_count():
-        raise CarError(f"{path.name}: a row has no identity. Fill the column car in every row.")
-    twice = table.filter(pl.col("car").is_duplicated())["car"].unique().sort().to_list()
-    if twice:
-        raise CarError(
-            f"{path.name}: {twice[0]} stands in more than one row"
-            f"{f' (and {len(twice) - 1} more)' if len(twice) > 1 else ''}. Keep one row a car."
-        )
+    name = file_name(str(path))
+    table = _table(str(path))
+    _check_columns(table, name)
+    table = table.with_columns(pl.col("car").cast(pl.String).str.strip_chars())
+    _check_identities(table, name)
     cars: dict[str, Car] = {}
     refused: dict[str, str] = {}
     family: dict[str, str] = {}
@@ -82,7 +83,7 @@ def read_cars(path: str | Path) -> CarTable:
         identity = row["car"]
         family[identity] = str(row.get("family") or "")
         try:
-            cars[identity] = car_from_mapping(_values(row), f"{path.name}, car {identity}")
+            cars[identity] = car_from_mapping(_values(row), f"{name}, car {identity}")
         except CarError as error:
             refused[identity] = str(error)
     if not cars:
@@ -91,15 +92,45 @@ def read_cars(path: str | Path) -> CarTable:
     return CarTable(cars, family, refused, digest)
 
 
-def _table(path: Path) -> pl.DataFrame:
+def _check_columns(table: pl.DataFrame, name: str) -> None:
+    """Refuse a table whose columns would be wrong for every car."""
+    if "car" not in table.columns:
+        raise CarError(f'{name}: no column "car". Give each car a row and an identity in it.')
+    known = (*_OWN_COLUMNS, *CAR_KEYS, *(f"{key}_sd" for key in VALUE_KEYS))
+    for column in table.columns:
+        if column not in known:
+            close = difflib.get_close_matches(column, known, n=1, cutoff=0.6)
+            hint = f"Did you mean {close[0]}?" if close else f"Keys are {', '.join(CAR_KEYS)}."
+            raise CarError(f'{name}, column "{column}": unknown key {column}. {hint}')
+    if not table.height:
+        raise CarError(f"{name}: no car in it. Give each car a row.")
+
+
+def _check_identities(table: pl.DataFrame, name: str) -> None:
+    """Refuse a table whose rows cannot be told apart."""
+    if table["car"].replace("", None).null_count():
+        raise CarError(f"{name}: a row has no identity. Fill the column car in every row.")
+    twice = table.filter(pl.col("car").is_duplicated())["car"].unique().sort().to_list()
+    if twice:
+        raise CarError(
+            f"{name}: {twice[0]} stands in more than one row"
+            f"{f' (and {len(twice) - 1} more)' if len(twice) > 1 else ''}. Keep one row a car."
+        )
+
+
+def _table(path: str) -> pl.DataFrame:
     try:
-        if path.suffix == ".parquet":
-            return pl.read_parquet(path)
-        return pl.read_csv(path, infer_schema_length=None)
-    except (pl.exceptions.PolarsError, OSError) as error:
+        with near(path) as here:
+            if here.suffix.lower() == ".parquet":
+                return pl.read_parquet(here)
+            return pl.read_csv(here, infer_schema_length=None)
+    except Exception as error:
+        # An archive or a file system of another machine has errors of its own.
         reason = error.strerror if isinstance(error, OSError) and error.strerror else "damaged"
-        if not path.exists():
+        if isinstance(error, FileNotFoundError | KeyError):
             reason = "there is no such file"
+        elif is_address(path) and not isinstance(error, pl.exceptions.PolarsError):
+            reason = _told(error)
         raise CarError(
             f"{path}: cannot be read as a table of cars ({reason}). Give Parquet or CSV."
         ) from error
@@ -128,20 +159,33 @@ def find_recordings(given: Sequence[str], *, leaving_out: Sequence[str | Path] =
         If one of them does not exist, cannot be read, or holds no recording.
     """
     found: dict[str, Found] = {}
-    own = [Path(one).absolute() for one in leaving_out]
+    own = [_plain(str(one)) for one in leaving_out]
     for one in given:
         here = [file for file in _under(one) if not _within(file.path, own)]
         if not here:
             raise RecordingError(
                 f"{one}: no recording there. Give a folder, a glob or a file that ends in "
-                f"{', '.join(_ENDINGS)}."
+                f"{', '.join(_ENDINGS)}.{_of_archive(one)}"
             )
         found.update((file.path, file) for file in here)
     return [found[path] for path in sorted(found)]
 
 
-def _within(path: str, folders: Sequence[Path]) -> bool:
-    return any(folder == Path(path) or folder in Path(path).parents for folder in folders)
+def _plain(given: str) -> str:
+    """An address, or the whole path of a file on this machine."""
+    here = given.removeprefix("file://")
+    return given if is_address(here) else str(Path(here).absolute())
+
+
+def _within(path: str, own: Sequence[str]) -> bool:
+    if is_address(path):
+        return any(same_file(path, one) for one in own if is_address(one))
+    return any(Path(one) in (Path(path), *Path(path).parents) for one in own)
+
+
+def _of_archive(given: str) -> str:
+    """How to name what is inside of an archive."""
+    return f" Inside an archive: zip://::{given}." if given.lower().endswith(".zip") else ""
 
 
 def _under(given: str) -> Iterator[Found]:
@@ -153,39 +197,30 @@ def _under(given: str) -> Iterator[Found]:
         listed: dict[str, Any] = (
             system.glob(path, detail=True) if magic else system.find(path, detail=True)
         )
-    except (OSError, ImportError, ValueError) as error:
-        raise RecordingError(f"{given}: cannot be opened ({error}).") from error
+    except Exception as error:
+        # Every file system has errors of its own, and so has a damaged archive.
+        raise RecordingError(f"{given}: cannot be opened ({_told(error)}).") from error
     if not magic and not listed and not system.exists(path):
         raise RecordingError(f"{given}: there is no such file or folder.")
-    remote = "://" in given and not given.startswith("file://")
+    remote = is_address(given) and not given.startswith("file://")
     if not remote and not magic:
         _refuse_closed(given, path)
     for name, facts in listed.items():
-        if facts["type"] != "file" or not name.lower().endswith(_ENDINGS):
+        if facts["type"] != "file" or not _may_be_one(name):
             continue
-        address = _address(given, system.unstrip_protocol(name)) if remote else name
-        changed = facts.get("mtime") or facts.get("LastModified") or facts.get("etag") or ""
-        yield Found(str(address), int(facts["size"]), f"{facts['size']}-{changed}")
+        address = whole_address(given, system.unstrip_protocol(name)) if remote else name
+        yield Found(str(address), int(facts["size"]), changed(facts))
 
 
-def _address(given: str, told: str) -> str:
-    """The address of a file from that of the place it was found in: what is inside an archive
-    (``zip://…::s3://…``) or behind a cache (``simplecache::s3://…``) needs the rest of it, too."""
-    first, chained, rest = given.partition("::")
-    if not chained:
-        return told
-    return f"{told}::{rest}" if "://" in first else f"{first}::{told}"
+def _may_be_one(name: str) -> bool:
+    """Whether it is called as recordings are; hidden files are what some program left behind."""
+    file = name.rsplit("/", 1)[-1]
+    return file.lower().endswith(_ENDINGS) and not file.startswith(".")
 
 
-def file_name(path: str) -> str:
-    """The name of a recording's file, at an address inside an archive, too."""
-    return _own_path(path).name
-
-
-def _own_path(path: str) -> PurePosixPath:
-    """Path of the file itself, without the archive that it is inside of or a cache before it."""
-    parts = path.split("::")
-    return PurePosixPath(next((part for part in parts if "://" in part), parts[0]))
+def _told(error: Exception) -> str:
+    """An error of somebody else's in a few words."""
+    return " ".join(str(error).split())[:200] or type(error).__name__
 
 
 def _refuse_closed(given: str, path: str) -> None:
@@ -203,8 +238,9 @@ def _refuse_closed(given: str, path: str) -> None:
 
 def owner_of(path: str, identities: frozenset[str]) -> str | None:
     """The identity of the car that a recording belongs to, ``None`` where no one claims it."""
-    parts = _own_path(path)
-    keyed = [part[4:] for part in parts.parts if part.startswith("car=")]
+    parts = own_path(path)
+    # Programs that write such folders put a sign that a path cannot hold as %2F and the like.
+    keyed = [unquote(part[4:]) for part in parts.parts if part.startswith("car=")]
     stem = parts.name.split(".")[0]
     names = [*keyed, parts.parent.name, stem]
     names += [stem[:at] for at in range(len(stem) - 1, 0, -1) if stem[at] in "_-"]

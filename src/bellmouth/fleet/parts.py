@@ -7,7 +7,9 @@ says which survey it belongs to, so that nothing else is ever mixed in or overwr
 import hashlib
 import json
 import os
-from collections.abc import Iterable, Mapping, Sequence
+import sys
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -16,7 +18,11 @@ import polars as pl
 
 from bellmouth import __version__
 from bellmouth.errors import BellmouthError
+from bellmouth.fleet.addresses import is_address
 from bellmouth.fleet.rows import SCHEMA
+
+if sys.platform != "win32":
+    import fcntl
 
 __all__ = ["Findings", "open_findings"]
 
@@ -32,13 +38,57 @@ class Findings:
         """The file that says which survey this is."""
         return self.folder.with_name(self.folder.name + ".survey.json")
 
-    def done(self) -> set[tuple[str, str]]:
-        """Recordings that are in a part, by path and mark."""
-        paths = sorted(self.folder.glob("part-*.parquet"))
-        if not paths:
-            return set()
-        told = pl.read_parquet(paths, columns=["recording", "mark"])
-        return set(told.iter_rows())
+    @property
+    def complete(self) -> bool:
+        """Whether the survey came to its end."""
+        return bool(json.loads(self.about.read_text("utf-8")).get("complete"))
+
+    @contextmanager
+    def held(self) -> Iterator[None]:
+        """Keep others from adding to these findings at the same time.
+
+        Raises
+        ------
+        BellmouthError
+            If another survey is at it.
+        """
+        if sys.platform == "win32":  # where a folder cannot be locked
+            yield
+            return
+        place = os.open(self.folder, os.O_RDONLY)
+        try:
+            fcntl.flock(place, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            yield
+        except BlockingIOError as error:
+            raise BellmouthError(
+                f"{self.folder}: another survey is at it. Wait for that one, or give another --out."
+            ) from error
+        finally:
+            os.close(place)
+
+    def take_up(self, wanted: Collection[tuple[str, str]]) -> set[tuple[str, str]]:
+        """What is done of what is wanted, by path and mark. Rows of what is not wanted any more (a
+        recording that changed since, a car that has one now) are taken out of their parts, and
+        what a kill left half written is removed.
+
+        Raises
+        ------
+        BellmouthError
+            If a part is damaged.
+        """
+        for left in self.folder.glob("part-*.new"):
+            left.unlink()
+        done: set[tuple[str, str]] = set()
+        for path in self._parts():
+            part = _read(path)
+            keys = list(part.select("recording", "mark").iter_rows())
+            good = [key in wanted and key not in done for key in keys]
+            if not all(good):
+                if any(good):
+                    self.add(part.filter(pl.Series(good)).iter_rows(named=True))
+                path.unlink()
+            done.update(key for key, kept in zip(keys, good, strict=True) if kept)
+        return done
 
     def add(self, rows: Iterable[Mapping[str, Any]]) -> Path:
         """Write rows as one part, named by what they are about."""
@@ -57,14 +107,29 @@ class Findings:
 
     def read(self) -> pl.DataFrame:
         """All findings, in order of recording."""
-        paths = sorted(self.folder.glob("part-*.parquet"))
-        if not paths:
-            return pl.DataFrame(schema=dict(SCHEMA))
-        return pl.read_parquet(paths).sort("recording", "car")
+        parts = [_read(path) for path in self._parts()]
+        return pl.concat([pl.DataFrame(schema=dict(SCHEMA)), *parts]).sort("recording", "car")
+
+    def _parts(self) -> list[Path]:
+        return sorted(self.folder.glob("part-*.parquet"))
 
 
-def open_findings(folder: str | Path, cars_digest: str, given: Sequence[str]) -> Findings:
+def _read(path: Path) -> pl.DataFrame:
+    try:
+        return pl.read_parquet(path).select(*SCHEMA)
+    except (pl.exceptions.PolarsError, OSError) as error:
+        raise BellmouthError(
+            f"{path}: is damaged. Remove this part and run the same survey again: what was in it "
+            "is judged anew, the rest is kept."
+        ) from error
+
+
+def open_findings(
+    folder: str | Path, cars_digest: str, given: Sequence[str], *, again: bool = False
+) -> Findings:
     """Begin a survey's findings, or take one up that was broken off.
+
+    ``again`` takes one that is complete as it is, to be looked at again.
 
     Raises
     ------
@@ -72,24 +137,23 @@ def open_findings(folder: str | Path, cars_digest: str, given: Sequence[str]) ->
         If something else lies there, if it is complete, if it belongs to another table of
         cars or another version, or if nothing can be written there.
     """
+    if is_address(str(folder)):
+        raise BellmouthError(f"{folder}: findings are kept on this machine. Give --out a folder.")
     found = Findings(Path(folder))
     mine = {"software": __version__, "cars": cars_digest, "recordings": sorted(given)}
     if not found.folder.exists():
         try:
-            found.folder.mkdir(parents=True)
+            found.folder.parent.mkdir(parents=True, exist_ok=True)
+            # First of all: a folder without it, after a kill, would be nobody's.
             _write_json(found.about, {**mine, "complete": False})
+            found.folder.mkdir()
         except OSError as error:
             raise BellmouthError(
                 f"{folder}: findings cannot be kept there ({error.strerror}). Give another --out."
             ) from error
         return found
-    if not found.about.is_file():
-        raise BellmouthError(
-            f"{folder}: something is there already, and it is no survey of mine. Give another "
-            "--out; nothing was overwritten."
-        )
-    told = json.loads(found.about.read_text("utf-8"))
-    if told.get("complete"):
+    told = _about(found)
+    if told.get("complete") and not again:
         raise BellmouthError(
             f"{folder}: this survey is complete already. Give another --out for a new one; "
             "nothing was overwritten."
@@ -101,6 +165,19 @@ def open_findings(folder: str | Path, cars_digest: str, given: Sequence[str]) ->
             "up again, or give another --out; nothing was overwritten."
         )
     return found
+
+
+def _about(found: Findings) -> Mapping[str, Any]:
+    try:
+        told = json.loads(found.about.read_text("utf-8"))
+    except (OSError, ValueError):
+        told = None
+    if not isinstance(told, dict) or not found.folder.is_dir():
+        raise BellmouthError(
+            f"{found.folder}: something is there already, and it is no survey of mine. Give "
+            "another --out; nothing was overwritten."
+        )
+    return told
 
 
 def _write_json(path: Path, told: Mapping[str, Any]) -> None:

@@ -8,8 +8,6 @@ import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
-from pathlib import Path
-from tempfile import TemporaryDirectory
 from typing import Any
 
 import numpy as np
@@ -23,7 +21,8 @@ from bellmouth.finding.find import Case, Prepared, hypothesis_weights, prepare, 
 from bellmouth.finding.hypothesis import Hypotheses
 from bellmouth.finding.priors import cause_weights
 from bellmouth.finding.sizes import sizes_of
-from bellmouth.fleet.inputs import Found, explain, file_name
+from bellmouth.fleet.addresses import near
+from bellmouth.fleet.inputs import Found, explain
 from bellmouth.recording import read_recording
 from bellmouth.recording.series import Recording
 from bellmouth.recording.steady import stretches
@@ -133,12 +132,7 @@ def _refused(task: Task, error: Exception) -> dict[str, Any]:
 
 
 def _read(task: Task) -> _Read:
-    if "://" in task.found.path:
-        with TemporaryDirectory() as folder:
-            path = _fetched(task.found.path, Path(folder))
-            recording, raw = read_recording(path), path.read_bytes()
-    else:
-        path = Path(task.found.path)
+    with near(task.found.path) as path:
         recording, raw = read_recording(path), path.read_bytes()
     steady = stretches(recording)
     return _Read(
@@ -214,14 +208,3 @@ def _told(task: Task, read: _Read, case: Case) -> dict[str, Any]:
         "distance_km": read.distance_km,
         "input_hash": read.input_hash,
     }
-
-
-def _fetched(path: str, folder: Path) -> Path:
-    """A copy of a file that lies at an address."""
-    import fsspec  # noqa: PLC0415 - only addresses need it
-
-    copy = folder / file_name(path)
-    with fsspec.open(path, "rb") as there, copy.open("wb") as here:
-        while block := there.read(1 << 20):
-            here.write(block)
-    return copy

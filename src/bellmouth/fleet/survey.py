@@ -22,10 +22,10 @@ if TYPE_CHECKING:
 
 __all__ = ["Progress", "bundles", "survey"]
 
-_BUNDLE_BYTES = 4_000_000
-_BUNDLE_MOST = 50
+_BUNDLE_BYTES = 8_000_000
+_BUNDLE_MOST = 100
 # Larger ones cost less a recording, but every core should have several to take in turn.
-_BUNDLE_USUAL = 25
+_BUNDLE_USUAL = 50
 _BUNDLES_A_CORE = 4
 _PATIENCE_S = 120.0  # how long a scheduler that went away is waited for
 _NO_RECORDING = "no recording of this car was given"
@@ -50,6 +50,7 @@ def survey(
     scheduler: str | None = None,
     workers: int | None = None,
     tell: Callable[[Progress], None] | None = None,
+    again: bool = False,
 ) -> Findings:
     """Judge every recording and keep a row of each.
 
@@ -67,6 +68,8 @@ def survey(
         How many processes on this machine; 0 judges in this one.
     tell
         Called with the progress after each bundle.
+    again
+        Take a survey of the same that is complete as it is, instead of refusing.
 
     Raises
     ------
@@ -76,29 +79,32 @@ def survey(
     """
     table = read_cars(cars)
     found = find_recordings(recordings, leaving_out=(cars, out))
-    findings = open_findings(out, table.digest, recordings)
-    tasks = _plan(found, table, findings)
-    begun, told = time.monotonic(), 0
-    with _engine(scheduler, workers, len(tasks)) as run:
-        for part in run(tasks):
-            findings.add(part)
-            told += len(part)
-            if tell is not None:
-                rate = told / max(time.monotonic() - begun, 1e-9)
-                tell(Progress(told, len(tasks), rate, (len(tasks) - told) / rate))
-    findings.finish()
+    findings = open_findings(out, table.digest, recordings, again=again)
+    if findings.complete:
+        return findings
+    with findings.held():
+        tasks = _plan(found, table, findings)
+        begun, told = time.monotonic(), 0
+        with _engine(scheduler, workers, len(tasks)) as run:
+            for part in run(tasks):
+                findings.add(part)
+                told += len(part)
+                if tell is not None:
+                    rate = told / max(time.monotonic() - begun, 1e-9)
+                    tell(Progress(told, len(tasks), rate, (len(tasks) - told) / rate))
+        findings.finish()
     return findings
 
 
 def _plan(found: Sequence[Found], table: CarTable, findings: Findings) -> list[Task]:
     """What is still to judge; rows that need no judging are written at once."""
-    done = findings.done()
     identities = frozenset(table.identities)
+    owners = [owner_of(file.path, identities) for file in found]
+    seen = frozenset(owners)
+    idle = [("", identity) for identity in table.identities if identity not in seen]
+    done = findings.take_up({*idle, *((file.path, file.mark) for file in found)})
     tasks, refused = [], []
-    seen = set()
-    for file in found:
-        identity = owner_of(file.path, identities)
-        seen.add(identity)
+    for file, identity in zip(found, owners, strict=True):
         if (file.path, file.mark) in done:
             continue
         if identity is not None and identity in table.cars:
@@ -109,8 +115,8 @@ def _plan(found: Sequence[Found], table: CarTable, findings: Findings) -> list[T
         refused.append(refusal(file.path, file.mark, identity, family, why))
     refused += [
         refusal("", identity, identity, table.family[identity], _NO_RECORDING)
-        for identity in table.identities
-        if identity not in seen and ("", identity) not in done
+        for place, identity in idle
+        if (place, identity) not in done
     ]
     if refused:
         findings.add(refused)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from bellmouth.errors import RecordingError
+from bellmouth.recording.seal import sealed
 from bellmouth.recording.series import Recording
 
 if TYPE_CHECKING:
@@ -70,7 +71,7 @@ def _csv(recording: Recording, path: Path) -> None:
 
 
 def _parquet(recording: Recording, path: Path) -> None:
-    frame(recording).write_parquet(path)
+    path.write_bytes(sealed(frame(recording)))
 
 
 def _mdf(recording: Recording, path: Path) -> None:

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from bellmouth.recording.medians import median
 from bellmouth.recording.series import Floats, Recording, Series
 
 __all__ = ["WARM_C", "Bools", "Grid", "Signal", "grid_of", "resample", "runs"]
@@ -84,7 +85,9 @@ def resample(series: Series, time: Floats) -> Floats:
 
 def runs(mask: Bools) -> list[tuple[int, int]]:
     """First and stop (exclusive) of every unbroken run of True."""
-    edges = np.flatnonzero(np.diff(mask.astype(np.int8), prepend=0, append=0))
+    framed = np.zeros(mask.size + 2, dtype=np.bool_)
+    framed[1:-1] = mask
+    edges = np.flatnonzero(framed[1:] != framed[:-1])
     return list(zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True))
 
 
@@ -93,7 +96,7 @@ def _covered(sampled: Floats, time: Floats) -> Bools:
     after = np.searchsorted(sampled, time)
     inner = np.clip(after, 1, sampled.size - 1)
     # A slow recording that lost a sample or two in a row has no hole there.
-    widest = max(GAP_S, 3.5 * float(np.median(np.diff(sampled))))
+    widest = max(GAP_S, 3.5 * median(sampled[1:] - sampled[:-1]))
     near: Bools = sampled[inner] - sampled[inner - 1] <= widest
     near &= (time >= sampled[0] - STEP_S) & (time <= sampled[-1] + STEP_S)
     return near

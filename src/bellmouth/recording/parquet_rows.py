@@ -9,6 +9,7 @@ import polars as pl
 from bellmouth.errors import RecordingError
 from bellmouth.recording.header import read_header
 from bellmouth.recording.rows import Rows
+from bellmouth.recording.seal import seal_is_broken
 
 __all__ = ["rows_of_parquet"]
 
@@ -21,6 +22,10 @@ def rows_of_parquet(raw: bytes, mapping: Mapping[str, str], source: str) -> Rows
     RecordingError
         Where it is damaged, a header is wrong or a column holds no numbers.
     """
+    if seal_is_broken(raw):
+        raise RecordingError(
+            f"{source}: bytes have changed since it was written. Copy it again from where it came."
+        )
     try:
         frame = pl.read_parquet(io.BytesIO(raw))
     except (pl.exceptions.PolarsError, OSError) as error:

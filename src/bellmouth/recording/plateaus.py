@@ -12,6 +12,7 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
 from bellmouth.recording.grid import Bools, Grid, runs
+from bellmouth.recording.medians import medians
 from bellmouth.recording.series import Floats
 
 __all__ = ["Plateau", "plateaus"]
@@ -42,8 +43,9 @@ def plateaus(grid: Grid) -> list[Plateau]:
     """The pieces of the running engine that hold still, in order of time."""
     if not grid.running.any():
         return []
-    noise = np.array([_tolerance(s.value, s.scale, grid.running) for s in grid.signals])
-    scaled = np.stack([s.value for s in grid.signals]) / noise[:, None]
+    every = np.stack([s.value for s in grid.signals])
+    noise = _tolerances(every[:, grid.running], np.array([s.scale for s in grid.signals]))
+    scaled = every / noise[:, None]
     weight = np.sqrt([[s.weight] for s in grid.signals])
     found: list[Plateau] = []
     for first, stop in runs(grid.running):
@@ -57,18 +59,19 @@ def plateaus(grid: Grid) -> list[Plateau]:
     return found
 
 
-def _tolerance(value: Floats, scale: float, running: Bools) -> float:
-    """The signal's tolerance, raised to its usual scatter within eight cells (a hunting idle)."""
-    value = value[running]
+def _tolerances(values: Floats, scale: Floats) -> Floats:
+    """Each signal's tolerance, raised to its usual scatter within eight cells (a hunting idle)."""
     width = 8
-    if value.size < 2 * width:
+    signals, size = values.shape
+    if size < 2 * width:
         return scale
-    value = value - value.mean()
-    one = np.concatenate([[0.0], np.cumsum(value)])
-    two = np.concatenate([[0.0], np.cumsum(value * value)])
-    mean = (one[width:] - one[:-width]) / width
-    spread = np.maximum((two[width:] - two[:-width]) / width - mean * mean, 0.0)
-    return float(np.clip(np.hypot(scale, np.sqrt(_medians(spread[None])[0])), scale, 6 * scale))
+    values = values - _means(values)[:, None]
+    sums = np.zeros((2, signals, size + 1))
+    np.cumsum(values, axis=1, out=sums[0, :, 1:])
+    np.cumsum(values * values, axis=1, out=sums[1, :, 1:])
+    mean, square = (sums[:, :, width:] - sums[:, :, :-width]) / width
+    spread = np.maximum(square - mean * mean, 0.0)
+    return np.clip(np.hypot(scale, np.sqrt(medians(spread))), scale, 6 * scale)
 
 
 def _partition(scaled: Floats) -> list[int]:
@@ -137,22 +140,13 @@ def _means(rows: Floats) -> Floats:
     return np.asarray(np.add.reduce(rows, axis=1) / rows.shape[1])
 
 
-def _medians(rows: Floats) -> Floats:
-    """Median of each row, as `numpy.median` gives it for numbers."""
-    ordered = np.sort(rows, axis=1)
-    half = rows.shape[1] // 2
-    if rows.shape[1] % 2:
-        return np.asarray(ordered[:, half])
-    return np.asarray((ordered[:, half - 1] + ordered[:, half]) / 2.0)
-
-
 def _core(piece: Floats) -> tuple[int, int] | None:
     """The piece without the ways in and out; None where it never holds still."""
     size = piece.shape[1]
     if size < SHORTEST_CORE:
         return None
     quarter = size // 5
-    level = _medians(piece[:, quarter : size - quarter])
+    level = medians(piece[:, quarter : size - quarter])
     inside: Bools = np.all(np.abs(piece - level[:, None]) <= 3.0, axis=0)
     pairs = np.flatnonzero(inside[:-1] & inside[1:])
     if not pairs.size:

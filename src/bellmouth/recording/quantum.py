@@ -26,7 +26,7 @@ def quantum(series: Series) -> float:
     return least
 
 
-def quantisation_error(step: float, variance: Floats) -> Floats:
+def quantisation_error(step: Floats | float, variance: Floats) -> Floats:
     """Standard error that rounding to ``step`` leaves in a mean, however many samples.
 
     ``step / sqrt(12)`` where the reading never moved (GUM 4.3.7); noise dithers it away as
@@ -36,12 +36,12 @@ def quantisation_error(step: float, variance: Floats) -> Floats:
     Parameters
     ----------
     step
-        The quantum. [unit]
+        The quantum; it and the variance broadcast. [unit]
     variance
         Of the rounded samples; a uniform rounding error's share is taken out. [unit squared]
     """
-    if step <= 0:
-        return np.zeros_like(variance)
+    known = np.asarray(step) > 0
+    step = np.where(known, step, 1.0)
     true = np.maximum(variance - step * step / 12, 0.0)
-    error: Floats = step / np.sqrt(12) * np.exp(-2 * np.pi**2 * true / step**2)
-    return error
+    error = step / np.sqrt(12) * np.exp(-2 * np.pi**2 * true / step**2)
+    return np.where(known, error, 0.0)

@@ -120,20 +120,16 @@ def statistics(asked: Sequence[Asked]) -> list[Statistics]:
     for array in (mean, chance2, scatter2, slope):
         array[empty] = np.nan
     columns = (count, mean, np.sqrt(chance2), np.sqrt(scatter2), independent, slope, variance)
+    steps = [quantum(one.series) if one.step is None else one.step for one in asked]
+    by_series = [column.reshape(len(asked), -1) for column in columns]
+    rounding = quantisation_error(np.array(steps)[:, None], by_series[-1])
+    still = np.zeros(by_series[0].shape, dtype=np.intp)
     return [
-        _statistics(one, *rows)
-        for one, *rows in zip(
-            asked, *(column.reshape(len(asked), -1) for column in columns), strict=True
+        Statistics(count, mean, chance, rounded, scatter, worth, drift, step, unmoved)
+        for count, mean, chance, scatter, worth, drift, rounded, step, unmoved in zip(
+            *by_series[:-1], rounding, steps, still, strict=True
         )
     ]
-
-
-def _statistics(asked: Asked, *rows: NDArray[Any]) -> Statistics:
-    count, mean, chance, scatter, independent, drift, variance = rows
-    step = quantum(asked.series) if asked.step is None else asked.step
-    rounding = quantisation_error(step, variance)
-    still = np.zeros(count.size, dtype=np.intp)
-    return Statistics(count, mean, chance, rounding, scatter, independent, drift, step, still)
 
 
 @dataclass(frozen=True)
@@ -162,27 +158,26 @@ class _Samples:
 
 
 def _gathered(asked: Sequence[Asked]) -> _Samples:
-    times, values, windows, of_window, wander = [], [], [], [], []
+    low, high, of_window, usual = [], [], [], []
     size = asked[0].windows.stretches
+    first = 0
     for number, one in enumerate(asked):
-        index, window = _samples(one.series.time_s, one.windows)
-        times.append(one.series.time_s[index])
-        values.append(one.series.value[index])
-        windows.append(window + number * one.windows.start_s.size)
+        time = one.series.time_s
+        low.append(time.searchsorted(one.windows.start_s) + first)
+        high.append(time.searchsorted(one.windows.end_s, side="right") + first)
         of_window.append(one.windows.stretch + number * size)
         # The mean interval without the holes, near enough.
-        usual = float(one.series.time_s[-1] - one.series.time_s[0]) / max(
-            one.series.time_s.size - 1, 1
-        )
-        wander.append(np.full(size, np.exp(-usual / WANDER_S)))
-    window, mine = np.concatenate(windows), np.concatenate(of_window)
+        usual.append(float(time[-1] - time[0]) / max(time.size - 1, 1))
+        first += time.size
+    index, window = _inside(np.concatenate(low), np.concatenate(high))
+    mine = np.concatenate(of_window)
     return _Samples(
-        np.concatenate(times),
-        np.concatenate(values),
+        np.concatenate([one.series.time_s for one in asked])[index],
+        np.concatenate([one.series.value for one in asked])[index],
         window,
         mine[window],
         mine,
-        np.concatenate(wander),
+        np.repeat(np.exp(-np.array(usual) / WANDER_S), size),
         len(asked),
     )
 
@@ -192,10 +187,12 @@ def _sums(label: NDArray[np.intp], weight: NDArray[Any], size: int) -> Floats:
     return np.bincount(label, weight, size).astype(np.float64, copy=False)
 
 
-def _samples(time: Floats, windows: Windows) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    """Indices of the samples inside the windows, and each one's window."""
-    low = np.searchsorted(time, windows.start_s)
-    count = np.maximum(np.searchsorted(time, windows.end_s, side="right") - low, 0)
+def _inside(
+    low: NDArray[np.intp], high: NDArray[np.intp]
+) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Indices of the samples of windows from ``low`` to ``high`` (exclusive), and each one's
+    window."""
+    count = np.maximum(high - low, 0)
     window = np.repeat(np.arange(low.size), count)
     before = np.cumsum(count) - count
     index = np.arange(int(count.sum())) + (low - before)[window]
