@@ -25,6 +25,7 @@ from bellmouth.finding.explain import confusions, evidence_of, excluded_of, warn
 from bellmouth.finding.family import Family, known_family
 from bellmouth.finding.habit import Habit, IdleAir, idle_sides
 from bellmouth.finding.hypothesis import Hypotheses, Scale, enumerate_hypotheses
+from bellmouth.finding.idle_beside import IdleBeside, idle_beside
 from bellmouth.finding.idle_speed import IdleSpeed
 from bellmouth.finding.infer import Posterior, Problem, infer_many
 from bellmouth.finding.key_on import KeyOn, key_on
@@ -72,6 +73,7 @@ class Case:
     plate: PlatePosition
     key_on: KeyOn
     load: LoadReading
+    beside: IdleBeside | None
     air: IdleAir | None = None
     family: OfFamily | None = None
 
@@ -185,6 +187,7 @@ class _Ground:
     plate: PlatePosition
     key_on: KeyOn
     load: LoadReading
+    beside: IdleBeside
     idle: Callable[[Habit | None], tuple[IdleSpeed] | tuple[IdleSpeed, IdleAir]]
 
     def case(self, found: Inferred, family: Family | None) -> Case:
@@ -202,6 +205,8 @@ class _Ground:
             plate=self.plate,
             key_on=self.key_on,
             load=self.load,
+            # Beside a family the air is held against that of its cars.
+            beside=self.beside if family is None else None,
             air=usual[1] if len(usual) > 1 else None,
             family=OfFamily.told(family, found.belongs),
         )
@@ -225,13 +230,14 @@ def _ground(
     plate = plate_position(observations, priors, hypotheses, scale)
     off = key_on(observations, priors, hypotheses)
     load = load_reading(observations, priors, hypotheses)
+    beside = idle_beside(observations, car, priors, hypotheses, scale)
     # Asked for once by the inference and once by the case.
     idle = cache(partial(idle_sides, observations, car, priors, hypotheses, scale))
     asked = Asked(
         observations, car, priors, unknown_pa, hypotheses, flow, pressure,
-        lambda habit: (*idle(habit), plate, off, load),
+        lambda habit: (*idle(habit), plate, off, load, *(() if habit else (beside,))),
     )  # fmt: skip
-    return _Ground(asked, hypotheses, scale, plate, off, load, idle)
+    return _Ground(asked, hypotheses, scale, plate, off, load, beside, idle)
 
 
 def _refuse_itself(recording: Recording, reference: Recording) -> None:

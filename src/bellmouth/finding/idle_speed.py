@@ -16,12 +16,19 @@ from bellmouth.finding.priors import Priors
 
 __all__ = [
     "SHARES",
+    "SHORTEST_SHARE",
+    "STRAY_RPM",
+    "Comparison",
     "IdleSpeed",
     "Lowest",
+    "Spark",
     "Surplus",
+    "compared",
     "idle_speed",
     "lowest_idle",
+    "normal",
     "speed_density",
+    "speed_parts",
     "speed_rises",
     "surplus_shares",
     "timing_density",
@@ -32,7 +39,10 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
 _HIGHEST_IDLE_RPM = 1300.0
-_SHORTEST_SHARE = 0.12
+#: Speeds over which an idle that strays is spread. [rpm]
+STRAY_RPM = 900.0
+#: A dip that takes less of all idle time is not where the engine idles.
+SHORTEST_SHARE = 0.12
 #: Shares of all idle air in surplus that the likelihood is worked out at.
 SHARES = np.concatenate([[0.0], np.geomspace(0.04, 0.85, 23)])
 
@@ -75,38 +85,24 @@ def idle_speed(
 
     ``usual_rpm`` and ``usual_timing`` [deg] are where cars of the family idle, if that is known.
     """
-    table = priors.idle_speed
-    judged = lowest_idle(observations, table, observations.judged)
     told = car if car.idle_rpm is not None else replace(car, idle_rpm=usual_rpm)
-    target, sd, off_share, reference = _target(observations, told, priors)
-    shares = {
-        "off": off_share,
-        "load": table["load_share_two_levels" if judged.levels > 1 else "load_share"],
-        "target load": 0.0,
-    }
-    if reference is not None:
-        lone = table["load_share_two_levels" if reference.levels > 1 else "load_share"]
-        shares["target load"] = lone
-    spark = _spark(judged, reference, usual_timing, table)
-    # An engine that is not quite hot idles up to its warm-up allowance higher: half of it is
-    # taken off, and as much is left as doubt.
-    before = reference.warming_rpm if reference is not None else 0.0
-    excess = judged.speed_rpm - target - 0.5 * (judged.warming_rpm - before)
-    sd = float(np.sqrt(sd**2 + (0.5 * judged.warming_rpm) ** 2 + (0.5 * before) ** 2))
+    held = compared(observations, told, priors, usual_timing)
+    table = priors.idle_speed
 
     def log_density(kind: Surplus) -> Floats:
         metered = observations.airflow_metered
-        rises = speed_rises(kind, table, target, airflow_metered=metered)
-        density = speed_density(excess - rises, sd, shares, table)
-        density = density * spark.density(rises, target, table)
+        rises = speed_rises(kind, table, held.target_rpm, airflow_metered=metered)
+        density = speed_density(held.excess_rpm - rises, held.sd_rpm, held.shares, table)
+        density = density * held.spark.density(rises, held.target_rpm, table)
         stray = table["stray_share"]
-        return np.asarray(np.log((1 - stray) * density.mean(axis=-1) + stray * spark.odd / 900.0))
+        odd = stray * held.spark.odd / STRAY_RPM
+        return np.asarray(np.log((1 - stray) * density.mean(axis=-1) + odd))
 
-    if not np.isfinite(excess):
+    if not np.isfinite(held.excess_rpm):
         nothing = np.zeros(len(SHARES))
         return IdleSpeed(float("nan"), nothing, nothing, scale.idle_area_m2, hypotheses)
     return IdleSpeed(
-        excess_rpm=float(excess),
+        excess_rpm=float(held.excess_rpm),
         leak_log=log_density("leak"),
         stale_log=log_density("stale"),
         idle_area_m2=scale.idle_area_m2,
@@ -115,7 +111,48 @@ def idle_speed(
 
 
 @dataclass(frozen=True)
-class _Spark:
+class Comparison:
+    """The lowest warm idle and what it is held against.
+
+    ``excess_rpm`` over ``target_rpm`` with its ``sd_rpm``, NaN where either is unknown; ``shares``
+    of idles off their mark, under load, and of a target that was itself under load.
+    """
+
+    judged: "Lowest"
+    reference: "Lowest | None"
+    target_rpm: float
+    excess_rpm: float
+    sd_rpm: float
+    shares: Mapping[str, float]
+    spark: "Spark"
+
+
+def compared(
+    observations: Observations, car: Car, priors: Priors, usual_timing: Known | None = None
+) -> Comparison:
+    """Hold the judged idle against a reference's, or else against what is known of the car."""
+    table = priors.idle_speed
+    judged = lowest_idle(observations, table, observations.judged)
+    target, sd, off_share, reference = _target(observations, car, priors)
+    shares = {
+        "off": off_share,
+        "load": table["load_share_two_levels" if judged.levels > 1 else "load_share"],
+        "target load": 0.0,
+    }
+    if reference is not None:
+        lone = table["load_share_two_levels" if reference.levels > 1 else "load_share"]
+        shares["target load"] = lone
+    # An engine that is not quite hot idles up to its warm-up allowance higher: half of it is
+    # taken off, and as much is left as doubt.
+    before = reference.warming_rpm if reference is not None else 0.0
+    excess = judged.speed_rpm - target - 0.5 * (judged.warming_rpm - before)
+    sd = float(np.sqrt(sd**2 + (0.5 * judged.warming_rpm) ** 2 + (0.5 * before) ** 2))
+    spark = _spark(judged, reference, usual_timing, table)
+    return Comparison(judged, reference, target, float(excess), sd, shares, spark)
+
+
+@dataclass(frozen=True)
+class Spark:
     """How far the spark stands below where it should be [deg], how sure that is, whether a
     reference or the family told it, and its density at an idle that strays."""
 
@@ -135,7 +172,7 @@ class _Spark:
 
 def _spark(
     judged: "Lowest", reference: "Lowest | None", usual: Known | None, table: Mapping[str, Any]
-) -> _Spark:
+) -> Spark:
     """What the spark at idle is compared with: a reference, the family, or any car."""
     told, spread = table["usual_timing_deg"]
     if reference is not None:
@@ -148,7 +185,7 @@ def _spark(
     if np.isfinite(drop):
         steady = float(timing_density(drop, np.zeros(1), table, spread)[0])
         odd = steady if reference is None else 1.0 / table["stray_timing_deg"]
-    return _Spark(drop, float(spread), reference is not None or usual is not None, odd)
+    return Spark(drop, float(spread), reference is not None or usual is not None, odd)
 
 
 @dataclass(frozen=True)
@@ -175,8 +212,8 @@ def lowest_idle(
     seconds = (o.end_s - o.start_s)[mask][order]
     # A dip that lasts a moment is not where the engine idles.
     share = np.cumsum(seconds) / seconds.sum()
-    place = int(np.argmax(share > _SHORTEST_SHARE))
-    lasting = speeds[(seconds > _SHORTEST_SHARE * seconds.sum()) & (speeds >= speeds[place])]
+    place = int(np.argmax(share > SHORTEST_SHARE))
+    lasting = speeds[(seconds > SHORTEST_SHARE * seconds.sum()) & (speeds >= speeds[place])]
     timing = float(o.timing_deg[mask][order][place])
     coolant = float(np.nan_to_num(o.coolant_c[mask][order][place], nan=table["hot_c"]))
     warming = max(table["hot_c"] - coolant, 0.0) * table["warming_rpm_per_k"]
@@ -236,24 +273,33 @@ def speed_density(
 ) -> Floats:
     """Density of what the rises leave: on the mark or off it, under load or not, and with the
     reference itself under load or not. Same shape as ``left``."""
+    alike, up, down = speed_parts(left, sd, shares, table)
+    return alike + up + down
+
+
+def speed_parts(
+    left: Floats, sd: float, shares: Mapping[str, float], table: Mapping[str, Any]
+) -> tuple[Floats, Floats, Floats]:
+    """The parts of `speed_density`: both idles alike, the judged one raised by a load, and the
+    reference raised by one."""
     loads = (np.arange(6) + 0.5) / 6.0 * table["load_rpm"]
     wide = table["load_rpm"] / 12.0
     off = table["off_rpm"]
 
     def density(x: Floats, extra: float) -> Floats:
-        narrow = _normal(x, float(np.hypot(sd, extra)))
+        narrow = normal(x, float(np.hypot(sd, extra)))
         if shares["off"] == 0.0:
             return narrow
-        broad = _normal(x, float(np.sqrt(sd**2 + extra**2 + off**2)))
+        broad = normal(x, float(np.sqrt(sd**2 + extra**2 + off**2)))
         return (1 - shares["off"]) * narrow + shares["off"] * broad
 
     up = shares["load"] * (1 - shares["target load"])
     down = shares["target load"] * (1 - shares["load"])
-    total = (1 - up - down) * density(left, 0.0)
-    total += up * density(left[..., None] - loads, wide).mean(axis=-1)
+    raised = up * density(left[..., None] - loads, wide).mean(axis=-1)
+    lowered = np.zeros_like(left)
     if down > 0:
-        total += down * density(left[..., None] + loads, wide).mean(axis=-1)
-    return total
+        lowered = down * density(left[..., None] + loads, wide).mean(axis=-1)
+    return (1 - up - down) * density(left, 0.0), raised, lowered
 
 
 def timing_density(
@@ -263,11 +309,11 @@ def timing_density(
     controller that cannot shut out surplus air retards the spark against it; under a load it
     does not. ``spread_deg`` is how far either is from where it should be."""
     # One in ten wanders more, a retard seen in three of four: common practice, no source.
-    steady = 0.9 * _normal(np.array(drop_deg), spread_deg)
-    steady = steady + 0.1 * _normal(np.array(drop_deg), max(4.0, spread_deg))
+    steady = 0.9 * normal(np.array(drop_deg), spread_deg)
+    steady = steady + 0.1 * normal(np.array(drop_deg), max(4.0, spread_deg))
     most = table["timing_drop_deg"]
     drops = (np.arange(8) + 0.5) / 8.0 * most
-    retarded = _normal(drop_deg - drops, float(np.hypot(spread_deg, most / 16))).mean()
+    retarded = normal(drop_deg - drops, float(np.hypot(spread_deg, most / 16))).mean()
     retarded = 0.75 * retarded + 0.25 * steady
     return np.where(rise_share > 0.02, retarded, steady)
 
@@ -299,6 +345,7 @@ def surplus_shares(
     return np.fmax(leak, 0.0), np.fmax(stale, 0.0)
 
 
-def _normal(x: Floats, sd: float) -> Floats:
+def normal(x: Floats, sd: float) -> Floats:
+    """Normal density of ``x`` about 0."""
     result: Floats = np.exp(-0.5 * (x / sd) ** 2) / (sd * np.sqrt(2 * np.pi))
     return result

@@ -29,6 +29,7 @@ class Priors:
     weather: Mapping[str, Any]
     model_error: Mapping[str, Any]
     idle_speed: Mapping[str, Any]
+    idle_beside: Mapping[str, Any]
     plate_position: Mapping[str, Any]
     load_reading: Mapping[str, Any]
     proof: Mapping[str, Any]

@@ -34,6 +34,7 @@ _NAMES = {
     "rest": ("throttle_position", "relative_throttle_position"),
     "key on": ("intake_manifold_pressure", "barometric_pressure"),
     "load": ("calculated_load", "intake_manifold_pressure"),
+    "beside": ("mass_air_flow", "intake_manifold_pressure", "ignition_timing_advance"),
     "unusual": (),
 }
 
@@ -84,6 +85,7 @@ def _by_side(case: "Case", row: int) -> dict[str, float]:
         ("rest", case.plate),
         ("key on", case.key_on),
         ("load", case.load),
+        ("beside", case.beside),
     ]
     for name, side in sides:
         if side is None:
@@ -122,6 +124,7 @@ def _words(case: "Case", source: str) -> str:
         "closed": "how far the throttle stands open at idle against other cars of the family",
         "key on": "manifold pressure against the barometer with the engine off",
         "load": "calculated load against manifold pressure, beside the reference",
+        "beside": "air at warm idle against the reference's, at its speed and spark",
         "rest": "where the plate stands at idle against where it rests with the key on",
         "unusual": "without it the car itself would have to be out of the ordinary",
     }[source]
