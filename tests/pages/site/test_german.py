@@ -19,7 +19,7 @@ ALIKE = re.compile(
     r"Bellmouth.*|English|Deutsch|US|CSV|Parquet|MDF|Start|bellmouth .*|[\W\d_]*|slcan|Garage|"
     r"Xq-\d|qx\d?(\.\w+)?|§+|rpm|normal|Median|Nr\.|/dev/ttyUSB0|.*\.csv:?|car|van|Bank \d|"
     r"\{.*\}|P0\d+|[\d.,\s…]+(s|%|MB|L)|Code|Codes|Qx \[%\]|Letter|Matplotlib.*|image/.*|"
-    r"Müller's.*|[A-E]|MDF 4|kPa|g/s|°C|mm²?"
+    r"Müller's.*|[A-E]|MDF 4|kPa|km|g/s|°C|mm²?"
 )
 #: Words that only English has. What else is English would stand beside one of them.
 ENGLISH = re.compile(
