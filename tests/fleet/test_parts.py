@@ -95,9 +95,9 @@ def test_a_damaged_part_is_a_sentence_and_stays(written: tuple[Path, Path, Findi
 
 def test_one_survey_at_a_time_adds_to_a_folder(tmp_path: Path) -> None:
     found = _begun(tmp_path / "f")
-    with found.held(), pytest.raises(BellmouthError, match="another survey is at it"):
-        with Findings(found.folder).held():
-            pass
+    sentence = "another survey is at it"
+    with found.held(), pytest.raises(BellmouthError, match=sentence), found.held():
+        pass
     with Findings(found.folder).held():
         pass
 

@@ -1,4 +1,4 @@
-"""The seal on Parquet files of ours: every changed byte shows, files of others are read as before."""
+"""The seal on our Parquet files: a changed byte shows, files of others are read as before."""
 
 import io
 from pathlib import Path

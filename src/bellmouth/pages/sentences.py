@@ -60,8 +60,8 @@ _WORDS = (
     # legends and ends of scales
     "meter", "none", "read", "No.", "ratio", "median {0}", "cleaned", "findings", "forecast",
     "inspect", "worth a look", "deposit [mm²]", "Airflow [g/s]",
-    "Share of recordings [%]", "Distance [1,000 km]", "right", "below", "above", "under 1 %",
-    "over 99 %", "Probably", "healthy", "unchanged",
+    "Share of recordings [%]", "How likely [%]", "Distance [1,000 km]", "right", "below", "above",
+    "under 1 %", "over 99 %", "Probably", "healthy", "unchanged",
     # the car and the recording, as a report lists them
     "displacement", "metering", "airflow", "pressure", "cylinders", "banks", "throttle bore",
     "closed throttle position", "ethanol", "barometric pressure", "altitude",

@@ -1,4 +1,4 @@
-"""A survey's pictures: causes by family, sizes, and drift of the idle opening over distance."""
+"""A survey's pictures: causes by family, sizes, the worst cars, and drift of the idle opening."""
 
 import numpy as np
 import polars as pl
@@ -8,10 +8,12 @@ from bellmouth.finding.causes import CAUSES
 from bellmouth.pages.drawing import COLOURS, DASHES, INK, below, svg
 from bellmouth.pages.words import name_words, unit_words
 
-__all__ = ["causes_by_family", "drift", "sizes"]
+__all__ = ["causes_by_family", "drift", "sizes", "worst_cars"]
 
 _FAMILIES = 12
 _FEWEST = 3
+_WORST = 10
+_LONGEST = 18
 _HATCHES = ("", "////", "....", "xxxx", "----", "\\\\\\\\", "++++", "oooo", "****", "||||", "//..")
 
 
@@ -62,6 +64,8 @@ def sizes(table: pl.DataFrame) -> str | None:
         axes.boxplot(
             [values / np.median(values) for values in found.values()], orientation="horizontal",
             widths=0.55, medianprops={"color": COLOURS[1], "linewidth": 2},
+            boxprops={"color": INK}, whiskerprops={"color": INK}, capprops={"color": INK},
+            flierprops={"markeredgecolor": INK, "markersize": 4},
         )  # fmt: skip
         names = [
             f"{name}\nmedian {np.median(v):.3g} {units[name]}".rstrip() for name, v in found.items()
@@ -70,6 +74,33 @@ def sizes(table: pl.DataFrame) -> str | None:
         axes.set_xlabel("Size over the median")
 
     return svg("sizes", "Sizes of the causes found", 1.4 + 0.6 * len(found), draw)
+
+
+def worst_cars(worst: pl.DataFrame) -> str | None:
+    """How likely [%] the likeliest fault of the worst cars is, a bar a recording, the worst on
+    top; ``None`` where there is none."""
+    shown = worst.head(_WORST)
+    if not shown.height:
+        return None
+    names = [
+        f"{_short(str(row['car']))}\n{name_words(row['cause'])}"
+        for row in shown.iter_rows(named=True)
+    ]
+
+    def draw(axes: Axes) -> None:
+        share = (100.0 * shown["probability"]).to_list()
+        axes.barh(range(len(share)), share, height=0.6, color=COLOURS[1], edgecolor=INK, lw=0.4)
+        axes.set_yticks(range(len(share)), names, fontsize=9)
+        axes.invert_yaxis()
+        axes.set_xlim(0.0, 100.0)
+        axes.set_xlabel("How likely [%]")
+
+    return svg("worst", "Cars to look at first", 1.0 + 0.42 * len(names), draw)
+
+
+def _short(name: str) -> str:
+    """A car's name where there is little room."""
+    return name if len(name) <= _LONGEST else f"{name[: _LONGEST - 1]}…"
 
 
 def drift(table: pl.DataFrame) -> str | None:

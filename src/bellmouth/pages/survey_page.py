@@ -125,6 +125,11 @@ def _drawn(judged: pl.DataFrame) -> tuple[Chart, ...]:
             "median.",
         ),
         (
+            "Cars to look at first",
+            survey_charts.worst_cars(worst(judged)),
+            "The longer the bar, the surer the fault; their sizes stand in the table below.",
+        ),
+        (
             "Throttle at idle over distance",
             survey_charts.drift(judged),
             "A rising line is deposit, wear or an oil-fogging vent: look before cleaning.",

@@ -119,15 +119,15 @@ def statistics(asked: Sequence[Asked]) -> list[Statistics]:
     empty = count == 0
     for array in (mean, chance2, scatter2, slope):
         array[empty] = np.nan
-    columns = (count, mean, np.sqrt(chance2), np.sqrt(scatter2), independent, slope, variance)
+    columns = (count, mean, np.sqrt(chance2), np.sqrt(scatter2), independent, slope)
     steps = [quantum(one.series) if one.step is None else one.step for one in asked]
     by_series = [column.reshape(len(asked), -1) for column in columns]
-    rounding = quantisation_error(np.array(steps)[:, None], by_series[-1])
+    rounding = quantisation_error(np.array(steps)[:, None], variance.reshape(len(asked), -1))
     still = np.zeros(by_series[0].shape, dtype=np.intp)
     return [
         Statistics(count, mean, chance, rounded, scatter, worth, drift, step, unmoved)
         for count, mean, chance, scatter, worth, drift, rounded, step, unmoved in zip(
-            *by_series[:-1], rounding, steps, still, strict=True
+            *by_series, rounding, steps, still, strict=True
         )
     ]
 
