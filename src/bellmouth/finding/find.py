@@ -27,7 +27,7 @@ from bellmouth.finding.habit import Habit, IdleAir, idle_sides
 from bellmouth.finding.hypothesis import Hypotheses, Scale, enumerate_hypotheses
 from bellmouth.finding.idle_beside import IdleBeside, idle_beside
 from bellmouth.finding.idle_speed import IdleSpeed
-from bellmouth.finding.infer import Posterior, Problem, infer_many
+from bellmouth.finding.infer import Posterior, Problem, SideLog, infer_many
 from bellmouth.finding.key_on import KeyOn, key_on
 from bellmouth.finding.load_reading import LoadReading, load_reading
 from bellmouth.finding.model import Model
@@ -233,9 +233,14 @@ def _ground(
     beside = idle_beside(observations, car, priors, hypotheses, scale)
     # Asked for once by the inference and once by the case.
     idle = cache(partial(idle_sides, observations, car, priors, hypotheses, scale))
+
+    def sides(habit: Habit | None) -> list[SideLog]:
+        found: list[SideLog] = [*idle(habit), plate, off, load]
+        return [*found, beside] if habit is None else found
+
     asked = Asked(
         observations, car, priors, unknown_pa, hypotheses, flow, pressure,
-        lambda habit: (*idle(habit), plate, off, load, *(() if habit else (beside,))),
+        sides,
     )  # fmt: skip
     return _Ground(asked, hypotheses, scale, plate, off, load, beside, idle)
 

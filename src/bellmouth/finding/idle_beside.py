@@ -104,11 +104,11 @@ def idle_beside(
         return IdleBeside(change, scale, nothing, nothing, hypotheses)
     change = air_change(observations, held.judged, held.reference, priors)
     metered = observations.airflow_metered
-    leak, stale = (
-        _log_density(kind, held, change.sd, priors, airflow_metered=metered)
-        for kind in ("leak", "stale")
-    )
-    return IdleBeside(change, scale, leak, stale, hypotheses)
+
+    def log_density(kind: Surplus) -> Floats:
+        return _log_density(kind, held, change.sd, priors, airflow_metered=metered)
+
+    return IdleBeside(change, scale, log_density("leak"), log_density("stale"), hypotheses)
 
 
 def air_change(
