@@ -11,6 +11,7 @@ from bellmouth.finding.idle_speed import idle_speed
 from bellmouth.finding.infer import log_likelihood
 from bellmouth.finding.plate_position import plate_position
 from bellmouth.finding.priors import cause_weights, load_priors
+from bellmouth.finding.sensitivity import unknown_jacobian
 from bellmouth.finding.sizes import sizes_of
 from tests.finding.garage import car, stretches
 
@@ -162,6 +163,56 @@ def test_evidence_agrees_with_importance_sampling(cause: str, fault: dict[str, A
     side = _side(case, row, grid.sizes[mine])
     fast = np.logaddexp.reduce((grid.log_likelihood + grid.log_weight)[mine] - side)
     assert fast == pytest.approx(sampled, abs=0.5)
+
+
+def test_a_deposit_beside_a_reference_is_sized_as_importance_sampling_does() -> None:
+    """Its size moves the car's unknowns far: taken as straight, they put its mean off by half a
+    standard deviation here."""
+    case = solve(stretches(deposit_mm2=12.0), [stretches()], car())
+    row = case.hypotheses.names.index("deposit")
+    grid = case.posterior.grid
+    mine = grid.hypothesis == row
+    sizes = grid.sizes[mine]
+    log = grid.log_weight[mine] + grid.log_likelihood[mine]
+    sampled = grid.log_weight[mine] + _sampled(case, row, sizes) + _side(case, row, sizes)
+    mean, _ = _moments(sizes[:, 0], log)
+    expected, spread = _moments(sizes[:, 0], sampled)
+    assert abs(mean - expected) < 0.25 * spread
+    assert np.logaddexp.reduce(log) == pytest.approx(np.logaddexp.reduce(sampled), abs=0.3)
+
+
+def _moments(place: NDArray[np.float64], log: NDArray[np.float64]) -> tuple[float, float]:
+    weight = np.exp(log - log.max())
+    mean = float(np.average(place, weights=weight))
+    return mean, float(np.sqrt(np.average((place - mean) ** 2, weights=weight)))
+
+
+def _sampled(case: Case, row: int, sizes: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Log likelihood at each size (nodes, 2) with the unknowns integrated by importance sampling
+    on the exact model, from a wide Gaussian about the unknowns that fit that size best."""
+    rng, count = np.random.default_rng(8), 1500
+    model, unknowns = case.model, case.model.unknowns.size
+    scales = np.array(load_priors().model_error["scale_weights"])
+    bends = (model.healthy_bend_sd, model.unknowns.contaminated_bend_sd)
+    whitener = np.linalg.inv(np.linalg.cholesky(np.mean(case.covariances[:-1], axis=0)))
+    result = []
+    for size in sizes:
+        effects = case.hypotheses.effects(np.array([row]), size[None], bends)
+        at = case.posterior.coordinates[row].copy()
+        for _ in range(25):
+            white = whitener @ unknown_jacobian(model, at[None], effects)[0]
+            left = white.T @ (whitener @ model.residuals(at[None], effects)[0]) + at
+            information = white.T @ white + np.eye(unknowns)
+            at -= 0.5 * np.clip(np.linalg.solve(information, left), -1.5, 1.5)
+        normal = rng.normal(size=(count, unknowns))
+        factor = 1.25 * np.linalg.cholesky(np.linalg.inv(information))
+        draws = at + normal @ factor.T
+        log = log_likelihood(
+            model, case.hypotheses, row, case.covariances, scales, draws, np.tile(size, (count, 1))
+        )
+        log += 0.5 * (normal**2 - draws**2).sum(axis=1) + np.log(np.diag(factor)).sum()
+        result.append(np.logaddexp.reduce(log) - np.log(count))
+    return np.array(result)
 
 
 def _side(case: Case, row: int, sizes: NDArray[np.float64]) -> NDArray[np.float64]:
