@@ -16,7 +16,7 @@ PEDAL = "accelerator_pedal_position_d"
 def test_key_cycles_are_told_as_the_controller_takes_them() -> None:
     car = LightCar(learned=Learned(None, None, idle=False))
     done = coach_over_kline(find_procedure("P2"), Person(STEADY, 3), car=car)
-    assert [one.procedure for one in done.verdicts if one.met][:1] == ["pedal_released"]
+    assert "pedal_released" in [one.procedure for one in done.verdicts if one.met]
     judged = judge(done.recording, "P2", dict(done.marks))
     assert judged.judgement == "met", [(line.step, line.why) for line in judged.steps]
     assert done.recording is not None
