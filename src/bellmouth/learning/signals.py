@@ -19,6 +19,7 @@ __all__ = ["evidence_of"]
 _SOON_S = 1.0
 
 _Events = dict[str, tuple[Moment, ...]]
+_Spans = dict[str, tuple[tuple[float, float], ...]]
 
 
 def evidence_of(recording: Recording | None, procedure: Procedure, marks: Marks) -> Evidence:
@@ -32,7 +33,7 @@ def evidence_of(recording: Recording | None, procedure: Procedure, marks: Marks)
     notes: list[str] = []
     events: _Events = {}
     pedal = None
-    stood: dict[str, tuple[tuple[Moment, float], ...]] = {}
+    stood: _Spans = {}
     seams: tuple[tuple[float, float], ...] = ()
     begin, end = _marked_span(marks)
     if recording is not None:
@@ -48,31 +49,23 @@ def evidence_of(recording: Recording | None, procedure: Procedure, marks: Marks)
         pedal = read_pedal(recording)
         if pedal is not None:
             signals.add("pedal")
-            happenings += [Happening("press", press.begin, press) for press in pedal.presses]
-            happenings += [Happening("touch", touch.begin, touch) for touch in pedal.touches]
+            happenings += [Happening("press", one.begin, one) for one in pedal.presses]
+            happenings += [Happening("touch", one.begin, one) for one in pedal.touches]
             notes += pedal.notes
         events.update(read_lamp(recording) or {})
-        stood = _stood(recording, procedure)
-        events.update({name: tuple(at for at, _ in spans) for name, spans in stood.items()})
+        shown, stood = _shown(recording, procedure)
+        events.update(shown)
     notes += _unused(marks, signals)
     tapped, tapped_signals = _taps(marks, signals)
     happenings += tapped
     known = procedure.every_event()
     events.update({name: at for name, at in marks.moments.items() if name in known})
-    own = {
-        name: at
-        for name, at in marks.moments.items()
-        if name not in known and name not in ACTION_MARKS
-    }
     return Evidence(
         happenings=tuple(sorted(happenings, key=lambda item: item.at.best_s)),
         events=events,
-        stood={
-            name: tuple((at.high_s, until_s) for at, until_s in spans)
-            for name, spans in stood.items()
-        },
+        stood=stood,
         watched=_watched(events),
-        taps=own,
+        taps=_own_taps(marks, known),
         confirmed=marks.confirmed,
         reasons=marks.reasons,
         signals=frozenset(signals | tapped_signals),
@@ -84,11 +77,19 @@ def evidence_of(recording: Recording | None, procedure: Procedure, marks: Marks)
     )
 
 
-def _stood(
-    recording: Recording, procedure: Procedure
-) -> dict[str, tuple[tuple[Moment, float], ...]]:
-    """Events that a parameter shows: when it came within its limits, and until when it lay so."""
-    found: dict[str, tuple[tuple[Moment, float], ...]] = {}
+def _own_taps(marks: Marks, known: Collection[str]) -> _Events:
+    """Taps under a name that is neither an event's nor an action's, such as a step's."""
+    return {
+        name: at
+        for name, at in marks.moments.items()
+        if name not in known and name not in ACTION_MARKS
+    }
+
+
+def _shown(recording: Recording, procedure: Procedure) -> tuple[_Events, _Spans]:
+    """Events that a parameter shows: when it came within its limits, and how long it lay there."""
+    events: _Events = {}
+    stood: _Spans = {}
     for step in procedure.steps:
         series = recording.get(step.until.signal) if step.until is not None else None
         if step.until is None or series is None:
@@ -96,14 +97,15 @@ def _stood(
         inside = (series.value >= step.until.least) & (series.value <= step.until.most)
         time = series.time_s + recording.begins_s
         edges = np.flatnonzero(np.diff(np.concatenate([[False], inside, [False]]).astype(int)))
-        found[step.until.event] = tuple(
-            (
-                Moment(float(time[first - 1]) if first else -np.inf, float(time[first])),
-                float(time[stop - 1]),
-            )
-            for first, stop in zip(edges[::2], edges[1::2], strict=True)
+        spans = list(zip(edges[::2], edges[1::2], strict=True))
+        events[step.until.event] = tuple(
+            Moment(float(time[first - 1]) if first else -np.inf, float(time[first]))
+            for first, _ in spans
         )
-    return found
+        stood[step.until.event] = tuple(
+            (float(time[first]), float(time[stop - 1])) for first, stop in spans
+        )
+    return events, stood
 
 
 def _marked_span(marks: Marks) -> tuple[float, float]:
