@@ -28,6 +28,7 @@ from bellmouth.finding.hypothesis import Hypotheses, Scale, enumerate_hypotheses
 from bellmouth.finding.idle_speed import IdleSpeed
 from bellmouth.finding.infer import Posterior, Problem, infer_many
 from bellmouth.finding.key_on import KeyOn, key_on
+from bellmouth.finding.load_level import LoadLevel, load_level
 from bellmouth.finding.load_reading import LoadReading, load_reading
 from bellmouth.finding.model import Model
 from bellmouth.finding.observations import Observations, judgeable, observe
@@ -72,6 +73,7 @@ class Case:
     plate: PlatePosition
     key_on: KeyOn
     load: LoadReading
+    level: LoadLevel
     air: IdleAir | None = None
     family: OfFamily | None = None
 
@@ -185,6 +187,7 @@ class _Ground:
     plate: PlatePosition
     key_on: KeyOn
     load: LoadReading
+    level: LoadLevel
     idle: Callable[[Habit | None], tuple[IdleSpeed] | tuple[IdleSpeed, IdleAir]]
 
     def case(self, found: Inferred, family: Family | None) -> Case:
@@ -202,6 +205,7 @@ class _Ground:
             plate=self.plate,
             key_on=self.key_on,
             load=self.load,
+            level=self.level,
             air=usual[1] if len(usual) > 1 else None,
             family=OfFamily.told(family, found.belongs),
         )
@@ -225,13 +229,14 @@ def _ground(
     plate = plate_position(observations, priors, hypotheses, scale)
     off = key_on(observations, priors, hypotheses)
     load = load_reading(observations, priors, hypotheses)
+    level = load_level(observations, priors, hypotheses)
     # Asked for once by the inference and once by the case.
     idle = cache(partial(idle_sides, observations, car, priors, hypotheses, scale))
     asked = Asked(
         observations, car, priors, unknown_pa, hypotheses, flow, pressure,
-        lambda habit: (*idle(habit), plate, off, load),
+        lambda habit: (*idle(habit), plate, off, load, level),
     )  # fmt: skip
-    return _Ground(asked, hypotheses, scale, plate, off, load, idle)
+    return _Ground(asked, hypotheses, scale, plate, off, load, level, idle)
 
 
 def _refuse_itself(recording: Recording, reference: Recording) -> None:

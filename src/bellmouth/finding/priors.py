@@ -31,6 +31,7 @@ class Priors:
     idle_speed: Mapping[str, Any]
     plate_position: Mapping[str, Any]
     load_reading: Mapping[str, Any]
+    load_level: Mapping[str, Any]
     proof: Mapping[str, Any]
     sizes: Mapping[str, tuple[float, float]]
     sizes_with_reference: Mapping[str, tuple[float, float]]
