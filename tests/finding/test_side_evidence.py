@@ -177,7 +177,7 @@ def test_an_engine_that_is_not_quite_hot_may_idle_higher() -> None:
 
 def test_a_cause_that_no_reading_favours_says_so() -> None:
     """Its weight then comes from before the recording, and no reading is made up for it."""
-    case = solve(stretches(), [], car())
+    case = solve(stretches(metering="pressure"), [], car("pressure"))
     (part,) = telling(case, case.hypotheses.names.index("learned_stale"))
     assert part.what.startswith("no reading speaks for it")
     assert part.readings == ()

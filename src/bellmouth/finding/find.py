@@ -29,6 +29,7 @@ from bellmouth.finding.idle_beside import IdleBeside, idle_beside
 from bellmouth.finding.idle_speed import IdleSpeed
 from bellmouth.finding.infer import Posterior, Problem, SideLog, infer_many
 from bellmouth.finding.key_on import KeyOn, key_on
+from bellmouth.finding.load_level import LoadLevel, load_level
 from bellmouth.finding.load_reading import LoadReading, load_reading
 from bellmouth.finding.model import Model
 from bellmouth.finding.observations import Observations, judgeable, observe
@@ -74,6 +75,7 @@ class Case:
     key_on: KeyOn
     load: LoadReading
     beside: IdleBeside | None
+    level: LoadLevel
     air: IdleAir | None = None
     family: OfFamily | None = None
 
@@ -188,6 +190,7 @@ class _Ground:
     key_on: KeyOn
     load: LoadReading
     beside: IdleBeside
+    level: LoadLevel
     idle: Callable[[Habit | None], tuple[IdleSpeed] | tuple[IdleSpeed, IdleAir]]
 
     def case(self, found: Inferred, family: Family | None) -> Case:
@@ -207,6 +210,7 @@ class _Ground:
             load=self.load,
             # Beside a family the air is held against that of its cars.
             beside=self.beside if family is None else None,
+            level=self.level,
             air=usual[1] if len(usual) > 1 else None,
             family=OfFamily.told(family, found.belongs),
         )
@@ -231,18 +235,19 @@ def _ground(
     off = key_on(observations, priors, hypotheses)
     load = load_reading(observations, priors, hypotheses)
     beside = idle_beside(observations, car, priors, hypotheses, scale)
+    level = load_level(observations, priors, hypotheses)
     # Asked for once by the inference and once by the case.
     idle = cache(partial(idle_sides, observations, car, priors, hypotheses, scale))
 
     def sides(habit: Habit | None) -> list[SideLog]:
-        found: list[SideLog] = [*idle(habit), plate, off, load]
+        found: list[SideLog] = [*idle(habit), plate, off, load, level]
         return [*found, beside] if habit is None else found
 
     asked = Asked(
         observations, car, priors, unknown_pa, hypotheses, flow, pressure,
         sides,
     )  # fmt: skip
-    return _Ground(asked, hypotheses, scale, plate, off, load, beside, idle)
+    return _Ground(asked, hypotheses, scale, plate, off, load, beside, level, idle)
 
 
 def _refuse_itself(recording: Recording, reference: Recording) -> None:

@@ -57,7 +57,11 @@ def idle_sides(
 ) -> "tuple[IdleSpeed] | tuple[IdleSpeed, IdleAir]":
     """What the warm idle says: its speed alone, or speed, spark and air beside a habit."""
     if habit is None:
-        return (idle_speed(observations, car, priors, hypotheses, scale),)
+        alone = idle_speed(observations, car, priors, hypotheses, scale)
+        # Beside a recording of the same car its own air is known better than any car's.
+        if observations.recordings > 1 or not observations.airflow_metered:
+            return (alone,)
+        return alone, idle_air(observations, priors, hypotheses, scale, any_habit(priors))
     speed = idle_speed(
         observations, car, priors, hypotheses, scale,
         usual_rpm=habit.rpm, usual_timing=habit.timing_deg,

@@ -32,6 +32,7 @@ class Priors:
     idle_beside: Mapping[str, Any]
     plate_position: Mapping[str, Any]
     load_reading: Mapping[str, Any]
+    load_level: Mapping[str, Any]
     proof: Mapping[str, Any]
     sizes: Mapping[str, tuple[float, float]]
     sizes_with_reference: Mapping[str, tuple[float, float]]

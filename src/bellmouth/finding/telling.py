@@ -35,6 +35,7 @@ _NAMES = {
     "key on": ("intake_manifold_pressure", "barometric_pressure"),
     "load": ("calculated_load", "intake_manifold_pressure"),
     "beside": ("mass_air_flow", "intake_manifold_pressure", "ignition_timing_advance"),
+    "load level": ("calculated_load", "intake_manifold_pressure"),
     "unusual": (),
 }
 
@@ -86,6 +87,7 @@ def _by_side(case: "Case", row: int) -> dict[str, float]:
         ("key on", case.key_on),
         ("load", case.load),
         ("beside", case.beside),
+        ("load level", case.level),
     ]
     for name, side in sides:
         if side is None:
@@ -115,6 +117,8 @@ def _words(case: "Case", source: str) -> str:
         return _filling_words(case)
     if source == "idle":
         return f"warm idle {case.idle.excess_rpm:+.0f} rpm against what is expected of this car"
+    if source == "air" and case.family is None:
+        return "airflow at warm idle against what engines of this size idle on"
     return {
         "plate": "throttle opening against the air that passes, point by point",
         "opening": "how far the plate stands open above its stop",
@@ -125,6 +129,7 @@ def _words(case: "Case", source: str) -> str:
         "key on": "manifold pressure against the barometer with the engine off",
         "load": "calculated load against manifold pressure, beside the reference",
         "beside": "air at warm idle against the reference's, at its speed and spark",
+        "load level": "calculated load against manifold pressure at idle",
         "rest": "where the plate stands at idle against where it rests with the key on",
         "unusual": "without it the car itself would have to be out of the ordinary",
     }[source]
