@@ -19,7 +19,7 @@ from bellmouth.pages.procedures import procedure_document
 from bellmouth.pages.site.flow import stages_of
 from bellmouth.pages.site.garage import Garage, Visit
 from bellmouth.pages.site.rendering import go, page
-from bellmouth.pages.site.uploads import ENDINGS, kept_mapping, kept_upload
+from bellmouth.pages.site.uploads import ENDINGS, kept_mapping, kept_upload, of_fit_length
 from bellmouth.recording import read_recording
 from bellmouth.recording.series import Recording
 from bellmouth.work.content import content
@@ -75,7 +75,9 @@ async def judged(
     with tempfile.TemporaryDirectory() as folder:
         path = await kept_upload(file, Path(folder), ENDINGS)
         named = await kept_mapping(mapping, Path(folder))
-        recording = await run_in_threadpool(lambda: read_recording(path, mapping=named))
+        recording = await run_in_threadpool(
+            lambda: of_fit_length(read_recording(path, mapping=named))
+        )
         number = await run_in_threadpool(_kept, garage, key, name, recording, _marks(marks))
     return go(f"/car/{key}/attempt/{number}")
 
@@ -110,7 +112,7 @@ def _marks(text: str) -> dict[str, float] | None:
     try:
         told = json.loads(text)
         return {str(name): float(at) for name, at in told.items()}
-    except (ValueError, AttributeError, TypeError) as error:
+    except (ValueError, AttributeError, TypeError, RecursionError) as error:
         raise BellmouthError(
             'Marks are written as {"lamp_blinks": 45.9}: a name and its second each.'
         ) from error

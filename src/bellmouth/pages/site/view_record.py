@@ -86,6 +86,8 @@ def live(
     address = controller_of(controller)
     practice = garage.practice(key)
     if practice is not None:
+        # A page that is out of date must not stop the engine under a capture that runs.
+        garage.refuse_busy(key)
         practice.hand_over()
         garage.capture(visit, practice.adapter, whole, practice.obey, address)
     elif interface.strip():

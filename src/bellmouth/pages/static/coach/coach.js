@@ -258,6 +258,7 @@ async function waitFor(id) {
       lost.hidden = true;
       if (see) { if (away) told(`${words.again} ${conductor.plan.safe_state}`); show(see); return; }
     } catch { away = true; lost.hidden = false; }
+    root.toggleAttribute("data-after", Boolean(conductor.after));
     if (conductor.after) told(conductor.after);
     await new Promise((done) => setTimeout(done, 500));
   }
@@ -274,6 +275,7 @@ async function send(attempt) {
 
 function show(address) {
   root.querySelector("[data-unsent]").hidden = true;
+  root.removeAttribute("data-after");
   if (!address) return;
   const link = root.querySelector("[data-see]");
   link.href = address;
