@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 from fastapi.testclient import TestClient
+from starlette.datastructures import UploadFile
 
 from bellmouth.errors import BellmouthError
 from bellmouth.pages.site.app import create_app
@@ -204,3 +205,17 @@ def test_a_stale_page_stops_no_engine_under_a_capture(
     again = client.post(f"{car}/live")
     assert again.status_code == 400
     assert "This car is being recorded. End that capture first." in again.text
+
+
+def test_a_form_that_finds_no_room_while_it_comes_is_told_of_the_disk(
+    client: TestClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    car = begin(client)
+
+    async def full(*_: object) -> None:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr(UploadFile, "write", full)
+    answer = client.post(f"{car}/record/file", files={"file": ("a.csv", b"x" * 100)})
+    assert answer.status_code == 507
+    assert "The disk is full" in answer.text

@@ -62,6 +62,9 @@ def _refused_by_disk(request: Request, error: Exception) -> Response:
 def _asked_wrongly(request: Request, error: Exception) -> Response:
     """No such page, no such form, or a form's address looked at instead of sent to."""
     status = error.status_code if isinstance(error, HTTPException) else 400
+    if isinstance(error.__cause__, OSError) and error.__cause__.errno in _BY_ERRNO:
+        # A large form is put on the disk while it comes.
+        return _refused_by_disk(request, error.__cause__)
     if status == _NOT_SO and request.method in {"GET", "HEAD"} and not _for_programs(request):
         return go(nearest(request))
     nowhere = "There is no such address." if _for_programs(request) else _NO_PAGE

@@ -108,7 +108,7 @@ def stop(request: Request, key: str) -> Response:
     if live is None:
         raise BellmouthError("No capture of this car is under way.")
     live.close()
-    if not live.path.is_file():
+    if not (live.path.is_file() or journal_of(live.path).is_file()):
         raise BellmouthError(live.state.trouble or "Nothing was recorded.")
     garage.take(visit.name, live.path)
     return _judged(visit)

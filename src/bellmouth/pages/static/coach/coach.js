@@ -256,7 +256,7 @@ async function waitFor(id) {
       if (!answer.ok) throw new Error();
       const { see } = await answer.json();
       lost.hidden = true;
-      if (see) { if (away) told(`${words.again} ${conductor.plan.safe_state}`); show(see); return; }
+      if (see) { if (root.hasAttribute("data-after")) told(words.done); if (away) told(`${words.again} ${conductor.plan.safe_state}`); show(see); return; }
     } catch { away = true; lost.hidden = false; }
     root.toggleAttribute("data-after", Boolean(conductor.after));
     if (conductor.after) told(conductor.after);
