@@ -6,7 +6,7 @@ from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
 
-from bellmouth.recording.export import frame
+from bellmouth.recording.export import frame, refused_by_disk
 from bellmouth.recording.series import Recording
 
 __all__ = ["Beside", "Snapshots", "put", "write_parquet"]
@@ -88,7 +88,8 @@ class Snapshots:
 
 def write_parquet(recording: Recording, path: Path) -> None:
     """Write the contract's columns as Parquet."""
-    frame(recording).write_parquet(path)
+    with refused_by_disk():
+        frame(recording).write_parquet(path)
 
 
 def put(path: Path, write: Callable[[Path], None]) -> None:
