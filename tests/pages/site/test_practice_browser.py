@@ -20,7 +20,7 @@ def test_a_practice_car_is_recorded_driven_and_offered_again(
     program: Browser, tmp_path: Path
 ) -> None:
     """One car for all of it, because a practice car takes seconds to make."""
-    context = program.new_context(viewport=PHONE, service_workers="block")
+    context = program.new_context(viewport=PHONE)
     context.set_default_timeout(PATIENCE_MS)
     page, second = context.new_page(), context.new_page()
     with served(tmp_path) as address:
