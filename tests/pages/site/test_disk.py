@@ -1,7 +1,8 @@
 """A disk that fills up under a server that runs: told in one sentence, and nothing is lost."""
 
 import resource
-from collections.abc import Iterator
+import time
+from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
 
@@ -57,3 +58,40 @@ def test_a_disk_that_is_full_is_told_and_what_was_kept_stays(tmp_path: Path) -> 
         assert book.check().problems == ()
         kinds = [one.kind for one in book.history("Full").entries]
     assert [kinds.count(one) for one in ("note", "recording", "finding")] == [1, 1, 1]
+
+
+def test_a_disk_that_fills_up_under_a_capture_ends_it_and_offers_what_it_has(
+    tmp_path: Path,
+) -> None:
+    with Server(tmp_path) as server, httpx2.Client(
+        headers={"origin": server.address}, timeout=120.0, follow_redirects=True
+    ) as client:  # fmt: skip
+        made = client.post(f"{server.address}/practice", data={"fault": "healthy", "seed": "5"})
+        car = str(made.url).removesuffix("/record")
+        client.post(f"{car}/record/live")
+        _until(client, car, "readings.csv", lambda text: text.count("\n") > 200)
+        with full(server):
+            seen: list[str] = []
+
+            def stands(text: str) -> bool:
+                seen.append(text)
+                return seen[-10:] == [text] * 10
+
+            read = _until(client, car, "readings.csv", stands).count("\n") - 1
+        page = client.get(f"{car}/record").text
+        assert "cannot be written on" in page
+        assert "is kept" in page
+        taken = client.post(f"{car}/record/stop")
+        assert "In this job already" in client.get(f"{car}/record").text, taken.text
+        kept = client.get(f"{car}/recording/3.csv").text.count("\n") - 1
+        assert kept >= read - 1, "all but the row that found no room"
+
+
+def _until(client: httpx2.Client, car: str, what: str, right: Callable[[str], bool]) -> str:
+    end = time.monotonic() + 90.0
+    while time.monotonic() < end:
+        text = client.get(f"{car}/record/{what}".rstrip("/")).text
+        if right(text):
+            return text
+        time.sleep(0.2)
+    raise TimeoutError(what)
