@@ -87,3 +87,19 @@ def test_a_folder_that_is_not_there_leaves_nothing_behind(
     with pytest.raises(OSError, match="nowhere"):
         write_recording(recording, tmp_path / "nowhere" / "x.csv")
     assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("ending", [".csv", ".parquet"])
+def test_a_disk_that_takes_no_more_is_an_os_error_and_leaves_nothing_behind(
+    tmp_path: Path, recording: Recording, ending: str
+) -> None:
+    """Whatever library writes: a file may not grow beyond a kilobyte here."""
+    resource = pytest.importorskip("resource")
+    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (1024, hard))
+    try:
+        with pytest.raises(OSError):  # noqa: PT011 - of which kind differs from library to library
+            write_recording(recording, tmp_path / f"x{ending}")
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+    assert list(tmp_path.iterdir()) == []

@@ -26,6 +26,7 @@ __all__ = ["import_car"]
 
 _FILE = re.compile(r"(recordings/[0-9a-f]{64}\.parquet|photos/[0-9a-f]{64}\.(jpg|png|webp))")
 _LARGEST = 4 * 2**30  # bytes of one archive, unpacked; more is a mistake or a trap
+_LARGEST_MANIFEST = 16 * 2**20
 _TYPES: Mapping[str, tuple[type, ...]] = {
     "number": (int,),
     "kind": (str,),
@@ -95,6 +96,8 @@ def _read(path: Path) -> _Archive:
     with zipfile.ZipFile(path) as archive:
         if MANIFEST not in archive.namelist():
             raise _damaged(path, "is no archive of a car")
+        if archive.getinfo(MANIFEST).file_size > _LARGEST_MANIFEST:
+            raise _damaged(path, "its manifest is larger than any")
         manifest = _json(path, archive.read(MANIFEST))
         _refuse_newer(path, manifest)
         if manifest.get("sha256") != digest_of(manifest):

@@ -11,6 +11,8 @@ __all__ = ["add_photo", "stripped"]
 
 _ENDINGS = {"JPEG": "jpg", "PNG": "png", "WEBP": "webp"}
 _QUALITY = 92
+#: A few kilobytes can unpack to more than a small machine has room for.
+_MOST_POINTS = 64_000_000
 
 
 def add_photo(
@@ -47,6 +49,11 @@ def stripped(raw: bytes, source: str) -> tuple[bytes, str, tuple[int, int]]:
 
     try:
         with Image.open(io.BytesIO(raw), formats=list(_ENDINGS)) as opened:
+            if opened.width * opened.height > _MOST_POINTS:
+                raise BookError(
+                    f"{source}: has more than {_MOST_POINTS // 10**6} million points. Make it "
+                    "smaller and send that."
+                )
             ending, form = _ENDINGS[opened.format or ""], opened.format
             turned = ImageOps.exif_transpose(opened)
             bare = turned.convert("RGB" if form == "JPEG" or turned.mode == "P" else turned.mode)

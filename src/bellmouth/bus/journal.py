@@ -16,6 +16,7 @@ from pathlib import Path
 from bellmouth.bus.kept import Kept
 from bellmouth.bus.snapshots import Beside, Snapshots, put, write_parquet
 from bellmouth.errors import RecordingError
+from bellmouth.recording.export import refused_by_disk
 from bellmouth.recording.names import table
 from bellmouth.recording.readers import journal_of
 from bellmouth.recording.series import Recording
@@ -170,7 +171,8 @@ class Journal:
 
         rows = pl.scan_csv(self._rows_path, infer_schema=False)
         titles = [title for title in rows.collect_schema().names() if title]
-        rows.select(pl.col(titles).cast(pl.Float64)).sink_parquet(beside)
+        with refused_by_disk():
+            rows.select(pl.col(titles).cast(pl.Float64)).sink_parquet(beside)
 
     def _write(self, row: str) -> None:
         """One call for a row: a killed process leaves it whole or not at all."""

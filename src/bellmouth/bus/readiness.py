@@ -109,7 +109,7 @@ def read_rules(path: Path | None = None) -> Rules:
         return _rules(packaged)
     try:
         given = tomllib.loads(path.read_text("utf-8"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError) as error:
         raise BellmouthError(f"{path}: this is no TOML ({error}); correct that place.") from error
     _check(given, path, set(packaged["completes"]))
     completes = packaged["completes"] | given.get("completes", {})

@@ -14,6 +14,8 @@ if TYPE_CHECKING:
 __all__ = ["command"]
 
 _LOOPBACK = "127.0.0.1"
+#: What a browser leaves out of an address.
+_HTTP_PORT = 80
 
 
 @click.command("serve", short_help="The whole job on a page, on this machine.")
@@ -88,17 +90,22 @@ def _settings(port: int, network: Path | None, *, anew: bool) -> "tuple[Settings
         terminal_picture,
     )
 
-    hosts = {f"{_LOOPBACK}:{port}", f"localhost:{port}"}
+    hosts = {name for host in (_LOOPBACK, "localhost") for name in _names(host, port)}
     if network is None:
         return Settings(frozenset(hosts)), f"http://{_LOOPBACK}:{port}/"
-    outside = f"{local_address()}:{port}"
+    outside = local_address()
     settings = Settings(
-        frozenset({*hosts, outside}),
+        frozenset({*hosts, *_names(outside, port)}),
         token=kept_token(network, anew=anew),
-        address=f"http://{outside}",
+        address=f"http://{outside}:{port}",
     )
     address = pair_address(settings, new_code(settings))
     click.echo(terminal_picture(address))
     click.echo(f"Scan it with the device that is to use the page, or open {address}")
     click.echo("It works once; a paired browser shows another at /pair.")
     return settings, f"http://{_LOOPBACK}:{port}/pair?code={new_code(settings)}"
+
+
+def _names(host: str, port: int) -> set[str]:
+    """What a browser calls a host: at the port that is everybody's, without it."""
+    return {f"{host}:{port}", host} if port == _HTTP_PORT else {f"{host}:{port}"}

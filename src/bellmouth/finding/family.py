@@ -185,7 +185,7 @@ def family_in(text: str, source: str) -> Family:
     """A family from the text of its file; see `read_family`."""
     try:
         table = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
         raise FindingError(f"{source}: not valid TOML ({error}). Give a family file.") from error
     return family_of(table, source)
 

@@ -68,7 +68,7 @@ def read_weights(path: str | Path) -> dict[str, float]:
         table = tomllib.loads(path.read_text(encoding="utf-8"))
     except (OSError, UnicodeDecodeError) as error:
         raise FindingError(f"{path}: cannot be read ({error}). Give a TOML file.") from error
-    except tomllib.TOMLDecodeError as error:
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
         raise FindingError(f"{path}: not valid TOML ({error}).") from error
     found = table.get("prior", table)
     if not isinstance(found, Mapping):

@@ -1,7 +1,9 @@
 """Write a recording: CSV of the contract, Parquet with the same columns, or ASAM MDF 4."""
 
+import errno
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -14,7 +16,19 @@ from bellmouth.recording.series import Recording
 if TYPE_CHECKING:
     import polars as pl
 
-__all__ = ["ENDINGS", "frame", "write_recording"]
+__all__ = ["ENDINGS", "frame", "refused_by_disk", "write_recording"]
+
+
+@contextmanager
+def refused_by_disk() -> Iterator[None]:
+    """What the table library says where the disk takes no more is an ``OSError``, as it is where
+    Python writes itself: who calls knows what to do about that one."""
+    import polars as pl  # noqa: PLC0415 - only what writes a table pays for it
+
+    try:
+        yield
+    except pl.exceptions.ComputeError as error:
+        raise OSError(errno.EIO, "the disk refused it") from error
 
 
 def frame(recording: Recording) -> "pl.DataFrame":
@@ -67,7 +81,8 @@ def write_recording(recording: Recording, path: str | Path, *, overwrite: bool =
 
 
 def _csv(recording: Recording, path: Path) -> None:
-    frame(recording).write_csv(path)
+    with refused_by_disk():
+        frame(recording).write_csv(path)
 
 
 def _parquet(recording: Recording, path: Path) -> None:

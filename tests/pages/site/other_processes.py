@@ -93,6 +93,12 @@ class Server:
                 return
         raise TimeoutError("the server did not start")
 
+    @property
+    def process_id(self) -> int:
+        """The process that serves."""
+        assert self._process is not None
+        return self._process.pid
+
     def kill(self) -> None:
         """As a power cut would."""
         assert self._process is not None

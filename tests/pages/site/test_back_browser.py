@@ -139,7 +139,7 @@ def test_back_in_the_middle_of_an_attempt_makes_it_void(address: str, page: Page
 def test_two_browsers_work_on_one_job(
     program: Browser, files: tuple[Path, Path], tmp_path: Path
 ) -> None:
-    one, two = program.new_context(), program.new_context()
+    one, two = (program.new_context(service_workers="block") for _ in range(2))
     with served(tmp_path) as address:
         first, second = one.new_page(), two.new_page()
         for page in (first, second):

@@ -9,12 +9,12 @@ from typing import Any
 import httpx2
 import pytest
 from PIL import Image
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import Browser, ConsoleMessage, Page
 
 from bellmouth.practice.polling import write_csv
 from tests.finding.worked import healthy, meter_reads_low
 from tests.pages.photograph import browser as chromium
-from tests.pages.site.served import DESK, PHONE
+from tests.pages.site.served import DESK, PATIENCE_MS, PHONE
 
 pytestmark = [
     pytest.mark.browser,
@@ -23,6 +23,14 @@ pytestmark = [
 
 LESSON = "learning/pedal-released-position"
 INSIDE = ("record", "finding", "work", "learning", LESSON, f"{LESSON}/coach", "proof", "book")
+
+#: More elements than this make a slow telephone slower; a common audit warns from about here on,
+#: from memory.
+MOST_NODES = 1400
+GUARDS = (
+    "content-security-policy", "x-content-type-options", "referrer-policy", "permissions-policy",
+    "cross-origin-opener-policy",
+)  # fmt: skip
 
 SHIFTS = """
 window.shifted = 0;
@@ -52,6 +60,15 @@ SMALL = """
 })()
 """
 
+#: What a job is done with: as large as a gloved finger, and not only as large as it must be.
+SMALL_FOR_A_GLOVE = """
+[...document.querySelectorAll("main button, main .button, main input, main select, main textarea")]
+  .filter((one) => !one.closest(".lights, .keys, .quiet, [hidden], details:not([open])")
+    && one.type !== "hidden" && one.type !== "checkbox" && one.getBoundingClientRect().width > 0
+    && Math.min(one.getBoundingClientRect().width, one.getBoundingClientRect().height) < 44)
+  .map((one) => one.outerHTML.slice(0, 120))
+"""
+
 ITSELF = """
 ({
   doctype: document.compatMode,
@@ -71,6 +88,7 @@ ITSELF = """
     && parseFloat(getComputedStyle(one).fontSize) < 12).map((one) => one.outerHTML.slice(0, 90)),
   blocking: [...document.querySelectorAll("head script:not([defer]):not([type=module])")].length,
   inline: document.querySelectorAll("script:not([src])").length,
+  nodes: document.querySelectorAll("*").length,
 })
 """
 
@@ -103,7 +121,13 @@ def pages(address: str, tmp_path_factory: pytest.TempPathFactory) -> list[str]:
 def watched(page: Page) -> tuple[Page, list[str]]:
     """A tab, and what its console and its network complained of."""
     complaints: list[str] = []
-    page.on("console", lambda one: complaints.append(one.text) if one.type == "error" else None)
+
+    def said(one: ConsoleMessage) -> None:
+        # A test takes the worker away, and the browser says so.
+        if one.type in {"error", "warning"} and "Service Worker" not in one.text:
+            complaints.append(one.text)
+
+    page.on("console", said)
     page.on("pageerror", lambda one: complaints.append(str(one)))
     page.on("requestfailed", lambda one: complaints.append(f"failed: {one.url}"))
     page.add_init_script(SHIFTS)
@@ -131,11 +155,15 @@ def test_every_page_says_what_it_is_and_complains_of_nothing(
             # The light is set before anything is drawn; nothing else holds the page up.
             "blocking scripts": told["blocking"] <= 1,
             "shift": page.evaluate("shifted") < 0.1,
+            "size": told["nodes"] < MOST_NODES,
+            "packed": answer.headers.get("content-encoding") == "gzip",
+            **{name: name in answer.headers for name in GUARDS},
         }
         wrong += [(where, name) for name, right in checks.items() if not right]
         for none in ("nowhere", "unsized", "doubled", "tiny", "inline"):
             wrong += [(where, f"{none}: {told[none]}")] if told[none] else []
-        wrong += [(where, f"small: {one}") for one in page.evaluate(SMALL)]
+        for script in (SMALL, SMALL_FOR_A_GLOVE):
+            wrong += [(where, f"small: {one}") for one in page.evaluate(script)]
         wrong += [(where, one) for one in complaints if answer.status == 200 or "404" not in one]
         complaints.clear()
     assert not wrong, "\n".join(f"{where}: {what}" for where, what in wrong)
@@ -199,6 +227,7 @@ def test_the_shell_stands_when_the_server_is_gone(
 ) -> None:
     """The worker looks after the second page on; what it keeps bears the tag of its parts."""
     context = program.new_context(viewport=PHONE)
+    context.set_default_timeout(PATIENCE_MS)
     page = context.new_page()
     page.goto(pages[0])
     page.evaluate("navigator.serviceWorker.ready.then(() => 1)")

@@ -38,7 +38,7 @@ def files(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
 @pytest.fixture(scope="module")
 def car(address: str, program: Browser, files: tuple[Path, Path]) -> str:
     """A car whose job has come to its proof, with its address; made by hand, in the browser."""
-    page = program.new_page(viewport=PHONE)
+    page = program.new_page(viewport=PHONE, service_workers="block")
     page.set_default_timeout(PATIENCE_MS)
     found = whole_job(page, address, files)
     page.close()
@@ -225,7 +225,7 @@ def test_pictures_answer_to_keys_and_stay_without_them(car: str, page: Page) -> 
     keep(page, "page-finding-plots-garage")
     plain = page.context.browser
     assert plain is not None
-    without = plain.new_page(java_script_enabled=False, viewport=PHONE)
+    without = plain.new_page(java_script_enabled=False, viewport=PHONE, service_workers="block")
     without.goto(f"{car}/finding")
     expect(without.locator("figure svg").first).to_be_visible()
     without.close()

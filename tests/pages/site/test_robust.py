@@ -4,6 +4,7 @@ import asyncio
 import gzip
 import io
 import struct
+import zipfile
 import zlib
 from pathlib import Path
 
@@ -14,6 +15,7 @@ import pytest
 from asammdf import MDF, Signal
 from fastapi import UploadFile
 from fastapi.testclient import TestClient
+from PIL import Image
 
 from bellmouth.errors import BellmouthError
 from bellmouth.pages.site.garage import Garage
@@ -165,3 +167,31 @@ def test_what_a_file_is_called_hides_nothing(tmp_path: Path) -> None:
         put("bomb.csv", bomb, tmp_path)
     with pytest.raises(BellmouthError, match="packed twice"):
         put("bomb.csv.gz", gzip.compress(bomb), tmp_path)
+
+
+def test_an_archive_that_unpacks_to_more_than_any_car_is_refused(
+    client: TestClient, tmp_path: Path
+) -> None:
+    with zipfile.ZipFile(tmp_path / "a.zip", "w", zipfile.ZIP_DEFLATED) as archive:
+        archive.writestr("manifest.json", bytes(8 << 20))
+    content = (tmp_path / "a.zip").read_bytes()
+    with pytest.raises(BellmouthError, match="Unpacked, that file is more than 1 MB"):
+        asyncio.run(
+            kept_upload(
+                UploadFile(io.BytesIO(content), filename="a.zip"), tmp_path, (".zip",), 1 << 20
+            )
+        )
+    for junk in (content, content[:50], b"PK\3\4"):
+        answer = client.post("/care/import", files={"file": ("a.zip", junk)})
+        assert answer.status_code == 400
+        assert "nothing was imported" in answer.text
+
+
+def test_a_picture_of_endless_points_is_refused(client: TestClient) -> None:
+    car = begin(client)
+    made = io.BytesIO()
+    Image.new("1", (9_000, 9_000)).save(made, "PNG")
+    assert len(made.getvalue()) < 20_000
+    answer = client.post(f"{car}/photo", files={"file": ("a.png", made.getvalue())})
+    assert answer.status_code == 400
+    assert "more than 64 million points" in answer.text.replace("\u00a0", " ")

@@ -1,5 +1,7 @@
 """The page's application: routes, middleware, and how errors are told."""
 
+import re
+import tempfile
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from typing import cast
@@ -46,10 +48,16 @@ from bellmouth.pages.site import (
 from bellmouth.pages.site.assets import Assets
 from bellmouth.pages.site.garage import Garage
 from bellmouth.pages.site.guard import Guard, Settings
+from bellmouth.pages.site.mishaps import add_mishaps, broken, nearest, takes_forms
 from bellmouth.pages.site.once import Once
-from bellmouth.pages.site.rendering import page, warm
+from bellmouth.pages.site.rendering import go, page, warm
 
 __all__ = ["create_app"]
+
+#: Where an upload was put to be read: nobody outside has to know, and it is gone by then.
+_OWN_PLACE = re.compile(
+    rf"{re.escape(tempfile.gettempdir())}/{tempfile.gettempprefix()}\w+/(?:\w+/)*"
+)
 
 
 def create_app(garage: Garage, settings: Settings) -> FastAPI:
@@ -78,9 +86,9 @@ def create_app(garage: Garage, settings: Settings) -> FastAPI:
         app.include_router(part.router)
     app.mount("/static", Assets(), name="static")
     app.add_exception_handler(BellmouthError, _sentence)
-    app.add_exception_handler(404, _nothing)
     app.add_exception_handler(RequestValidationError, _unfit)
     app.add_exception_handler(Exception, _broken)
+    add_mishaps(app)
     app.add_middleware(Once)
     # Events go as they are: compressing would gather them.
     app.add_middleware(GZipMiddleware, compresslevel=6)
@@ -90,7 +98,7 @@ def create_app(garage: Garage, settings: Settings) -> FastAPI:
 
 async def _sentence(request: Request, error: Exception) -> Response:
     """A mistake of the user's: one sentence, and the way back."""
-    sentence = " ".join(str(error).split())
+    sentence = " ".join(_OWN_PLACE.sub("", str(error)).split())
     if request.url.path.startswith("/api/"):
         return JSONResponse({"error": sentence}, 400)
     back = request.headers.get("referer") or "/"
@@ -99,6 +107,8 @@ async def _sentence(request: Request, error: Exception) -> Response:
 
 async def _unfit(request: Request, error: Exception) -> Response:
     """A form that lacks something: a page names it; scripts are told field by field."""
+    if request.method in {"GET", "HEAD"} and takes_forms(request):
+        return go(nearest(request))
     if not isinstance(error, RequestValidationError) or not _is_form(request):
         return await request_validation_exception_handler(
             request, cast("RequestValidationError", error)
@@ -115,14 +125,4 @@ def _is_form(request: Request) -> bool:
 
 
 async def _broken(request: Request, _: Exception) -> Response:
-    """A fault of ours: the log has it; what is on the disk is whole."""
-    sentence = "Something broke here, which is our fault. What was recorded and kept is on disk."
-    if request.url.path.startswith("/api/"):
-        return JSONResponse({"error": sentence}, 500)
-    return page(request, "sorry.html", {"sentence": sentence, "back": "/"}, 500)
-
-
-async def _nothing(request: Request, _: Exception) -> Response:
-    if request.url.path.startswith("/api/"):
-        return JSONResponse({"error": "There is no such address."}, 404)
-    return page(request, "sorry.html", {"sentence": "There is no such page.", "back": "/"}, 404)
+    return broken(request)

@@ -7,11 +7,13 @@ import secrets
 import threading
 import time
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
 from bellmouth.pages.site.live import Adapter
+from bellmouth.pages.site.shelf import put
 
 __all__ = ["CoachNotes"]
 
@@ -27,7 +29,7 @@ class CoachNotes:
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
-        self._lock = threading.Lock()
+        self._lock = threading.RLock()
         self._server = secrets.token_hex(8)
         self._touched: dict[str, float] = {}
 
@@ -44,9 +46,7 @@ class CoachNotes:
     def _write(self, name: str, changed: Mapping[str, Any]) -> None:
         with self._lock:
             self._folder.mkdir(parents=True, exist_ok=True)
-            part = self._file(name).with_suffix(".coach-part")
-            part.write_text(json.dumps({**self._read(name), **changed}), encoding="utf-8")
-            part.replace(self._file(name))
+            put(self._file(name), json.dumps({**self._read(name), **changed}).encode())
 
     def adapter(self, name: str) -> Adapter | None:
         """How a car was last reached."""
@@ -59,8 +59,9 @@ class CoachNotes:
 
     def check(self, name: str, procedure: str, job: int | None) -> None:
         """Somebody says that a procedure was checked in the car's own manual, for this job."""
-        checked = [*self._read(name).get("checked", []), [procedure, job]]
-        self._write(name, {"checked": checked})
+        with self._lock:
+            checked = [*self._read(name).get("checked", []), [procedure, job]]
+            self._write(name, {"checked": checked})
 
     def is_checked(self, name: str, procedure: str, job: int | None) -> bool:
         """Whether somebody said so for this job."""
@@ -75,7 +76,9 @@ class CoachNotes:
         """It still is."""
         if time.monotonic() - self._touched.get(name, -_TOUCH_S) >= _TOUCH_S:
             self._touched[name] = time.monotonic()
-            self._file(name).touch()
+            # A disk that refuses must not end an attempt that goes well.
+            with suppress(OSError):
+                self._file(name).touch()
 
     def end(self, name: str) -> None:
         """It is over and in the book."""

@@ -112,6 +112,10 @@ class Coached:
         """Begin counting in."""
         self._thread.start()
 
+    def abandon(self) -> None:
+        """Let the car go; it is not begun after all."""
+        self._stack.close()
+
     def cue(self, cue: Cue) -> None:
         """See :class:`bellmouth.learning.coach.Face`."""
         self.cues.append(cue_document(cue, self._told))

@@ -1,6 +1,7 @@
 """Engine families that the page's server knows: files in a folder, each under a number of ours."""
 
 import threading
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -28,7 +29,9 @@ class Families:
         found = {}
         for path in sorted(self._folder.glob("*.toml")):
             if path.stem.isdigit():
-                found[int(path.stem)] = read_family(path)
+                # One that is damaged, or of another version, takes no other with it.
+                with suppress(BellmouthError):
+                    found[int(path.stem)] = read_family(path)
         return dict(sorted(found.items()))
 
     def get(self, number: int) -> Family:

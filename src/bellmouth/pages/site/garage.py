@@ -5,7 +5,7 @@ import json
 import tempfile
 import threading
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -27,8 +27,10 @@ from bellmouth.pages.site.live import Adapter, Live, Practice
 from bellmouth.pages.site.once_read import OnceRead
 from bellmouth.pages.site.own_procedures import OwnProcedures
 from bellmouth.pages.site.seats import Seats
+from bellmouth.pages.site.shelf import put
 from bellmouth.pages.site.spoiled import interrupted
 from bellmouth.pages.site.surveyed import Surveyed
+from bellmouth.pages.site.uploads import of_fit_length
 from bellmouth.recording.readers import journal_of
 
 __all__ = ["Garage", "Visit"]
@@ -104,7 +106,7 @@ class Garage:
         if content is None:
             path.unlink(missing_ok=True)
         else:
-            path.write_bytes(content)
+            put(path, content)
 
     def visit(self, key: str) -> Visit:
         """The car behind an address, with its newest job.
@@ -136,10 +138,15 @@ class Garage:
                 (one.document.get("coached") or {}).get("id")
                 for one in history.entries if one.kind == "attempt"
             }  # fmt: skip
-            if ident not in known:
-                document = interrupted(self.procedures.find(procedure), ident, INTERRUPTED)
-                self.book.add(history.name, "attempt", document)
-            self.notes.end(_plain(key))
+            try:
+                if ident not in known:
+                    document = interrupted(self.procedures.find(procedure), ident, INTERRUPTED)
+                    self.book.add(history.name, "attempt", document)
+                self.notes.end(_plain(key))
+            except (BellmouthError, OSError):
+                # The disk is full or closed: the car can be looked at all the same, and the note
+                # is still there for when it is not.
+                return False
             return True
 
     def checked(self, visit: Visit, name: str) -> bool:
@@ -216,7 +223,7 @@ class Garage:
         from bellmouth.book.recordings import held  # noqa: PLC0415 - loads what reads recordings
         from bellmouth.recording import read_recording  # noqa: PLC0415
 
-        recording = read_recording(path, **reading)
+        recording = of_fit_length(read_recording(path, **reading))
         with self.keeping:
             there = self.visit(visit.key).numbers("recording")
             if held(self.book, there, recording) is None:
@@ -254,18 +261,22 @@ class Garage:
         """Write down how a practice car was made and mended, for when the server starts anew."""
         practice = self.practices[key]
         told = {"made": practice.made, "works": practice.works}
-        part = self._practice_file(key).with_suffix(".part")
-        part.write_text(json.dumps(told), encoding="utf-8")
-        part.replace(self._practice_file(key))
+        put(self._practice_file(key), json.dumps(told).encode())
 
     def practice(self, key: str) -> Practice | None:
         """The practice car behind an address, made anew after a restart; None for a real car."""
         with self._making:
             if key in self.practices or not self._practice_file(key).is_file():
                 return self.practices.get(key)
-            told = json.loads(self._practice_file(key).read_text("utf-8"))
-            practice = Practice(**told["made"], state_file=self.state_file(key))
-            practice.mend(told["works"])
+            try:
+                told = json.loads(self._practice_file(key).read_text("utf-8"))
+                made, works = dict(told["made"]), list(told["works"])
+            except (ValueError, KeyError, TypeError) as error:
+                raise BellmouthError(
+                    "What this practice car was made of cannot be read any more. Take another one."
+                ) from error
+            practice = Practice(**made, state_file=self.state_file(key))
+            practice.mend(works)
             self.practices[key] = practice
             return practice
 
@@ -293,7 +304,11 @@ class Garage:
         try:
             # Not under the lock: a car takes seconds to answer, and other cars go on meanwhile.
             made = make()
-            self.notes.begin(_plain(key), made.procedure.name, ident)
+            try:
+                self.notes.begin(_plain(key), made.procedure.name, ident)
+            except OSError:
+                made.abandon()
+                raise
             self.coached[key] = made
             made.start()
             return made
@@ -357,7 +372,9 @@ class Garage:
     def keep_attempt(self, key: str, name: str, document: dict[str, Any]) -> str:
         """Take a followed attempt into the book; gives its address."""
         entry = self.book.add(name, "attempt", document)
-        self.notes.end(_plain(key))
+        # Where the note stays, the attempt is known by its mark and not taken for interrupted.
+        with suppress(OSError):
+            self.notes.end(_plain(key))
         return f"/car/{key}/attempt/{entry.number}"
 
     def close(self) -> None:

@@ -1,13 +1,15 @@
 """How large a file becomes when it is unpacked, told before anything unpacks it into memory.
 
 Readers go by a file's content and not by its name, and so does this: gzip, Parquet, the packed
-containers of a BLF log and the packed blocks of an MDF file.
+containers of a BLF log, the packed blocks of an MDF file, and a car's archive.
 """
 
 import gzip
 import struct
+import zipfile
 import zlib
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 
 from bellmouth.errors import BellmouthError
@@ -42,7 +44,7 @@ def refuse_growth(path: Path, most: int = MOST_BYTES) -> None:
         head = file.read(8)
     kinds: tuple[tuple[bytes, Callable[[Path, int], None]], ...] = (
         (b"\x1f\x8b", _gzip), (b"PAR1", _parquet), (b"LOGG", _blf), (b"MDF", _mdf),
-        (b"UnFinMF", _mdf),
+        (b"UnFinMF", _mdf), (b"PK", _zip),
     )  # fmt: skip
     for magic, check in kinds:
         if head.startswith(magic):
@@ -67,6 +69,13 @@ def _gzip(path: Path, most: int) -> None:
                     raise _too_much(most)
     except (OSError, EOFError, zlib.error) as error:
         raise BellmouthError("That file is not gzip, or is cut short. Send it again.") from error
+
+
+def _zip(path: Path, most: int) -> None:
+    # Nothing reads more of a member than its directory says, so what that says is enough.
+    with suppress(zipfile.BadZipFile, NotImplementedError), zipfile.ZipFile(path) as archive:
+        if sum(one.file_size for one in archive.infolist()) > most:
+            raise _too_much(most)
 
 
 def _parquet(path: Path, _: int) -> None:

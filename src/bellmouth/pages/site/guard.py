@@ -15,7 +15,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from bellmouth.pages.site.rendering import page
 
-__all__ = ["COOKIE", "POLICY", "Guard", "Settings"]
+__all__ = ["COOKIE", "POLICY", "Guard", "Settings", "dressed"]
 
 COOKIE = "bellmouth_pairing"
 #: Nothing from outside, and no script that stands in the page.
@@ -35,9 +35,15 @@ _HEADERS = {
     "permissions-policy": "camera=(), microphone=(), geolocation=(), screen-wake-lock=(self)",
 }
 _MISNAMED, _TOO_LARGE, _UNPAIRED = 421, 413, 401
-#: So many times the largest upload is read and thrown away, so that the sentence is seen.
-_DRAINED = 4
+#: So much is read and thrown away, so that the sentence is seen. [byte]
+_DRAINED = 4 << 30
 _CHANGING = ("POST", "PUT", "PATCH", "DELETE")
+
+
+def dressed(answer: Response) -> Response:
+    """An answer with what tells a browser to be careful with it."""
+    answer.headers.update(_HEADERS)
+    return answer
 
 
 @dataclass(frozen=True)
@@ -108,16 +114,17 @@ class Guard:
     def _unfit(self, request: Request) -> tuple[int, str] | None:
         """Whether it is too much, or from a browser that is not paired."""
         settings = self._settings
-        length = request.headers.get("content-length") or "0"
-        if not length.isdigit():
-            return 400, "This request does not say how long it is and was refused."
-        if int(length) > settings.most_bytes:
-            return _TOO_LARGE, self._too_large
+        # First of all: nothing that a stranger sends is so much as read past.
         if settings.token is not None and not self._paired(request):
             return _UNPAIRED, (
                 "This browser is not paired, or was paired for another book. Have a picture shown "
                 "in the terminal where the page is served, and point the camera at it."
             )
+        length = request.headers.get("content-length") or "0"
+        if not length.isdigit():
+            return 400, "This request does not say how long it is and was refused."
+        if int(length) > settings.most_bytes:
+            return _TOO_LARGE, self._too_large
         return None
 
     def _paired(self, request: Request) -> bool:
@@ -137,14 +144,12 @@ class Guard:
         if status == _MISNAMED or "text/html" not in request.headers.get("accept", ""):
             return PlainTextResponse(sentence + "\n", status, headers=_HEADERS)
         back = "/pair" if status == _UNPAIRED else "/"
-        answer = page(request, "sorry.html", {"sentence": sentence, "back": back}, status)
-        answer.headers.update(_HEADERS)
-        return answer
+        return dressed(page(request, "sorry.html", {"sentence": sentence, "back": back}, status))
 
     async def _drained(self, receive: Receive) -> None:
         """Read past what is too much: a browser shows an answer only once it has sent its form."""
         taken = 0
-        while taken <= _DRAINED * self._settings.most_bytes:
+        while taken <= _DRAINED:
             message = await receive()
             taken += len(message.get("body", b""))
             if message["type"] != "http.request" or not message.get("more_body", False):
@@ -153,7 +158,7 @@ class Guard:
     async def _measured(self, request: Request, receive: Receive, send: Send) -> None:
         """Let it through; a body that says it is short and is not is cut off and refused."""
         taken, begun, more = 0, False, True
-        dressed = self._dressed(send)
+        clad = self._dressed(send)
 
         async def counted() -> Message:
             nonlocal taken, more
@@ -168,7 +173,7 @@ class Guard:
             nonlocal begun
             if taken <= self._settings.most_bytes:
                 begun = True
-                await dressed(message)
+                await clad(message)
 
         try:
             await self._app(request.scope, counted, answered)

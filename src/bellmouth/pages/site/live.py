@@ -205,6 +205,12 @@ class Live:
             self._tell(phase="ended", notes=self.captured.notes, advice=None)
         except BellmouthError as error:
             self._tell(phase="failed", trouble=str(error))
+        except OSError as error:
+            reason = (error.strerror or str(error)).lower()
+            self._tell(
+                phase="failed",
+                trouble=f"The disk refused ({reason}). What was recorded until then is kept.",
+            )
         except KeyboardInterrupt:
             # Ended while the car was still being asked what it is: what was read is on disk.
             self._tell(phase="ended", advice=None)

@@ -7,6 +7,7 @@ from bellmouth.errors import BellmouthError
 from bellmouth.learning.packs import packs
 from bellmouth.learning.procedure import Procedure
 from bellmouth.learning.procedure_reader import procedure_from_text
+from bellmouth.pages.site.shelf import put
 
 __all__ = ["OwnProcedures"]
 
@@ -23,9 +24,9 @@ class OwnProcedures:
         self._lock = threading.Lock()
 
     def all(self) -> tuple[Procedure, ...]:
-        """Every procedure on the shelf, by name."""
-        found = [_read(path) for path in sorted(self._folder.glob("*.toml"))]
-        return tuple(sorted(found, key=lambda one: one.name))
+        """Every procedure on the shelf that can be read, by name."""
+        kept = [_readable(path) for path in sorted(self._folder.glob("*.toml"))]
+        return tuple(sorted((one for one in kept if one is not None), key=lambda one: one.name))
 
     def every(self) -> tuple[Procedure, ...]:
         """Those that come with the program, and then one's own."""
@@ -84,7 +85,7 @@ class OwnProcedures:
             self._folder.mkdir(parents=True, exist_ok=True)
             # The file's own number, never the name: that is whatever somebody wrote.
             kept = self._folder / f"{self._next() if path is None else path.stem}.toml"
-            kept.write_bytes(content)
+            put(kept, content)
             if path is not None and path != kept:
                 path.unlink()
 
@@ -97,7 +98,8 @@ class OwnProcedures:
 
     def _path(self, name: str) -> Path | None:
         for path in self._files():
-            if _read(path).name == name:
+            found = _readable(path)
+            if found is not None and found.name == name:
                 return path
         return None
 
@@ -106,6 +108,14 @@ class OwnProcedures:
 
     def _next(self) -> int:
         return 1 + max((int(one.stem) for one in self._files()), default=0)
+
+
+def _readable(path: Path) -> Procedure | None:
+    """None for a file that is damaged, or was good for another version: no page fails by it."""
+    try:
+        return _read(path)
+    except (BellmouthError, OSError, UnicodeDecodeError):
+        return None
 
 
 def _read(path: Path) -> Procedure:

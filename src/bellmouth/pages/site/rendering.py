@@ -111,7 +111,8 @@ def page(
         "light": light_of(request), **told,
     }  # fmt: skip
     html = _templates.get_template(f"site/{template}").render(whole)
-    return HTMLResponse(marked(bound(html)), status)
+    # In English and metric the rooms' own sentences stand as they are, but for this sign.
+    return HTMLResponse(marked(bound(html).replace("\u00a0degC", "\u00a0°C")), status)
 
 
 def go(address: str) -> RedirectResponse:

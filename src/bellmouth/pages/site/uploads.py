@@ -1,6 +1,7 @@
 """A file from a browser, put where it can be read: its name is no path, its size has an end."""
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from fastapi import UploadFile
 from starlette.concurrency import run_in_threadpool
@@ -8,10 +9,16 @@ from starlette.concurrency import run_in_threadpool
 from bellmouth.errors import BellmouthError
 from bellmouth.pages.site.growth import MOST_BYTES, refuse_growth
 
-__all__ = ["ENDINGS", "kept_mapping", "kept_upload"]
+if TYPE_CHECKING:
+    from bellmouth.recording.series import Recording
+
+__all__ = ["ENDINGS", "kept_mapping", "kept_upload", "of_fit_length"]
 
 ENDINGS = (".csv", ".csv.gz", ".parquet", ".mf4", ".log", ".asc", ".blf", ".trc")
 _BLOCK = 1 << 20
+#: Of one parameter: at ten a second, half a day. What is longer takes minutes to be judged, and
+#: whoever waits for a page would hear nothing.
+_MOST_READINGS = 500_000
 
 
 async def kept_upload(
@@ -44,6 +51,23 @@ async def kept_mapping(file: UploadFile | None, folder: Path) -> Path | None:
     there = folder / "mapping"
     there.mkdir()
     return (await kept_upload(file, there, (".toml",))).rename(there / "mapping.toml")
+
+
+def of_fit_length(recording: "Recording") -> "Recording":
+    """The recording itself, where somebody can wait for it to be judged.
+
+    Raises
+    ------
+    BellmouthError
+        If it holds too many readings.
+    """
+    most = max((len(one.value) for one in recording.series.values()), default=0)
+    if most > _MOST_READINGS:
+        raise BellmouthError(
+            f"That recording holds {most} readings of one parameter, and the page judges "
+            f"{_MOST_READINGS} at most. Give a shorter one, or use bellmouth find."
+        )
+    return recording
 
 
 def _refuse(path: Path, ending: str, most: int) -> None:

@@ -93,8 +93,12 @@ def practice(
     )  # fmt: skip
     described = tomllib.loads(made.car.toml())
     complaint = described.pop("complaint", None)
-    garage.book.add_car(name, car_from_mapping(described), kind="practice")
-    garage.book.open_job(name, complaint=complaint)
+    try:
+        garage.book.add_car(name, car_from_mapping(described), kind="practice")
+        garage.book.open_job(name, complaint=complaint)
+    except BaseException:
+        made.close()  # nobody would ever ask it again
+        raise
     garage.practise(key_of(name), made)
     return go(f"/car/{key_of(name)}/record")
 

@@ -12,7 +12,7 @@ from starlette.responses import Response
 from bellmouth.errors import BellmouthError
 from bellmouth.pages.site.garage import Garage
 from bellmouth.pages.site.rendering import go, page
-from bellmouth.pages.site.uploads import kept_mapping, kept_upload
+from bellmouth.pages.site.uploads import kept_mapping, kept_upload, of_fit_length
 from bellmouth.recording import read_recording
 from bellmouth.recording.quality import assess
 
@@ -93,7 +93,7 @@ def controller_of(text: str) -> int | None:
 
 
 def _read(path: Path, mapping: Path | None, controller: int | None) -> "Recording":
-    return read_recording(path, mapping=mapping, controller=controller)
+    return of_fit_length(read_recording(path, mapping=mapping, controller=controller))
 
 
 def _converted(path: Path, mapping: Path | None, controller: int | None, ending: str) -> bytes:

@@ -21,7 +21,7 @@ from bellmouth.pages.site.garage import Garage, Visit
 from bellmouth.pages.site.persons import by_person
 from bellmouth.pages.site.rendering import go, page
 from bellmouth.pages.site.told_marks import events_of, marks_of, unseen_of
-from bellmouth.pages.site.uploads import ENDINGS, kept_mapping, kept_upload
+from bellmouth.pages.site.uploads import ENDINGS, kept_mapping, kept_upload, of_fit_length
 from bellmouth.recording import read_recording
 from bellmouth.recording.series import Recording
 from bellmouth.work.content import content
@@ -113,7 +113,9 @@ async def judged(
         if file is not None and file.filename:
             path = await kept_upload(file, Path(folder), ENDINGS)
             named = await kept_mapping(mapping, Path(folder))
-            recording = await run_in_threadpool(lambda: read_recording(path, mapping=named))
+            recording = await run_in_threadpool(
+                lambda: of_fit_length(read_recording(path, mapping=named))
+            )
         elif told is None:
             raise BellmouthError(
                 "There is nothing to judge by. Choose the recording of the attempt, or tell what "

@@ -22,7 +22,9 @@ def pair(request: Request, code: str = "") -> Response:
     """With a code: a button that pairs. Without one, on a paired browser: a picture with a code."""
     settings: Settings = request.app.state.settings
     if code or settings.token is None or request.cookies.get(COOKIE) != settings.token:
-        return page(request, "pair.html", {"code": code, "picture": "", "address": ""})
+        alone = settings.token is None
+        told = {"code": "" if alone else code, "picture": "", "address": "", "alone": alone}
+        return page(request, "pair.html", told)
     address = pair_address(settings, new_code(settings))
     told = {"code": "", "picture": picture(address), "address": address}
     return page(request, "pair.html", told)

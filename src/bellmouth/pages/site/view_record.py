@@ -86,6 +86,8 @@ def live(
     address = controller_of(controller)
     practice = garage.practice(key)
     if practice is not None:
+        # A page that is out of date must not stop the engine under a capture that runs.
+        garage.refuse_busy(key)
         practice.hand_over()
         garage.capture(visit, practice.adapter, whole, practice.obey, address)
     elif interface.strip():
@@ -106,7 +108,7 @@ def stop(request: Request, key: str) -> Response:
     if live is None:
         raise BellmouthError("No capture of this car is under way.")
     live.close()
-    if not live.path.is_file():
+    if not (live.path.is_file() or journal_of(live.path).is_file()):
         raise BellmouthError(live.state.trouble or "Nothing was recorded.")
     garage.take(visit.name, live.path)
     return _judged(visit)

@@ -85,7 +85,7 @@ function make(picture, names) {
   const options = {
     width: box.clientWidth || 340, height: HEIGHT, legend: { live: false, markers: { width: 2, dash: (_, index) => BORDERS[index - 1] } }, cursor: { show: false }, pxAlign: 0,
     scales: { x: { time: false } },
-    axes: [{ ...axis, values: (_, ticks) => ticks.map((tick) => `${Math.round(tick)}`) }, { ...axis, size: 52, values: (_, ticks) => ticks.map((tick) => grouped.format(tick)) }],
+    axes: [{ ...axis, values: (_, ticks) => ticks.map((tick) => `${Math.round(tick)}`) }, { ...axis, size: 52, space: 24, values: (_, ticks) => ticks.map((tick) => grouped.format(tick)) }],
     series: [{}, ...names.map(([, word], index) => ({ label: `${word} [${unitOf(names[0][0], picture.unit)}]`, stroke: colour(`--c${index + 1}`), width: 2, dash: DASHES[index], spanGaps: true, points: { show: false } }))],
   };
   const plot = new window.uPlot(options, [[], ...names.map(() => [])], box);
@@ -200,7 +200,7 @@ function tell(state) {
   put("seconds", fill(words.seconds, { n: Math.round(state.seconds) }));
   put("samples", fill(words.readings, { n: state.samples }));
   put("doing", said.trouble || (step ? said.do : state.quiet ? words.quiet : state.phase === "ended" ? words.ended_hint : ""));
-  put("hint", advice ? said.hint : said.notes);
+  put("hint", (advice ? said.hint || "" : said.notes).replace(/(\d) degC/g, "$1\u00a0°C"));
   put("caution", step ? said.caution : "");
   put("step", step ? fill(words.step, { n: advice.number, of: advice.of }) : "");
   put("steady", advice ? (advice.steady ? `■ ${words.steady}` : `~ ${words.moving}`) : "");

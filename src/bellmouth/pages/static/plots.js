@@ -112,6 +112,8 @@ class Picture {
     const crowded = Object.keys(plot.x.places).length > (narrow ? 4 : 8);
     const along = axis(plot.x, narrow ? 4 : 7);
     if (crowded) along.values = (_, splits) => splits.map((at) => short(at));
+    // Number above word: side by side the words of some languages run into each other.
+    else if (narrow && Object.keys(plot.x.places).length) Object.assign(along, { size: 62, values: (_, splits) => splits.map((at) => (plot.x.places[at] || short(at)).replace(" ", "\n")) });
     this.chart = new window.uPlot({
       width: this.box.clientWidth || 340, height: HEIGHT, legend: { show: false }, series, bands, pxAlign: 0,
       scales: { x: { time: false, distr: plot.x.log ? 3 : 1, range: () => this.x }, y: { distr: plot.y.log ? 3 : 1, range: () => this.y } },

@@ -261,8 +261,9 @@ async function waitFor(id) {
       if (!answer.ok) throw new Error();
       const { see } = await answer.json();
       lost.hidden = true;
-      if (see) { if (away) told(`${words.again} ${conductor.plan.safe_state}`); show(see); return; }
+      if (see) { if (root.hasAttribute("data-after")) told(words.done); if (away) told(`${words.again} ${conductor.plan.safe_state}`); show(see); return; }
     } catch { away = true; lost.hidden = false; }
+    root.toggleAttribute("data-after", Boolean(conductor.after));
     if (conductor.after) told(conductor.after);
     await new Promise((done) => setTimeout(done, 500));
   }
@@ -279,6 +280,7 @@ async function send(attempt) {
 
 function show(address) {
   root.querySelector("[data-unsent]").hidden = true;
+  root.removeAttribute("data-after");
   if (!address) return;
   const link = root.querySelector("[data-see]");
   link.href = address;

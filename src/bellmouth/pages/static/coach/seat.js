@@ -29,7 +29,7 @@ if (seat) {
   button("pedal").addEventListener("pointerdown", (event) => { event.target.setPointerCapture(event.pointerId); pedal(true); });
   for (const kind of ["pointerup", "pointercancel"]) button("pedal").addEventListener(kind, () => pedal(false));
   document.addEventListener("keydown", (event) => {
-    if (event.repeat || root.dataset.phase !== "running" || root.dataset.watching) return;
+    if (event.repeat || (root.dataset.phase !== "running" && !root.hasAttribute("data-after")) || root.dataset.watching) return;
     if (event.key === " ") { event.preventDefault(); pedal(true); }
     if (event.key === "k") turn();
     if (event.key === "s") move("key", 3);
