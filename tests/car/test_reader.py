@@ -93,7 +93,8 @@ def test_what_is_not_said_is_unknown() -> None:
         ),
         (
             "throttle_bore_mm = { value = 60, sd = -1 }",
-            "car.toml, line 3: throttle_bore_mm.sd = -1 is impossible. It is 0 or more.",
+            "car.toml, line 3: throttle_bore_mm.sd = -1 is impossible. It is 0 or more, and at "
+            "most 105 mm; leave a value out that is not known.",
         ),
         (
             "throttle_bore_mm = { value = 60, sigma = 1 }",
@@ -191,3 +192,19 @@ def test_any_bytes_give_a_car_or_a_sentence(
     path.write_bytes(raw)
     with pytest.raises(CarError, match=r"^car\.toml"):
         read_car(path)
+
+
+@pytest.mark.parametrize("digits", [400, 5000])
+def test_a_number_without_end_is_refused(tmp_path: Path, digits: int) -> None:
+    sentence = refused(tmp_path, f'displacement_l = {"9" * digits}\nmetering = "airflow"\n')
+    assert sentence.startswith("car.toml")
+    assert "far too large" in sentence or "not a TOML file" in sentence
+
+
+@pytest.mark.parametrize("sd", ["1e300", "inf", "-0.1", "nan"])
+def test_an_impossible_doubt_is_refused(tmp_path: Path, sd: str) -> None:
+    text = f'displacement_l = {{ value = 1.6, sd = {sd} }}\nmetering = "airflow"\n'
+    assert refused(tmp_path, text) == (
+        f"car.toml, line 1: displacement_l.sd = {float(sd):g} is impossible. It is 0 or more, and "
+        "at most 11.9 L; leave a value out that is not known."
+    )

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from bellmouth.finding import infer
 from bellmouth.finding.find import Case, hypothesis_weights, solve
 from bellmouth.finding.idle_speed import idle_speed
 from bellmouth.finding.infer import log_likelihood
@@ -220,3 +221,25 @@ def _side(case: Case, row: int, sizes: NDArray[np.float64]) -> NDArray[np.float6
     idle = idle_speed(case.observations, case.car, case.priors, case.hypotheses, case.scale)
     plate = plate_position(case.observations, case.priors, case.hypotheses, case.scale)
     return idle(which, sizes) + plate(which, sizes)
+
+
+def test_a_cause_that_was_never_fitted_is_fitted_before_it_is_believed(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """However badly a hypothesis begins, it is not believed for a fit that is not to be had."""
+    begun = infer._start
+
+    def astray(*of: Any) -> Any:
+        coordinates, sizes = yield from begun(*of)
+        # A beginning from which two steps do not get there.
+        coordinates[1:] = 4.0 * np.random.default_rng(5).normal(size=coordinates.shape[1])
+        return coordinates, sizes
+
+    good = [stretches()]
+    right = solve(stretches(), good, car()).posterior
+    monkeypatch.setattr(infer, "_start", astray)
+    found = solve(stretches(), good, car()).posterior
+    cost = found.misfit * found.residuals.shape[1] + (found.coordinates**2).sum(axis=1)
+    believed = found.log_evidence > found.log_evidence[0] - 4.0
+    assert (cost[believed] < cost[0] + 16.0).all()
+    assert found.log_evidence.max() < right.log_evidence.max() + 2.0

@@ -124,3 +124,39 @@ def test_a_sensor_caught_with_the_engine_off_is_told_as_the_reason() -> None:
     case = solve([off, *made], [], car())
     row = case.hypotheses.names.index("pressure_low")
     assert any("with the engine off" in part.what for part in telling(case, row))
+
+
+def test_without_engine_speed_the_sentence_says_so() -> None:
+    with pytest.raises(FindingError, match="engine_speed was not recorded"):
+        find(recording(engine_speed=None), car())
+
+
+def test_a_pressure_that_no_engine_shows_is_left_out_and_said() -> None:
+    whole = recording()
+    old = whole.series["intake_manifold_pressure"]
+    psi = Series(old.name, old.unit, old.time_s, old.value / 6.895)
+    told = find(Recording({**whole.series, old.name: psi}, "made.csv"), car())
+    assert any("less than any running engine shows" in warning for warning in told.warnings)
+
+
+def test_a_blower_in_one_recording_is_not_taken_for_missing_in_the_other() -> None:
+    """What feeds the plate is not told where boost was not recorded: only idle still compares."""
+    plain = stretches()
+    blown = tuple(
+        replace(
+            s,
+            readings={**s.readings, "boost_pressure": reading(s.value("barometric_pressure"), 0.2)},
+        )
+        for s in plain
+    )
+    model = solve(blown, [plain], car()).model
+    places = model.places["plate"]
+    ratio = model.observations.manifold_pa / model.observations.ambient_pa
+    assert (model.has_boost | (ratio < 0.45))[places].all()
+    assert set(np.flatnonzero(model.has_boost)) <= set(places)
+
+
+def test_a_hole_in_which_no_speed_was_read_is_no_operating_point() -> None:
+    made = without("engine_speed", stretches(), 1)
+    assert_finite(solve(made, [], car()))
+    assert observe(made, [], car()).points == len(made) - 1

@@ -349,3 +349,71 @@ def test_a_table_with_many_damaged_lines_is_none(tmp_path: Path) -> None:
         RecordingError, match=r'line 2, column "time \[s\]": "0.0x" is not a number'
     ):
         read_recording(_hurt(tmp_path, lambda raw: raw.replace(b".0,80", b".0x,8o")))
+
+
+def test_a_header_that_stands_again_is_passed_over(tmp_path: Path) -> None:
+    head, *rows = PLAIN.splitlines()
+    twice = read(tmp_path, "\n".join([head, *rows[:2], head, *rows[2:]]) + "\n")
+    once = read(tmp_path, PLAIN)
+    assert twice.same_samples(once)
+    assert "The header stands again on line 4; it was passed over." in twice.notes
+
+
+def test_another_tables_header_is_refused(tmp_path: Path) -> None:
+    head, *rows = PLAIN.splitlines()
+    names = head.split(",")
+    other = ",".join([names[0], *reversed(names[1:])])
+    assert refuse(tmp_path, "\n".join([head, *rows, other, *rows])) == (
+        f"idle.csv, line {len(rows) + 2}: a second header, with other columns than the first. "
+        "Split the file there: one table a file."
+    )
+
+
+@pytest.mark.parametrize("clock", ["10:00:00", "10:00:00.071", "2026-05-04T10:00:00Z"])
+def test_a_time_of_day_asks_for_seconds(tmp_path: Path, clock: str) -> None:
+    assert refuse(tmp_path, f"time [s],engine_speed [rpm]\n{clock},700\n{clock},701\n") == (
+        f'idle.csv, line 2, column "time [s]": "{clock}" is a time of day. '
+        "Write seconds from the start instead: 0 in the first row."
+    )
+
+
+@pytest.mark.parametrize("codec", ["utf-16-le", "utf-16-be", "utf-32"])
+def test_wide_letters_are_read_and_said(tmp_path: Path, codec: str) -> None:
+    recording = read(tmp_path, PLAIN.encode(codec))
+    assert recording.series["engine_speed"].value.tolist() == [702.5, 703.0]
+    assert recording.notes == (f"The file was read as {codec[:6].upper()}.",)
+
+
+@pytest.mark.parametrize(
+    "text", ["sep=;\n" + PLAIN.replace(",", ";"), PLAIN.replace(",", "|")], ids=["sep", "bars"]
+)
+def test_a_spreadsheets_own_line_and_bars_are_understood(tmp_path: Path, text: str) -> None:
+    assert read(tmp_path, text).series["engine_speed"].value.tolist() == [702.5, 703.0]
+
+
+def test_a_table_turned_on_its_side_is_refused_at_once(tmp_path: Path) -> None:
+    names = ",".join(f"x{number}" for number in range(6000))
+    assert refuse(tmp_path, f"time [s],engine_speed [rpm],{names}\n0,700\n1,701\n") == (
+        "idle.csv, line 1: 6002 columns, where a recording has a few dozen. Is the table turned "
+        "on its side? Write one row a moment, one column a parameter."
+    )
+
+
+def test_milliseconds_that_are_called_seconds_are_refused(tmp_path: Path) -> None:
+    rows = "".join(f"{500 * n},{700 + n % 3}\n" for n in range(60))
+    assert refuse(tmp_path, "time [s],engine_speed [rpm]\n" + rows) == (
+        'idle.csv, column "time [s]": a row every 500 s, where a recording has several a second. '
+        "Is it in another unit, such as ms?"
+    )
+
+
+def test_no_name_and_no_end_are_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    with pytest.raises(RecordingError, match="cannot be read"):
+        read_recording("")
+
+    def endless(_: Path) -> bytes:
+        raise MemoryError
+
+    monkeypatch.setattr(Path, "read_bytes", endless)
+    with pytest.raises(RecordingError, match=r"zero: larger than this machine's memory"):
+        read_recording("/dev/zero")

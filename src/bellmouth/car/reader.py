@@ -62,7 +62,7 @@ def read_car(path: str | Path) -> Car:
         raise CarError(f"{path.name!r}: not a file name.") from error
     try:
         document = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
+    except (ValueError, RecursionError) as error:  # also a number of thousands of digits
         raise CarError(f"{path.name}: not a TOML file ({error}).") from error
     lines = _lines(text)
     car = _car(document, path.name, lines)
@@ -123,7 +123,10 @@ def _car(values: Mapping[str, Any], source: str, lines: Mapping[str, int]) -> Ca
 def _number(key: str, value: object, where: str) -> float:
     if isinstance(value, bool) or not isinstance(value, int | float):
         raise CarError(f"{where}: {key} is {_shown(value)}, not a number.")
-    return float(value)
+    try:
+        return float(value)
+    except OverflowError:
+        raise CarError(f"{where}: {key} is far too large a number.") from None
 
 
 def _known(key: str, value: object, where: str) -> Known:
@@ -145,8 +148,11 @@ def _known(key: str, value: object, where: str) -> Known:
             f"{where}: {key} = {known.value:g} is impossible. "
             f"It lies between {limits.least:g} and {limits.most:g} {limits.unit}."
         )
-    if not 0 <= known.sd < float("inf"):
-        raise CarError(f"{where}: {key}.sd = {known.sd:g} is impossible. It is 0 or more.")
+    if not 0 <= known.sd <= limits.most - limits.least:
+        raise CarError(
+            f"{where}: {key}.sd = {known.sd:g} is impossible. It is 0 or more, and at most "
+            f"{limits.most - limits.least:g} {limits.unit}; leave a value out that is not known."
+        )
     return known
 
 

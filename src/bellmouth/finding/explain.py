@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from bellmouth.finding.causes import CAUSES
+from bellmouth.finding.observations import LEAST_KPA
 from bellmouth.finding.result import Evidence
 from bellmouth.finding.telling import telling
 from bellmouth.recording.series import Recording
@@ -128,6 +129,19 @@ def _impossible(recording: Recording) -> list[str]:
     ]
 
 
+def _unbelieved(judged: Sequence[Stretch]) -> list[str]:
+    """Manifold pressures that no running engine shows, which the finding leaves out."""
+    name = "intake_manifold_pressure"
+    running = [stretch.value(name) for stretch in judged if stretch.kind != "engine off"]
+    low = [value for value in running if value <= LEAST_KPA]
+    if not low:
+        return []
+    return [
+        f"{name} reads {min(low):.1f} kPa, less than any running engine shows, and was left out "
+        "there. Is its unit right?"
+    ]
+
+
 def _reference_disagrees(case: "Case", best: int) -> bool:
     """Whether the readings that fit worst are those of a reference."""
     square = case.posterior.standardised[best] ** 2
@@ -142,6 +156,7 @@ def warnings_of(
     o = case.observations
     found = [*recording.notes, *(case.family.notes if case.family else ())]
     found.extend(_impossible(recording))
+    found.extend(_unbelieved(judged))
     running = [stretch for stretch in judged if stretch.kind != "engine off"]
     if all(stretch.warm is False for stretch in running):
         found.append("The engine never got warm: record again at 70 degC coolant to be sure.")

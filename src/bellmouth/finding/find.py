@@ -117,6 +117,11 @@ def find(
         engine, or metering that the readings contradict.
     """
     said: Complaint = parse_complaint(complaint) if complaint else (car.complaint or "unknown")
+    if "engine_speed" not in recording:
+        raise FindingError(
+            f"{recording.source}: engine_speed was not recorded, and without it no operating point "
+            "can be found. Record it, or map its column."
+        )
     for reference in references:
         _refuse_itself(recording, reference)
     judged = stretches(recording)

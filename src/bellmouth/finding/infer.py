@@ -40,6 +40,7 @@ Steps = Generator[Sequence[Question], Sequence[Answer], Found]
 _STEP = 1e-4
 _ITERATIONS = 2
 _FARTHEST = 1.5  # unknowns are linear no farther than this from the best fit
+_LOST_NATS = 8.0  # a hypothesis fits this much worse than a healthy car: it has not been fitted
 
 
 @dataclass(frozen=True)
@@ -98,7 +99,7 @@ def infer(problem: Problem) -> Posterior:
 
 def infer_many(problems: Sequence[Problem]) -> list[Posterior]:
     """The same for many recordings in step, their models evaluated together (`pooled`)."""
-    running = {place: _steps(problem) for place, problem in enumerate(problems)}
+    running = {place: _sound_steps(problem) for place, problem in enumerate(problems)}
     asked = {place: next(steps) for place, steps in running.items()}
     found: dict[int, Posterior] = {}
     pools = Pools()
@@ -115,7 +116,25 @@ def infer_many(problems: Sequence[Problem]) -> list[Posterior]:
     return [found[place] for place in range(len(problems))]
 
 
-def _steps(problem: Problem) -> Steps[Posterior]:
+def _sound_steps(problem: Problem) -> Steps[Posterior]:
+    """The inference, once more where a hypothesis is believed that never found its best fit.
+
+    Far from it the linearisation promises a fit that is not to be had, and evidence with it. Any
+    cause at its smallest is next to a healthy car: from there such a hypothesis begins again.
+    """
+    found = yield from _steps(problem)
+    cost = found.misfit * found.residuals.shape[1] + (found.coordinates**2).sum(axis=1)
+    lost = cost > cost[0] + 2 * _LOST_NATS
+    lost &= found.log_evidence > found.log_evidence[0] - _LOST_NATS
+    if not lost.any():
+        return found
+    coordinates = np.where(lost[:, None], found.coordinates[0], found.coordinates)
+    sizes = np.where(lost[:, None], problem.hypotheses.low, found.sizes)
+    again = yield from _steps(problem, (coordinates, sizes))
+    return again
+
+
+def _steps(problem: Problem, start: tuple[Floats, Floats] | None = None) -> Steps[Posterior]:
     """The inference as questions to the model, so that many can be asked together."""
     model, hypotheses = problem.model, problem.hypotheses
     covariances, scale_weights = problem.covariances, problem.scale_weights
@@ -123,7 +142,9 @@ def _steps(problem: Problem) -> Steps[Posterior]:
     bends = _bends(model)
     middle = np.asarray(np.mean(covariances[:-1], axis=0))
     metric: Floats = np.linalg.inv(np.linalg.cholesky(middle))
-    coordinates, sizes = yield from _start(model, hypotheses, metric, bends)
+    if start is None:
+        start = yield from _start(model, hypotheses, metric, bends)
+    coordinates, sizes = start
     for _ in range(_ITERATIONS):
         coordinates, sizes = yield from _improve(hypotheses, metric, bends, coordinates, sizes)
     residual, jacobian = yield from _linearise(hypotheses, bends, coordinates, sizes)

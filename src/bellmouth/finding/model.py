@@ -36,6 +36,8 @@ _TRIM_SOFTNESS = 0.01
 _NEAR_AMBIENT = 0.93
 _NEAR_CHOKED = 0.6  # a guessed pressure is good enough only where it hardly matters
 CLOSED_SCALE = 0.01  # a throttle reading in shares, of the size of the other residuals
+_UNCHOKED_FROM = 0.4  # where the discharge of two real plates begins to fall (map, bench)
+_BLOWER_IDLES = 0.45  # pressure ratio of a plate below which a turbocharger gives no boost
 NEARLY_ONE = 0.99  # closest that a manifold comes to what feeds it
 RISE_PA = 35e3  # filling's level is told at this pressure, its rise from here to 95 kPa
 RISE_SPAN = 1.0 - 35.0 / 95.0
@@ -82,6 +84,7 @@ class Model:
         self.log_relative_flow = np.log(
             np.where(np.isfinite(flow), flow, 1.0) / (0.003 * o.displacement_m3 / 0.001)
         )
+        self.unchoked = np.nan_to_num(np.maximum(self._pressure_ratio() - _UNCHOKED_FROM, 0.0))
         self.two_banks = bool(np.isfinite(o.log_trim[:, 1]).any())
         self._lowest = self._lowest_throttle()
         # The reading that openings are counted from, and its recording; 0 where there is none.
@@ -128,11 +131,7 @@ class Model:
         throttled = np.isfinite(o.throttle_pct) & np.isfinite(flow)
         # Near ambient the flow says little about the opening: a small pressure error is a large
         # error of area there.
-        upstream = np.where(self.has_boost, o.boost_pa, self._ambient)
-        guess = o.metered_kg_s / (
-            self._swept * np.exp(self.unknowns.mean[self.unknowns.index("fill_level")])
-        )
-        ratio = np.where(self.has_manifold, o.manifold_pa, np.nan_to_num(guess)) / upstream
+        ratio = self._pressure_ratio()
         limit = np.where(self.has_manifold, _NEAR_AMBIENT, _NEAR_CHOKED)
         # A trim is judged by the air that the controller metered at the same point.
         measured = np.isfinite(flow)
@@ -142,10 +141,14 @@ class Model:
             "trim 1": np.isfinite(o.log_trim[:, 0]) & measured,
             "trim 2": np.isfinite(o.log_trim[:, 1]) & measured,
             "computed": np.isfinite(o.computed_kg_s) & self.has_manifold,
-            "boost": self.has_boost & self._low_flow(),
+            "boost": self.has_boost & (measured | self.has_manifold) & (ratio < _BLOWER_IDLES),
         }
         if not o.airflow_metered:
             table["plate"] &= self.has_manifold
+        if self.has_boost.any():
+            # A blower that one recording shows is there in the other too: what feeds its plate is
+            # not told, but where the blower idles.
+            table["plate"] &= self.has_boost | (ratio < _BLOWER_IDLES)
         # How far open the lowest reading is, where a reading seems to tell: once, for the car.
         lowest = np.arange(o.points) == self._lowest
         table["opening"] = lowest & table["plate"] & np.isfinite(o.opening_pct)
@@ -153,11 +156,14 @@ class Model:
             table["closed"] = lowest
         return {name: np.flatnonzero(mask) for name, mask in table.items() if mask.any()}
 
-    def _low_flow(self) -> NDArray[np.bool_]:
-        """Points whose throttle is nearly closed: a turbocharger gives no boost there."""
+    def _pressure_ratio(self) -> Floats:
+        """Pressure after the plate over that before it, as read or guessed from the airflow."""
         o = self.observations
-        ratio = o.manifold_pa / np.where(self.has_boost, o.boost_pa, np.nan)
-        return np.nan_to_num(ratio, nan=2.0) < 0.45
+        guess = o.metered_kg_s / (
+            self._swept * np.exp(self.unknowns.mean[self.unknowns.index("fill_level")])
+        )
+        upstream = np.where(self.has_boost, o.boost_pa, self._ambient)
+        return np.where(self.has_manifold, o.manifold_pa, np.nan_to_num(guess)) / upstream
 
     @property
     def rows(self) -> NDArray[np.intp]:
@@ -224,7 +230,11 @@ class Model:
             "ambient": ambient,
             "upstream": upstream,
             "filled": per_pa * manifold * np.exp(self._log_filling(get, manifold)),
-            "flux": _FLUX * self._root_t * upstream * _flow_function(manifold / upstream),
+            "flux": _FLUX
+            * self._root_t
+            * upstream
+            * _flow_function(manifold / upstream)
+            * np.exp(get("discharge") * self.unchoked),
             "leak_flux": _FLUX * self._root_t * ambient * _flow_function(manifold / ambient),
             "fuel_fill": self._each("fuel_fill", value),
         }

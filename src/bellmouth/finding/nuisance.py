@@ -35,6 +35,7 @@ _SHARED = (
     "leak_bank",
     "trim_sum",
     "closed",
+    "discharge",
 )
 _PLACES = {name: place for place, name in enumerate(_SHARED)}
 #: Those that cars of one engine family have in common, more or less.
@@ -140,6 +141,7 @@ def unknowns(observations: Observations, car: Car, priors: Priors) -> Unknowns:
         "leak_bank": (0.0, fuel["leak_bank"]),
         "trim_sum": tuple(fuel["trim_sum"]),
         "closed": tuple(plate["closed_pct"]),
+        "discharge": tuple(plate["log_discharge_per_ratio"]),
     }
     pairs = [*(shared[name] for name in _SHARED), *_recording_blocks(observations, priors)]
     mean, sd = np.array(pairs).T

@@ -15,7 +15,7 @@ from bellmouth.recording.medians import median
 from bellmouth.recording.stretch import Stretch
 from bellmouth.recording.trims import BANKS, WIDE_RANGE, total_trim_name
 
-__all__ = ["Observations", "judgeable", "observe"]
+__all__ = ["LEAST_KPA", "Observations", "judgeable", "observe"]
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -25,7 +25,7 @@ _SENSOR_LOG_SD = 0.012  # a manifold sensor taken for a barometer may itself be 
 _WEATHER_LOG_SD = 0.013  # weather about the standard atmosphere: common practice, no source
 _SCALE_HEIGHT_M = 8400.0
 _LEAST_G_S = 0.02
-_LEAST_KPA = 8.0
+LEAST_KPA = 8.0
 _LEAST_BOOST_KPA = 40.0
 _AMBIENT_KPA = (40.0, 115.0)  # no road is higher or lower: a barometer that says so is no reading
 _LIMIT_STEP = 0.008
@@ -102,7 +102,12 @@ class Observations:
 def judgeable(stretches: Sequence[Stretch]) -> tuple[Stretch, ...]:
     """The stretches to work from: running and not known to be cold; where all are, the lukewarm
     ones (coolant at least 45 degC), which are told as such."""
-    running = tuple(stretch for stretch in stretches if stretch.kind != "engine off")
+    # In a hole of the recording a speed may be interpolated that was never read.
+    running = tuple(
+        stretch
+        for stretch in stretches
+        if stretch.kind != "engine off" and np.isfinite(stretch.value("engine_speed"))
+    )
     warm = tuple(stretch for stretch in running if stretch.warm is not False)
     if warm:
         return warm
@@ -156,7 +161,7 @@ def _air(
     throttle = opened(column, reading)
     intake = column.value("intake_air_temperature")
     fallback_c = car.ambient_air_temperature_c.value if car.ambient_air_temperature_c else 30.0
-    manifold = _plausible(column.value("intake_manifold_pressure"), _LEAST_KPA)
+    manifold = _plausible(column.value("intake_manifold_pressure"), LEAST_KPA)
     return {
         "speed_rev_s": speed,
         "metered_kg_s": metered,
@@ -342,7 +347,7 @@ def _key_on(group: Sequence[Stretch]) -> float:
         if stretch.kind == "engine off":
             manifold = stretch.value("intake_manifold_pressure")
             barometer = stretch.value("barometric_pressure")
-            if manifold > _LEAST_KPA and _is_ambient(barometer):
+            if manifold > LEAST_KPA and _is_ambient(barometer):
                 return float(np.log(manifold / barometer))
     return float("nan")
 

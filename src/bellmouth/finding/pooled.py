@@ -31,7 +31,7 @@ _OBSERVED = (
     "throttle_pct",
     "opening_pct",
 )
-_DERIVED = ("_ambient", "_root_t", "_swept", "log_speed", "log_relative_flow")
+_DERIVED = ("_ambient", "_root_t", "_swept", "log_speed", "log_relative_flow", "unchoked")
 
 
 @dataclass(frozen=True)

@@ -96,6 +96,7 @@ def _channel_slopes(
     passed, manifold, ambient, upstream = _inputs(model, state, effects)
     filled = _filled(model, state, manifold)
     flux = _flux(upstream, manifold, state["manifold"] / state["upstream"])
+    flux["discharge"] = model.unchoked + np.zeros((1, 1))
     leak = _flux(ambient, manifold, state["manifold"] / state["ambient"])
     if not o.airflow_metered:
         passed = filled

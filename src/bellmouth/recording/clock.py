@@ -18,6 +18,9 @@ RESTART_S = 5.0
 SEAM_S = 60.0
 # More steps back than this and the rows are shuffled rather than restarted.
 MOST_RESTARTS = 12
+# Rows this far apart, of so many, tell nothing of an engine: their clock is in another unit. [s]
+SPARSEST_S = 12.0
+LEAST_ROWS = 10
 # Seconds since 1970 are below 1e10; no clock shows this. [s]
 LATEST_S = 1e11
 
@@ -115,7 +118,18 @@ def mend(rows: Rows, source: str) -> Clock:
         sort = np.argsort(time, kind="stable")
         order, time = order[sort], time[sort]
         notes.append(f"{_rows(back)} out of order of time sorted in.")
+    _refuse_sparse(time, column.title, source)
     return Clock(order, time - time[0], tuple(notes), float(time[0]))
+
+
+def _refuse_sparse(time_s: Floats, title: str, source: str) -> None:
+    """Rows minutes apart are no recording of an engine, but a clock in another unit. [s]"""
+    step = float(np.median(np.diff(time_s))) if time_s.size >= LEAST_ROWS else 0.0
+    if step > SPARSEST_S:
+        raise RecordingError(
+            f'{source}, column "{title}": a row every {step:.0f} s, where a recording has several '
+            "a second. Is it in another unit, such as ms?"
+        )
 
 
 def _join_restarts(time: Floats) -> tuple[Floats, list[str]]:

@@ -4,7 +4,7 @@ import csv
 import io
 import itertools
 import re
-from collections.abc import Callable, Collection, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -24,6 +24,8 @@ _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 _NO_TEXT = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ufffd]")
 # One mistake in a row is somebody's, to be corrected; so many at once are damage.
 _MISTYPED = 2
+_TITLE = re.compile(r"[^\d\s][^\[\]]*\[[^\[\]]+\]")
+_CLOCK = re.compile(r"[\dTZ.,/+ -]*\d{1,2}:\d{2}(:\d{2}.*)?")
 _NOT_FINITE = re.compile(r"[+-]?(nan|inf|infinity)", re.IGNORECASE)
 
 
@@ -47,7 +49,7 @@ def rows_of_csv(raw: bytes, mapping: Mapping[str, str], source: str) -> Rows:
         )
     header = read_header(titles, mapping, source, text.first_line)
     fast = _fast(text, header, len(titles))
-    return fast if fast is not None else _patient(text, header, len(titles), source)
+    return fast if fast is not None else _patient(text, header, titles, source)
 
 
 def _fast(text: Text, header: Header, width: int) -> Rows | None:
@@ -80,14 +82,16 @@ def _fast(text: Text, header: Header, width: int) -> Rows | None:
     return Rows(header, time, arrays, _placer(text), tuple(notes))
 
 
-def _patient(text: Text, header: Header, width: int, source: str) -> Rows:
+def _patient(text: Text, header: Header, titles: Sequence[str], source: str) -> Rows:
     """Cell by cell: decimal commas, words for *missing*, and the place of what is wrong."""
-    used = (header.time, *header.columns)
+    used, width = (header.time, *header.columns), len(titles)
     lists: dict[str, list[float]] = {column.name: [] for column in used}
     odd = dict.fromkeys(lists, 0)
     usual = None
-    rows, damage = 0, _Damage()
+    rows, damage, again = 0, _Damage(), _HeaderAgain(titles, header.time, source)
     for line, cells in _lines(text, source):
+        if again.seen(line, cells):
+            continue
         rows += 1
         # A separator at the end of every row is a habit; at the end of some it is a mistake.
         usual = max(len(cells), width) if usual is None else usual
@@ -117,10 +121,10 @@ def _patient(text: Text, header: Header, width: int, source: str) -> Rows:
     for name, values in lists.items():
         array = np.array(values, dtype=np.float64)
         arrays[name] = np.where(np.isfinite(array), array, np.nan)
-    notes = [*text.notes, *damage.notes]
+    notes = [*text.notes, *again.notes, *damage.notes]
     notes += [_odd_cells(column.title, odd[column.name]) for column in used if odd[column.name]]
     time = arrays.pop("time")
-    return Rows(header, time, arrays, _placer(text, damage.lines), tuple(notes))
+    return Rows(header, time, arrays, _placer(text, again.lines + damage.lines), tuple(notes))
 
 
 @dataclass
@@ -149,6 +153,43 @@ class _Damage:
             return [f"Line {self.lines[0]} is damaged and was left out."]
         return [
             f"{len(self.lines)} damaged lines were left out, the first is line {self.lines[0]}."
+        ]
+
+
+@dataclass
+class _HeaderAgain:
+    """Lines that say the header once more: files that were joined, or a logger that began again."""
+
+    titles: Sequence[str]
+    time: Column
+    source: str
+    lines: list[int] = field(default_factory=list)
+
+    def seen(self, line: int, cells: Sequence[str]) -> bool:
+        """Whether this is one. Another table's is refused: its rows would be read under ours."""
+        place = self.time.index
+        if place >= len(cells) or _number(cells[place], decimal_comma=True) is not None:
+            return False
+        if sum(_TITLE.fullmatch(cell.strip()) is not None for cell in cells) < _MISTYPED:
+            return False
+        if [cell.strip() for cell in cells] != [title.strip() for title in self.titles]:
+            raise RecordingError(
+                f"{self.source}, line {line}: a second header, with other columns than the first. "
+                "Split the file there: one table a file."
+            )
+        self.lines.append(line)
+        return True
+
+    @property
+    def notes(self) -> list[str]:
+        """What was passed over."""
+        if not self.lines:
+            return []
+        if len(self.lines) == 1:
+            return [f"The header stands again on line {self.lines[0]}; it was passed over."]
+        return [
+            f"The header stands again {len(self.lines)} times, first on line {self.lines[0]}; "
+            "it was passed over."
         ]
 
 
@@ -185,6 +226,11 @@ def _number(cell: str, decimal_comma: bool) -> float | None:
 def _bad_cell(source: str, line: int, column: Column, cell: str) -> str:
     shown = " ".join(cell.split())
     shown = shown if len(shown) <= 40 else shown[:37] + "..."
+    if column.name == "time" and _CLOCK.fullmatch(shown):
+        return (
+            f'{source}, line {line}, column "{column.title}": "{shown}" is a time of day. '
+            f"Write seconds from the start instead: 0 in the first row."
+        )
     return (
         f'{source}, line {line}, column "{column.title}": "{shown}" is not a number. '
         "Correct the cell or leave it empty."

@@ -1,5 +1,6 @@
 """Bytes of a file to text of a table: compression, encoding, line ends, separator."""
 
+import codecs
 import gzip
 import re
 import zlib
@@ -11,6 +12,8 @@ from bellmouth.recording.rows import DAMAGED_SHARE
 
 __all__ = ["Text", "load", "read_text"]
 
+# A spreadsheet's own first line, which only says how columns are parted.
+_SEPARATOR_LINE = re.compile(rb'"?sep=[,;|\t]?"?', re.IGNORECASE)
 _ZEROS = re.compile(rb"\0+")
 _HEAD_BYTES = 256
 
@@ -43,6 +46,10 @@ def load(path: Path) -> bytes:
         raise RecordingError(f"{path.name}: cannot be read ({error.strerror}).") from error
     except ValueError as error:
         raise RecordingError(f"{path.name!r}: not a file name.") from error
+    except MemoryError:
+        raise RecordingError(
+            f"{path.name}: larger than this machine's memory. Is it a recording at all?"
+        ) from None
     if raw[:2] == b"\x1f\x8b":
         try:
             raw = gzip.decompress(raw)
@@ -70,10 +77,11 @@ def read_text(raw: bytes, source: str) -> Text:
     while True:
         line, _, raw = raw.partition(b"\n")
         skipped += 1
-        if line.strip(b' \t\r,;"') or not raw:
+        blank = not line.strip(b' \t\r,;|"') or _SEPARATOR_LINE.fullmatch(line.strip())
+        if not raw or not blank:
             break
     header = line.decode("utf-8").rstrip("\r")
-    separator = max(",;\t", key=lambda mark: (header.count(mark), mark == ","))
+    separator = max(",;\t|", key=lambda mark: (header.count(mark), mark == ","))
     whole = _without_cut_row(raw, separator.encode(), header.count(separator))
     if len(whole) < len(raw):
         notes = (*notes, "The last row is cut short and was left out.")
@@ -90,12 +98,13 @@ def _without_cut_row(body: bytes, separator: bytes, separators: int) -> bytes:
 
 def _utf8(raw: bytes, source: str) -> tuple[bytes, tuple[str, ...]]:
     """The text as UTF-8 without a byte-order mark, whatever it was written in."""
-    for mark, codec in ((b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16")):
-        if raw.startswith(mark):
-            try:
-                return raw.decode(codec).encode("utf-8"), ("The file was read as UTF-16.",)
-            except UnicodeError:
-                raise RecordingError(_not_text(source)) from None
+    codec = _wide(raw)
+    if codec is not None:
+        try:
+            text = raw.decode(codec).removeprefix("\ufeff")
+        except UnicodeError:
+            raise RecordingError(_not_text(source)) from None
+        return text.encode("utf-8"), (f"The file was read as {codec[:6].upper()}.",)
     # A machine that lost its power leaves zeros where the last rows were still to be written.
     raw = raw.removeprefix(b"\xef\xbb\xbf").rstrip(b"\0")
     if b"\0" in raw:
@@ -111,6 +120,25 @@ def _utf8(raw: bytes, source: str) -> tuple[bytes, tuple[str, ...]]:
             raise RecordingError(_not_text(source)) from None
         return raw.decode("latin-1").encode("utf-8"), ("The file was read as Latin-1.",)
     return raw, ()
+
+
+def _wide(raw: bytes) -> str | None:
+    """UTF-16 or UTF-32 by its mark, or UTF-16 without one by the zeros between its letters."""
+    marks = (
+        (codecs.BOM_UTF32_LE, "utf-32"),
+        (codecs.BOM_UTF32_BE, "utf-32"),
+        (codecs.BOM_UTF16_LE, "utf-16"),
+        (codecs.BOM_UTF16_BE, "utf-16"),
+    )
+    for mark, codec in marks:
+        if raw.startswith(mark):
+            return codec
+    head = raw[:_HEAD_BYTES]
+    if len(head) > 20 and not any(head[1::2]) and all(head[::2]):
+        return "utf-16-le"
+    if len(head) > 20 and not any(head[::2]) and all(head[1::2]):
+        return "utf-16-be"
+    return None
 
 
 def _without_zeros(raw: bytes, source: str) -> bytes:

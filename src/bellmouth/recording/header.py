@@ -14,6 +14,8 @@ from bellmouth.recording.units import conversion, spellings
 
 __all__ = ["Column", "Header", "read_header", "read_mapping"]
 
+#: More columns than any recording has; to look for a name near each of a million takes hours.
+MOST_COLUMNS = 5_000
 _CELL = re.compile(r"^\s*(?P<name>.*?)\s*(?:\[(?P<unit>[^\[\]]*)\])?\s*$", re.DOTALL)
 
 
@@ -84,6 +86,11 @@ def read_header(
         Where the time is missing, a parameter has no or an unknown unit or stands twice.
     """
     where = source if line is None else f"{source}, line {line}"
+    if line is not None and len(titles) > MOST_COLUMNS:
+        raise RecordingError(
+            f"{where}: {len(titles)} columns, where a recording has a few dozen. "
+            "Is the table turned on its side? Write one row a moment, one column a parameter."
+        )
     _refuse_strangers(titles, mapping, where)
     time: Column | None = None
     columns: dict[str, Column] = {}

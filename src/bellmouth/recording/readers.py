@@ -52,8 +52,8 @@ def read_recording(
         One sentence that says what is wrong, where, and what to do.
     """
     path = Path(path)
-    journal = journal_of(path)
-    if journal.is_file():
+    journal = journal_of(path) if path.name else path
+    if journal != path and journal.is_file():
         return _left_by_a_crash(path, journal)
     return _read(path, read_mapping(mapping), controller)
 
