@@ -102,7 +102,12 @@ class Observations:
 def judgeable(stretches: Sequence[Stretch]) -> tuple[Stretch, ...]:
     """The stretches to work from: running and not known to be cold; where all are, the lukewarm
     ones (coolant at least 45 degC), which are told as such."""
-    running = tuple(stretch for stretch in stretches if stretch.kind != "engine off")
+    running = tuple(
+        stretch
+        for stretch in stretches
+        # Answers lost over a short stretch can leave it without a speed: it says nothing.
+        if stretch.kind != "engine off" and np.isfinite(stretch.value("engine_speed"))
+    )
     warm = tuple(stretch for stretch in running if stretch.warm is not False)
     if warm:
         return warm
