@@ -36,6 +36,13 @@ def assert_finite(case: Case) -> None:
     assert np.isfinite(case.posterior.log_unexplained)
 
 
+def test_a_stretch_whose_speed_was_lost_is_left_out() -> None:
+    made = stretches()
+    case = solve(without("engine_speed", made, len(made) - 1), (), car())
+    assert_finite(case)
+    assert case.observations.points == len(made) - 1
+
+
 @pytest.mark.parametrize(
     ("metering", "name"),
     [("airflow", "mass_air_flow"), ("pressure", "intake_manifold_pressure")],

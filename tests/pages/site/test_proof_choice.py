@@ -5,6 +5,7 @@ from pathlib import Path
 import pytest
 from fastapi.testclient import TestClient
 
+from bellmouth.finding.proof_result import Proof
 from bellmouth.pages.site.garage import Garage
 from bellmouth.practice.polling import write_csv
 from tests.finding.worked import healthy, meter_reads_low
@@ -49,6 +50,7 @@ def test_the_proof_is_of_the_two_that_were_chosen(
     assert len(entries(garage, car, "proof")) == kept, "looking keeps nothing twice"
     key = car.removeprefix("/car/")
     same = garage.book.judge_work(garage.visit(key).name, one, two).result
+    assert isinstance(same, Proof)
     assert client.get(f"/api/cars/{key}/proof").json()["probability"] == same.probability
     client.post(f"{car}/done", data={"work": ["reseal"]})
     write_csv(healthy("four.csv", 12), there := recordings[0].with_name("four.csv"))

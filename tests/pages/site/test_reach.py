@@ -210,7 +210,7 @@ def _of(command: click.Command, name: str) -> list[str]:
         f"{name} {one.name}"
         for one in command.get_params(context)
         if name
-        and isinstance(one.name, str)
+        and one.name
         and not one.name.startswith("_")
         and one.name not in SHELL | ADAPTER | {"as_json"}
     ]
