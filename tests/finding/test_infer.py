@@ -8,9 +8,7 @@ from numpy.typing import NDArray
 
 from bellmouth.finding import infer
 from bellmouth.finding.find import Case, hypothesis_weights, solve
-from bellmouth.finding.idle_speed import idle_speed
 from bellmouth.finding.infer import log_likelihood
-from bellmouth.finding.plate_position import plate_position
 from bellmouth.finding.priors import cause_weights, load_priors
 from bellmouth.finding.sensitivity import unknown_jacobian
 from bellmouth.finding.sizes import sizes_of
@@ -218,9 +216,9 @@ def _sampled(case: Case, row: int, sizes: NDArray[np.float64]) -> NDArray[np.flo
 
 def _side(case: Case, row: int, sizes: NDArray[np.float64]) -> NDArray[np.float64]:
     which = np.full(len(sizes), row, dtype=np.intp)
-    idle = idle_speed(case.observations, case.car, case.priors, case.hypotheses, case.scale)
-    plate = plate_position(case.observations, case.priors, case.hypotheses, case.scale)
-    return idle(which, sizes) + plate(which, sizes)
+    sides = (case.idle, case.air, case.plate, case.key_on, case.load, case.level, case.beside)
+    told = [side(which, sizes) for side in sides if side is not None]
+    return np.asarray(np.sum(told, axis=0))
 
 
 def test_a_cause_that_was_never_fitted_is_fitted_before_it_is_believed(

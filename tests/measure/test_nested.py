@@ -120,8 +120,8 @@ def test_the_samplers_likelihood_is_the_findings_exact_one(
     exact = log_likelihood(
         case.model, case.hypotheses, row, case.covariances, weights, coordinates, where
     )[0]
-    for side in (case.idle, case.plate, case.key_on, case.load):
-        exact += side(np.array([row]), where)[0]
+    sides = (case.idle, case.air, case.plate, case.key_on, case.load, case.level, case.beside)
+    exact += sum(side(np.array([row]), where)[0] for side in sides if side is not None)
     # Moved draws carry the ratio of the two densities of the unknowns.
     drawn = point[: len(aim.active)]
     ratio = 0.5 * (drawn @ drawn - unknowns @ unknowns) + aim.log_width

@@ -23,7 +23,7 @@ __all__ = ["Advice", "Guide", "Step", "course", "extras"]
 
 # A stretch is enough when so many more seconds are expected to tell fewer bits than this.
 MORE_S = 10.0
-LEAST_BITS = 0.02
+LEAST_BITS = 0.025
 # Trims take about 7 s to settle (recording.steady); as long again, and they can be told. [s]
 LEAST_S = 15.0
 # Nobody holds a pedal for ever: an engine that stays restless is taken as it is. [s]

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bellmouth.finding.effects import Shared
-from bellmouth.finding.mesh import HEALTHY, HypothesisTable, coarse, mesh_of
+from bellmouth.finding.mesh import HEALTHY, HypothesisTable, Mesh, coarse, mesh_of
 from bellmouth.finding.model import Model
 from bellmouth.finding.pooled import Answer, Pools, Question
 
@@ -153,20 +153,9 @@ def _steps(problem: Problem, start: tuple[Floats, Floats] | None = None) -> Step
     cost = (white**2).sum(axis=1) + (coordinates**2).sum(axis=1)
     mesh = mesh_of(hypotheses, sizes, _size_spread(curvature, hypotheses), cost)
     nodes, where = mesh.hypothesis, mesh.sizes
-    effects = hypotheses.effects(nodes, where, bends)
-    bent = np.flatnonzero(hypotheses.bending[nodes])
-    moved = _moved(coordinates, sizes, curvature, nodes[bent], where[bent])
-    told, anew = yield [
-        Question(coordinates[nodes], effects, shared=_shared(hypotheses, nodes, mesh.step)),
-        Question(moved, effects.of(bent), slopes=True),
-    ]
     unknown = jacobian[:, :, : coordinates.shape[1]]
-    # The unknowns are linear around the best fit: at coordinate zero the residual would be this.
-    offset = told.residuals - (unknown @ coordinates[:, :, None])[nodes, :, 0]
-    logs = _marginals(offset, unknown, mesh.blocks, whiteners[:-1])
-    there = anew.residuals - (anew.slopes @ moved[:, :, None])[:, :, 0]
-    every = ((np.arange(len(bent)), 0, 1),)
-    logs[:, bent] = _marginals(there, anew.slopes, every, whiteners[:-1])
+    fitted = (coordinates, sizes, curvature, unknown)
+    offset, logs = yield from _at_nodes(hypotheses, bends, mesh, fitted, whiteners[:-1])
     log_scale = np.log(scale_weights / scale_weights.sum())[:, None]
     likelihood = np.logaddexp.reduce(logs + log_scale, axis=0)
     side = sum((log(nodes, where) for log in problem.side_logs), np.zeros(len(nodes)))
@@ -188,6 +177,33 @@ def _steps(problem: Problem, start: tuple[Floats, Floats] | None = None) -> Step
         residuals=residual,
         scale_weights=(weight / weight.sum(axis=0)).T,
     )
+
+
+def _at_nodes(
+    hypotheses: HypothesisTable,
+    bends: tuple[float, float],
+    mesh: Mesh,
+    fitted: tuple[Floats, Floats, Floats, Floats],
+    whiteners: Floats,
+) -> Steps[tuple[Floats, Floats]]:
+    """Residuals with every unknown at zero (nodes, readings), and log likelihoods (scales, nodes)
+    with the unknowns integrated; ``fitted``: coordinates, sizes, curvature, slopes of unknowns."""
+    nodes, where = mesh.hypothesis, mesh.sizes
+    coordinates, sizes, curvature, unknown = fitted
+    effects = hypotheses.effects(nodes, where, bends)
+    bent = np.flatnonzero(hypotheses.bending[nodes])
+    moved = _moved(coordinates, sizes, curvature, nodes[bent], where[bent])
+    told, anew = yield [
+        Question(coordinates[nodes], effects, shared=_shared(hypotheses, nodes, mesh.step)),
+        Question(moved, effects.of(bent), slopes=True),
+    ]
+    # The unknowns are linear around the best fit: at coordinate zero the residual would be this.
+    offset = told.residuals - (unknown @ coordinates[:, :, None])[nodes, :, 0]
+    logs = _marginals(offset, unknown, mesh.blocks, whiteners)
+    there = anew.residuals - (anew.slopes @ moved[:, :, None])[:, :, 0]
+    every = ((np.arange(len(bent)), 0, 1),)
+    logs[:, bent] = _marginals(there, anew.slopes, every, whiteners)
+    return offset, logs
 
 
 def log_likelihood(

@@ -140,7 +140,9 @@ def test_no_get_and_no_other_page_clears(
     client: TestClient, at: dict[str, str], engine: StubNode
 ) -> None:
     car = begin(client)
-    assert client.get(f"{car}/clear/now").status_code == 405
+    looked_at = client.get(f"{car}/clear/now", follow_redirects=False)
+    assert looked_at.status_code == 303, "to the page that the form stands on"
+    assert not cleared(engine)
     sent = shown(client, car, at)
     foreign = {"origin": "http://elsewhere.example"}
     assert client.post(f"{car}/clear/now", data=sent, headers=foreign).status_code == 403
