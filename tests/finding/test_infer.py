@@ -8,13 +8,11 @@ from numpy.typing import NDArray
 
 from bellmouth.finding import infer
 from bellmouth.finding.find import Case, hypothesis_weights, solve
-from bellmouth.finding.idle_speed import idle_speed
 from bellmouth.finding.infer import log_likelihood
-from bellmouth.finding.plate_position import plate_position
 from bellmouth.finding.priors import cause_weights, load_priors
 from bellmouth.finding.sensitivity import unknown_jacobian
 from bellmouth.finding.sizes import sizes_of
-from tests.finding.garage import car, stretches
+from tests.finding.garage import car, sides_of, stretches
 
 CASES = [
     ("leak", {"leak_mm": 2.0}, 2.0),
@@ -158,7 +156,7 @@ def test_evidence_agrees_with_importance_sampling(cause: str, fault: dict[str, A
     )
     weights = np.where(inside, likelihood + prior - proposal, -np.inf)
     sampled = np.logaddexp.reduce(weights) - np.log(len(weights))
-    # The fast evidence also holds the idle speed and the plate's position: take them out.
+    # The fast evidence also holds what is not Gaussian: take it out.
     grid = case.posterior.grid
     mine = grid.hypothesis == row
     side = _side(case, row, grid.sizes[mine])
@@ -218,9 +216,7 @@ def _sampled(case: Case, row: int, sizes: NDArray[np.float64]) -> NDArray[np.flo
 
 def _side(case: Case, row: int, sizes: NDArray[np.float64]) -> NDArray[np.float64]:
     which = np.full(len(sizes), row, dtype=np.intp)
-    idle = idle_speed(case.observations, case.car, case.priors, case.hypotheses, case.scale)
-    plate = plate_position(case.observations, case.priors, case.hypotheses, case.scale)
-    return idle(which, sizes) + plate(which, sizes)
+    return np.sum([side(which, sizes) for side in sides_of(case)], axis=0)
 
 
 def test_a_cause_that_was_never_fitted_is_fitted_before_it_is_believed(

@@ -13,7 +13,7 @@ from bellmouth.finding.find import Case, Prepared, prepare, solve_many
 from bellmouth.finding.infer import log_likelihood
 from bellmouth.finding.model_error import scale_weights
 from bellmouth.recording.stretch import Kind, Reading, Stretch
-from tests.finding.garage import car, reading, stretches
+from tests.finding.garage import car, reading, sides_of, stretches
 
 pytest.importorskip("dynesty", reason="dynesty is a test extra")
 from measure.nested import Agreement, Target, agreement
@@ -95,9 +95,13 @@ def test_everything_that_bears_on_a_finding_is_in_the_full_case() -> None:
     assert {"plate", "trim 1", "opening"} <= set(case.model.channels)
     row = np.array([case.hypotheses.names.index("leak+meter_low")])
     low, high = case.hypotheses.low[row], case.hypotheses.high[row]
-    for side in (case.idle, case.plate, case.load):
+    assert case.beside is not None
+    for side in (case.idle, case.plate, case.load, case.beside):
         assert side(row, low)[0] != side(row, high)[0]
     assert np.isfinite(case.key_on.log_ratio)
+    _, alone = _small(0.2, 0.08)
+    assert alone.air is not None
+    assert alone.air(row, low)[0] != alone.air(row, high)[0]
 
 
 @pytest.mark.parametrize("moved", [False, True])
@@ -120,7 +124,7 @@ def test_the_samplers_likelihood_is_the_findings_exact_one(
     exact = log_likelihood(
         case.model, case.hypotheses, row, case.covariances, weights, coordinates, where
     )[0]
-    for side in (case.idle, case.plate, case.key_on, case.load):
+    for side in sides_of(case):
         exact += side(np.array([row]), where)[0]
     # Moved draws carry the ratio of the two densities of the unknowns.
     drawn = point[: len(aim.active)]
