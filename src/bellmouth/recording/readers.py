@@ -143,7 +143,22 @@ def recording_from_rows(rows: Rows, source: str) -> Recording:
         begins_s=clock.begins_s,
         woken=() if rows.header.unmapped else _woken(rows, clock),
     )
-    return screen(recording, {column.name: column.title for column in rows.header.columns})
+    titles = {column.name: column.title for column in rows.header.columns}
+    return _from_first(screen(recording, titles))
+
+
+def _from_first(recording: Recording) -> Recording:
+    """The recording with its time from the first sample, or question, that there is: rows before
+    it held foreign columns only, or what was left out, and nobody who writes it keeps them."""
+    begins = [float(series.time_s[0]) for series in recording.series.values()]
+    begins += [low_s - recording.begins_s for low_s, _ in recording.woken]
+    start_s = min(begins)
+    if start_s <= 0:
+        return recording
+    series = {
+        name: replace(one, time_s=one.time_s - start_s) for name, one in recording.series.items()
+    }
+    return replace(recording, series=series, begins_s=recording.begins_s + start_s)
 
 
 def _woken(rows: Rows, clock: Clock) -> tuple[tuple[float, float], ...]:
