@@ -216,7 +216,7 @@ def _sampled(case: Case, row: int, sizes: NDArray[np.float64]) -> NDArray[np.flo
 
 def _side(case: Case, row: int, sizes: NDArray[np.float64]) -> NDArray[np.float64]:
     which = np.full(len(sizes), row, dtype=np.intp)
-    return np.sum([side(which, sizes) for side in sides_of(case)], axis=0)
+    return sum((side(which, sizes) for side in sides_of(case)), np.zeros(len(sizes)))
 
 
 def test_a_cause_that_was_never_fitted_is_fitted_before_it_is_believed(
