@@ -434,3 +434,10 @@ def test_time_begins_with_what_is_kept(tmp_path: Path, text: str) -> None:
     begins += [low_s for low_s, _ in recording.woken]
     assert recording.begins_s == pytest.approx(min(begins))
     assert recording.series["engine_speed"].time_s + recording.begins_s == pytest.approx([5.2, 5.4])
+
+
+def test_rows_without_a_value_between_answers_are_a_habit_and_no_silence(tmp_path: Path) -> None:
+    head = "time [s],engine_speed [rpm]\n0,700\n"
+    slept = "0.5,701\n3,\n3.2,0\n3.4,0\n"
+    assert list(read(tmp_path, head + slept).woken[0]) == pytest.approx([3.0, 3.2])
+    assert read(tmp_path, head + "0.25,\n" + slept).woken == ()

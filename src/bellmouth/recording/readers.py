@@ -17,6 +17,9 @@ from bellmouth.recording.series import Floats, Recording, Series
 
 __all__ = ["journal_of", "read_recording"]
 
+#: A recorder of ours notes no silence that is shorter than a second; a hair for its rounding. [s]
+_SILENT_S = 0.99
+
 
 def read_recording(
     path: str | Path,
@@ -162,15 +165,22 @@ def _from_first(recording: Recording) -> Recording:
 
 
 def _woken(rows: Rows, clock: Clock) -> tuple[tuple[float, float], ...]:
-    """From each row without any value to the next with one: somebody asked, nobody answered. [s]"""
+    """From each row without any value to the next with one: somebody asked, nobody answered. [s]
+
+    Where such rows stand between answers too, it is another program's habit and tells nothing.
+    """
     empty = np.ones(rows.time.size, dtype=bool)
     for cells in rows.cells.values():
         empty &= np.isnan(cells)
         if not empty.any():
             return ()
     empty = empty[clock.order]
-    last = np.flatnonzero(empty[:-1] & ~empty[1:])
     time = clock.time_s + clock.begins_s
+    held = np.flatnonzero(~empty)
+    across = np.diff(held) > 1
+    if (np.diff(time[held])[across] < _SILENT_S).any():
+        return ()
+    last = np.flatnonzero(empty[:-1] & ~empty[1:])
     return tuple((float(time[index]), float(time[index + 1])) for index in last)
 
 
