@@ -5,6 +5,7 @@ import subprocess
 import sys
 from pathlib import Path
 
+import numpy as np
 import pytest
 import sqlalchemy as sa
 from sqlalchemy.exc import DBAPIError
@@ -14,6 +15,7 @@ from bellmouth.book import Book
 from bellmouth.book.entries import KINDS, effective
 from bellmouth.book.opening import writing
 from bellmouth.errors import BookError
+from bellmouth.recording.series import Recording, Series
 from tests.book.made import CAR, DEMO, NUMBER, Clock, a_full_car
 
 
@@ -45,6 +47,31 @@ def test_a_recording_comes_back_sample_for_sample(book: Book) -> None:
     assert (again.source, again.notes, again.dropped) == (
         original.source, original.notes, original.dropped,
     )  # fmt: skip
+
+
+def test_when_a_car_woke_comes_back_on_its_own_clock(book: Book) -> None:
+    book.add_car("blue one", CAR)
+    time_s = np.concatenate([np.arange(0.0, 10.0, 0.1), np.arange(20.0, 30.0, 0.1)])
+    speed = Series("engine_speed", "rpm", time_s, np.full(time_s.size, 700.0))
+    recording = Recording(
+        {"engine_speed": speed}, "live", begins_s=5.0, woken=((3.0, 3.4), (24.6, 24.9))
+    )
+    again = book.recording("blue one", book.add_recording("blue one", recording).number)
+    assert again.begins_s == 5.0
+    # Awake at the first sample at the latest; what came before any sample is not kept.
+    assert [list(one) for one in again.woken] == [pytest.approx([24.6, 25.0])]
+
+
+@pytest.mark.parametrize("first", ["0,,1", "0,99999,1"], ids=["foreign column", "left out"])
+def test_a_recording_whose_first_row_holds_nothing_is_kept(
+    book: Book, tmp_path: Path, first: str
+) -> None:
+    book.add_car("blue one", CAR)
+    path = tmp_path / "a.csv"
+    rows = "".join(f"{n / 10},{700 + n % 3},1\n" for n in range(1, 60))
+    path.write_text(f"time [s],engine_speed [rpm],own\n{first}\n{rows}")
+    kept = book.add_recording("blue one", path)
+    assert book.recording("blue one", kept.number).same_samples(read_recording(path))
 
 
 def test_a_correction_is_a_new_entry_that_points_at_the_old(book: Book) -> None:

@@ -3,6 +3,8 @@
 import numpy as np
 
 from bellmouth.car.description import Car, Known, Metering
+from bellmouth.finding.find import Case
+from bellmouth.finding.infer import SideLog
 from bellmouth.physics import orifice
 from bellmouth.recording.stretch import Reading, Stretch
 
@@ -66,3 +68,9 @@ def stretches(
             readings["log_total_trim_bank_1"] = reading(float(trim), 0.004, limit)
         made.append(Stretch(kind, 30.0 * start, 30.0 * start + 25.0, readings, True, None))  # type: ignore[arg-type]
     return tuple(made)
+
+
+def sides_of(case: Case) -> list[SideLog]:
+    """Whatever bears on a case without being Gaussian, as the case itself names it."""
+    every = (case.idle, case.air, case.plate, case.key_on, case.load, case.beside, case.level)
+    return [side for side in every if side is not None]

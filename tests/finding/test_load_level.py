@@ -3,7 +3,6 @@
 from dataclasses import replace
 
 import numpy as np
-import pytest
 
 from bellmouth.finding.find import Case, hypothesis_weights, solve
 from bellmouth.finding.priors import cause_weights
@@ -62,7 +61,22 @@ def test_nothing_is_asked_beside_a_reference_or_of_an_airflow_meter() -> None:
 
 
 def test_what_engines_idle_on_is_asked_of_a_meter() -> None:
-    case = solve(stretches(), (), car())
-    assert case.air is not None
-    none = case.air(np.zeros(1, dtype=np.intp), np.full((1, 2), np.nan))
-    assert none == pytest.approx(case.air(np.zeros(1, dtype=np.intp), np.zeros((1, 2))))
+    """A third of the usual air speaks for a meter that reads low, the usual air against one."""
+    told = []
+    for factor in (1.0, 0.33):
+        made = tuple(
+            replace(s, readings={**s.readings, "mass_air_flow": reading(factor * _air(s), 0.02)})
+            for s in stretches()
+        )
+        case = solve(made, (), car())
+        assert case.air is not None
+        names = case.hypotheses.names
+        low, healthy = np.array([names.index("meter_low")]), np.array([names.index("healthy")])
+        size, none = np.array([[0.7, np.nan]]), np.full((1, 2), np.nan)
+        told.append(float((case.air(low, size) - case.air(healthy, none))[0]))
+    assert told[0] < -0.5
+    assert told[1] > 1.0
+
+
+def _air(stretch: Stretch) -> float:
+    return stretch.value("mass_air_flow")

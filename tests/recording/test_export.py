@@ -1,5 +1,6 @@
 """What is written reads back the same, in every format."""
 
+import math
 from dataclasses import replace
 from pathlib import Path
 
@@ -54,6 +55,11 @@ def test_when_a_car_woke_comes_back(tmp_path: Path, recording: Recording, ending
     assert list(back.woken[0]) == pytest.approx([last + 4.0, last + 5.0])
     assert len(back.woken) == 1
     assert back.series["engine_speed"].time_s == pytest.approx(late.time_s - start, abs=1e-9)
+
+
+def test_what_was_asked_before_the_first_sample_has_no_row(recording: Recording) -> None:
+    asleep = replace(recording, begins_s=5.0, woken=((3.0, 3.4), (-math.inf, 4.0)))
+    assert frame(asleep).equals(frame(recording))
 
 
 def test_columns_that_nobody_claims_prove_no_silence(tmp_path: Path) -> None:

@@ -417,3 +417,27 @@ def test_no_name_and_no_end_are_refused(monkeypatch: pytest.MonkeyPatch) -> None
     monkeypatch.setattr(Path, "read_bytes", endless)
     with pytest.raises(RecordingError, match=r"zero: larger than this machine's memory"):
         read_recording("/dev/zero")
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "time [s],engine_speed [rpm],own\n5,,1\n5.2,702.5,\n5.4,703,\n",
+        "time [s],engine_speed [rpm]\n5,99999\n5.2,702.5\n5.4,703\n",
+        "time [s],engine_speed [rpm]\n4.8,\n4.9,\n5.2,702.5\n5.4,703\n",
+    ],
+    ids=["foreign column", "left out", "asked in vain"],
+)
+def test_time_begins_with_what_is_kept(tmp_path: Path, text: str) -> None:
+    recording = read(tmp_path, text)
+    begins = [recording.series["engine_speed"].time_s[0] + recording.begins_s]
+    begins += [low_s for low_s, _ in recording.woken]
+    assert recording.begins_s == pytest.approx(min(begins))
+    assert recording.series["engine_speed"].time_s + recording.begins_s == pytest.approx([5.2, 5.4])
+
+
+def test_rows_without_a_value_between_answers_are_a_habit_and_no_silence(tmp_path: Path) -> None:
+    head = "time [s],engine_speed [rpm]\n0,700\n"
+    slept = "0.5,701\n3,\n3.2,0\n3.4,0\n"
+    assert list(read(tmp_path, head + slept).woken[0]) == pytest.approx([3.0, 3.2])
+    assert read(tmp_path, head + "0.25,\n" + slept).woken == ()

@@ -99,14 +99,18 @@ def _read(store: Store, name: str, document: Any) -> Recording:
     with store.told():
         store.files.read(name)
     rate = document["samples_per_s"]
+    found = read_recording(store.files.path(name))
+    # The file's clock begins at 0; what is told on the clock of the car's own recording moves back.
+    later_s = document["begins_s"] - found.begins_s
     return replace(
-        read_recording(store.files.path(name)),
+        found,
         source=document["source"],
         notes=tuple(document["notes"]),
         unmapped=tuple(document["unmapped"]),
         samples_per_s=math.nan if rate is None else rate,
         dropped=dict(document["dropped"]),
         begins_s=document["begins_s"],
+        woken=tuple((low_s + later_s, high_s + later_s) for low_s, high_s in found.woken),
     )
 
 

@@ -19,6 +19,7 @@ from bellmouth.finding.idle_speed import (
     IdleSpeed,
     idle_speed,
     lowest_idle,
+    normal,
     speed_rises,
     surplus_shares,
 )
@@ -162,12 +163,7 @@ def _air_density(off: Floats, sd: float, table: Any) -> Floats:
     """Density of the logarithm of air over the usual: under no load, or under some."""
     share, most = table["air_load_share"], table["air_load_log"]
     loads = (np.arange(4) + 0.5) / 4.0 * most
-    alone = _normal(off, sd)
-    loaded = sum(_normal(off - load, float(np.hypot(sd, most / 8.0))) for load in loads) / 4.0
+    alone = normal(off, sd)
+    loaded = sum(normal(off - load, float(np.hypot(sd, most / 8.0))) for load in loads) / 4.0
     stray = table["stray_share"]
     return np.asarray((1 - stray) * ((1 - share) * alone + share * loaded) + stray / 2.5)
-
-
-def _normal(x: Floats, sd: float) -> Floats:
-    result: Floats = np.exp(-0.5 * (x / sd) ** 2) / (sd * np.sqrt(2 * np.pi))
-    return result

@@ -16,6 +16,7 @@ from bellmouth.finding.idle_speed import (
     Lowest,
     Surplus,
     lowest_idle,
+    normal,
     speed_density,
     speed_rises,
     surplus_shares,
@@ -121,18 +122,18 @@ def _targets(
     known = float(table["known_sd_rpm"])
     if np.isfinite(good.speed_rpm):
         targets = good.speed_rpm + np.linspace(-4.0, 4.0, _TARGETS) * 2.0 * known
-        weights = _normal(targets - good.speed_rpm, 1.4 * known)
+        weights = normal(targets - good.speed_rpm, 1.4 * known)
     elif car.idle_rpm is not None:
         middle, sd = car.idle_rpm.value, float(np.hypot(known, car.idle_rpm.sd))
         targets = middle + np.linspace(-3.0, 3.0, _TARGETS) * float(table["off_rpm"])
         off = float(table["off_share"])
-        weights = (1 - off) * _normal(targets - middle, sd)
-        weights = weights + off * _normal(targets - middle, float(table["off_rpm"]))
+        weights = (1 - off) * normal(targets - middle, sd)
+        weights = weights + off * normal(targets - middle, float(table["off_rpm"]))
     else:
         middle, sd = table["unknown_rpm"]
         lowest = min(one.speed_rpm for one in found)
         targets = np.linspace(min(lowest - 60.0, middle - 2.0 * sd), lowest + 60.0, _TARGETS)
-        weights = _normal(targets - middle, sd)
+        weights = normal(targets - middle, sd)
     return targets, np.asarray(weights / weights.sum())
 
 
@@ -157,8 +158,3 @@ def _timing(drop_deg: float, table: Mapping[str, Any]) -> tuple[float, float, fl
     before = timing_density(drop_deg, up, table, spread)
     after = timing_density(-drop_deg, up, table, spread)
     return tuple(float(np.log(value[0])) for value in (steady, before, after))  # type: ignore[return-value]
-
-
-def _normal(x: Floats, sd: float) -> Floats:
-    result: Floats = np.exp(-0.5 * (x / sd) ** 2) / (sd * np.sqrt(2 * np.pi))
-    return result

@@ -12,9 +12,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bellmouth.finding.hypothesis import HasCoordinates
-from bellmouth.finding.idle_speed import lowest_idle
+from bellmouth.finding.idle_speed import lowest_idle, normal
 from bellmouth.finding.observations import Observations
 from bellmouth.finding.priors import Priors
+from bellmouth.recording.medians import median
 
 __all__ = ["LoadLevel", "load_level"]
 
@@ -49,8 +50,8 @@ class LoadLevel:
         low = self.hypotheses.coordinate("meter_low", which, sizes)
         high = self.hypotheses.coordinate("meter_high", which, sizes)
         false = np.nan_to_num(high) - np.nan_to_num(low)
-        own = _normal(self.log_over - false, self.sd)
-        pressure = _normal(np.full(len(which), self.log_share), self.pressure_sd)
+        own = normal(self.log_over - false, self.sd)
+        pressure = normal(np.full(len(which), self.log_share), self.pressure_sd)
         told = self.follows * own + (1.0 - self.follows) * pressure
         return np.asarray(np.log((1.0 - self.stray) * told + self.stray / _STRAY_WIDTH))
 
@@ -65,10 +66,10 @@ def load_level(observations: Observations, priors: Priors, hypotheses: HasCoordi
     lowest = lowest_idle(o, priors.idle_speed, good)
     if not told and np.isfinite(lowest.speed_rpm):
         near = good & (np.abs(o.speed_rev_s * 60.0 - lowest.speed_rpm) < _NEAR_RPM)
-        pressure, load = (float(np.median(v[near])) for v in (o.manifold_pa, o.load_pct))
+        pressure, load = (median(v[near]) for v in (o.manifold_pa, o.load_pct))
         unknown_pa, unknown_sd = (x * 1e3 for x in priors.weather["barometric_kpa"])
         known = np.isfinite(o.ambient_pa[near]).all()
-        ambient = float(np.median(o.ambient_pa[near])) if known else unknown_pa
+        ambient = median(o.ambient_pa[near]) if known else unknown_pa
         log_share = float(np.log(load / 100.0 * ambient / pressure))
         expected, spread = table["log_share"]
         log_over = log_share - expected
@@ -77,8 +78,3 @@ def load_level(observations: Observations, priors: Priors, hypotheses: HasCoordi
         log_over, log_share, sd, table["pressure_log_sd"],
         priors.load_reading["follows"], table["stray_share"], hypotheses,
     )  # fmt: skip
-
-
-def _normal(x: Floats, sd: float) -> Floats:
-    result: Floats = np.exp(-0.5 * (x / sd) ** 2) / (sd * np.sqrt(2 * np.pi))
-    return result

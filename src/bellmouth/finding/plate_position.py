@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bellmouth.finding.hypothesis import HasCoordinates, Scale
+from bellmouth.finding.idle_speed import normal
 from bellmouth.finding.made_up import made_up_pct
 from bellmouth.finding.observations import Observations
 from bellmouth.finding.priors import Priors
@@ -95,10 +96,10 @@ def _rest_density(over: float, highest: float, sd: float, table: Mapping[str, An
     more = _spread(_MORE_OPEN_DEG, table)
     rests = (np.arange(9) + 0.5) / 9.0 * highest
     left = over + more[..., None] - rests
-    density = _normal(left, float(np.hypot(sd, highest / 30))).mean(axis=(1, 2))
+    density = normal(left, float(np.hypot(sd, highest / 30))).mean(axis=(1, 2))
     loaded = left[..., None] + (np.arange(4) + 0.5) / 4.0 * table["load_deg"]
     load = table["load_share"]
-    density = (1 - load) * density + load * _normal(loaded, sd).mean(axis=(1, 2, 3))
+    density = (1 - load) * density + load * normal(loaded, sd).mean(axis=(1, 2, 3))
     stray = table["stray_share"]
     return np.asarray((1 - stray) * density + stray / 15.0)
 
@@ -112,16 +113,11 @@ def _relative_density(relative: float, priors: Priors) -> Floats:
     step = 0.4
     opening = np.exp(mean + sd * np.linspace(-1.8, 1.8, 9))
     chance = np.exp(-0.5 * np.linspace(-1.8, 1.8, 9) ** 2)
-    stop = (_normal(relative - more[..., None] - opening, 0.6) * chance).sum(axis=2) / chance.sum()
-    learned = np.full(more.shape, _normal(np.array(relative), step))
+    stop = (normal(relative - more[..., None] - opening, 0.6) * chance).sum(axis=2) / chance.sum()
+    learned = np.full(more.shape, normal(np.array(relative), step))
     rests = (np.arange(9) + 0.5) / 9.0 * table["rest_deg"]
     reading = np.maximum(more[..., None] - rests, 0.0)
-    rest = _normal(relative - reading, step).mean(axis=2)
+    rest = normal(relative - reading, step).mean(axis=2)
     stray = table["stray_share"]
     mixture = (stop + learned + rest).mean(axis=1) / 3.0
     return np.asarray((1 - stray) * mixture + stray / 15.0)
-
-
-def _normal(x: Floats, sd: float) -> Floats:
-    result: Floats = np.exp(-0.5 * (x / sd) ** 2) / (sd * np.sqrt(2 * np.pi))
-    return result

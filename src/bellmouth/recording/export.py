@@ -41,7 +41,10 @@ def frame(recording: Recording) -> "pl.DataFrame":
     import polars as pl  # noqa: PLC0415 - only what writes a table pays for it
 
     every = recording.series.values()
-    asked = [low_s - recording.begins_s for low_s, _ in recording.woken if np.isfinite(low_s)]
+    # What was asked before the first sample has no place in a file whose time begins with it;
+    # rounded to what is left of 0 where the time begins with the question.
+    asked = [round(low_s - recording.begins_s, 9) for low_s, _ in recording.woken]
+    asked = [at_s for at_s in asked if at_s >= 0]
     times = np.unique(np.concatenate([*(series.time_s for series in every), np.array(asked)]))
     columns = {"time [s]": pl.Series(times)}
     for series in every:

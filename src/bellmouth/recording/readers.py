@@ -17,6 +17,9 @@ from bellmouth.recording.series import Floats, Recording, Series
 
 __all__ = ["journal_of", "read_recording"]
 
+#: A recorder of ours notes no silence that is shorter than a second; a hair for its rounding. [s]
+_SILENT_S = 0.99
+
 
 def read_recording(
     path: str | Path,
@@ -143,19 +146,41 @@ def recording_from_rows(rows: Rows, source: str) -> Recording:
         begins_s=clock.begins_s,
         woken=() if rows.header.unmapped else _woken(rows, clock),
     )
-    return screen(recording, {column.name: column.title for column in rows.header.columns})
+    titles = {column.name: column.title for column in rows.header.columns}
+    return _from_first(screen(recording, titles))
+
+
+def _from_first(recording: Recording) -> Recording:
+    """The recording with its time from the first sample, or question, that there is: rows before
+    it held foreign columns only, or what was left out, and nobody who writes it keeps them."""
+    begins = [float(series.time_s[0]) for series in recording.series.values()]
+    begins += [low_s - recording.begins_s for low_s, _ in recording.woken]
+    start_s = min(begins)
+    if start_s <= 0:
+        return recording
+    series = {
+        name: replace(one, time_s=one.time_s - start_s) for name, one in recording.series.items()
+    }
+    return replace(recording, series=series, begins_s=recording.begins_s + start_s)
 
 
 def _woken(rows: Rows, clock: Clock) -> tuple[tuple[float, float], ...]:
-    """From each row without any value to the next with one: somebody asked, nobody answered. [s]"""
+    """From each row without any value to the next with one: somebody asked, nobody answered. [s]
+
+    Where such rows stand between answers too, it is another program's habit and tells nothing.
+    """
     empty = np.ones(rows.time.size, dtype=bool)
     for cells in rows.cells.values():
         empty &= np.isnan(cells)
         if not empty.any():
             return ()
     empty = empty[clock.order]
-    last = np.flatnonzero(empty[:-1] & ~empty[1:])
     time = clock.time_s + clock.begins_s
+    held = np.flatnonzero(~empty)
+    across = np.diff(held) > 1
+    if (np.diff(time[held])[across] < _SILENT_S).any():
+        return ()
+    last = np.flatnonzero(empty[:-1] & ~empty[1:])
     return tuple((float(time[index]), float(time[index + 1])) for index in last)
 
 

@@ -8,6 +8,7 @@ from fastapi.testclient import TestClient
 from PIL import Image
 
 from bellmouth.book.entries import Entry
+from bellmouth.pages.site import uploads, view_keeping
 from bellmouth.pages.site.garage import Garage
 from bellmouth.practice.polling import write_csv
 from tests.finding.worked import healthy, meter_reads_low
@@ -84,6 +85,23 @@ def test_a_note_a_photo_and_work_are_put_right(
     assert of(garage, car, "work")[-1].document == {
         "done": ["clean_plate", "renew_gasket"], "by": "8", "gasket": "new",
     }  # fmt: skip
+
+
+def test_a_correction_is_no_way_round_what_an_upload_may_be(
+    client: TestClient, garage: Garage, car: str, pair: tuple[Path, Path],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:  # fmt: skip
+    client.post(f"{car}/photo", files={"file": ("a.png", picture())})
+    monkeypatch.setattr(uploads, "_MOST_READINGS", 10)
+    monkeypatch.setattr(view_keeping, "_MOST_PICTURE_BYTES", 10)
+    recordings, photos = of(garage, car, "recording"), of(garage, car, "photo")
+    with pair[1].open("rb") as file:
+        long = client.post(there(garage, car, "recording"), files={"file": ("b.csv", file)})
+    large = client.post(there(garage, car, "photo"), files={"file": ("b.png", picture())})
+    assert (long.status_code, "10 at most" in long.text) == (400, True)
+    assert (large.status_code, "Send a smaller one" in large.text) == (400, True)
+    assert of(garage, car, "recording") == recordings
+    assert of(garage, car, "photo") == photos
 
 
 def test_work_that_was_corrected_still_stands_between_its_recordings(

@@ -13,6 +13,7 @@ from bellmouth.pages.document import finding_document, proof_document
 from bellmouth.pages.site.asked_proof import CHOSEN
 from bellmouth.pages.site.garage import Garage, Visit
 from bellmouth.pages.site.persons import named
+from bellmouth.pages.site.uploads import of_fit_length
 from bellmouth.pages.site.view_finding import asked_of, made_again
 from bellmouth.pages.site.view_keeping import good_recordings
 from bellmouth.pages.site.view_work import done_said
@@ -117,7 +118,7 @@ def _recording(garage: Garage, visit: Visit, entry: Entry, wanted: Wanted) -> En
     from bellmouth.recording import read_recording  # noqa: PLC0415 - loads what reads recordings
 
     if wanted.file is not None:
-        recording = read_recording(wanted.file, **wanted.reading)
+        recording = of_fit_length(read_recording(wanted.file, **wanted.reading))
     else:
         recording = garage.book.recording(visit.name, entry.number)
     was_good = entry.number in good_recordings(visit)

@@ -20,7 +20,7 @@ from bellmouth.pages.site.rendering import go, page, words_of
 from bellmouth.pages.site.uploads import ENDINGS, kept_mapping, kept_upload
 from bellmouth.pages.site.view_cars import distance_km
 from bellmouth.pages.site.view_files import controller_of
-from bellmouth.pages.site.view_keeping import MOST_TEXT, PICTURES
+from bellmouth.pages.site.view_keeping import MOST_TEXT, PICTURES, refuse_large
 from bellmouth.work.works import work_titles
 
 __all__ = ["router"]
@@ -87,6 +87,8 @@ async def put_right(
     touched = distance.strip() != _odometer(request, old)
     with tempfile.TemporaryDirectory() as folder:
         sent = file is not None and bool(file.filename) and old.kind in _FILES
+        if file and sent and old.kind == "photo":
+            refuse_large(file)
         path = await kept_upload(file, Path(folder), _FILES[old.kind]) if file and sent else None
         reading = {
             "mapping": await kept_mapping(mapping, Path(folder)),

@@ -22,12 +22,12 @@ from bellmouth.pages.site.uploads import kept_upload
 from bellmouth.pages.site.view_files import TYPES
 from bellmouth.recording.quality import assess
 
-__all__ = ["MOST_PICTURE_BYTES", "MOST_TEXT", "PICTURES", "good_recordings", "router"]
+__all__ = ["MOST_TEXT", "PICTURES", "good_recordings", "refuse_large", "router"]
 
 router = APIRouter(include_in_schema=False)
 
 PICTURES = {".jpg": "image/jpeg", ".png": "image/png", ".webp": "image/webp"}
-MOST_PICTURE_BYTES = 20 << 20
+_MOST_PICTURE_BYTES = 20 << 20
 MOST_TEXT = 4000
 #: The job that something belongs to; the newest where none is said.
 _Job = Annotated[int | None, Form(ge=1)]
@@ -41,6 +41,20 @@ def good_recordings(visit: Visit) -> list[int]:
             said[number] = bool(one.document["good"])
     there = {one.number for one in visit.everywhere("recording")}
     return sorted(number for number, good in said.items() if good and number in there)
+
+
+def refuse_large(photo: UploadFile) -> None:
+    """Refuse a photo that is larger than any need be.
+
+    Raises
+    ------
+    BellmouthError
+        If it is.
+    """
+    if (photo.size or 0) > _MOST_PICTURE_BYTES:
+        raise BellmouthError(
+            f"That photo is more than {_MOST_PICTURE_BYTES >> 20} MB. Send a smaller one."
+        )
 
 
 @router.post("/car/{key}/note")
@@ -66,10 +80,7 @@ async def photo(
     """Keep a photo, drawn anew: where, when and with what it was taken stays behind."""
     garage: Garage = request.app.state.garage
     visit = await run_in_threadpool(garage.visit, key)
-    if (file.size or 0) > MOST_PICTURE_BYTES:
-        raise BellmouthError(
-            f"That photo is more than {MOST_PICTURE_BYTES >> 20} MB. Send a smaller one."
-        )
+    refuse_large(file)
     with tempfile.TemporaryDirectory() as folder:
         endings = (*PICTURES, ".jpeg")
         if not (file.filename or "").lower().endswith(endings):
