@@ -103,6 +103,8 @@ class SlcanServer(Serving):
         with self._lock:
             self._drop_client()
             if self._listener is not None:
+                # Closed alone it would go on listening while another thread waits upon it.
+                self._listener.shutdown(socket.SHUT_RDWR)
                 self._listener.close()
                 self._listener = None
         self._wake()
