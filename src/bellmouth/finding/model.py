@@ -37,8 +37,7 @@ _NEAR_AMBIENT = 0.93
 _NEAR_CHOKED = 0.6  # a guessed pressure is good enough only where it hardly matters
 CLOSED_SCALE = 0.01  # a throttle reading in shares, of the size of the other residuals
 _UNCHOKED_FROM = 0.4  # where the discharge of two real plates begins to fall (map, bench)
-# Pressure ratio of a plate below which a turbocharger gives no boost: common practice, no source.
-_BLOWER_IDLES = 0.45
+_BLOWER_IDLES = 0.45  # pressure ratio of a plate with no boost: common practice, no source
 NEARLY_ONE = 0.99  # closest that a manifold comes to what feeds it
 RISE_PA = 35e3  # filling's level is told at this pressure, its rise from here to 95 kPa
 RISE_SPAN = 1.0 - 35.0 / 95.0

@@ -104,6 +104,17 @@ def test_a_correction_is_no_way_round_what_an_upload_may_be(
     assert of(garage, car, "photo") == photos
 
 
+def test_a_finding_stays_with_the_recording_that_it_is_of_when_that_is_corrected(
+    client: TestClient, garage: Garage, car: str
+) -> None:
+    second = of(garage, car, "recording")[1].number
+    client.post(f"{car}/finding/of", data={"recording": second})
+    client.post(f"{car}/entry/{second}", data={"by": "Ann"})
+    mine = of(garage, car, "recording")[1]
+    assert mine.corrects == second
+    assert of(garage, car, "finding")[-1].document["recording"] == mine.number
+
+
 def test_work_that_was_corrected_still_stands_between_its_recordings(
     client: TestClient, garage: Garage, car: str
 ) -> None:

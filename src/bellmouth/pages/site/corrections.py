@@ -164,8 +164,11 @@ def _judged(garage: Garage, visit: Visit, entry: Entry, _: Wanted) -> Entry:
 
 def _judge_again(garage: Garage, key: str, old: int, new: int) -> None:
     visit = garage.visit(key)
-    if visit.numbers("finding") and visit.numbers("recording"):
+    findings = visit.numbers("finding")
+    if findings and visit.numbers("recording"):
         asked = asked_of(visit)
+        if findings[-1].document.get("recording") == old:
+            asked["recording"] = new
         asked["references"] = [new if one == old else one for one in asked.get("references", [])]
         made_again(garage, visit, asked)
 
