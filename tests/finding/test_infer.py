@@ -12,7 +12,7 @@ from bellmouth.finding.infer import log_likelihood
 from bellmouth.finding.priors import cause_weights, load_priors
 from bellmouth.finding.sensitivity import unknown_jacobian
 from bellmouth.finding.sizes import sizes_of
-from tests.finding.garage import car, stretches
+from tests.finding.garage import car, sides_of, stretches
 
 CASES = [
     ("leak", {"leak_mm": 2.0}, 2.0),
@@ -216,9 +216,7 @@ def _sampled(case: Case, row: int, sizes: NDArray[np.float64]) -> NDArray[np.flo
 
 def _side(case: Case, row: int, sizes: NDArray[np.float64]) -> NDArray[np.float64]:
     which = np.full(len(sizes), row, dtype=np.intp)
-    sides = (case.idle, case.air, case.plate, case.key_on, case.load, case.level, case.beside)
-    told = [side(which, sizes) for side in sides if side is not None]
-    return np.asarray(np.sum(told, axis=0))
+    return np.asarray(np.sum([side(which, sizes) for side in sides_of(case)], axis=0))
 
 
 def test_a_cause_that_was_never_fitted_is_fitted_before_it_is_believed(

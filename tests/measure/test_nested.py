@@ -13,7 +13,7 @@ from bellmouth.finding.find import Case, Prepared, prepare, solve_many
 from bellmouth.finding.infer import log_likelihood
 from bellmouth.finding.model_error import scale_weights
 from bellmouth.recording.stretch import Kind, Reading, Stretch
-from tests.finding.garage import car, reading, stretches
+from tests.finding.garage import car, reading, sides_of, stretches
 
 pytest.importorskip("dynesty", reason="dynesty is a test extra")
 from measure.nested import Agreement, Target, agreement
@@ -120,8 +120,7 @@ def test_the_samplers_likelihood_is_the_findings_exact_one(
     exact = log_likelihood(
         case.model, case.hypotheses, row, case.covariances, weights, coordinates, where
     )[0]
-    sides = (case.idle, case.air, case.plate, case.key_on, case.load, case.level, case.beside)
-    exact += sum(side(np.array([row]), where)[0] for side in sides if side is not None)
+    exact += sum(side(np.array([row]), where)[0] for side in sides_of(case))
     # Moved draws carry the ratio of the two densities of the unknowns.
     drawn = point[: len(aim.active)]
     ratio = 0.5 * (drawn @ drawn - unknowns @ unknowns) + aim.log_width
