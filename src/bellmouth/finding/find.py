@@ -38,7 +38,7 @@ from bellmouth.finding.plate_position import PlatePosition, plate_position
 from bellmouth.finding.priors import Priors, cause_weights, load_priors, read_weights, weights_from
 from bellmouth.finding.result import CauseProbability, Finding, OfFamily
 from bellmouth.finding.sizes import sizes_of
-from bellmouth.finding.suitable import refuse_foreign, usable
+from bellmouth.finding.suitable import refuse_foreign, refuse_without_speed, usable
 from bellmouth.recording.overlap import overlap_s
 from bellmouth.recording.series import Recording
 from bellmouth.recording.steady import stretches
@@ -117,11 +117,7 @@ def find(
         engine, or metering that the readings contradict.
     """
     said: Complaint = parse_complaint(complaint) if complaint else (car.complaint or "unknown")
-    if "engine_speed" not in recording:
-        raise FindingError(
-            f"{recording.source}: engine_speed was not recorded, and without it no operating point "
-            "can be found. Record it, or map its column."
-        )
+    refuse_without_speed(recording)
     for reference in references:
         _refuse_itself(recording, reference)
     judged = stretches(recording)

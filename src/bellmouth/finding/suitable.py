@@ -6,13 +6,29 @@ import numpy as np
 
 from bellmouth.errors import FindingError
 from bellmouth.finding.observations import Observations, judgeable
+from bellmouth.recording.series import Recording
 from bellmouth.recording.stretch import Stretch
 
-__all__ = ["refuse_foreign", "usable"]
+__all__ = ["refuse_foreign", "refuse_without_speed", "usable"]
 
 _UNTHROTTLED = 0.82
 _FULL_STROKE = 0.75
 _AIR_KG_M3 = 1.15
+
+
+def refuse_without_speed(recording: Recording) -> None:
+    """Refuse a recording that nothing steady can be found in.
+
+    Raises
+    ------
+    FindingError
+        If engine speed was not recorded.
+    """
+    if "engine_speed" not in recording:
+        raise FindingError(
+            f"{recording.source}: engine_speed was not recorded, and without it no operating point "
+            "can be found. Record it, or map its column."
+        )
 
 
 def usable(stretches: Sequence[Stretch], source: str) -> None:
