@@ -2,11 +2,12 @@
 
 import hashlib
 import os
+import secrets
 from pathlib import Path
 
 from bellmouth.errors import BookError
 
-__all__ = ["Files", "name_for"]
+__all__ = ["Files", "name_for", "write_whole"]
 
 _ROOMS = ("recordings", "photos")
 
@@ -14,6 +15,33 @@ _ROOMS = ("recordings", "photos")
 def name_for(room: str, content: bytes, ending: str) -> str:
     """``room/HASH.ending``, with the SHA-256 of the content."""
     return f"{room}/{hashlib.sha256(content).hexdigest()}.{ending}"
+
+
+def write_whole(path: Path, content: bytes) -> None:
+    """Write a file beside and put it in its place: killed at any moment, there is never half of it.
+
+    Raises
+    ------
+    OSError
+        If the disk refuses; what was there before is then still there.
+    """
+    path.parent.mkdir(parents=True, exist_ok=True)
+    # With a dot before and an ending of its own: nothing that lists a folder takes it for a file.
+    part = path.with_name(f".{path.name}.{secrets.token_hex(4)}.part")
+    try:
+        with part.open("wb") as file:
+            file.write(content)
+            file.flush()
+            os.fsync(file.fileno())
+        part.replace(path)
+    finally:
+        part.unlink(missing_ok=True)
+    # The name itself must survive a crash before anybody speaks of it.
+    folder = os.open(path.parent, os.O_RDONLY)
+    try:
+        os.fsync(folder)
+    finally:
+        os.close(folder)
 
 
 class Files:
@@ -30,7 +58,7 @@ class Files:
         """Write content where it is not kept yet, safe from a crash; its name."""
         name = name_for(room, content, ending)
         if not self.holds(name):
-            self._write(name, content)
+            write_whole(self.folder / name, content)
         return name
 
     def put(self, name: str, content: bytes) -> None:
@@ -44,7 +72,7 @@ class Files:
         if self._hash_in(name) != hashlib.sha256(content).hexdigest():
             raise BookError(f"{name}: is damaged: its content is not what its name says.")
         if not self.holds(name):
-            self._write(name, content)
+            write_whole(self.folder / name, content)
 
     def holds(self, name: str) -> bool:
         """Whether a file is there with its right content."""
@@ -86,25 +114,6 @@ class Files:
     def remove(self, name: str) -> None:
         """Remove a file for good; nothing where it is gone already."""
         (self.folder / name).unlink(missing_ok=True)
-
-    def _write(self, name: str, content: bytes) -> None:
-        path = self.folder / name
-        path.parent.mkdir(parents=True, exist_ok=True)
-        unfinished = path.with_name(f".{path.name}.{os.getpid()}")
-        try:
-            with unfinished.open("wb") as file:
-                file.write(content)
-                file.flush()
-                os.fsync(file.fileno())
-            unfinished.replace(path)
-        finally:
-            unfinished.unlink(missing_ok=True)
-        # The name itself must survive a crash before the database speaks of it.
-        folder = os.open(path.parent, os.O_RDONLY)
-        try:
-            os.fsync(folder)
-        finally:
-            os.close(folder)
 
     @staticmethod
     def _hash_in(name: str) -> str:

@@ -33,7 +33,7 @@ _SPEED_DOUBT = 0.3
 # Which of the two it is shows in how it goes with pressure over all points: pressure by another
 # name keeps its ratio (rms 0.1 to 0.9 % over the idle recordings), air does not.
 _PRESSURE_LOG_SD = 0.008
-_AIR_LOG_SD = 0.012
+_AIR_LOG_SD = 0.012  # filling from point to point beside its slopes: common practice, no source
 _AIR_SPEED_SD = 0.08  # filling's own slope in speed, as in priors.toml
 _RATIO_SD = 2.0  # what it is a share of is anybody's guess, and on each day another
 _MOST_NATS = 3.0  # two simple pictures of a load are not worth more: common practice, no source

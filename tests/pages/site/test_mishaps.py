@@ -9,12 +9,12 @@ import pytest
 from fastapi.testclient import TestClient
 from starlette.datastructures import UploadFile
 
+from bellmouth.book.files import write_whole
 from bellmouth.errors import BellmouthError
 from bellmouth.pages.site.app import create_app
 from bellmouth.pages.site.coach_notes import CoachNotes
 from bellmouth.pages.site.garage import Garage
 from bellmouth.pages.site.guard import Settings
-from bellmouth.pages.site.shelf import put
 from tests.pages.site.conftest import HOST
 from tests.pages.site.test_job import begin
 
@@ -139,14 +139,14 @@ def test_a_recording_that_nobody_can_wait_for_is_refused(client: TestClient) -> 
 
 def test_a_file_is_put_whole_or_not_at_all(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     there = tmp_path / "a.toml"
-    put(there, b"old")
+    write_whole(there, b"old")
 
     def full(_: int) -> None:
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
     monkeypatch.setattr(os, "fsync", full)
     with pytest.raises(OSError, match="No space"):
-        put(there, b"new")
+        write_whole(there, b"new")
     assert there.read_bytes() == b"old"
     assert list(tmp_path.iterdir()) == [there]
 

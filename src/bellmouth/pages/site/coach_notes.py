@@ -12,8 +12,8 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
+from bellmouth.book.files import write_whole
 from bellmouth.pages.site.live import Adapter
-from bellmouth.pages.site.shelf import put
 
 __all__ = ["CoachNotes"]
 
@@ -46,7 +46,7 @@ class CoachNotes:
     def _write(self, name: str, changed: Mapping[str, Any]) -> None:
         with self._lock:
             self._folder.mkdir(parents=True, exist_ok=True)
-            put(self._file(name), json.dumps({**self._read(name), **changed}).encode())
+            write_whole(self._file(name), json.dumps({**self._read(name), **changed}).encode())
 
     def adapter(self, name: str) -> Adapter | None:
         """How a car was last reached."""

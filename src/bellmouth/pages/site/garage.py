@@ -12,6 +12,7 @@ from typing import Any
 
 from bellmouth.book.book import Book
 from bellmouth.book.entries import Entry, effective
+from bellmouth.book.files import write_whole
 from bellmouth.book.known import car_of
 from bellmouth.book.standing import known_of
 from bellmouth.book.store import History
@@ -27,7 +28,6 @@ from bellmouth.pages.site.live import Adapter, Live, Practice
 from bellmouth.pages.site.once_read import OnceRead
 from bellmouth.pages.site.own_procedures import OwnProcedures
 from bellmouth.pages.site.seats import Seats
-from bellmouth.pages.site.shelf import put
 from bellmouth.pages.site.spoiled import interrupted
 from bellmouth.pages.site.surveyed import Surveyed
 from bellmouth.pages.site.uploads import of_fit_length
@@ -106,7 +106,7 @@ class Garage:
         if content is None:
             path.unlink(missing_ok=True)
         else:
-            put(path, content)
+            write_whole(path, content)
 
     def visit(self, key: str) -> Visit:
         """The car behind an address, with its newest job.
@@ -264,7 +264,7 @@ class Garage:
         """Write down how a practice car was made and mended, for when the server starts anew."""
         practice = self.practices[key]
         told = {"made": practice.made, "works": practice.works}
-        put(self._practice_file(key), json.dumps(told).encode())
+        write_whole(self._practice_file(key), json.dumps(told).encode())
 
     def practice(self, key: str) -> Practice | None:
         """The practice car behind an address, made anew after a restart; None for a real car."""

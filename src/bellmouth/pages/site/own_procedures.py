@@ -3,11 +3,11 @@
 import threading
 from pathlib import Path
 
+from bellmouth.book.files import write_whole
 from bellmouth.errors import BellmouthError
 from bellmouth.learning.packs import packs
 from bellmouth.learning.procedure import Procedure
 from bellmouth.learning.procedure_reader import procedure_from_text
-from bellmouth.pages.site.shelf import put
 
 __all__ = ["OwnProcedures"]
 
@@ -85,7 +85,7 @@ class OwnProcedures:
             self._folder.mkdir(parents=True, exist_ok=True)
             # The file's own number, never the name: that is whatever somebody wrote.
             kept = self._folder / f"{self._next() if path is None else path.stem}.toml"
-            put(kept, content)
+            write_whole(kept, content)
             if path is not None and path != kept:
                 path.unlink()
 
