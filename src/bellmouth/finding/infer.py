@@ -41,6 +41,7 @@ _STEP = 1e-4
 _ITERATIONS = 2
 _FARTHEST = 1.5  # unknowns are linear no farther than this from the best fit
 _LOST_NATS = 8.0  # a hypothesis fits this much worse than a healthy car: it has not been fitted
+_BELIEVED_NATS = 5.0  # its evidence is this near the best
 
 
 @dataclass(frozen=True)
@@ -125,13 +126,12 @@ def _sound_steps(problem: Problem) -> Steps[Posterior]:
     found = yield from _steps(problem)
     cost = found.misfit * found.residuals.shape[1] + (found.coordinates**2).sum(axis=1)
     lost = cost > cost[0] + 2 * _LOST_NATS
-    lost &= found.log_evidence > found.log_evidence[0] - _LOST_NATS
+    lost &= found.log_evidence > found.log_evidence.max() - _BELIEVED_NATS
     if not lost.any():
         return found
     coordinates = np.where(lost[:, None], found.coordinates[0], found.coordinates)
     sizes = np.where(lost[:, None], problem.hypotheses.low, found.sizes)
-    again = yield from _steps(problem, (coordinates, sizes))
-    return again
+    return (yield from _steps(problem, (coordinates, sizes)))
 
 
 def _steps(problem: Problem, start: tuple[Floats, Floats] | None = None) -> Steps[Posterior]:
@@ -296,7 +296,10 @@ def _improve(
     coordinates: Floats,
     sizes: Floats,
 ) -> Steps[tuple[Floats, Floats]]:
-    """One damped Gauss-Newton step of unknowns and sizes together, kept where it helps."""
+    """One damped Gauss-Newton step of unknowns and sizes together, kept where it helps.
+
+    A cause at its smallest is next to a healthy car: it begins again there where that fits better.
+    """
     residual, jacobian = yield from _linearise(hypotheses, bends, coordinates, sizes)
     unknowns = coordinates.shape[1]
     white = residual @ metric.T
@@ -310,17 +313,16 @@ def _improve(
     lengths = np.array([1.0, 0.35])[:, None, None]
     trial = coordinates + lengths * step[:, :unknowns]
     moved = np.clip(sizes + lengths * step[:, unknowns:], hypotheses.low, hypotheses.high)
-    every = np.tile(np.arange(count), 2)
-    effects = hypotheses.effects(every, moved.reshape(-1, 2), bends)
+    trial = np.concatenate([trial, np.broadcast_to(coordinates[:1], (1, *coordinates.shape))])
+    moved = np.concatenate([moved, hypotheses.low[None]])
+    effects = hypotheses.effects(np.tile(np.arange(count), 3), moved.reshape(-1, 2), bends)
     [told] = yield [Question(trial.reshape(-1, unknowns), effects)]
     trial_white = told.residuals @ metric.T
-    cost = (trial_white**2).sum(axis=1).reshape(2, count) + (trial**2).sum(axis=2)
+    cost = (trial_white**2).sum(axis=1).reshape(3, count) + (trial**2).sum(axis=2)
     here = (white**2).sum(axis=1) + (coordinates**2).sum(axis=1)
     choice = np.argmin(np.vstack([here, cost]), axis=0)
     rows = np.arange(count)
-    kept = np.stack([coordinates, *trial])[choice, rows]
-    kept_sizes = np.stack([sizes, *moved])[choice, rows]
-    return kept, kept_sizes
+    return np.stack([coordinates, *trial])[choice, rows], np.stack([sizes, *moved])[choice, rows]
 
 
 def _solved(white: Floats, prior: Floats, gradient: Floats) -> Floats:
@@ -350,8 +352,7 @@ def _size_spread(curvature: Floats, hypotheses: HypothesisTable) -> Floats:
     schur[:, 0, 0] += 1.0 / width[:, 0] ** 2
     schur[:, 1, 1] += 1.0 / width[:, 1] ** 2
     covariance = np.linalg.inv(schur)
-    diagonal: Floats = np.sqrt(np.abs(np.diagonal(covariance, axis1=1, axis2=2)))
-    return diagonal
+    return np.asarray(np.sqrt(np.abs(np.diagonal(covariance, axis1=1, axis2=2))))
 
 
 def _moved(
