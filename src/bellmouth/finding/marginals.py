@@ -1,6 +1,7 @@
 """Log density of readings with normal unknowns integrated out, for many nodes at once."""
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -84,7 +85,7 @@ def _by_unknowns(jacobian: Floats, whiteners: Floats) -> tuple[list[Floats], Flo
     return [plain, explained], _log_det(factor) - _log_det(whiteners)[:, None]
 
 
-def _log_det(factor: Floats) -> Floats:
+def _log_det(factor: NDArray[np.floating[Any]]) -> Floats:
     """Log determinant of what a triangular factor belongs to."""
     diagonal = np.diagonal(factor, axis1=-2, axis2=-1)
     return np.asarray(2.0 * np.log(diagonal).sum(axis=-1))
