@@ -121,12 +121,14 @@ class Courses:
                 found[name, recording] = np.array([h.get(name, -1) for h in held], dtype=np.intp)
         return found
 
-    def coordinate(self, cause: str, recording: int, which: Ints, sizes: Floats) -> Floats:
-        """A cause's coordinate in a recording, courses ``which`` (n,) at ``sizes`` (n, 2); NaN
-        where it is not there."""
+    def coordinate(
+        self, cause: str, recording: int, which: Ints, sizes: Floats, without: float = np.nan
+    ) -> Floats:
+        """A cause's coordinate in a recording, courses ``which`` (n,) at ``sizes`` (n, 2);
+        ``without`` where it is not there."""
         place = self._slots[cause, recording][which]
         value = np.where(place == 1, sizes[:, 1], sizes[:, 0])
-        return np.where(place >= 0, value, np.nan)
+        return np.where(place >= 0, value, without)
 
     def seen_in(self, recording: int) -> "InOne":
         """These courses as hypotheses about one of the recordings."""
@@ -156,9 +158,9 @@ class InOne:
     courses: Courses
     recording: int
 
-    def coordinate(self, cause: str, which: Ints, sizes: Floats) -> Floats:
+    def coordinate(self, cause: str, which: Ints, sizes: Floats, without: float = np.nan) -> Floats:
         """See `Courses.coordinate`."""
-        return self.courses.coordinate(cause, self.recording, which, sizes)
+        return self.courses.coordinate(cause, self.recording, which, sizes, without)
 
 
 def courses_of(hypotheses: Hypotheses, recordings: int) -> Courses:

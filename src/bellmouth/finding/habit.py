@@ -109,8 +109,8 @@ class IdleAir:
         """What is to be added to the metered logarithm for what the engine got, (n,)."""
         leak, _ = surplus_shares(self.hypotheses, which, sizes, self.scale.idle_area_m2)
         beside = np.log1p(leak * self.scale.idle_flow_g_s / self.metered_g_s)
-        low = np.nan_to_num(self.hypotheses.coordinate("meter_low", which, sizes))
-        high = np.nan_to_num(self.hypotheses.coordinate("meter_high", which, sizes))
+        low = self.hypotheses.coordinate("meter_low", which, sizes, 0.0)
+        high = self.hypotheses.coordinate("meter_high", which, sizes, 0.0)
         return np.asarray(beside + low - high)
 
 
@@ -119,8 +119,10 @@ def log_air_per_litre(observations: Observations, table: Any) -> tuple[float, fl
     there is none."""
     o = observations
     chosen = o.idle & o.judged & np.isfinite(o.metered_kg_s)
+    if not o.airflow_metered:
+        return float("nan"), float("nan")
     lowest = lowest_idle(o, table, chosen)
-    if not o.airflow_metered or not np.isfinite(lowest.speed_rpm):
+    if not np.isfinite(lowest.speed_rpm):
         return float("nan"), float("nan")
     near = chosen & (np.abs(o.speed_rev_s * 60.0 - lowest.speed_rpm) < 15.0)
     metered = float(np.median(o.metered_kg_s[near])) * 1e3

@@ -49,8 +49,11 @@ class Scale:
 class HasCoordinates(Protocol):
     """What is asked where only the size of a cause matters, not what it stands beside."""
 
-    def coordinate(self, cause: str, which: NDArray[np.intp], sizes: Floats) -> Floats:
-        """A cause's coordinate in hypotheses ``which`` at ``sizes``; NaN where it is not held."""
+    def coordinate(
+        self, cause: str, which: NDArray[np.intp], sizes: Floats, without: float = np.nan
+    ) -> Floats:
+        """A cause's coordinate in hypotheses ``which`` at ``sizes``; ``without`` where it is not
+        held."""
         ...
 
 
@@ -91,10 +94,12 @@ class Hypotheses:
         """Which hypotheses hold a cause as their first (0) or second (1)."""
         return self._acting.holds[cause, place]
 
-    def coordinate(self, cause: str, which: NDArray[np.intp], sizes: Floats) -> Floats:
-        """A cause's coordinate in hypotheses ``which`` (n,) at ``sizes`` (n, 2); NaN where it is
-        not held."""
-        found = np.where(self.holds(cause, 0)[which], sizes[:, 0], np.nan)
+    def coordinate(
+        self, cause: str, which: NDArray[np.intp], sizes: Floats, without: float = np.nan
+    ) -> Floats:
+        """A cause's coordinate in hypotheses ``which`` (n,) at ``sizes`` (n, 2); ``without`` where
+        it is not held."""
+        found = np.where(self.holds(cause, 0)[which], sizes[:, 0], without)
         return np.where(self.holds(cause, 1)[which], sizes[:, 1], found)
 
     def effects(

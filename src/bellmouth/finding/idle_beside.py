@@ -84,7 +84,7 @@ class IdleBeside:
         """What is to be added to the change as read for what the engine got, (n,)."""
         read = "pressure" if self.change.by_pressure else "meter"
         low, high = (
-            np.nan_to_num(self.hypotheses.coordinate(f"{read}_{way}", which, sizes))
+            self.hypotheses.coordinate(f"{read}_{way}", which, sizes, 0.0)
             for way in ("low", "high")
         )
         if self.change.by_pressure:
@@ -97,9 +97,9 @@ def idle_beside(
     observations: Observations, car: Car, priors: Priors, hypotheses: HasCoordinates, scale: Scale
 ) -> IdleBeside:
     """Prepare the likelihood for these recordings; it says nothing without a reference's idle."""
-    held = compared(observations, car, priors)
+    held = compared(observations, car, priors) if observations.recordings > 1 else None
     change = AirChange(float("nan"), float("nan"), False, float("nan"))
-    if held.reference is None or not np.isfinite(held.excess_rpm):
+    if held is None or held.reference is None or not np.isfinite(held.excess_rpm):
         nothing = np.zeros((len(SHARES), len(_PLACES)))
         return IdleBeside(change, scale, nothing, nothing, hypotheses)
     change = air_change(observations, held.judged, held.reference, priors)

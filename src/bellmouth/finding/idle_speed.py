@@ -215,7 +215,8 @@ def lowest_idle(
     place = int(np.argmax(share > SHORTEST_SHARE))
     lasting = speeds[(seconds > SHORTEST_SHARE * seconds.sum()) & (speeds >= speeds[place])]
     timing = float(o.timing_deg[mask][order][place])
-    coolant = float(np.nan_to_num(o.coolant_c[mask][order][place], nan=table["hot_c"]))
+    coolant = float(o.coolant_c[mask][order][place])
+    coolant = table["hot_c"] if np.isnan(coolant) else coolant
     warming = max(table["hot_c"] - coolant, 0.0) * table["warming_rpm_per_k"]
     levels = 1 + int(np.sum(np.diff(lasting) > 30.0))
     return Lowest(float(speeds[place]), levels, timing, float(warming))
@@ -340,9 +341,8 @@ def surplus_shares(
     hypotheses: HasCoordinates, which: Ints, sizes: Floats, idle_area_m2: float
 ) -> tuple[Floats, Floats]:
     """Shares of all idle air that a leak and that stale learning let in beyond what is wanted."""
-    leak = np.exp(hypotheses.coordinate("leak", which, sizes)) / idle_area_m2
-    stale = np.exp(hypotheses.coordinate("learned_stale", which, sizes))
-    return np.fmax(leak, 0.0), np.fmax(stale, 0.0)
+    leak = np.exp(hypotheses.coordinate("leak", which, sizes, -np.inf)) / idle_area_m2
+    return leak, np.exp(hypotheses.coordinate("learned_stale", which, sizes, -np.inf))
 
 
 def normal(x: Floats, sd: float) -> Floats:

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bellmouth.finding.effects import Shared
+from bellmouth.finding.marginals import marginals as _marginals
 from bellmouth.finding.mesh import HEALTHY, HypothesisTable, Mesh, coarse, mesh_of
 from bellmouth.finding.model import Model
 from bellmouth.finding.pooled import Answer, Pools, Question
@@ -366,35 +367,3 @@ def _moved(
     by_size = -np.linalg.solve(held[:, :unknowns, :unknowns], held[:, :unknowns, unknowns, None])
     step = by_size[back, :, 0] * (where - sizes[which])[:, :1]
     return np.asarray(coordinates[which] + np.clip(step, -_FARTHEST, _FARTHEST))
-
-
-def _marginals(
-    offset: Floats, jacobian: Floats, blocks: Sequence[tuple[Ints, int, int]], whiteners: Floats
-) -> Floats:
-    """Log density of the readings with standard normal unknowns integrated out, under each of the
-    covariances that ``whiteners`` (scales, residuals, residuals) belong to: (scales, nodes).
-    ``blocks`` say which nodes share a row of ``jacobian``, as those of a `Mesh` do."""
-    each_scale = whiteners[:, None]
-    white = each_scale @ jacobian
-    turned = np.swapaxes(white, 2, 3)
-    few = white.shape[2] < white.shape[3]
-    # det(1 + W W') = det(1 + W' W): whichever is smaller.
-    inner = (white @ turned if few else turned @ white) + np.eye(min(white.shape[2:]))
-    factor = np.linalg.cholesky(inner)
-    own = np.log(np.diagonal(whiteners, axis1=1, axis2=2)).sum(axis=1)
-    log_det = -2 * own[:, None] + 2 * np.log(np.diagonal(factor, axis1=2, axis2=3)).sum(axis=2)
-    if few:
-        projection = np.linalg.solve(factor, np.broadcast_to(each_scale, factor.shape))
-    else:
-        projection = np.linalg.solve(factor, turned) @ each_scale
-    projection = np.swapaxes(projection, 2, 3)
-    result = []
-    for rows, first, each in blocks:
-        block = offset[first : first + len(rows) * each].reshape(len(rows), each, -1)
-        turned_block = block @ projection[:, rows]
-        turned_block *= turned_block
-        square = turned_block.sum(axis=3)
-        if not few:
-            square = ((block @ np.swapaxes(each_scale, 2, 3)) ** 2).sum(axis=3) - square
-        result.append((-0.5 * (square + log_det[:, rows, None])).reshape(len(whiteners), -1))
-    return np.concatenate(result, axis=1)

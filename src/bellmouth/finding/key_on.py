@@ -37,9 +37,9 @@ class KeyOn:
         """Log likelihood of hypotheses ``which`` (n,) at coordinates ``sizes`` (n, 2)."""
         if not np.isfinite(self.log_ratio):
             return np.zeros(len(which))
-        low = self.hypotheses.coordinate("pressure_low", which, sizes)
-        high = self.hypotheses.coordinate("pressure_high", which, sizes)
-        expected = np.nan_to_num(high) - np.nan_to_num(low)
+        low = self.hypotheses.coordinate("pressure_low", which, sizes, 0.0)
+        high = self.hypotheses.coordinate("pressure_high", which, sizes, 0.0)
+        expected = high - low
         own = np.exp(-0.5 * ((self.log_ratio - expected) / self.sd) ** 2)
         agreeing = np.exp(-0.5 * (self.log_ratio / self.sd) ** 2)
         return np.asarray(np.log((1 - self.shared) * own + self.shared * agreeing + _STRAY))

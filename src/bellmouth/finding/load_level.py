@@ -47,9 +47,9 @@ class LoadLevel:
         """Log likelihood of hypotheses ``which`` (n,) at coordinates ``sizes`` (n, 2)."""
         if not np.isfinite(self.log_over):
             return np.zeros(len(which))
-        low = self.hypotheses.coordinate("meter_low", which, sizes)
-        high = self.hypotheses.coordinate("meter_high", which, sizes)
-        false = np.nan_to_num(high) - np.nan_to_num(low)
+        low = self.hypotheses.coordinate("meter_low", which, sizes, 0.0)
+        high = self.hypotheses.coordinate("meter_high", which, sizes, 0.0)
+        false = high - low
         own = normal(self.log_over - false, self.sd)
         pressure = normal(np.full(len(which), self.log_share), self.pressure_sd)
         told = self.follows * own + (1.0 - self.follows) * pressure
@@ -63,8 +63,8 @@ def load_level(observations: Observations, priors: Priors, hypotheses: HasCoordi
     # Beside a reference the load's change says more; an airflow that is told is in the model.
     told = o.airflow_metered or o.recordings > 1 or bool(np.isfinite(o.computed_kg_s).any())
     good = o.idle & (o.load_pct > 0) & np.isfinite(o.manifold_pa)
-    lowest = lowest_idle(o, priors.idle_speed, good)
-    if not told and np.isfinite(lowest.speed_rpm):
+    lowest = None if told else lowest_idle(o, priors.idle_speed, good)
+    if lowest is not None and np.isfinite(lowest.speed_rpm):
         near = good & (np.abs(o.speed_rev_s * 60.0 - lowest.speed_rpm) < _NEAR_RPM)
         pressure, load = (median(v[near]) for v in (o.manifold_pa, o.load_pct))
         unknown_pa, unknown_sd = (x * 1e3 for x in priors.weather["barometric_kpa"])

@@ -58,9 +58,9 @@ class LoadReading:
         """Log likelihood of hypotheses ``which`` (n,) at coordinates ``sizes`` (n, 2)."""
         if not np.isfinite(self.log_ratio):
             return np.zeros(len(which))
-        low = self.hypotheses.coordinate("meter_low", which, sizes)
-        high = self.hypotheses.coordinate("meter_high", which, sizes)
-        false = np.nan_to_num(high) - np.nan_to_num(low)
+        low = self.hypotheses.coordinate("meter_low", which, sizes, 0.0)
+        high = self.hypotheses.coordinate("meter_high", which, sizes, 0.0)
+        false = high - low
         own = np.exp(-0.5 * ((self.log_ratio - false) / self.sd) ** 2)
         pressure = np.exp(-0.5 * (self.log_ratio / self.sd) ** 2)
         return np.asarray(np.log(self.follows * own + (1 - self.follows) * pressure + self.stray))

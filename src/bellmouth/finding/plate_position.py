@@ -39,15 +39,15 @@ class PlatePosition:
         if not self.informed:
             return np.zeros(len(which))
         own, fade, per_deg = self.usual
-        deposit = np.exp(self.hypotheses.coordinate("deposit", which, sizes))
-        pct = np.nan_to_num(deposit) / self.scale.slope_mm2_deg * per_deg
+        deposit = np.exp(self.hypotheses.coordinate("deposit", which, sizes, -np.inf))
+        pct = deposit / self.scale.slope_mm2_deg * per_deg
         more = made_up_pct(np.full(len(which), own), pct, np.full(len(which), fade)) / per_deg
         idle_mm2 = self.scale.idle_area_m2 * 1e6
         for name, gain_mm2 in (
             ("learned_stale", self.stale_opens * idle_mm2),
             ("leak", -self.leak_closes * 1e6),
         ):
-            size = np.fmax(np.exp(self.hypotheses.coordinate(name, which, sizes)), 0.0)
+            size = np.exp(self.hypotheses.coordinate(name, which, sizes, -np.inf))
             more += gain_mm2 * size / self.scale.slope_mm2_deg
         return np.interp(more, _MORE_OPEN_DEG, self.log_density)
 

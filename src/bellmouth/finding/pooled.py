@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from bellmouth.finding.effects import Effects, Shared, everywhere
 from bellmouth.finding.model import Model
-from bellmouth.finding.sensitivity import Slopes, channel_slopes, chosen_slopes
+from bellmouth.finding.sensitivity import channel_slopes, chosen_slopes, laid
 
 __all__ = ["Answer", "Pools", "Question"]
 
@@ -151,7 +151,11 @@ class Pools:
         shared = questions[0].shared if len(models) == 1 else None
         state = pool.states(coordinates, effects, shared or everywhere)
         channels = [pool.channel(name, state, effects) for name in pool.kinds]
-        slopes = channel_slopes(pool, coordinates, effects, state) if questions[0].slopes else []
+        slopes = []
+        if questions[0].slopes:
+            points = pool.observations.points
+            every = channel_slopes(pool, coordinates, effects, state)
+            slopes = [laid(one, points) for one in every]
         result = []
         stop = 0
         for model, count in zip(models, counts, strict=True):
@@ -161,7 +165,7 @@ class Pools:
             slope = _NONE
             if questions[0].slopes:
                 shape = (count, coordinates.shape[1])
-                slope = chosen_slopes(model, [_rows(slopes[at], mine) for at in held], shape)
+                slope = chosen_slopes(model, [slopes[at].of(mine) for at in held], shape)
             result.append(Answer(residuals, slope))
         return result
 
@@ -182,10 +186,6 @@ def _alike(model: Model, question: Question, number: int, sizes: Sequence[int]) 
         return number
     points = next((size for size in sizes if size >= o.points), 0)
     return o.airflow_metered, points, question.slopes, model.healthy_bend_sd
-
-
-def _rows(slopes: Slopes, members: slice) -> Slopes:
-    return {unknown: slope[members] for unknown, slope in slopes.items()}
 
 
 _NONE = np.zeros((0, 0, 0))

@@ -5,6 +5,7 @@ The same mass balance as `model`, differentiated by hand so that a finding takes
 """
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
@@ -23,7 +24,7 @@ from bellmouth.finding.nuisance import Unknowns
 from bellmouth.physics.air import GAMMA
 from bellmouth.physics.orifice import CRITICAL_PRESSURE_RATIO
 
-__all__ = ["Slopes", "channel_slopes", "chosen_slopes", "unknown_jacobian"]
+__all__ = ["Laid", "Slopes", "channel_slopes", "chosen_slopes", "laid", "unknown_jacobian"]
 
 Floats = NDArray[np.float64]
 Slopes = dict[str, Floats]
@@ -31,29 +32,52 @@ Slopes = dict[str, Floats]
 _BLOCKS = ("ambient", "fuel_fill", "heating", "meter_day")
 
 
+@dataclass(frozen=True)
+class Laid:
+    """A channel's slopes side by side: the unknowns and (batch, unknowns, points)."""
+
+    unknowns: tuple[str, ...]
+    values: Floats
+
+    def of(self, members: slice) -> "Laid":
+        """Those of some members of the batch."""
+        return Laid(self.unknowns, self.values[members])
+
+
+def laid(slopes: Slopes, points: int) -> Laid:
+    """A channel's slopes at every point, also those that are the same at all."""
+    shape = (max(len(slope) for slope in slopes.values()), points)
+    each = [np.broadcast_to(slope, shape) for slope in slopes.values()]
+    return Laid(tuple(slopes), np.stack(each, axis=1))
+
+
 def unknown_jacobian(model: Model, coordinates: Floats, effects: Effects) -> Floats:
     """Residuals differentiated in the unknowns' coordinates, (batch, residuals, unknowns)."""
     every = channel_slopes(model, coordinates, effects, model.states(coordinates, effects))
-    return chosen_slopes(model, every, coordinates.shape)
+    points = model.observations.points
+    return chosen_slopes(model, [laid(one, points) for one in every], coordinates.shape)
 
 
-def chosen_slopes(model: Model, channels: Sequence[Slopes], shape: tuple[int, ...]) -> Floats:
+def chosen_slopes(model: Model, channels: Sequence[Laid], shape: tuple[int, ...]) -> Floats:
     """Slopes of the residuals that are compared, from those of each channel at every point;
     ``shape`` is that of the coordinates."""
     o, u = model.observations, model.unknowns
-    recordings = o.recordings
     found = np.zeros((shape[0], len(model.channels), shape[1]))
     first = 0
-    for slopes, rows in zip(channels, model.places.values(), strict=True):
-        mine = slice(first, first := first + len(rows))
-        for unknown, slope in slopes.items():
-            told = slope[:, rows] if slope.shape[1] > 1 else slope
-            if unknown in _BLOCKS and recordings > 1:
-                at = _column(unknown, recordings) + o.recording[rows]
-                found[:, np.arange(mine.start, mine.stop), at] = told
-            else:
-                found[:, mine, _column(unknown, recordings)] = told
+    for channel, rows in zip(channels, model.places.values(), strict=True):
+        mine = np.arange(first, first := first + len(rows))
+        column, own = _columns(channel.unknowns, o.recordings)
+        at = column if o.recordings == 1 else column + own * o.recording[rows]
+        found[:, mine, at] = channel.values[:, :, rows]
     return u.turned(found)
+
+
+@cache
+def _columns(unknowns: tuple[str, ...], recordings: int) -> tuple[NDArray[np.intp], ...]:
+    """Where unknowns stand, the first of those with one a recording, and which these are; as
+    columns."""
+    column = np.array([[_column(unknown, recordings)] for unknown in unknowns])
+    return column, np.array([[int(unknown in _BLOCKS)] for unknown in unknowns])
 
 
 @cache

@@ -1,0 +1,98 @@
+"""Log density of readings with normal unknowns integrated out, for many nodes at once."""
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["marginals"]
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.intp]
+
+# Beyond so many readings an unknown their own dimension is the dearer one to factorise.
+_MANY = 2.0
+_CORNER = 1e200  # stays positive, whatever the row before it takes away
+
+
+def marginals(
+    offset: Floats, jacobian: Floats, blocks: Sequence[tuple[Ints, int, int]], whiteners: Floats
+) -> Floats:
+    """Log density of the readings under a linear model of standard normal unknowns.
+
+    Parameters
+    ----------
+    offset
+        Residuals with every unknown at zero, (nodes, residuals).
+    jacobian
+        Their slopes in the unknowns, (rows, residuals, unknowns).
+    blocks
+        Which nodes share a row of ``jacobian``, as those of a `Mesh` do.
+    whiteners
+        Inverse Cholesky factors of the readings' covariances, (scales, residuals, residuals).
+
+    Returns
+    -------
+    Floats
+        (scales, nodes), less the constant that all have in common.
+    """
+    if offset.shape[1] > _MANY * jacobian.shape[2]:
+        projections, log_det = _by_unknowns(jacobian, whiteners)
+    elif len(jacobian) == len(offset):
+        return _of_each(offset, jacobian, whiteners)
+    else:
+        factor = np.linalg.cholesky(_covariances(jacobian, whiteners))
+        projections, log_det = [np.linalg.inv(factor)], _log_det(factor)
+    result = []
+    for rows, first, each in blocks:
+        block = offset[first : first + len(rows) * each].reshape(len(rows), each, -1)
+        square, *less = (_squares(block, one[:, rows]) for one in projections)
+        for one in less:
+            square = square - one
+        result.append((-0.5 * (square + log_det[:, rows, None])).reshape(len(whiteners), -1))
+    return np.concatenate(result, axis=1)
+
+
+def _of_each(offset: Floats, jacobian: Floats, whiteners: Floats) -> Floats:
+    """Where every node has a row of its own."""
+    size = offset.shape[1]
+    # The residuals stand as one more row below the covariance: the same row of its factor is what
+    # the factor's inverse makes of them.
+    bordered = np.full((len(whiteners), len(offset), size + 1, size + 1), _CORNER)
+    bordered[:, :, :size, :size] = _covariances(jacobian, whiteners)
+    bordered[:, :, size, :size] = bordered[:, :, :size, size] = offset
+    factor = np.linalg.cholesky(bordered)
+    white = factor[:, :, size, :size]
+    return np.asarray(-0.5 * ((white**2).sum(axis=2) + _log_det(factor[:, :, :size, :size])))
+
+
+def _covariances(jacobian: Floats, whiteners: Floats) -> Floats:
+    """Of the readings, the unknowns' spread included: (scales, rows, residuals, residuals)."""
+    own = np.linalg.inv(whiteners)
+    return (own @ np.swapaxes(own, 1, 2))[:, None] + jacobian @ np.swapaxes(jacobian, 1, 2)
+
+
+def _by_unknowns(jacobian: Floats, whiteners: Floats) -> tuple[list[Floats], Floats]:
+    """The same in the unknowns' dimension (Woodbury): the squares under the readings' own
+    covariance, less those of what the unknowns explain."""
+    own = whiteners[:, None]
+    white = own @ jacobian
+    turned = np.swapaxes(white, 2, 3)
+    factor = np.linalg.cholesky(turned @ white + np.eye(white.shape[3]))
+    explained = np.linalg.solve(factor, turned) @ own
+    plain = np.broadcast_to(own, (len(own), len(jacobian), *own.shape[2:]))
+    return [plain, explained], _log_det(factor) - _log_det(whiteners)[:, None]
+
+
+def _log_det(factor: NDArray[np.floating[Any]]) -> Floats:
+    """Log determinant of what a triangular factor belongs to."""
+    diagonal = np.diagonal(factor, axis1=-2, axis2=-1)
+    return np.asarray(2.0 * np.log(diagonal).sum(axis=-1))
+
+
+def _squares(block: Floats, projection: Floats) -> Floats:
+    """Squared length of each node's residuals once projected, (scales, rows, nodes of each)."""
+    turned = block @ np.swapaxes(projection, 2, 3)
+    turned *= turned
+    return np.asarray(turned.sum(axis=3))

@@ -1,0 +1,49 @@
+"""`bellmouth.finding.marginals` against the normal density written out."""
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from bellmouth.finding.marginals import marginals
+
+Floats = NDArray[np.float64]
+
+
+def _plain(offset: Floats, jacobian: Floats, whitener: Floats) -> float:
+    """The logarithm of a normal density of mean zero, less ``log(2 pi)`` each reading."""
+    own = np.linalg.inv(whitener.T @ whitener)
+    covariance = own + jacobian @ jacobian.T
+    sign, log_det = np.linalg.slogdet(covariance)
+    assert sign > 0
+    return float(-0.5 * (offset @ np.linalg.solve(covariance, offset) + log_det))
+
+
+@pytest.mark.parametrize("readings", [1, 5, 9, 40])
+@pytest.mark.parametrize("nodes", [1, 3])
+def test_it_is_the_density_of_readings_whose_unknowns_nobody_knows(
+    readings: int, nodes: int
+) -> None:
+    """With fewer readings than unknowns and with many more, one node a row and several."""
+    rng = np.random.default_rng(7)
+    rows, scales = 4, 2
+    root = 0.1 * rng.normal(size=(scales, readings, readings))
+    covariances = root @ np.swapaxes(root, 1, 2) + 1e-3 * np.eye(readings)
+    whiteners = np.linalg.inv(np.linalg.cholesky(covariances))
+    jacobian = rng.normal(size=(rows, readings, 6))
+    offset = rng.normal(size=(rows * nodes, readings))
+    # Rows in another order than their nodes stand in, as in a mesh.
+    order = np.arange(rows) if nodes == 1 else np.array([2, 0, 3, 1])
+    found = marginals(offset, jacobian, ((order, 0, nodes),), whiteners)
+    expected = [
+        [_plain(one, jacobian[order[at // nodes]], own) for at, one in enumerate(offset)]
+        for own in whiteners
+    ]
+    assert np.allclose(found, expected, rtol=1e-9)
+
+
+def test_without_readings_nothing_is_said() -> None:
+    """Every node is as likely as any other."""
+    nothing = np.zeros((2, 0))
+    found = marginals(nothing, np.zeros((2, 0, 6)), ((np.arange(2), 0, 1),), np.zeros((3, 0, 0)))
+    assert found.shape == (3, 2)
+    assert not found.any()
