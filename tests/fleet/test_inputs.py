@@ -118,3 +118,18 @@ def test_a_folder_that_may_not_be_opened_is_no_empty_one(
     monkeypatch.setattr(os, "scandir", refusing)
     with pytest.raises(RecordingError, match=r"van02 may not be opened \(Permission denied\)"):
         find_recordings([str(recordings)])
+
+
+def test_one_cell_that_is_no_number_is_the_fault_of_its_own_car_alone(tmp_path: Path) -> None:
+    cars = tmp_path / "cars.csv"
+    rows = ("a,2.0,airflow,4,true,7", "b,155 ci,airflow,4,true,8", "c,2.5,airflow,four,false,9",
+            "d,2550,airflow,4,perhaps,")  # fmt: skip
+    head = "car,displacement_l,metering,cylinders,turbocharged,name"
+    cars.write_text("\n".join((head, *rows)), encoding="utf-8")
+    found = read_cars(cars)
+    assert found.cars.keys() == {"a"}
+    assert found.cars["a"].displacement_l.value == 2.0
+    assert found.cars["a"].turbocharged is True
+    assert 'displacement_l is "155 ci", not a number' in found.refused["b"]
+    assert "cylinders" in found.refused["c"]
+    assert "2550 is impossible" in found.refused["d"]

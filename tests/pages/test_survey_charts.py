@@ -4,6 +4,7 @@ import polars as pl
 import pytest
 
 from bellmouth.fleet.rows import SCHEMA, refusal
+from bellmouth.pages.card_words import Words
 from bellmouth.pages.survey_charts import causes_by_family, drift, sizes, worst_cars
 from bellmouth.pages.survey_page import summary_page
 from bellmouth.pages.survey_screen import worst
@@ -46,3 +47,14 @@ def test_the_page_has_all_four_pictures(table: pl.DataFrame) -> None:
         "Throttle at idle over distance",
     ]  # fmt: skip
     assert shown.errors == (("bus", "no recording of this car was given"),)
+
+
+def test_the_headline_counts_one_as_one(table: pl.DataFrame) -> None:
+    judged = table.filter(pl.col("error").is_null())
+    german = Words("de")
+    assert summary_page(judged.head(1)).headline == "1 recording of 1 car"
+    assert summary_page(judged.head(1), german).headline == "1 Aufzeichnung von 1 Auto"
+    same = judged.filter(pl.col("car") == "van 1")
+    assert summary_page(same).headline == "3 recordings of 1 car"
+    assert summary_page(same, german).headline == "3 Aufzeichnungen von 1 Auto"
+    assert summary_page(judged, german).headline == "12 Aufzeichnungen von 4 Autos"

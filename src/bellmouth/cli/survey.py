@@ -149,4 +149,6 @@ class _progress:  # noqa: N801 - used as a function
 def _clock(seconds: float) -> str:
     minutes, rest = divmod(round(seconds), 60)
     hours, minutes = divmod(minutes, 60)
-    return f"{hours} h {minutes:02} min" if hours else f"{minutes} min {rest:02} s"
+    if hours:
+        return f"{hours} h {minutes:02} min"
+    return f"{minutes} min {rest:02} s" if minutes else f"{rest} s"

@@ -9,6 +9,7 @@ import difflib
 import hashlib
 import os
 from collections.abc import Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -32,6 +33,7 @@ from bellmouth.fleet.addresses import (
 __all__ = ["CarTable", "Found", "explain", "find_recordings", "owner_of", "read_cars"]
 
 _ENDINGS = (".csv", ".csv.gz", ".parquet")
+_TEXTS = ("metering", "complaint", "name")
 _OWN_COLUMNS = ("car", "family")
 
 
@@ -138,7 +140,7 @@ def _table(path: str) -> pl.DataFrame:
 
 def _values(row: Mapping[str, Any]) -> dict[str, Any]:
     """The row as a car file's table: empty cells left out, ``x`` and ``x_sd`` joined."""
-    told = {k: v for k, v in row.items() if k not in _OWN_COLUMNS and v is not None}
+    told = {k: _cell(k, v) for k, v in row.items() if k not in _OWN_COLUMNS and v is not None}
     values: dict[str, Any] = {}
     for key, value in told.items():
         if key.endswith("_sd") and key[:-3] in told:
@@ -146,6 +148,19 @@ def _values(row: Mapping[str, Any]) -> dict[str, Any]:
         spread = told.get(f"{key}_sd")
         values[key] = value if spread is None else {"value": value, "sd": spread}
     return values
+
+
+def _cell(key: str, value: Any) -> Any:
+    """A cell as what it is: one that is no number makes text of its whole column, and a car may
+    be called by a number."""
+    if key in _TEXTS:
+        return str(value)
+    if not isinstance(value, str) or "_" in value:
+        return value
+    for kind in (int, float):
+        with suppress(ValueError):
+            return kind(value)
+    return {"true": True, "false": False}.get(value.strip().lower(), value)
 
 
 def find_recordings(given: Sequence[str], *, leaving_out: Sequence[str | Path] = ()) -> list[Found]:

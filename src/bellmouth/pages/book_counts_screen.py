@@ -35,11 +35,16 @@ def print_comebacks(found: "Comebacks", out: Console) -> None:
     every = found.every
     out.print()
     if not every.cases:
-        waiting = f" {found.waiting} are too young to tell." if found.waiting else ""
-        out.print(f"No job with work in it is old enough to count yet.{waiting}")
+        out.print("No job with work in it is old enough to count yet.")
+        if found.waiting:
+            one = found.waiting == 1
+            out.print(
+                f"{found.waiting} {'is' if one else 'are'} younger than {found.within_days} days; "
+                f"--within says after how many {'it counts' if one else 'they count'}."
+            )
         return
     out.print(
-        f"{every.hits} of {every.cases} jobs came back within {found.within_days} days: "
+        f"{every.hits} of {_many(every.cases, 'job')} came back within {found.within_days} days: "
         f"{share_words(every)}."
     )
     if found.waiting:
@@ -74,8 +79,8 @@ def _groups(groups: "Sequence[Group]") -> Table:
 
 def print_spreads(found: "Sequence[Quantity]", out: Console) -> None:
     """Print how far readings lie apart, a paragraph a quantity."""
-    out.print()
     if not found:
+        out.print()
         out.print(
             "Nobody has read one car twice between two pieces of work yet. Add recordings with "
             "--by NAME, the same person twice or two people once each."
@@ -85,8 +90,8 @@ def print_spreads(found: "Sequence[Quantity]", out: Console) -> None:
         section(out, one.name.replace("_", " "))
         spread = one.spread
         out.print(
-            f"{spread.readings} readings of {spread.things} cars or visits by {spread.persons} "
-            f"{'person' if spread.persons == 1 else 'people'}."
+            f"{_many(spread.readings, 'reading')} by {_many(spread.persons, 'person', 'people')} "
+            f"of {_many(spread.things, 'car')} (after each piece of work it counts as another)."
         )
         out.print(f"The same person again: {_spread(spread.again, one.unit)}.")
         if spread.other is None:
@@ -98,6 +103,12 @@ def print_spreads(found: "Sequence[Quantity]", out: Console) -> None:
                 f"Two people's readings lie less than {spread.differ:.2g} {one.unit} apart, "
                 "19 times in 20. A smaller change between two visits may be the reader."
             )
+    out.print()
+    out.print("A range holds the value nine times in ten.", style="dim")
+
+
+def _many(count: int, one: str, more: str | None = None) -> str:
+    return f"{count} {one if count == 1 else more or one + 's'}"
 
 
 def _spread(between: "Between | None", unit: str) -> str:

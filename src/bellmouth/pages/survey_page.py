@@ -55,7 +55,7 @@ def summary_page(table: pl.DataFrame, speak: Words = ENGLISH) -> SurveyPage:
     judged = table.filter(pl.col("error").is_null())
     failed = table.filter(pl.col("error").is_not_null())
     return SurveyPage(
-        headline=say(f"{judged.height} recordings of {judged['car'].n_unique()} cars"),
+        headline=say(_headline(judged.height, judged["car"].n_unique())),
         charts=_charts(judged, speak),
         families=tuple(
             (_family(family, say), say(name_words(cause)), many, say(chance(mean)))
@@ -93,6 +93,12 @@ def write_summary(path: Path, table: pl.DataFrame, speak: Words = ENGLISH) -> No
     declared = {field.name: getattr(page, field.name) for field in fields(page)}
     html = template_environment().get_template("survey.html").render(said(speak), **declared)
     path.write_text(bound(html), encoding="utf-8")
+
+
+def _headline(recordings: int, cars: int) -> str:
+    if cars != 1:
+        return f"{recordings} recordings of {cars} cars"
+    return "1 recording of 1 car" if recordings == 1 else f"{recordings} recordings of 1 car"
 
 
 def _family(name: str, say: Callable[[str], str]) -> str:

@@ -34,7 +34,7 @@ def test_the_book_is_surveyed(client: TestClient, garage: Garage, file: Path) ->
     assert client.post("/survey/book").status_code == 200
     finished(garage)
     shown = client.get("/survey/1").text
-    assert "1 recordings of 1 cars" in shown
+    assert "1 recording of 1 car" in shown
     assert "<svg" in shown
     assert "Müller&#39;s" in shown
     table = pl.read_csv(io.BytesIO(client.get("/survey/1/findings.csv").content))
