@@ -14,7 +14,6 @@ from bellmouth.errors import BellmouthError
 from bellmouth.pages.coach_words import LIVE_WORDS
 from bellmouth.pages.site.flow import stages_of
 from bellmouth.pages.site.garage import Garage, Visit
-from bellmouth.pages.site.live import Adapter
 from bellmouth.pages.site.rendering import go, page
 from bellmouth.pages.site.stream import EventStream
 from bellmouth.pages.site.uploads import kept_mapping, kept_upload
@@ -90,12 +89,9 @@ def live(
         garage.refuse_busy(key)
         practice.hand_over()
         garage.capture(visit, practice.adapter, whole, practice.obey, address)
-    elif interface.strip():
-        adapter = Adapter(interface.strip(), channel.strip() or None, speed)
-        garage.reach(key, adapter)
-        garage.capture(visit, adapter, whole, controller=address)
     else:
-        raise BellmouthError("Say which adapter: its interface, and its channel.")
+        adapter = garage.named(key, interface, channel, speed)
+        garage.capture(visit, adapter, whole, controller=address)
     return go(f"/car/{key}/record")
 
 
