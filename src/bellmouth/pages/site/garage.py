@@ -116,7 +116,9 @@ class Garage:
         BellmouthError
             If there is no such car.
         """
-        history = self.book.history(name_of(key))
+        if not self.book.has(name := name_of(key)):
+            raise BellmouthError("That address names no car. Go back to the list.")
+        history = self.book.history(name)
         if self._void_interrupted(key, history):
             history = self.book.history(history.name)
         jobs = [one for one in effective(history.entries) if one.kind == "job"]
