@@ -42,6 +42,7 @@ def learning(request: Request, key: str) -> Response:
             "visit": visit, "stages": stages_of(visit.here, "learning"), "planned": _plan(visit),
             "settled": {name: one["settled"] for name, one in _settled(visit).items()},
             "packs": garage.procedures.every(), "attempts": visit.numbers("attempt"),
+            "written": bool(visit.numbers("work")),
         },
     )  # fmt: skip
 

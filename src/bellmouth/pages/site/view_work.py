@@ -6,7 +6,7 @@ from typing import Annotated, Any, Literal
 from fastapi import APIRouter, Form
 from starlette.datastructures import QueryParams
 from starlette.requests import Request
-from starlette.responses import HTMLResponse, JSONResponse, Response
+from starlette.responses import JSONResponse, Response
 
 from bellmouth.errors import BellmouthError
 from bellmouth.pages.card_html import card_html
@@ -16,7 +16,7 @@ from bellmouth.pages.card_words import Words
 from bellmouth.pages.site.asked_card import AskedCard, asked_card, asked_in, card_of, flanges
 from bellmouth.pages.site.flow import stages_of
 from bellmouth.pages.site.garage import Garage, Visit
-from bellmouth.pages.site.rendering import go, page, words_of
+from bellmouth.pages.site.rendering import go, page, sheet, words_of
 from bellmouth.pages.site.view_finding import shown_finding
 from bellmouth.work.works import work_reasons, work_titles
 
@@ -56,7 +56,9 @@ def work(request: Request, key: str) -> Response:
 def card(request: Request, key: str) -> Response:
     """The card as a page of its own, to read or to print."""
     garage: Garage = request.app.state.garage
-    return HTMLResponse(card_html(_of(garage, key, request)))
+    query = request.url.query
+    back = f"/car/{key}/work" + (f"?{query}" if query else "")
+    return sheet(request, card_html(_of(garage, key, request)), back)
 
 
 @router.get("/car/{key}/card.pdf")
