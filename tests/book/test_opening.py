@@ -1,6 +1,7 @@
 """A book is opened, made, migrated after a copy, or refused with a sentence."""
 
 import os
+import resource
 import shutil
 import sqlite3
 import subprocess
@@ -193,6 +194,26 @@ def test_a_read_only_folder_can_be_read(tmp_path: Path) -> None:
     assert said[0] == "1"
     assert "may not be written. Ask for permission to write in that folder" in said[1]
     assert "may not be written. Ask for permission to write in that folder" in said[2]
+
+
+@pytest.mark.skipif(not hasattr(resource, "setrlimit"), reason="no limit to a file's length here")
+def test_a_book_on_a_full_disk_can_be_read(tmp_path: Path) -> None:
+    with Book(tmp_path / "full") as book:
+        book.add_car("blue one", CAR)
+    before = resource.getrlimit(resource.RLIMIT_FSIZE)
+    # No file may grow, which is what a full disk is to the log and what its readers share.
+    resource.setrlimit(resource.RLIMIT_FSIZE, (4096, before[1]))
+    try:
+        with Book(tmp_path / "full") as book:
+            assert len(book.history("blue one").entries) == 1
+            with pytest.raises(BookError, match="the disk is full"):
+                book.add("blue one", "note", {"text": "x"})
+            assert len(book.history("blue one").entries) == 1
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, before)
+    with Book(tmp_path / "full") as book:
+        book.add("blue one", "note", {"text": "x"})
+        assert [one.kind for one in book.history("blue one").entries] == ["car", "note"]
 
 
 def test_nothing_acknowledged_waits_for_the_disk(local: Book) -> None:

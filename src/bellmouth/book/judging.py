@@ -32,6 +32,7 @@ __all__ = [
     "judge_work",
     "keep",
     "recompute",
+    "stands",
 ]
 
 #: The work that begins a deposit anew.
@@ -183,6 +184,27 @@ def keep(
         name, judged.kind, whole, files=judged.files, job=job, corrects=corrects,
         model=model_version(), input_hash=input_hash(judged.files, judged.inputs),
     )  # fmt: skip
+
+
+def stands(store: Store, name: str, kept: Entry) -> bool:
+    """Whether a kept finding is what `judge` would make now of what it was asked with: of the same
+    samples, car and complaint, by the same model. Nothing is judged for it."""
+    entries = store.history(name).entries
+    try:
+        chosen = numbered(entries, kept.document["recording"], "recording")
+        files = [
+            numbered(entries, one, "recording").files[0]
+            for one in (chosen.number, *kept.document["references"])
+        ]
+    except (BookError, KeyError):
+        return False
+    inputs = {key: value for key, value in kept.document.items() if key != kept.kind}
+    now = {
+        "complaint": _complaint(entries, chosen),
+        "car": known_of(entries).document["car"],
+    }
+    same_input = input_hash(files, {**inputs, **now}) == kept.input_hash
+    return same_input and kept.model == model_version()
 
 
 def recompute(store: Store, name: str, number: int | None = None) -> tuple[Recomputed, ...]:

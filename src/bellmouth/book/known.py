@@ -33,8 +33,9 @@ def known_document(
         If the car is described in a way that no car file may be.
     """
     tidy = " ".join(name.split())
-    if not tidy or len(tidy) > _LONGEST or any(_unfit(one) for one in tidy):
-        raise BookError(f"{name!r} cannot be a car's name: 1 to {_LONGEST} characters of text.")
+    if len(tidy) > _LONGEST or any(map(_unfit, tidy)) or not any(map(_seen, tidy)):
+        shown = name if len(name) <= _LONGEST else f"{name[:_LONGEST]}…"
+        raise BookError(f"{shown!r} cannot be a car's name: 1 to {_LONGEST} characters of text.")
     said = plain_car(car if isinstance(car, Car) else car_from_mapping(car))
     known: dict[str, Any] = {"name": tidy, "car": said}
     if kind:
@@ -53,6 +54,11 @@ def known_document(
 def _unfit(character: str) -> bool:
     """Whether no name can hold it; marks of direction and joined pictures belong to writing."""
     return unicodedata.category(character) in {"Cc", "Cs", "Zl", "Zp"}
+
+
+def _seen(character: str) -> bool:
+    """Whether there is something to see and to point at: letter, number, sign or punctuation."""
+    return unicodedata.category(character)[0] in "LNPS"
 
 
 def plain_car(car: Car) -> dict[str, Any]:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from importlib.resources import files
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection, Engine
@@ -73,14 +73,28 @@ def connected(place: Place) -> Engine:
     return engine
 
 
+class _NoRoom(sqlite3.Connection):
+    """A book on a disk without room for so much as a log: to be read alone."""
+
+    why: sqlite3.OperationalError
+
+
 def _sqlite(path: Path) -> sqlite3.Connection:
-    if _left_in_order_and_locked(path):
+    connection: sqlite3.Connection
+    if _left_in_order(path) and not _may_write(path):
         # A write-ahead log cannot be made here, and there is none: nobody can be writing.
-        uri = f"{path.absolute().as_uri()}?mode=ro&immutable=1"
-        connection = sqlite3.connect(uri, uri=True, isolation_level=None)
+        connection = _as_it_is(path, sqlite3.Connection)
     else:
         connection = sqlite3.connect(path, timeout=_BUSY_S, isolation_level=None)
-        connection.execute("PRAGMA journal_mode=WAL")
+        try:
+            connection.execute("PRAGMA journal_mode=WAL")
+        except sqlite3.OperationalError as error:
+            connection.close()
+            if error.sqlite_errorcode != sqlite3.SQLITE_IOERR_SHMSIZE or not _left_in_order(path):
+                raise
+            # Nobody else can be writing either, and what is kept can be looked at all the same.
+            connection = _as_it_is(path, _NoRoom)
+            connection.why = error
         # Normal would lose the last commits when the power goes; an acknowledged entry is kept.
         connection.execute("PRAGMA synchronous=FULL")
     connection.execute("PRAGMA foreign_keys=ON")
@@ -89,15 +103,29 @@ def _sqlite(path: Path) -> sqlite3.Connection:
     return connection
 
 
-def _left_in_order_and_locked(path: Path) -> bool:
+_Kind = TypeVar("_Kind", bound=sqlite3.Connection)
+
+
+def _as_it_is(path: Path, kind: type[_Kind]) -> _Kind:
+    uri = f"{path.absolute().as_uri()}?mode=ro&immutable=1"
+    return sqlite3.connect(uri, uri=True, isolation_level=None, factory=kind)
+
+
+def _left_in_order(path: Path) -> bool:
     log = path.with_name(path.name + "-wal")
-    may_write = os.access(path, os.W_OK) and os.access(path.parent, os.W_OK)
-    return path.exists() and not may_write and not (log.exists() and log.stat().st_size)
+    return path.exists() and not (log.exists() and log.stat().st_size)
+
+
+def _may_write(path: Path) -> bool:
+    return os.access(path, os.W_OK) and os.access(path.parent, os.W_OK)
 
 
 def _begin(connection: Connection) -> None:
     # Immediate: a transaction that reads first and then writes must not find that it may not.
     writes = connection.get_execution_options().get("writes", False)
+    there = connection.connection.dbapi_connection
+    if writes and isinstance(there, _NoRoom):
+        raise there.why
     connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
 
 

@@ -4,6 +4,7 @@ import errno
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
+from pathlib import Path
 
 from sqlalchemy.exc import DBAPIError, IntegrityError, ProgrammingError
 
@@ -53,7 +54,13 @@ def told(place: Place) -> Iterator[None]:
         said = _BY_ERRNO.get(error.errno or 0)
         if said is None:
             raise
-        raise BookError(f"{error.filename or place.name}: {said}.") from error
+        raise BookError(f"{_where(error, place)}: {said}.") from error
+
+
+def _where(error: OSError, place: Place) -> str:
+    """The file that somebody named; the book's own files are the book."""
+    named = str(error.filename or "")
+    return named if named and place.files not in Path(named).parents else place.name
 
 
 def _of_database(error: DBAPIError) -> str:
@@ -66,6 +73,8 @@ def _of_database(error: DBAPIError) -> str:
 
 
 def _of_sqlite(error: sqlite3.Error) -> str:
-    # Extended codes carry the plain one in their low byte.
-    code = getattr(error, "sqlite_errorcode", 0) & 0xFF
+    whole = getattr(error, "sqlite_errorcode", 0)
+    # Extended codes carry the plain one in their low byte. What writers share could not grow: there
+    # is no room for it.
+    code = sqlite3.SQLITE_FULL if whole == sqlite3.SQLITE_IOERR_SHMSIZE else whole & 0xFF
     return _BY_CODE.get(code, f"the database refused ({error})")

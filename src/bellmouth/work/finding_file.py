@@ -9,7 +9,7 @@ from typing import Any, NoReturn
 from bellmouth.errors import FindingError
 from bellmouth.finding.result import CauseProbability, Finding, Picture, Size
 
-__all__ = ["read_finding"]
+__all__ = ["finding_in", "read_finding"]
 
 _SUM_TOLERANCE = 0.02
 
@@ -31,14 +31,22 @@ def read_finding(path: str | Path) -> Finding:
         raise FindingError(
             f"{path.name}: not a JSON document. bellmouth find REC --car FILE --json prints one."
         ) from error
-    return _finding(document, path.name)
+    return finding_in(document, path.name)
 
 
 def _refuse(source: str, what: str) -> NoReturn:
     raise FindingError(f"{source}: {what} Give the document that bellmouth find --json prints.")
 
 
-def _finding(document: Any, source: str) -> Finding:
+def finding_in(document: Any, source: str) -> Finding:
+    """The finding that a document read before tells of, with what a job card needs; ``source`` says
+    in an error where the document is from.
+
+    Raises
+    ------
+    FindingError
+        Where it is not a finding: one sentence.
+    """
     if not isinstance(document, dict) or not isinstance(document.get("causes"), list):
         _refuse(source, "not a finding: it has no list of causes.")
     causes = [_cause(entry, source) for entry in document["causes"]]

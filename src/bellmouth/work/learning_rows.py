@@ -8,12 +8,10 @@ from bellmouth.errors import ProcedureError
 from bellmouth.learning.packs import find_procedure, packs
 from bellmouth.learning.plan import plan
 from bellmouth.learning.procedure import Procedure, Step, Window
-from bellmouth.work.content import content
+from bellmouth.work.works import learned_for
 
 __all__ = ["LearningRow", "LearningStep", "called_for", "learning_row", "learning_texts"]
 
-# What a relearning with no other work on the card stands for.
-_BY_DEFAULT = "throttle_cleaned"
 _TEST = "test"
 
 
@@ -49,11 +47,7 @@ class LearningRow:
 
 def called_for(works: Iterable[str], *, battery_off: bool = False) -> tuple[LearningRow, ...]:
     """The procedures that the works, or a lifted battery instead, call for, in their order."""
-    done = set(works)
-    keys = [
-        row["does"] for row in content("works")["work"] if row["name"] in done and "does" in row
-    ]
-    planned = plan(["battery_disconnected"] if battery_off else keys or [_BY_DEFAULT])
+    planned = plan(["battery_disconnected"] if battery_off else learned_for(works))
     # A leak is looked for before anything is learned, by a step of its own.
     learned = [one for one in planned if one.procedure.does != _TEST]
     return tuple(_row(one.procedure, one.instead) for one in learned)

@@ -7,7 +7,19 @@ from bellmouth.car.description import Car
 from bellmouth.errors import BellmouthError
 from bellmouth.work.content import content
 
-__all__ = ["WORKS", "WorkError", "called_for", "check_works", "work_titles"]
+__all__ = [
+    "WORKS",
+    "WorkError",
+    "called_for",
+    "check_works",
+    "learned_for",
+    "work_reasons",
+    "work_titles",
+]
+
+_RELEARN = "relearn"
+# What a relearning with no other work is for.
+_ALONE = "learned_stale"
 
 
 class WorkError(BellmouthError):
@@ -23,6 +35,20 @@ def work_titles() -> dict[str, str]:
     return {work["name"]: work["title"] for work in content("works")["work"]}
 
 
+def work_reasons() -> dict[str, str]:
+    """Why a work stands on a card where that is not plain from the finding, in English."""
+    return {work["name"]: work["say"] for work in content("works")["work"] if "say" in work}
+
+
+def learned_for(works: Iterable[str]) -> tuple[str, ...]:
+    """What works of a job card are to learning procedures, each once; a relearning counts where
+    nothing else calls for any."""
+    done = list(works)
+    does = {work["name"]: work["does"] for work in content("works")["work"] if "does" in work}
+    called = tuple(dict.fromkeys(does[name] for name in done if name in does))
+    return called or ((_ALONE,) if _RELEARN in done else ())
+
+
 def called_for(done: Iterable[str]) -> tuple[str, ...]:
     """What works of a job card are to learning procedures: ``clean_plate`` is a cleaned throttle.
 
@@ -30,7 +56,8 @@ def called_for(done: Iterable[str]) -> tuple[str, ...]:
     """
     does = {work["name"]: work.get("does") for work in content("works")["work"]}
     plain = [name.strip().lower().replace("-", "_") for name in done]
-    return tuple(dict.fromkeys(does.get(name) or name for name in plain if name != "relearn"))
+    found = tuple(dict.fromkeys(does.get(name) or name for name in plain if name != _RELEARN))
+    return found or ((_ALONE,) if _RELEARN in plain else ())
 
 
 def check_works(car: Car, wanted: Iterable[str]) -> tuple[str, ...]:

@@ -166,3 +166,22 @@ def test_a_practice_car_is_cleared_with_its_engine_off_alone(
     sent = shown(client, car, {"off": "yes"})
     done = client.post(f"{car}/clear/now", data=sent)
     assert "Controller 10 has cleared its codes." in done.text
+
+
+def test_a_bit_rate_goes_through_to_the_clearing_and_can_be_found_by_itself_again(
+    client: TestClient, garage: Garage, at: dict[str, str]
+) -> None:
+    car = begin(client)
+    key = car.removeprefix("/car/")
+    told = shown(client, car, {**at, "bitrate": "500000"})
+    client.post(f"{car}/clear/now", data=told)
+    reached = garage.reached(key)
+    assert reached is not None
+    assert reached.bitrate == 500_000
+    assert 'value="500000"' in client.get(f"{car}/codes").text
+    # The field emptied: found by itself, now and the next time.
+    client.post(f"{car}/codes", data={**at, "bitrate": ""})
+    reached = garage.reached(key)
+    assert reached is not None
+    assert reached.bitrate is None
+    assert 'value="500000"' not in client.get(f"{car}/codes").text

@@ -50,7 +50,9 @@ def test_a_job_goes_from_car_to_proof(client: TestClient, files: tuple[Path, Pat
     learned = client.post(f"{car}/done", data={"work": ["clean_meter"]})
     assert learned.status_code == 200
     assert "needs a recording after the work" in client.get(f"{car}/proof").text
+    assert "before the work" in client.get(f"{car}/record").text
     upload(client, car, files[1])
+    assert "after the work" in client.get(f"{car}/record").text
     proof = client.get(f"{car}/proof").text
     assert "Better: what was wrong is gone" in proof
     for name in ("finding/trim", "finding/routes", "proof/trims", "proof/throttle"):
@@ -62,6 +64,15 @@ def test_a_job_goes_from_car_to_proof(client: TestClient, files: tuple[Path, Pat
     book = client.get(f"{car}/book").text
     for kind in ("recording", "finding", "work", "proof"):
         assert f": {kind}" in book
+
+
+def test_a_second_recording_without_work_is_no_recording_after_it(
+    client: TestClient, files: tuple[Path, Path]
+) -> None:
+    car = begin(client)
+    upload(client, car, files[0])
+    upload(client, car, files[1])
+    assert "after the work" not in client.get(f"{car}/record").text
 
 
 def test_the_work_that_was_done_is_told_to_the_proof(

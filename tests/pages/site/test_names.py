@@ -22,8 +22,10 @@ NAMES = [
     "Ünïcode\u0301 ẞ",
     ".",
     "--help",
+    "  two  spaces ",
+    "a line\nand\ta tab",
 ]
-REFUSED = ["", "   ", "\0", "a\0b", "a\x07b", "a" * 300]
+REFUSED = ["", "   ", "\0", "a\0b", "a\x07b", "a" * 300, "\u200b", "\u202e \u2060", "a" * 5000]
 
 
 def begin(client: TestClient, name: str) -> "tuple[int, str, str]":
@@ -59,6 +61,7 @@ def test_what_no_name_can_be_is_one_sentence(client: TestClient, name: str) -> N
     status, _, text = begin(client, name)
     assert status in {400, 422}
     assert "That did not work" in text
+    assert len(re.sub(r"<[^>]+>", "", text.split("<main")[1])) < 600
     assert "Traceback" not in text
 
 
@@ -76,3 +79,17 @@ def test_a_file_may_be_called_anything(
     assert "meter low" in answer.text
     assert {one for one in tmp_path.rglob("*") if "book" not in one.parts} == before
     assert [one.kind for one in garage.book.history("Files").entries].count("recording") == 1
+
+
+def test_a_car_that_was_refused_is_not_in_the_book(client: TestClient, garage: Garage) -> None:
+    sent = {"name": "Once", "displacement_l": "2.0", "metering": "airflow", "distance": "far"}
+    assert client.post("/cars", data=sent).status_code == 400
+    assert not garage.book.has("Once")
+    assert client.post("/cars", data={**sent, "distance": "84000"}).status_code == 200
+
+
+@pytest.mark.parametrize("key", ["L2V0Yy9wYXNzd2Q", "AAAA", "%00", "A" * 4000])
+def test_a_car_that_is_not_there_is_one_sentence(client: TestClient, key: str) -> None:
+    answer = client.get(f"/car/{key}/book")
+    assert answer.status_code == 400
+    assert "names no car" in answer.text

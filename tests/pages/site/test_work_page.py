@@ -76,3 +76,22 @@ def test_a_card_that_cannot_be_is_one_sentence_in_the_pages_words(
     assert answer.status_code == 400
     assert sentence in answer.text
     assert "--" not in answer.text.split("<main")[1].split("</main>")[0]
+
+
+def test_what_is_made_to_be_printed_leads_back(client: TestClient, car: str) -> None:
+    asked = "work=renew_gasket&bolts=4"
+    card = client.get(f"{car}/card?{asked}").text
+    assert f'href="{car}/work?{asked.replace("&", "&amp;")}">← Back</a>' in card
+    assert "@media print { .back { display: none; } }" in card
+    place, there = f"{car}/learning/{PACK}", f"/known/procedure/{PACK}/script.html"
+    for came_from, back in (
+        (f"http://127.0.0.1:8642{place}", place), ("", "/known"), ("http://x//evil/y", "/evil/y"),
+    ):  # fmt: skip
+        script = client.get(there, headers={"referer": came_from}).text
+        assert f'href="{back}">← Back</a>' in script
+
+
+def test_learning_before_any_work_says_so(client: TestClient, car: str) -> None:
+    assert "No work is written down in this job yet." in client.get(f"{car}/learning").text
+    client.post(f"{car}/done", data={"work": []})
+    assert "calls for no learning" in client.get(f"{car}/learning").text

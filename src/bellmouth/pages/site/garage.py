@@ -6,7 +6,7 @@ import tempfile
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -116,7 +116,9 @@ class Garage:
         BellmouthError
             If there is no such car.
         """
-        history = self.book.history(name_of(key))
+        if not self.book.has(name := name_of(key)):
+            raise BellmouthError("That address names no car. Go back to the list.")
+        history = self.book.history(name)
         if self._void_interrupted(key, history):
             history = self.book.history(history.name)
         jobs = [one for one in effective(history.entries) if one.kind == "job"]
@@ -166,9 +168,9 @@ class Garage:
         """How a real car was last reached, to be offered again."""
         return self.notes.adapter(_plain(key))
 
-    def named(self, key: str, interface: str, channel: str, bitrate: int | None = None) -> Adapter:
-        """The adapter that a form names, remembered; without a bit rate it has the last time's
-        where it is the same adapter. [bit/s]
+    def named(self, key: str, interface: str, channel: str, bitrate: int | None) -> Adapter:
+        """The adapter that a form names, remembered as it is told; without a bit rate that is found
+        by itself again. [bit/s]
 
         Raises
         ------
@@ -178,11 +180,8 @@ class Garage:
         if not interface.strip():
             raise BellmouthError("Say which adapter: its interface, and its channel.")
         found = Adapter(interface.strip(), channel.strip() or None, bitrate)
-        last = self.reached(key)
-        same = last is not None and replace(last, bitrate=None) == replace(found, bitrate=None)
-        if last is not None and same and bitrate in (None, last.bitrate):
-            return last
-        self.reach(key, found)
+        if found != self.reached(key):
+            self.reach(key, found)
         return found
 
     def reach(self, key: str, adapter: Adapter) -> None:

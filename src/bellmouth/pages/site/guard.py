@@ -143,7 +143,9 @@ class Guard:
         """A page where a browser shows one; a plain sentence for scripts and other programs."""
         if status == _MISNAMED or "text/html" not in request.headers.get("accept", ""):
             return PlainTextResponse(sentence + "\n", status, headers=_HEADERS)
-        back = "/pair" if status == _UNPAIRED else "/"
+        # What is too large came from a page of ours; what else is refused may have come from any.
+        came_from = request.headers.get("referer") if status == _TOO_LARGE else None
+        back = "/pair" if status == _UNPAIRED else came_from or "/"
         return dressed(page(request, "sorry.html", {"sentence": sentence, "back": back}, status))
 
     async def _drained(self, receive: Receive) -> None:

@@ -7,6 +7,7 @@ from typing import Any, get_args
 
 from jinja2 import pass_context
 from jinja2.runtime import Context
+from markupsafe import escape
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse
 
@@ -22,7 +23,8 @@ from bellmouth.pages.site.once import marked
 from bellmouth.pages.words import SAFETY, chance, name_words
 from bellmouth.work.phrases import Quantity
 
-__all__ = ["LANGUAGE", "UNITS", "called", "go", "light_of", "page", "warm", "words_of"]
+__all__ = ["LANGUAGE", "UNITS", "called", "go", "light_of", "page", "sheet", "warm",
+           "words_of"]  # fmt: skip
 
 #: Cookies that hold what the reader chose.
 LANGUAGE, UNITS = "bellmouth_language", "bellmouth_units"
@@ -113,6 +115,17 @@ def page(
     html = _templates.get_template(f"site/{template}").render(whole)
     # In English and metric the rooms' own sentences stand as they are, but for this sign.
     return HTMLResponse(marked(bound(html).replace("\u00a0degC", "\u00a0°C")), status)
+
+
+def sheet(request: Request, html: str, back: str) -> HTMLResponse:
+    """A page that is made to be printed, with a way back to ours: put on a home screen, a page has
+    no button of the browser's. Paper does not show it."""
+    link = (
+        f"<style>@media print {{ .back {{ display: none; }} }} .back a {{ color: inherit; "
+        f'display: inline-block; padding: .6em .8em; }}</style><nav class="back"><a href="'
+        f'{escape(back)}">← {escape(words_of(request).told("Back"))}</a></nav>'
+    )
+    return HTMLResponse(html.replace("<body>", f"<body>{link}", 1))
 
 
 def go(address: str) -> RedirectResponse:

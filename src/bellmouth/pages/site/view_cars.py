@@ -1,7 +1,9 @@
 """The first page: cars of the book, a new one, and a practice car one tap away."""
 
 import secrets
+import tempfile
 import tomllib
+from pathlib import Path
 from typing import Annotated
 
 from fastapi import APIRouter, Form
@@ -20,6 +22,8 @@ __all__ = ["distance_km", "router"]
 router = APIRouter(include_in_schema=False)
 
 _KM_PER_MILE = 1.609344
+#: What a practice car keeps of itself, and to spare. [byte]
+_ROOM_BYTES = 1 << 16
 _CAUSES = ("healthy", *(name for name in CAUSES))
 _PRACTICE_FAULTS = ("leak", "meter_low", "fuel_low", "deposit", "learned_stale", "healthy")
 
@@ -49,19 +53,17 @@ def new_car(
 ) -> Response:
     """Begin a car and its first job."""
     book = _garage(request).book
+    # Before the car is in the book: corrected and sent again, it would be there already.
+    odometer_km = distance_km(request, distance)
     car: dict[str, object] = {
         "displacement_l": _number(displacement_l, "Displacement"),
         "metering": metering,
     }
     if idle_rpm.strip():
         car["idle_rpm"] = _number(idle_rpm, "Idle speed")
-    book.add_car(name, car)
-    book.open_job(
-        name,
-        distance_km=distance_km(request, distance),
-        complaint=complaint or None,
-    )
-    return go(f"/car/{key_of(' '.join(name.split()))}/record")
+    called = book.add_car(name, car).document["name"]
+    book.open_job(called, distance_km=odometer_km, complaint=complaint or None)
+    return go(f"/car/{key_of(called)}/record")
 
 
 @router.post("/practice")
@@ -80,6 +82,7 @@ def practice(
     from bellmouth.pages.site.live import Practice  # noqa: PLC0415
 
     garage = _garage(request)
+    _refuse_closed(garage.folder)
     number = _whole(seed) if seed.strip() else 1 + secrets.randbelow(9_000)
     name, again = f"Practice car {number}", 2
     while garage.book.has(name):
@@ -120,6 +123,12 @@ def new_job(
         comeback_of=visit.job if comeback else None,
     )  # fmt: skip
     return go(f"/car/{key}/record")
+
+
+def _refuse_closed(folder: Path) -> None:
+    """Better told of the disk than of a file of the practice car's that nobody chose."""
+    with tempfile.TemporaryFile(dir=folder) as there:
+        there.write(bytes(_ROOM_BYTES))
 
 
 def _whole(text: str) -> int:

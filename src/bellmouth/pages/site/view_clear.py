@@ -55,7 +55,7 @@ def would_clear(
         "lost": clearing_words(clearing), "against": clearing.against,
         "stays": STAYS if any(clearing.codes.permanent.values()) else "",
         "codes": stored_codes(clearing.codes),
-        "interface": interface, "channel": channel,
+        "interface": interface, "channel": channel, "bitrate": speed,
     }  # fmt: skip
     return go(f"/car/{key}/clear?read={garage.read.keep('clear', key, told)}")
 
@@ -93,7 +93,8 @@ def clear_now(
         raise BellmouthError(
             "What would be lost was read too long ago. Nothing was cleared. Read it again."
         )
-    adapter = _adapter(garage, key, shown["interface"], shown["channel"], None, off=False)
+    where = (shown["interface"], shown["channel"], shown["bitrate"])
+    adapter = _adapter(garage, key, *where, off=False)
     with open_client(adapter.interface, adapter.channel, adapter.bitrate) as car:
         clearing = car.would_clear()
         if stored_codes(clearing.codes) != shown["codes"]:

@@ -12,7 +12,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
 
-from bellmouth.book.judging import Judged
+from bellmouth.book.judging import Judged, stands
 from bellmouth.car.description import Car
 from bellmouth.errors import BellmouthError
 from bellmouth.finding.check_table import CHECKS
@@ -28,8 +28,9 @@ from bellmouth.pages.site.flow import stages_of
 from bellmouth.pages.site.garage import Garage, Visit
 from bellmouth.pages.site.rendering import go, page, words_of
 from bellmouth.pages.site.view_keeping import good_recordings
+from bellmouth.work.finding_file import finding_in
 
-__all__ = ["asked_of", "judged_of", "made_again", "router"]
+__all__ = ["asked_of", "judged_of", "made_again", "router", "shown_finding"]
 
 router = APIRouter(include_in_schema=False)
 
@@ -48,10 +49,7 @@ def finding(request: Request, key: str) -> Response:
     asked = asked_of(visit)
     judged, found = judged_of(garage, visit, asked)
     if not visit.numbers("finding"):
-        with garage.keeping:
-            # Two browsers may ask for the first time at once.
-            if not garage.visit(key).numbers("finding"):
-                garage.book.keep(visit.name, judged, finding_document(found))
+        _keep_first(garage, visit, judged, found)
         visit = garage.visit(key)
         told = {"visit": visit, "stages": stages_of(visit.here, "finding")}
     speak = words_of(request)
@@ -199,6 +197,30 @@ def judged_of(garage: Garage, visit: Visit, asked: Mapping[str, Any]) -> tuple[J
     judged = garage.book.judge(visit.name, said.pop("recording", recorded[0].number), **said)
     assert isinstance(judged.result, Finding)  # noqa: S101 - what judge makes of a recording
     return judged, judged.result
+
+
+def shown_finding(garage: Garage, visit: Visit) -> Finding | None:
+    """The finding that this job shows, for whoever needs no pictures; None before it has a
+    recording.
+
+    It is read from the book, and judged only where none is kept or the kept one is out of date.
+    """
+    if not visit.numbers("recording"):
+        return None
+    kept, asked = visit.numbers("finding"), asked_of(visit)
+    if kept and "recording" in asked and stands(garage.book, visit.name, kept[-1]):
+        return finding_in(kept[-1].document["finding"], visit.name)
+    judged, found = judged_of(garage, visit, asked)
+    if not kept:
+        _keep_first(garage, visit, judged, found)
+    return found
+
+
+def _keep_first(garage: Garage, visit: Visit, judged: Judged, found: Finding) -> None:
+    """Keep a job's finding where it has none yet: two browsers may ask for it at once."""
+    with garage.keeping:
+        if not garage.visit(visit.key).numbers("finding"):
+            garage.book.keep(visit.name, judged, finding_document(found))
 
 
 def made_again(garage: Garage, visit: Visit, asked: Mapping[str, Any]) -> None:

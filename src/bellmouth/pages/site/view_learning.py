@@ -24,7 +24,7 @@ from bellmouth.pages.site.told_marks import events_of, marks_of, unseen_of
 from bellmouth.pages.site.uploads import ENDINGS, kept_mapping, kept_upload, of_fit_length
 from bellmouth.recording import read_recording
 from bellmouth.recording.series import Recording
-from bellmouth.work.content import content
+from bellmouth.work.works import learned_for
 
 __all__ = ["router"]
 
@@ -42,6 +42,7 @@ def learning(request: Request, key: str) -> Response:
             "visit": visit, "stages": stages_of(visit.here, "learning"), "planned": _plan(visit),
             "settled": {name: one["settled"] for name, one in _settled(visit).items()},
             "packs": garage.procedures.every(), "attempts": visit.numbers("attempt"),
+            "written": bool(visit.numbers("work")),
         },
     )  # fmt: skip
 
@@ -137,8 +138,7 @@ def _kept(
 def _plan(visit: Visit) -> tuple[Planned, ...]:
     """What the work that was written down calls for."""
     done = [work for one in visit.numbers("work") for work in one.document.get("done", [])]
-    does = {row["name"]: row.get("does") for row in content("works")["work"]}
-    called = [does[work] for work in done if does.get(work)]
+    called = learned_for(done)
     # The plan is of the program's own procedures; one of your own covers none of them.
     known = {one.name for one in packs()}
     met = {
@@ -152,7 +152,7 @@ def _plan(visit: Visit) -> tuple[Planned, ...]:
     skipped = {
         name: str(one["because"]) for name, one in told.items() if one["settled"] == "left out"
     }
-    return plan([one for one in called if one], done=met, skipped=skipped) if called else ()
+    return plan(called, done=met, skipped=skipped) if called else ()
 
 
 def _settled(visit: Visit) -> dict[str, Mapping[str, Any]]:

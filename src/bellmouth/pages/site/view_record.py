@@ -14,7 +14,6 @@ from bellmouth.errors import BellmouthError
 from bellmouth.pages.coach_words import LIVE_WORDS
 from bellmouth.pages.site.flow import stages_of
 from bellmouth.pages.site.garage import Garage, Visit
-from bellmouth.pages.site.live import Adapter
 from bellmouth.pages.site.rendering import go, page
 from bellmouth.pages.site.stream import EventStream
 from bellmouth.pages.site.uploads import kept_mapping, kept_upload
@@ -39,7 +38,7 @@ def record(request: Request, key: str) -> Response:
             "practice": garage.is_practice(key),
             "live": live.state if live is not None else None,
             "words": LIVE_WORDS, "adapter": garage.reached(key),
-            "recordings": visit.numbers("recording"),
+            "recordings": visit.numbers("recording"), "after": _after_work(visit),
             "left": [(one.name, _begun(one)) for one in garage.left(key)],
         },
     )  # fmt: skip
@@ -90,12 +89,9 @@ def live(
         garage.refuse_busy(key)
         practice.hand_over()
         garage.capture(visit, practice.adapter, whole, practice.obey, address)
-    elif interface.strip():
-        adapter = Adapter(interface.strip(), channel.strip() or None, speed)
-        garage.reach(key, adapter)
-        garage.capture(visit, adapter, whole, controller=address)
     else:
-        raise BellmouthError("Say which adapter: its interface, and its channel.")
+        adapter = garage.named(key, interface, channel, speed)
+        garage.capture(visit, adapter, whole, controller=address)
     return go(f"/car/{key}/record")
 
 
@@ -179,6 +175,13 @@ def count_of(text: str, what: str) -> int | None:
     if not told.isdecimal() or int(told) < 1:
         raise BellmouthError(f'{what}: "{told}" is not a whole number over 0. Write it as 120.')
     return int(told)
+
+
+def _after_work(visit: Visit) -> set[int]:
+    """Recordings of this job that were made after work of it was written down."""
+    order = [one for one in visit.here if one.kind in {"recording", "work"}]
+    done = next((place for place, one in enumerate(order) if one.kind == "work"), len(order))
+    return {one.number for one in order[done:] if one.kind == "recording"}
 
 
 def _begun(path: Path) -> str:

@@ -6,10 +6,9 @@ from typing import Annotated, Any, Literal
 from fastapi import APIRouter, Form
 from starlette.datastructures import QueryParams
 from starlette.requests import Request
-from starlette.responses import HTMLResponse, JSONResponse, Response
+from starlette.responses import JSONResponse, Response
 
 from bellmouth.errors import BellmouthError
-from bellmouth.finding.result import Finding
 from bellmouth.pages.card_html import card_html
 from bellmouth.pages.card_pdf import card_pdf
 from bellmouth.pages.card_view import CardPage, card_document, card_page
@@ -17,8 +16,9 @@ from bellmouth.pages.card_words import Words
 from bellmouth.pages.site.asked_card import AskedCard, asked_card, asked_in, card_of, flanges
 from bellmouth.pages.site.flow import stages_of
 from bellmouth.pages.site.garage import Garage, Visit
-from bellmouth.pages.site.rendering import go, page, words_of
-from bellmouth.work.works import work_titles
+from bellmouth.pages.site.rendering import go, page, sheet, words_of
+from bellmouth.pages.site.view_finding import shown_finding
+from bellmouth.work.works import work_reasons, work_titles
 
 __all__ = ["done_said", "router"]
 
@@ -36,11 +36,14 @@ def work(request: Request, key: str) -> Response:
     # Before anything is recorded or chosen there is nothing that a card could be of.
     something = bool(asked.works or visit.numbers("recording"))
     card = _card(garage, visit, asked, words_of(request)) if something else None
+    if something:
+        visit = garage.visit(key)  # its finding may have been kept just now
     return page(
         request, "work.html",
         {
             "visit": visit, "stages": stages_of(visit.here, "work"), "card": card,
-            "works": work_titles(), "chosen": card.work_names if card else (),
+            "works": work_titles(), "reasons": work_reasons(),
+            "chosen": card.work_names if card else (),
             "query": request.url.query, "torque": asked.torque, "section": asked.section,
             "practice": garage.is_practice(key), "flanges": flanges(card) if card else [],
             "bolts": asked.bolts, "learning": asked.learning,
@@ -53,7 +56,9 @@ def work(request: Request, key: str) -> Response:
 def card(request: Request, key: str) -> Response:
     """The card as a page of its own, to read or to print."""
     garage: Garage = request.app.state.garage
-    return HTMLResponse(card_html(_of(garage, key, request)))
+    query = request.url.query
+    back = f"/car/{key}/work" + (f"?{query}" if query else "")
+    return sheet(request, card_html(_of(garage, key, request)), back)
 
 
 @router.get("/car/{key}/card.pdf")
@@ -133,8 +138,4 @@ def _of(garage: Garage, key: str, request: Request) -> CardPage:
 
 
 def _card(garage: Garage, visit: Visit, asked: AskedCard, speak: Words) -> CardPage:
-    finding = None
-    if visit.numbers("recording"):
-        judged = garage.book.judge(visit.name, visit.numbers("recording")[0].number)
-        finding = judged.result if isinstance(judged.result, Finding) else None
-    return card_page(card_of(garage, visit.car, finding, asked), speak)
+    return card_page(card_of(garage, visit.car, shown_finding(garage, visit), asked), speak)
