@@ -37,6 +37,7 @@ def record(request: Request, key: str) -> Response:
         {
             "visit": visit, "stages": stages_of(visit.here, "record"),
             "practice": garage.is_practice(key),
+            "speeds": _speeds() if live is not None else (),
             "live": live.state if live is not None else None,
             "words": LIVE_WORDS, "adapter": garage.reached(key),
             "recordings": visit.numbers("recording"),
@@ -179,6 +180,13 @@ def count_of(text: str, what: str) -> int | None:
     if not told.isdecimal() or int(told) < 1:
         raise BellmouthError(f'{what}: "{told}" is not a whole number over 0. Write it as 120.')
     return int(told)
+
+
+def _speeds() -> tuple[int, ...]:
+    """Idle, and what a guided capture may ask a practice car's foot to hold. [rpm]"""
+    from bellmouth.bus.guide import asked_rpm  # noqa: PLC0415 - loads the finding
+
+    return 0, *asked_rpm()
 
 
 def _begun(path: Path) -> str:
