@@ -172,6 +172,10 @@ def closed_position(person: Person, *, hears: bool = True) -> None:
     if hears:
         until(page, "document.querySelector('[data-seat]').innerText.includes('whirrs')")
         person.looks("page-coach-practice-heard")
+    above = "bottom => bottom <= document.querySelector('[data-stop]').getBoundingClientRect().top"
+    for one in (key, zone):
+        bottom = one.evaluate("(one) => one.getBoundingClientRect().bottom")
+        assert page.evaluate(above, bottom), "never under the big stop"
     person.tap(zone)
     if hears:
         # The key comes on once more, so that it is on record how long it was off.
