@@ -9,13 +9,27 @@ from playwright.sync_api import Locator, Page
 
 from tests.pages.site.served import until
 
-__all__ = ["AT_MOST_S", "Person", "called", "capture", "closed_position", "idle_air", "record_for"]
+__all__ = [
+    "AT_MOST_S",
+    "Person",
+    "Void",
+    "begins",
+    "called",
+    "capture",
+    "closed_position",
+    "idle_air",
+    "record_for",
+]
 
 #: Something that never comes must not hang. [s]
 AT_MOST_S = 900.0
 #: How long a foot is down, and up again, where five presses are to go in 5 s. [ms]
 _PRESS_MS = 350
 _LOOK_MS = 25
+
+
+class Void(Exception):  # noqa: N818 - what the page calls it
+    """The attempt counts for nothing; a person begins it again."""
 
 
 class Person:
@@ -118,23 +132,46 @@ def _end(person: Person, leads_to: str) -> None:
     person.comes(leads_to)
 
 
-def _now(page: Page) -> tuple[str, str, str]:
-    say, digits, phase = page.evaluate(
-        "['say', 'digits'].map((one) => document.querySelector(`[data-part=${one}]`).innerText)"
-        ".concat(document.querySelector('[data-coach]').dataset.phase)"
-    )
-    return say, digits, phase
+#: What the coach calls is noted as it is shown, so that no call is overlooked between two looks.
+_NOTED = """() => {
+  const part = (name) => document.querySelector(`[data-part=${name}]`);
+  window.calls = [];
+  new MutationObserver(() => {
+    if (part("digits").textContent === "NOW") window.calls.push(part("say").textContent);
+  }).observe(document.querySelector(".run"), { subtree: true, childList: true });
+}"""
+
+
+def begins(person: Person) -> None:
+    """The count-in of an attempt at whose page the person is."""
+    page = person.page
+    page.wait_for_selector("[data-ready=yes]")
+    page.evaluate(_NOTED)
+    person.button("Start: 8 s count-in")
+    page.wait_for_selector("[data-phase=running]")
 
 
 def called(person: Person, what: str) -> None:
-    """Wait until the coach calls it: NOW."""
+    """Wait until the coach calls it: NOW.
+
+    Raises
+    ------
+    Void
+        If the attempt is void, as where the machine was too busy to coach.
+    """
+    page = person.page
 
     def calls() -> bool:
-        say, digits, phase = _now(person.page)
-        assert phase == "running", (what, person.page.inner_text("main"))
-        return what in say and digits == "NOW"
+        phase, heard = page.evaluate(
+            "[document.querySelector('[data-coach]').dataset.phase, window.calls]"
+        )
+        if phase == "void":
+            raise Void(page.inner_text("[data-told]"))
+        assert phase == "running", (what, page.inner_text("main"))
+        return any(what in one for one in heard)
 
     person.wait(calls, what, _LOOK_MS)
+    page.evaluate("window.calls.length = 0")
     person.tell(what)
 
 

@@ -170,3 +170,17 @@ def test_a_tap_tells_only_what_an_ear_alone_can_tell_and_what_is_so() -> None:
         assert attempt.coach.session.phase == "running"
         assert len(attempt.coach.session.told["plate_moves"]) == 1
         attempt.close()
+
+
+def test_an_attempt_in_which_was_told_what_was_not_so_is_missed() -> None:
+    with seat(WireChoice()) as found:
+        attempt = found.attempt("throttle-closed-position", tells=lambda _: False)
+        wait(lambda: attempt.progress()["phase"] == "running")
+        attempt.coach.awaited = lambda: "plate_moves"  # type: ignore[method-assign]
+        attempt.tapped()
+        wait(lambda: attempt.over)
+    (document,) = found.kept
+    assert document["judgement"] == "missed"
+    assert document["coached"]["marks"] == {"plate_moves": []}
+    assert "when it was not so" in document["coached"]["why"]
+    assert document["advice"].startswith("What you told had not happened")

@@ -10,7 +10,7 @@ from playwright.sync_api import Browser, Page
 
 from bellmouth.bus.guide import asked_rpm
 from tests.pages.photograph import browser as chromium
-from tests.pages.site.person import Person, closed_position
+from tests.pages.site.person import Person, begins, closed_position
 from tests.pages.site.served import (
     PATIENCE_MS,
     PHONE,
@@ -69,9 +69,7 @@ def coached(person: Person, address: str) -> None:
     page = person.page
     patient(page)
     page.goto(f"{address}/learning/throttle-closed-position/coach")
-    page.wait_for_selector("[data-ready=yes]")
-    person.button("Start: 8 s count-in")
-    page.wait_for_selector("[data-phase=running]")
+    begins(person)
 
 
 def judged(person: Person) -> str:

@@ -16,7 +16,15 @@ from playwright.sync_api import Page
 from bellmouth.book.book import Book
 from tests.pages.photograph import browser as chromium
 from tests.pages.site.other_processes import Server
-from tests.pages.site.person import Person, capture, closed_position, idle_air, record_for
+from tests.pages.site.person import (
+    Person,
+    Void,
+    begins,
+    capture,
+    closed_position,
+    idle_air,
+    record_for,
+)
 from tests.pages.site.served import patient
 
 pytestmark = [
@@ -40,7 +48,9 @@ FOOT = {
     "let it idle once more": "Idle",
 }
 ALWAYS = {"Idle", "Hold 1500 rpm", "Hold 2500 rpm"}
-#: What the book holds afterwards, in this order.
+#: The server itself calls an attempt void where its machine stood still for half a second.
+TRIES = 5
+#: What the book holds afterwards, in this order; attempts that were void beside the one.
 KINDS = ["car", "job", "job", "recording", "finding", "card", "work", "attempt", "recording",
          "proof"]  # fmt: skip
 
@@ -108,6 +118,22 @@ def work(person: Person, *, proposed: bool) -> None:
     person.looks("job-5-learning")
 
 
+def follow(person: Person, act: Callable[[Person], None]) -> None:
+    """As the coach calls; an attempt that a busy machine made void is begun again."""
+    for _ in range(TRIES):
+        begins(person)
+        try:
+            act(person)
+        except Void as why:
+            person.tell(str(why))
+            person.page.mouse.up()
+            person.page.wait_for_selector("[data-see]:not([hidden])")
+            person.link("Again")
+        else:
+            return
+    raise AssertionError("void again and again")
+
+
 def learn(person: Person, title: str, act: Callable[[Person], None]) -> str:
     """One procedure of the plan, coached, with the controls of the practice car: what came."""
     page = person.page
@@ -116,10 +142,7 @@ def learn(person: Person, title: str, act: Callable[[Person], None]) -> str:
     person.tap(planned.get_by_role("link", name=title, exact=True))
     page.wait_for_selector("text=Coach me through it")
     person.button("Coach me through it")
-    page.wait_for_selector("[data-ready=yes]")
-    person.button("Start: 8 s count-in")
-    page.wait_for_selector("[data-phase=running]")
-    act(person)
+    follow(person, act)
     person.wait(lambda: page.is_visible("[data-see]"), "the judgement")
     person.tap(page.locator("[data-see]"))
     person.comes("attempt/*")
@@ -152,11 +175,12 @@ def read_the_book(person: Person, folder: Path) -> None:
     """Every entry in its order, and the course of the deposit."""
     page = person.page
     person.looks("job-8-book")
+    kept = Book(folder).history(CAR).entries
     entries = page.locator("section[aria-labelledby=entries] li").all_inner_texts()
-    for kind, told in zip(KINDS, entries, strict=True):
-        assert f": {kind}" in told, entries
+    for one, told in zip(kept, entries, strict=True):
+        assert f": {one.kind}" in told, entries
     assert page.locator("section[aria-labelledby=course] figure").count() == 1
-    assert [one.kind for one in Book(folder).history(CAR).entries] == KINDS
+    assert [one.kind for one in kept if one.document.get("judgement") != "void"] == KINDS
     person.tell("the whole job")
 
 
