@@ -7,8 +7,6 @@ from pathlib import Path
 
 from playwright.sync_api import Locator, Page
 
-from tests.pages.site.served import until
-
 __all__ = [
     "AT_MOST_S",
     "Over",
@@ -169,17 +167,24 @@ def called(person: Person, what: str) -> None:
     """
     page = person.page
 
-    def calls() -> bool:
-        phase, heard = page.evaluate(
-            "[document.querySelector('[data-coach]').dataset.phase, window.calls]"
-        )
-        if phase != "running":
-            raise Over(page.inner_text("[data-told]"))
-        return any(what in one for one in heard)
-
-    person.wait(calls, what, _LOOK_MS)
+    _comes(person, f"window.calls.some((one) => one.includes('{what}'))")
     page.evaluate("window.calls.length = 0")
     person.tell(what)
+
+
+def _comes(person: Person, true: str, phases: Collection[str] = ("running",)) -> None:
+    """Wait until an expression is true, while the attempt is in one of these phases."""
+    page = person.page
+
+    def come() -> bool:
+        phase, found = page.evaluate(
+            f"[document.querySelector('[data-coach]').dataset.phase, Boolean({true})]"
+        )
+        if not found and phase not in phases:
+            raise Over(page.inner_text("[data-told]"))
+        return bool(found)
+
+    person.wait(come, true, _LOOK_MS)
 
 
 def idle_air(person: Person) -> None:
@@ -212,9 +217,9 @@ def closed_position(person: Person, *, hears: bool = True) -> None:
     person.strike(key)
     called(person, "Key off")
     person.strike(key)
-    until(page, "document.querySelector('[data-part=means]').innerText.includes('plate')")
+    _comes(person, "document.querySelector('[data-part=means]').innerText.includes('plate')")
     if hears:
-        until(page, "document.querySelector('[data-seat]').innerText.includes('whirrs')")
+        _comes(person, "document.querySelector('[data-seat]').innerText.includes('whirrs')")
         person.looks("job-6-coach")
     above = "bottom => bottom <= document.querySelector('[data-stop]').getBoundingClientRect().top"
     for one in (key, zone):
@@ -223,5 +228,5 @@ def closed_position(person: Person, *, hears: bool = True) -> None:
     person.tap(zone)
     if hears:
         # The key comes on once more, so that it is on record how long it was off.
-        page.wait_for_selector("[data-coach][data-after]")
+        _comes(person, "document.querySelector('[data-coach][data-after]')", ("running", "done"))
         person.tap(key)
