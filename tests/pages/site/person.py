@@ -22,7 +22,7 @@ __all__ = [
 #: Something that never comes must not hang. [s]
 AT_MOST_S = 900.0
 #: How long a foot is down, and up again, where five presses are to go in 5 s. [ms]
-_PRESS_MS = 350
+_PRESS_MS = 300
 _LOOK_MS = 25
 
 
@@ -196,11 +196,15 @@ def idle_air(person: Person) -> None:
     called(person, "Key on")
     person.strike(key)
     called(person, "Press five times")
-    for _ in range(5):
-        person.press(pedal)
+    person.press(pedal)
+    for _ in range(4):
         page.wait_for_timeout(_PRESS_MS)
         page.mouse.up()
         page.wait_for_timeout(_PRESS_MS)
+        person.taps += 1
+        page.mouse.down()  # the finger stays where it is
+    page.wait_for_timeout(_PRESS_MS)
+    page.mouse.up()
     called(person, "Press and hold")
     person.press(pedal)
     called(person, "Let go")
