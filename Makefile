@@ -61,8 +61,9 @@ accuracy: $(BENCH_STAMP) ## right and wrong on simulated cars, the real recordin
 real: $(DEV_STAMP) ## the finding on every real recording in ../shared/data
 	$(BIN)/python -m measure.real
 
-soak: $(DEV_STAMP) ## the property tests for much longer, hours of capture, kills at random moments
+soak: $(DEV_STAMP) ## the property tests for much longer, hours of capture, kills at random moments, a whole job in the browser
 	HYPOTHESIS_PROFILE=soak $(BIN)/pytest -n 2 -m "not browser" $(PYTEST_ARGS)
+	HYPOTHESIS_PROFILE=soak $(BIN)/pytest -s tests/pages/site/test_whole_job_browser.py
 	$(BIN)/python -m measure.soak_capture
 	$(BIN)/python -m measure.kill_capture --times 200
 	$(BIN)/python -m measure.kill_book --moments 200

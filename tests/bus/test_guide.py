@@ -8,7 +8,7 @@ import pytest
 
 from bellmouth.bus.capture import Progress, record
 from bellmouth.bus.expected import View, gain_bits, longer, view
-from bellmouth.bus.guide import LEAST_BITS, LEAST_S, Guide, course, extras
+from bellmouth.bus.guide import LEAST_BITS, LEAST_S, Guide, asked_rpm, course, extras
 from bellmouth.bus.points import imagined, point_bits, splitting_point
 from bellmouth.car.description import Car, Known
 from bellmouth.recording import Recording, stretches
@@ -42,6 +42,7 @@ def test_steps_are_data_and_each_says_why() -> None:
     for step in (*course(), *extras()):
         assert step.do.endswith(".")
         assert step.why.endswith(".")
+    assert asked_rpm() == (1500, 2000, 2500, 3500)
     running = [step for step in course() if step.kind in ("warm", "held")]
     assert all(step.caution for step in running)
 

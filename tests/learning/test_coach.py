@@ -311,3 +311,18 @@ def test_what_was_heard_though_the_thread_is_late_is_not_called_again() -> None:
     assert [cue.text for cue in called] == ["Key off"]
     assert called[0] in placed_before
     assert called[0] not in placed.withdrawn
+
+
+def test_what_was_told_and_was_not_so_loses_the_attempt_and_counts_as_not_noticed() -> None:
+    coach, _, clock = _coach(P3, ("key",))
+    _acts(coach, clock, (0.0, "key_on"), (3.0, "key_off"))
+    clock.at(BEGIN_S + 1.0, lambda: coach.untrue(coach.awaited()) if coach.awaited() else None)
+    clock.at(BEGIN_S + 4.0, lambda: coach.untrue(coach.awaited()))
+    coach.run()
+    assert coach.session.phase == "lost"
+    assert coach.session.lost is not None
+    assert coach.session.lost.at_s == pytest.approx(BEGIN_S + 4.0)
+    assert coach.session.lost.why == (
+        "Key off: told that the plate is heard to move, when it was not so."
+    )
+    assert coach.session.told == {"plate_moves": []}

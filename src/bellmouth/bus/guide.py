@@ -19,7 +19,7 @@ from bellmouth.recording.series import Recording
 from bellmouth.recording.steady import stretches
 from bellmouth.recording.stretch import Stretch
 
-__all__ = ["Advice", "Guide", "Step", "course", "extras"]
+__all__ = ["Advice", "Guide", "Step", "asked_rpm", "course", "extras"]
 
 # A stretch is enough when so many more seconds are expected to tell fewer bits than this.
 MORE_S = 10.0
@@ -103,6 +103,12 @@ def course() -> tuple[Step, ...]:
 def extras() -> tuple[Step, ...]:
     """Further points, asked for where they would split the causes still in play."""
     return tuple(Step(**row) for row in _table()["extra"])
+
+
+def asked_rpm() -> tuple[int, ...]:
+    """Every speed that a capture may ask to be held, rising. [rpm]"""
+    asked = {step.speed_rpm for step in (*course(), *extras()) if step.speed_rpm}
+    return tuple(sorted(round(rpm) for rpm in asked))
 
 
 class Guide:

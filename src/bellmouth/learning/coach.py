@@ -289,6 +289,10 @@ class Coach:
 
         self._tell(told)
 
+    def untrue(self, event: str) -> None:
+        """A person told of an event just now that had not come; the attempt is lost."""
+        self._tell(lambda now_s: self.session.untrue(event, now_s))
+
     def reading(self, name: str, value: float, at_s: float) -> None:
         """See :class:`Sink`."""
         self._tell(lambda _: self.session.reading(name, value, at_s))
@@ -312,6 +316,11 @@ class Coach:
         """When each action of the present stretch may be done. [s]"""
         with self._lock:
             return self.session.allowed()
+
+    def awaited(self) -> str:
+        """The event that the present step looks out for, empty for none."""
+        with self._lock:
+            return self.session.awaited(self.clock.now_s())
 
     def progress(self) -> Progress:
         """Where the attempt is now."""

@@ -14,6 +14,7 @@ REASONS: Mapping[str, str] = MappingProxyType(
         "too_long": "{step}: {took} s, at most {most} s: {by} s too long.",
         "not_done": "{step}: not done within {most} s.",
         "no_event": "{step}: not within {most} s that {event}.",
+        "untrue": "{step}: told that {event}, when it was not so.",
         "unasked": "{step}: {action}, which nothing asked for.",
         "unmet": "{condition}: not reported.",
         "reads": "{condition}: reads {reading}.",

@@ -220,6 +220,15 @@ class Session:
         line.go_on(at_s, now_s)
         return ()
 
+    def untrue(self, event: str, now_s: float) -> tuple[Cue, ...]:
+        """A person told of an event that had not come, where somebody knows that. [s]"""
+        if not self._runs:
+            return ()
+        self.told.setdefault(event, [])  # looked out for, and not noticed
+        step = next(one for one in self.procedure.steps if one.until and one.until.event == event)
+        why = reason("untrue", step=step.say, event=self.procedure.event_words(event))
+        return self._lose(Lost(step.name, why, None, now_s), now_s)
+
     def acted(self, action: str, moment: Moment, now_s: float | None = None) -> tuple[Cue, ...]:
         """An action of the person was observed; ``engine_runs`` when the engine fires. [s]"""
         if not self._runs:

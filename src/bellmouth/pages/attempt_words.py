@@ -13,6 +13,8 @@ ADVICE: Mapping[str, str] = MappingProxyType(
         "void": "It counts for nothing, neither for nor against you. "
         "Begin again from the safe state.",
         "stopped": "It was stopped. Begin again from the safe state.",
+        "untrue": "What you told had not happened: tell of it only once you notice it. "
+        "Begin again from the safe state.",
     }
 )
 KEY_AGAIN = "Turn the key on again: only then is it on record how long it was off."

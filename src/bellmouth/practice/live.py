@@ -233,6 +233,12 @@ class PracticeCar:
             return self._body.seen(self.time_s)
 
     @property
+    def plate_heard_ago_s(self) -> float:
+        """How long ago the plate was last heard to move by itself; infinite for never. [s]"""
+        with self._lock:
+            return self.time_s - self._body.plate_heard_s
+
+    @property
     def controls(self) -> Controls:
         """Where key, pedal and the rest stand."""
         return self._body.controls

@@ -1,5 +1,6 @@
 """The live practice car's insides: engine, controller, learning logic and battery, tick by tick."""
 
+import math
 import zlib
 from collections.abc import Callable, Mapping
 from typing import Any
@@ -79,6 +80,8 @@ class LiveBody:
         self._senses = Senses(coolant_c=self.engine.coolant_c, intake_c=self.engine.intake_c)
         self._started_at_c = self.engine.coolant_c
         self._now_s = 0.0
+        #: When the plate was last heard to move by itself. [s]
+        self.plate_heard_s = -math.inf
         self._foot_pct = 0.0
         self._come_in()
 
@@ -104,6 +107,8 @@ class LiveBody:
     def tick(self, number: int, now_s: float) -> None:
         """One tick; every fifth moves the engine."""
         self._now_s = now_s
+        if self._plate_heard(now_s):
+            self.plate_heard_s = now_s
         if not self.battery_on:
             self.controls.key = Key.OFF
         self._move_foot()
@@ -179,8 +184,11 @@ class LiveBody:
     def seen(self, now_s: float) -> Seen:
         """What somebody in the driver's seat sees and hears."""
         engine = self.engine
-        heard = self.learning.plate_pct(now_s) is not None and self.battery_on
+        heard = self._plate_heard(now_s)
         return Seen(self.controls.key, engine.running, engine.speed_rpm, self._lamp(), heard)
+
+    def _plate_heard(self, now_s: float) -> bool:
+        return self.learning.plate_pct(now_s) is not None and self.battery_on
 
     def _lamp(self) -> Lamp:
         """Lit as proof of its bulb with the key on and the engine off; a procedure goes before."""

@@ -146,3 +146,41 @@ def test_a_car_that_is_not_there_is_one_sentence() -> None:
             find_procedure("pedal-released-position"), Adapter("slcan", "/nowhere"), lambda _: "",
             Wish(IDENT),
         )  # fmt: skip
+
+
+def test_a_tap_tells_only_what_an_ear_alone_can_tell_and_what_is_so() -> None:
+    so: dict[str, bool | None] = {"plate_moves": False}
+    with seat(WireChoice()) as found:
+        attempt = found.attempt("throttle-closed-position", tells=so.get)
+        wait(lambda: attempt.progress()["phase"] == "running")
+        assert attempt.progress()["progress"]["means"] == ""
+        attempt.tapped()  # nothing is awaited yet
+        assert attempt.coach.session.phase == "running"
+        # Moved on to where the plate is listened for, so that nobody waits for it.
+        attempt.coach.awaited = lambda: "plate_moves"  # type: ignore[method-assign]
+        assert attempt._means("the plate is heard to move") == "the plate is heard to move"
+        so["plate_moves"] = None
+        assert attempt._means("the plate is heard to move") == ""
+        attempt.tapped()
+        assert attempt.coach.session.told == {}
+        so["plate_moves"] = True
+        attempt.tapped()
+        so["plate_moves"] = False
+        attempt.tapped()  # told already: once more says nothing new
+        assert attempt.coach.session.phase == "running"
+        assert len(attempt.coach.session.told["plate_moves"]) == 1
+        attempt.close()
+
+
+def test_an_attempt_in_which_was_told_what_was_not_so_is_missed() -> None:
+    with seat(WireChoice()) as found:
+        attempt = found.attempt("throttle-closed-position", tells=lambda _: False)
+        wait(lambda: attempt.progress()["phase"] == "running")
+        attempt.coach.awaited = lambda: "plate_moves"  # type: ignore[method-assign]
+        attempt.tapped()
+        wait(lambda: attempt.over)
+    (document,) = found.kept
+    assert document["judgement"] == "missed"
+    assert document["coached"]["marks"] == {"plate_moves": []}
+    assert "when it was not so" in document["coached"]["why"]
+    assert document["advice"].startswith("What you told had not happened")

@@ -1,14 +1,25 @@
-"""The practice car on the page: recorded live, its pedal in the person's hands, and a server that
-goes away.
+"""The practice car on the page: recorded live, its pedal in the person's hands, its plate in their
+ears, and a server that goes away.
 """
 
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser
+from fastapi.testclient import TestClient
+from playwright.sync_api import Browser, Page
 
+from bellmouth.bus.guide import asked_rpm
 from tests.pages.photograph import browser as chromium
-from tests.pages.site.served import PATIENCE_MS, PHONE, keep, served, until, violations
+from tests.pages.site.person import Person, begins, closed_position
+from tests.pages.site.served import (
+    PATIENCE_MS,
+    PHONE,
+    keep,
+    patient,
+    served,
+    until,
+    violations,
+)
 
 pytestmark = [
     pytest.mark.browser,
@@ -52,3 +63,50 @@ def test_a_practice_car_is_recorded_driven_and_offered_again(
     assert list((tmp_path / "captures").glob("*.parquet")) != []
     assert taken.endswith("/record")
     context.close()
+
+
+def coached(person: Person, address: str) -> None:
+    page = person.page
+    patient(page)
+    page.goto(f"{address}/learning/throttle-closed-position/coach")
+    begins(person)
+
+
+def judged(person: Person) -> str:
+    person.page.wait_for_selector("[data-see]:not([hidden])")
+    person.tap(person.page.locator("[data-see]"))
+    person.comes("attempt/*")
+    return person.page.inner_text("h1")
+
+
+def test_what_is_heard_in_the_practice_car_is_told_by_a_tap_and_what_is_not_is_none(
+    page: Page, address: str
+) -> None:
+    person = Person(page)
+    page.goto(address)
+    person.button("Take a practice car")
+    person.comes("record")
+    car = page.url.removesuffix("/record")
+    # Nothing has to be heard in this one: key and pedal are all there is to press.
+    page.goto(f"{car}/learning/pedal-released-position/coach")
+    page.wait_for_selector("[data-ready=yes]")
+    assert page.locator("[data-coach]").get_attribute("data-taps") is None
+    # Told before the plate moves: lost at once, and missed.
+    coached(person, car)
+    closed_position(person, hears=False)
+    page.wait_for_selector("[data-phase=lost]")
+    assert "when it was not so" in page.inner_text("[data-told]")
+    assert judged(person) == "Throttle closed position: missed"
+    # Told when it is heard: met.
+    coached(person, car)
+    closed_position(person)
+    assert judged(person) == "Throttle closed position: met"
+
+
+def test_every_speed_that_may_be_asked_for_can_be_held(client: TestClient) -> None:
+    car = client.post("/practice", follow_redirects=False).headers["location"]
+    client.post(f"{car}/live", follow_redirects=False)
+    foot = client.get(car).text
+    for rpm in (0, *asked_rpm()):
+        assert f'name="value" value="{rpm}"><button>' in foot
+    client.post(f"{car}/stop")

@@ -44,7 +44,9 @@ class Wish:
     """How an attempt is wanted: its mark, the reader's words, silence, and earlier calls. [s]
 
     ``attended`` says whether somebody is still at the page that drives it; ``learn`` takes the
-    session and its judgement, for what they tell of whoever drove.
+    session and its judgement, for what they tell of whoever drove. ``tells`` says of an event
+    whether it is so when a person tells of it, as far as anybody knows; None for one that a tap
+    tells nothing of.
     """
 
     ident: str
@@ -53,6 +55,7 @@ class Wish:
     leads: Leads = field(default_factory=dict)
     attended: Callable[[], bool] = lambda: True
     learn: Callable[[Session, str], None] = lambda _, __: None
+    tells: Callable[[str], bool | None] = lambda _: True
 
 
 class Coached:
@@ -120,6 +123,22 @@ class Coached:
         """See :class:`bellmouth.learning.coach.Face`."""
         self.cues.append(cue_document(cue, self._told))
         self.pulse.tell()
+
+    def tapped(self) -> None:
+        """Whoever drives tells that what is awaited has come.
+
+        Where somebody knows that it has not, the attempt is lost: what was told is no evidence.
+        """
+        event = self.coach.awaited()
+        so = self.wish.tells(event) if event else None
+        if so:
+            self.coach.mark(event)
+        elif so is not None and event not in self.coach.session.told:
+            self.coach.untrue(event)
+
+    def _means(self, awaits: str) -> str:
+        """What a tap would tell, in the procedure's words; empty for nothing."""
+        return awaits if awaits and self.wish.tells(self.coach.awaited()) is not None else ""
 
     def _standing(self) -> list[str]:
         """Conditions that the car itself shows to be unmet, in the reader's words."""
@@ -211,6 +230,7 @@ class Coached:
                 "next_say": self._told.say(now.next_say),
                 "next_in_s": _finite(now.next_in_s),
                 "awaits": self._told.say(now.awaits),
+                "means": self._told.say(self._means(now.awaits or now.listens)),
             },
         }
 

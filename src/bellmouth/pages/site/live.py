@@ -27,6 +27,8 @@ if TYPE_CHECKING:
 
 __all__ = ["Adapter", "Live", "Practice", "State", "told"]
 
+#: Whoever hears the plate says so within this. [s], car time
+_ANSWERS_S = 2.0
 #: An engine that is switched off stands after this at the latest. [s]
 _SETTLES_S = 8.0
 
@@ -114,6 +116,15 @@ class Practice:
         """Hold the speed that the page asks for, unless the person at the page took over. [rpm]"""
         if not self.own_foot and self.car.driver is not None:
             self.car.ask(rpm)
+
+    def tells(self, event: str) -> bool | None:
+        """Whether it is so that an event has come, of which a person's tap tells.
+
+        Only an ear hears the plate; of all else the signals tell, and a tap tells nothing: None.
+        """
+        if event != "plate_moves":
+            return None
+        return self.car.plate_heard_ago_s <= _ANSWERS_S
 
     def hand_over(self) -> None:
         """A mechanic takes the seat, with the key on and the engine stopped."""

@@ -1,6 +1,7 @@
 """Attempts that count for nothing: stopped by a person, or void because a machine failed.
 
-They are kept with all that was seen, and are never met.
+They are kept with all that was seen, and are never met; nor is one in which a person told what was
+not so.
 """
 
 from typing import Any
@@ -18,11 +19,15 @@ def spoiled(document: dict[str, Any]) -> dict[str, Any]:
 
     What each step showed stays; nothing of it counts.
     """
-    phase = document["coached"]["phase"]
-    if phase not in SPOILED:
+    coached = document["coached"]
+    phase = coached["phase"]
+    # The coach ended it then, whatever the recording shows by that time.
+    if phase == "lost" and not all(coached.get("marks", {}).values()):
+        phase = "untrue"
+    if phase not in ADVICE:
         return document
     return {
-        **document, "judgement": SPOILED[phase], "seen": document["judgement"],
+        **document, "judgement": SPOILED.get(phase, "missed"), "seen": document["judgement"],
         "consequence": "", "advice": ADVICE[phase],
     }  # fmt: skip
 

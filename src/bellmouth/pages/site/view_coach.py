@@ -110,9 +110,15 @@ def coach(request: Request, key: str, name: str, follow: str = "") -> Response:
             "live": "practice" if practice else "car" if follow == "car" else "",
             "procedure": procedure_document(procedure), "words": COACH_WORDS,
             "drives": any(step.who == "road" for step in procedure.steps),
+            "taps": not practice or _is_listened_for(procedure),
             "runs": garage.coaches(key, name), "key_first": _begins_with_key_on(procedure),
         },
     )  # fmt: skip
+
+
+def _is_listened_for(procedure: Procedure) -> bool:
+    """Whether something is awaited that only an ear can tell of."""
+    return any(step.until and step.until.event == "plate_moves" for step in procedure.steps)
 
 
 def _begins_with_key_on(procedure: Procedure) -> bool:

@@ -105,7 +105,8 @@ def begin(request: Request, key: str, name: str, told: Annotated[Begin, Body()])
             )
 
     wish = Wish(
-        told.id, words_of(request), told.quiet, leads, lambda: garage.attended(key), learn
+        told.id, words_of(request), told.quiet, leads, lambda: garage.attended(key), learn,
+        practice.tells if practice is not None else lambda _: True,
     )  # fmt: skip
 
     def make() -> Coached:
@@ -216,7 +217,7 @@ def mark(request: Request, key: str, name: str, told: Annotated[Sitting, Body()]
     coached = _attempt(garage, key, name)
     if not garage.seats.holds(key, told.id):
         raise BellmouthError("Another page drives this attempt. Take over there, or watch.")
-    coached.coach.mark()
+    coached.tapped()
     return Response(status_code=204)
 
 

@@ -36,6 +36,7 @@ def record(request: Request, key: str) -> Response:
         {
             "visit": visit, "stages": stages_of(visit.here, "record"),
             "practice": garage.is_practice(key),
+            "speeds": _speeds() if live is not None else (),
             "live": live.state if live is not None else None,
             "words": LIVE_WORDS, "adapter": garage.reached(key),
             "recordings": visit.numbers("recording"), "after": _after_work(visit),
@@ -182,6 +183,13 @@ def _after_work(visit: Visit) -> set[int]:
     order = [one for one in visit.here if one.kind in {"recording", "work"}]
     done = next((place for place, one in enumerate(order) if one.kind == "work"), len(order))
     return {one.number for one in order[done:] if one.kind == "recording"}
+
+
+def _speeds() -> tuple[int, ...]:
+    """Idle, and what a guided capture may ask a practice car's foot to hold. [rpm]"""
+    from bellmouth.bus.guide import asked_rpm  # noqa: PLC0415 - loads the finding
+
+    return 0, *asked_rpm()
 
 
 def _begun(path: Path) -> str:

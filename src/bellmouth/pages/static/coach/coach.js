@@ -83,7 +83,7 @@ async function start(take) {
     other(null);
     const made = await plan();
     await prepare(made.tones_hz);
-    conductor = live ? new LiveConductor(made, base, clock, words, live === "car") : new Conductor(made);
+    conductor = live ? new LiveConductor(made, base, clock, words, root.hasAttribute("data-taps")) : new Conductor(made);
     await stayAwake();
     await conductor.begin(clock.now(), { id: chair.id, ...wish() });
     root.querySelector("[data-unmet]").textContent = (conductor.unmet || []).length ? `${words.unmet} ${conductor.unmet.join(" ")}` : "";
@@ -117,7 +117,7 @@ async function other(runs) {
 
 async function watch() {
   root.dataset.watching = "yes";
-  conductor = new LiveConductor(await plan(), base, clock, words, live === "car");
+  conductor = new LiveConductor(await plan(), base, clock, words, root.hasAttribute("data-taps"));
   await conductor.watch();
   run();
 }
@@ -198,6 +198,9 @@ function hit(event, source, up = false) {
   zone.classList.toggle("down", !up);
 }
 
+// A key that moves the practice car, or a control of it that has the focus, tells nothing.
+const drives = (event) => live === "practice" && ([" ", "k", "s"].includes(event.key) || (event.key === "Enter" && Boolean(event.target.closest?.(".seat"))));
+
 const zone = root.querySelector("[data-zone]");
 zone.addEventListener("pointerdown", (event) => { zone.setPointerCapture(event.pointerId); hit(event, "tap"); });
 zone.addEventListener("pointerup", (event) => hit(event, "tap", true));
@@ -206,10 +209,11 @@ document.addEventListener("keydown", (event) => {
   if (!conductor || conductor.phase !== "running" || event.repeat || event.key === "Tab") return;
   if (event.key === "Escape") { stop(); return; }
   if (event.target.closest && event.target.closest("[data-stop]")) return;
+  if (drives(event)) return;
   hit(event, `key ${event.key}`.slice(0, 20));
 });
 document.addEventListener("keyup", (event) => {
-  if (event.key === "Tab" || event.key === "Escape") return;
+  if (event.key === "Tab" || event.key === "Escape" || drives(event)) return;
   hit(event, `key ${event.key}`.slice(0, 20), true);
 });
 document.addEventListener("visibilitychange", () => {

@@ -42,7 +42,7 @@ export class Face {
     this.put("caution", step ? step.caution : "");
     this.put("next", view.awaits ? `${this.words.until} ${view.awaits}` : view.next ? `${this.words.next} ${view.next}` : "");
     // Heard by a screen reader either way, and seen once.
-    if (this.parts.told) this.parts.told.classList.toggle("heard", [this.shown.next, this.shown.say].includes(this.shown.told));
+    if (this.parts.told) this.parts.told.classList.toggle("heard", [this.shown.next, this.shown.say].includes(this.shown.told) || Boolean(this.shown.told && this.shown.show?.startsWith(this.shown.told)));
     this.put("means", view.means ? `${this.words.tap} ${view.means}` : this.words.idle);
     if (this.parts.bar) this.parts.bar.value = view.length > 0 ? Math.min(view.elapsed / view.length, 1) : 0;
   }

@@ -73,7 +73,7 @@ export class LiveConductor {
 
   upcoming(until) { return this.cues.filter((cue) => cue.when <= until); }
 
-  // In the practice car taps move key and pedal; elsewhere they tell that the awaited has come.
+  // Taps tell that the awaited has come; in the practice car only what no signal shows.
   tap(at, stamp, up = false) { if (this.marks && this.drives && !up) this.tell("mark", { id: this.seat }); return null; }
 
   tell(what, body) {
@@ -100,7 +100,7 @@ export class LiveConductor {
     return {
       phase: this.phase, why: this.why, step: told.step ? this.plan.steps[told.step] : null, place: told.place, of: told.of,
       elapsed: told.elapsed_s + since, left: told.left_s - since, length: told.length_s, awaits: told.awaits,
-      next: coming ? coming.text : told.next_say, nextIn, paused: false, means: this.marks ? told.awaits : "",
+      next: coming ? coming.text : told.next_say, nextIn, paused: false, means: this.marks ? told.means : "",
     };
   }
 }

@@ -43,7 +43,7 @@ if (seat) {
       lamp.dataset.lamp = detail.lamp;
       lamp.firstElementChild.textContent = LAMPS[detail.lamp];
     }
-    const told = [words[`lamp_${detail.lamp}`], words[detail.key >= 2 ? "key_on" : "key_off"], words[detail.running ? "runs" : "stands"], ...(detail.plate ? [words.whirrs] : [])].join(" · ");
+    const told = [words[`lamp_${detail.lamp}`], words[detail.key >= 2 ? "key_on" : "key_off"], words[detail.running ? "runs" : "stands"], ...(detail.plate ? [`≋ ${words.whirrs}`] : [])].join(" · ");
     const place = seat.querySelector("[data-seat]");
     if (place.textContent !== told) place.textContent = told;
   });
