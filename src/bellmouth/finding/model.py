@@ -33,7 +33,7 @@ Floats = NDArray[np.float64]
 
 _FLUX = np.sqrt(1.0 / air.R_DRY)
 _TRIM_SOFTNESS = 0.01
-_NEAR_AMBIENT = 0.75  # above, a healthy engine's own filling looks like a leak (map)
+_NEAR_AMBIENT = {"alone": 0.75, "beside": 0.93}  # above, a sound engine's filling is a leak's (map)
 _NEAR_CHOKED = 0.6  # a guessed pressure is good enough only where it hardly matters
 CLOSED_SCALE = 0.01  # a throttle reading in shares, of the size of the other residuals
 _UNCHOKED_FROM = 0.4  # where the discharge of two real plates begins to fall (map, bench)
@@ -130,14 +130,14 @@ class Model:
         o = self.observations
         flow = o.metered_kg_s if o.airflow_metered else o.manifold_pa
         throttled = np.isfinite(o.throttle_pct) & np.isfinite(flow)
-        # Near ambient a small pressure error is a large error of area.
         ratio = self._pressure_ratio()
-        limit = np.where(self.has_manifold, _NEAR_AMBIENT, _NEAR_CHOKED)
+        near = _NEAR_AMBIENT["alone" if self._alone else "beside"]
+        limit = np.where(self.has_manifold, near, _NEAR_CHOKED)
         idling = (ratio < _BLOWER_IDLES) & (o.speed_rev_s < _BLOWER_WORKS_REV_S)
         # A trim is judged by the air that the controller metered at the same point.
         measured = np.isfinite(flow)
         table = {
-            "filling": np.isfinite(o.metered_kg_s) & self.has_manifold & (ratio < _NEAR_AMBIENT),
+            "filling": np.isfinite(o.metered_kg_s) & self.has_manifold & (ratio < near),
             "plate": throttled & (ratio < limit),
             "trim 1": np.isfinite(o.log_trim[:, 0]) & measured,
             "trim 2": np.isfinite(o.log_trim[:, 1]) & measured,
@@ -147,7 +147,7 @@ class Model:
         if not o.airflow_metered:
             table["plate"] &= self.has_manifold
         if self.has_boost.any():
-            # The other recording has that blower too, and where it idles its plate is fed as usual.
+            # The other recording has that blower too; where it idles its plate is fed as usual.
             table["plate"] &= self.has_boost | (ratio < _BLOWER_IDLES)
         # How far open the lowest reading is, where a reading seems to tell: once, for the car.
         lowest = np.arange(o.points) == self._lowest
