@@ -33,11 +33,12 @@ Floats = NDArray[np.float64]
 
 _FLUX = np.sqrt(1.0 / air.R_DRY)
 _TRIM_SOFTNESS = 0.01
-_NEAR_AMBIENT = 0.93
+_NEAR_AMBIENT = {"alone": 0.75, "beside": 0.93}  # above, a sound engine's filling is a leak's (map)
 _NEAR_CHOKED = 0.6  # a guessed pressure is good enough only where it hardly matters
 CLOSED_SCALE = 0.01  # a throttle reading in shares, of the size of the other residuals
 _UNCHOKED_FROM = 0.4  # where the discharge of two real plates begins to fall (map, bench)
 _BLOWER_IDLES = 0.45  # pressure ratio of a plate with no boost: common practice, no source
+_BLOWER_WORKS_REV_S = 70.0  # above 4,200 rpm it blows even at a nearly closed plate (map)
 NEARLY_ONE = 0.99  # closest that a manifold comes to what feeds it
 RISE_PA = 35e3  # filling's level is told at this pressure, its rise from here to 95 kPa
 RISE_SPAN = 1.0 - 35.0 / 95.0
@@ -129,25 +130,24 @@ class Model:
         o = self.observations
         flow = o.metered_kg_s if o.airflow_metered else o.manifold_pa
         throttled = np.isfinite(o.throttle_pct) & np.isfinite(flow)
-        # Near ambient the flow says little about the opening: a small pressure error is a large
-        # error of area there.
         ratio = self._pressure_ratio()
-        limit = np.where(self.has_manifold, _NEAR_AMBIENT, _NEAR_CHOKED)
+        near = _NEAR_AMBIENT["alone" if self._alone else "beside"]
+        limit = np.where(self.has_manifold, near, _NEAR_CHOKED)
+        idling = (ratio < _BLOWER_IDLES) & (o.speed_rev_s < _BLOWER_WORKS_REV_S)
         # A trim is judged by the air that the controller metered at the same point.
         measured = np.isfinite(flow)
         table = {
-            "filling": np.isfinite(o.metered_kg_s) & self.has_manifold,
+            "filling": np.isfinite(o.metered_kg_s) & self.has_manifold & (ratio < near),
             "plate": throttled & (ratio < limit),
             "trim 1": np.isfinite(o.log_trim[:, 0]) & measured,
             "trim 2": np.isfinite(o.log_trim[:, 1]) & measured,
             "computed": np.isfinite(o.computed_kg_s) & self.has_manifold,
-            "boost": self.has_boost & (measured | self.has_manifold) & (ratio < _BLOWER_IDLES),
+            "boost": self.has_boost & (measured | self.has_manifold) & idling,
         }
         if not o.airflow_metered:
             table["plate"] &= self.has_manifold
         if self.has_boost.any():
-            # A blower that one recording shows is there in the other too: what feeds its plate is
-            # not told, but where the blower idles.
+            # The other recording has that blower too; where it idles its plate is fed as usual.
             table["plate"] &= self.has_boost | (ratio < _BLOWER_IDLES)
         # How far open the lowest reading is, where a reading seems to tell: once, for the car.
         lowest = np.arange(o.points) == self._lowest

@@ -21,6 +21,7 @@ _BY_PRESSURE = (
 _BOOST_READING = 0.004  # two readings in whole kPa against each other, JCGM 100 F.2.2.1
 _REST_OF_DAY_PCT = 0.35  # idle opening from day to day: common practice, no source
 _OTHER_ZERO_LOG = 1.2  # spread of such a reading whose zero is not the stop
+_IDLE_KG_S_PER_M3 = 1.1  # idle air of real engines, 1.1 g/s a litre (bench, idle recordings)
 _USUAL_OPENING_PCT = 2.5  # median of the prior over idle openings, exp(0.9)
 
 
@@ -107,6 +108,9 @@ def _misfits(model: Model, priors: Priors, flow_kg_s: Floats, manifold_pa: Float
     pressure = (manifold_pa / 1e3)[rows]
     same = (rows[:, None] == rows) * 1.0
 
+    # What a plate passes departs from its law with the pressure ratio as much as with the flow.
+    unchoked = model.unchoked[rows]
+
     def smooth(kind: str, *axes: tuple[Floats, float]) -> Floats:
         distance = sum(((x[:, None] - x) / length) ** 2 for x, length in axes)
         near: Floats = np.exp(-0.5 * np.asarray(distance))
@@ -120,7 +124,11 @@ def _misfits(model: Model, priors: Priors, flow_kg_s: Floats, manifold_pa: Float
         (log_speed, table["filling_length_log_speed"]),
         (pressure, table["filling_length_kpa"]),
     )
-    plate = smooth("law", (log_flow, table["plate_length_log_area"]))
+    plate = smooth(
+        "plate",
+        (log_flow, table["plate_length_log_area"]),
+        (unchoked, table["plate_length_ratio"]),
+    )
     trim = smooth("trim", (log_flow, table["trim_length_log_flow"]))
     trim_sds = table["trim_log_airflow" if o.airflow_metered else "trim_log_pressure"]
     fill_gain = np.select([channels == "filling", channels == "computed"], [1.0, 1.0], 0.0)
@@ -138,8 +146,12 @@ def _misfits(model: Model, priors: Priors, flow_kg_s: Floats, manifold_pa: Float
     # Exhaust gas takes up room: how much is not reported, only that it was asked for.
     recirculated = table["egr_log"] * o.recirculating[rows] * fill_gain
     local = sum(np.outer(gain, gain) for gain in (boost_gain, purge, recirculated)) * same
-    sizes = zip(table["filling_log"], table["plate_log"], trim_sds, strict=True)
+    # Over a wide range of flow both laws run off as a whole, and not only past a false meter.
+    over_idle = log_flow - np.log(_IDLE_KG_S_PER_M3 * o.displacement_m3)
+    off = sum(np.outer(gain, gain) for gain in (fill_gain, plate_gain))
+    off = off * np.outer(over_idle, over_idle)
+    sizes = zip(table["filling_log"], table["plate_log"], trim_sds, table["bend_log"], strict=True)
     return [
-        np.asarray(fill**2 * filling + area**2 * plate + fuel**2 * trim + local)
-        for fill, area, fuel in sizes
+        np.asarray(fill**2 * filling + area**2 * plate + fuel**2 * trim + bend**2 * off + local)
+        for fill, area, fuel, bend in sizes
     ]
