@@ -14,8 +14,8 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from bellmouth.finding.effects import Shared
-from bellmouth.finding.marginals import marginals as _marginals
+from bellmouth.finding.effects import Effects, Shared
+from bellmouth.finding.marginals import marginals
 from bellmouth.finding.mesh import HEALTHY, HypothesisTable, Mesh, coarse, mesh_of
 from bellmouth.finding.model import Model
 from bellmouth.finding.pooled import Answer, Pools, Question
@@ -139,7 +139,6 @@ def _steps(problem: Problem, start: tuple[Floats, Floats] | None = None) -> Step
     """The inference as questions to the model, so that many can be asked together."""
     model, hypotheses = problem.model, problem.hypotheses
     covariances, scale_weights = problem.covariances, problem.scale_weights
-    whiteners = np.linalg.inv(np.linalg.cholesky(covariances))
     bends = _bends(model)
     middle = np.asarray(np.mean(covariances[:-1], axis=0))
     metric: Floats = np.linalg.inv(np.linalg.cholesky(middle))
@@ -156,14 +155,14 @@ def _steps(problem: Problem, start: tuple[Floats, Floats] | None = None) -> Step
     nodes, where = mesh.hypothesis, mesh.sizes
     unknown = jacobian[:, :, : coordinates.shape[1]]
     fitted = (coordinates, sizes, curvature, unknown)
-    offset, logs = yield from _at_nodes(hypotheses, bends, mesh, fitted, whiteners[:-1])
+    offset, logs = yield from _at_nodes(hypotheses, bends, mesh, fitted, covariances[:-1], metric)
     log_scale = np.log(scale_weights / scale_weights.sum())[:, None]
     likelihood = np.logaddexp.reduce(logs + log_scale, axis=0)
     side = sum((log(nodes, where) for log in problem.side_logs), np.zeros(len(nodes)))
     likelihood = likelihood + side
     evidence = np.full(hypotheses.count, -np.inf)
     np.logaddexp.at(evidence, nodes, likelihood + mesh.log_weight)
-    unexplained = _marginals(offset[:1], unknown[:1], HEALTHY.blocks, whiteners[-1:])[0, 0]
+    unexplained = marginals(offset[:1], unknown[:1], HEALTHY.blocks, covariances[-1:])[0, 0]
     weight = np.exp(logs + log_scale - (logs + log_scale).max(axis=0))
     return Posterior(
         log_evidence=evidence,
@@ -185,7 +184,8 @@ def _at_nodes(
     bends: tuple[float, float],
     mesh: Mesh,
     fitted: tuple[Floats, Floats, Floats, Floats],
-    whiteners: Floats,
+    covariances: Floats,
+    metric: Floats,
 ) -> Steps[tuple[Floats, Floats]]:
     """Residuals with every unknown at zero (nodes, readings), and log likelihoods (scales, nodes)
     with the unknowns integrated; ``fitted``: coordinates, sizes, curvature, slopes of unknowns."""
@@ -200,11 +200,28 @@ def _at_nodes(
     ]
     # The unknowns are linear around the best fit: at coordinate zero the residual would be this.
     offset = told.residuals - (unknown @ coordinates[:, :, None])[nodes, :, 0]
-    logs = _marginals(offset, unknown, mesh.blocks, whiteners)
+    logs = marginals(offset, unknown, mesh.blocks, covariances)
     there = anew.residuals - (anew.slopes @ moved[:, :, None])[:, :, 0]
+    there = yield from _settled(moved, anew, there, effects.of(bent), metric)
     every = ((np.arange(len(bent)), 0, 1),)
-    logs[:, bent] = _marginals(there, anew.slopes, every, whiteners)
+    logs[:, bent] = marginals(there, anew.slopes, every, covariances)
     return offset, logs
+
+
+def _settled(
+    moved: Floats, anew: Answer, there: Floats, effects: Effects, metric: Floats
+) -> Steps[Floats]:
+    """``there`` after one more step of the unknowns, with the slopes kept, where that fits
+    better."""
+    white, slopes = anew.residuals @ metric.T, metric @ anew.slopes
+    gradient = (white[:, None, :] @ slopes)[:, 0, :] + moved
+    step = -_solved(slopes, np.ones(moved.shape[1]), gradient)
+    nearer = moved + np.clip(step, -_FARTHEST, _FARTHEST)
+    [told] = yield [Question(nearer, effects)]
+    before = (white**2).sum(axis=1) + (moved**2).sum(axis=1)
+    after = ((told.residuals @ metric.T) ** 2).sum(axis=1) + (nearer**2).sum(axis=1)
+    settled = told.residuals - (anew.slopes @ nearer[:, :, None])[:, :, 0]
+    return np.where((after < before)[:, None], settled, there)
 
 
 def log_likelihood(

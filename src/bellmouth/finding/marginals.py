@@ -17,7 +17,7 @@ _CORNER = 1e200  # stays positive, whatever the row before it takes away
 
 
 def marginals(
-    offset: Floats, jacobian: Floats, blocks: Sequence[tuple[Ints, int, int]], whiteners: Floats
+    offset: Floats, jacobian: Floats, blocks: Sequence[tuple[Ints, int, int]], covariances: Floats
 ) -> Floats:
     """Log density of the readings under a linear model of standard normal unknowns.
 
@@ -29,8 +29,8 @@ def marginals(
         Their slopes in the unknowns, (rows, residuals, unknowns).
     blocks
         Which nodes share a row of ``jacobian``, as those of a `Mesh` do.
-    whiteners
-        Inverse Cholesky factors of the readings' covariances, (scales, residuals, residuals).
+    covariances
+        Of the readings, the unknowns held, (scales, residuals, residuals).
 
     Returns
     -------
@@ -38,11 +38,11 @@ def marginals(
         (scales, nodes), less the constant that all have in common.
     """
     if offset.shape[1] > _MANY * jacobian.shape[2]:
-        projections, log_det = _by_unknowns(jacobian, whiteners)
+        projections, log_det = _by_unknowns(jacobian, covariances)
     elif len(jacobian) == len(offset):
-        return _of_each(offset, jacobian, whiteners)
+        return _of_each(offset, jacobian, covariances)
     else:
-        factor = np.linalg.cholesky(_covariances(jacobian, whiteners))
+        factor = np.linalg.cholesky(_spread(jacobian, covariances))
         projections, log_det = [np.linalg.inv(factor)], _log_det(factor)
     result = []
     for rows, first, each in blocks:
@@ -50,32 +50,32 @@ def marginals(
         square, *less = (_squares(block, one[:, rows]) for one in projections)
         for one in less:
             square = square - one
-        result.append((-0.5 * (square + log_det[:, rows, None])).reshape(len(whiteners), -1))
+        result.append((-0.5 * (square + log_det[:, rows, None])).reshape(len(covariances), -1))
     return np.concatenate(result, axis=1)
 
 
-def _of_each(offset: Floats, jacobian: Floats, whiteners: Floats) -> Floats:
+def _of_each(offset: Floats, jacobian: Floats, covariances: Floats) -> Floats:
     """Where every node has a row of its own."""
     size = offset.shape[1]
     # The residuals stand as one more row below the covariance: the same row of its factor is what
     # the factor's inverse makes of them.
-    bordered = np.full((len(whiteners), len(offset), size + 1, size + 1), _CORNER)
-    bordered[:, :, :size, :size] = _covariances(jacobian, whiteners)
+    bordered = np.full((len(covariances), len(offset), size + 1, size + 1), _CORNER)
+    bordered[:, :, :size, :size] = _spread(jacobian, covariances)
     bordered[:, :, size, :size] = bordered[:, :, :size, size] = offset
     factor = np.linalg.cholesky(bordered)
     white = factor[:, :, size, :size]
     return np.asarray(-0.5 * ((white**2).sum(axis=2) + _log_det(factor[:, :, :size, :size])))
 
 
-def _covariances(jacobian: Floats, whiteners: Floats) -> Floats:
+def _spread(jacobian: Floats, covariances: Floats) -> Floats:
     """Of the readings, the unknowns' spread included: (scales, rows, residuals, residuals)."""
-    own = np.linalg.inv(whiteners)
-    return (own @ np.swapaxes(own, 1, 2))[:, None] + jacobian @ np.swapaxes(jacobian, 1, 2)
+    return covariances[:, None] + jacobian @ np.swapaxes(jacobian, 1, 2)
 
 
-def _by_unknowns(jacobian: Floats, whiteners: Floats) -> tuple[list[Floats], Floats]:
+def _by_unknowns(jacobian: Floats, covariances: Floats) -> tuple[list[Floats], Floats]:
     """The same in the unknowns' dimension (Woodbury): the squares under the readings' own
     covariance, less those of what the unknowns explain."""
+    whiteners = np.linalg.inv(np.linalg.cholesky(covariances))
     own = whiteners[:, None]
     white = own @ jacobian
     turned = np.swapaxes(white, 2, 3)

@@ -15,9 +15,9 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
 _WIDTH = 4.5
-_HOPELESS_NATS = 10.0  # a pair this much worse than the best fit gets few nodes
-_NODES = {1: 25, 2: 8}
-_COARSE = {1: 9, 2: 5}
+_HOPELESS_NATS = 8.0  # a pair this much worse than the best fit gets few nodes
+_NODES = {1: 25, 2: 7}
+_COARSE = {1: 9, 2: 4}
 
 
 class HypothesisTable(Protocol):
