@@ -5,6 +5,9 @@ all recordings of a car, so that a wrong law widens an interval instead of movin
 sizes are measured on real engines (``measure/model_error.py``; values in ``priors.toml``).
 """
 
+from collections.abc import Mapping
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -105,31 +108,15 @@ def _misfits(model: Model, priors: Priors, flow_kg_s: Floats, manifold_pa: Float
     rows, channels = model.rows, model.channels
     log_flow = np.log(flow_kg_s)[rows]
     log_speed = np.log(o.speed_rev_s)[rows]
-    pressure = (manifold_pa / 1e3)[rows]
     same = (rows[:, None] == rows) * 1.0
 
+    by_speed = (log_speed, table["filling_length_log_speed"])
+    by_pressure = ((manifold_pa / 1e3)[rows], table["filling_length_kpa"])
+    filling = _smooth(table, "law", same, by_speed, by_pressure)
     # What a plate passes departs from its law with the pressure ratio as much as with the flow.
-    unchoked = model.unchoked[rows]
-
-    def smooth(kind: str, *axes: tuple[Floats, float]) -> Floats:
-        distance = sum(((x[:, None] - x) / length) ** 2 for x, length in axes)
-        near: Floats = np.exp(-0.5 * np.asarray(distance))
-        # Ripples shorter than the law's own misfit come back at the same point of the same car.
-        ripple = near ** (1.0 / table["ripple_length_share"] ** 2)
-        local, short = (float(share) for share in table[f"{kind}_shares"])
-        return np.asarray((1.0 - local - short) * near + short * ripple + local * same)
-
-    filling = smooth(
-        "law",
-        (log_speed, table["filling_length_log_speed"]),
-        (pressure, table["filling_length_kpa"]),
-    )
-    plate = smooth(
-        "plate",
-        (log_flow, table["plate_length_log_area"]),
-        (unchoked, table["plate_length_ratio"]),
-    )
-    trim = smooth("trim", (log_flow, table["trim_length_log_flow"]))
+    by_ratio = (model.unchoked[rows], table["plate_length_ratio"])
+    plate = _smooth(table, "plate", same, (log_flow, table["plate_length_log_area"]), by_ratio)
+    trim = _smooth(table, "trim", same, (log_flow, table["trim_length_log_flow"]))
     trim_sds = table["trim_log_airflow" if o.airflow_metered else "trim_log_pressure"]
     fill_gain = np.select([channels == "filling", channels == "computed"], [1.0, 1.0], 0.0)
     if not o.airflow_metered:
@@ -155,3 +142,16 @@ def _misfits(model: Model, priors: Priors, flow_kg_s: Floats, manifold_pa: Float
         np.asarray(fill**2 * filling + area**2 * plate + fuel**2 * trim + bend**2 * off + local)
         for fill, area, fuel, bend in sizes
     ]
+
+
+def _smooth(
+    table: Mapping[str, Any], kind: str, same: Floats, *axes: tuple[Floats, float]
+) -> Floats:
+    """Correlation of a law's misfit between residuals, each of ``axes`` with its length: the same
+    shape as ``same``, which says what stands at one point."""
+    distance = sum(((x[:, None] - x) / length) ** 2 for x, length in axes)
+    near: Floats = np.exp(-0.5 * np.asarray(distance))
+    # Ripples shorter than the law's own misfit come back at the same point of the same car.
+    ripple = near ** (1.0 / table["ripple_length_share"] ** 2)
+    local, short = (float(share) for share in table[f"{kind}_shares"])
+    return np.asarray((1.0 - local - short) * near + short * ripple + local * same)
