@@ -98,7 +98,7 @@ def test_a_job_that_cannot_be_is_said(words: Words) -> None:
     assert "The last job (3) was on 2024-03-01. If this one is its comeback: " in said
     again = said.split('bellmouth book open "blue one" ')[1].split()
     assert "corrected" in words("open", "blue one", *again)
-    assert "0 of 1 jobs came back within 90 days" in words("comebacks")
+    assert "0 of 1 job came back within 90 days" in words("comebacks")
     assert json.loads(words("comebacks", "--json"))["every"]["cases"] == 1
     assert "Nobody has read one car twice" in words("readings")
     assert "is no earlier job" in words("open", "blue one", "--comeback-of", "99", code=2)
@@ -264,4 +264,4 @@ def test_every_word_has_its_help(run: Run) -> None:
 
 
 def test_a_share_of_few_jobs_is_no_number(words: Words) -> None:
-    assert "0 of 1 jobs came back within 90 days: too few to tell (0 to " in words("comebacks")
+    assert "0 of 1 job came back within 90 days: too few to tell (0 to " in words("comebacks")

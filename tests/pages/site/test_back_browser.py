@@ -66,7 +66,7 @@ def test_back_and_again_at_every_step_of_a_job(
         send(page, files[0])
         page.wait_for_url("**/finding")
         assert "meter low" in page.inner_text("main")
-        page.get_by_role("link", name="On to the work").click()
+        page.get_by_role("link", name="On to the work").first.click()
         done = page.get_by_role("group", name="What was really done")
         done.get_by_label("clean airflow meter").check()
         page.get_by_role("button", name="It is done").click()

@@ -58,7 +58,7 @@ def whole_job(page: Page, address: str, files: tuple[Path, Path]) -> str:
     page.get_by_role("button", name="Read and judge").click()
     assert "meter low" in page.inner_text("main")
     keep(page, "page-finding-phone")
-    page.get_by_role("link", name="On to the work").click()
+    page.get_by_role("link", name="On to the work").first.click()
     done = page.get_by_role("group", name="What was really done")
     done.get_by_label("clean airflow meter").check()
     done.get_by_label("clean plate and bore").check()

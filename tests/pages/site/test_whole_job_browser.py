@@ -99,7 +99,7 @@ def work(person: Person, *, proposed: bool) -> None:
     """The card proposes the work, or the person chooses it; what was done is written down."""
     page = person.page
     person.looks("job-4-work")
-    meant = page.get_by_role("group", name="Proposed from the finding").get_by_label(CLEANED)
+    meant = page.get_by_role("region", name="Which work").get_by_label(CLEANED)
     if proposed:
         assert meant.is_checked()
     elif not meant.is_checked():
