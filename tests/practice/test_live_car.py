@@ -1,6 +1,5 @@
 """The live practice car: what it answers, when, and what it refuses."""
 
-import math
 import tomllib
 from collections.abc import Iterator
 from dataclasses import replace
@@ -393,15 +392,3 @@ def test_the_car_keeps_up_in_a_thread() -> None:
         while car.time_s < 1.2:
             assert car.now_s() < 600.0
     assert car.controls.key == Key.ON
-
-
-def test_how_long_ago_the_plate_was_heard(stand: Stand) -> None:
-    assert stand.car.plate_heard_ago_s == math.inf
-    stand.after(3.0).key(Key.OFF)
-    assert stand.car.plate_heard_ago_s == math.inf, "not yet"
-    stand.after(2.0)
-    assert stand.car.seen().plate_heard
-    assert stand.car.plate_heard_ago_s < 0.1
-    stand.after(6.0)
-    assert not stand.car.seen().plate_heard
-    assert stand.car.plate_heard_ago_s == pytest.approx(2.0, abs=0.2)
