@@ -42,7 +42,7 @@ _STEP = 1e-4
 _ITERATIONS = 2
 _FARTHEST = 1.5  # unknowns are linear no farther than this from the best fit
 _LOST_NATS = 8.0  # a hypothesis fits this much worse than a healthy car: it has not been fitted
-_BELIEVED_NATS = 5.0  # its evidence is this near the best
+_BELIEVED_NATS = 5.0  # its evidence is this near the best: a weight of .7 % or more beside it
 
 
 @dataclass(frozen=True)

@@ -16,6 +16,7 @@ Ints = NDArray[np.intp]
 
 _WIDTH = 4.5
 _HOPELESS_NATS = 8.0  # a pair this much worse than the best fit gets few nodes
+# Against 16 by 16 nodes a pair's 7 by 7 move probabilities by .001 in the mean, .03 at most.
 _NODES = {1: 25, 2: 7}
 _COARSE = {1: 9, 2: 4}
 

@@ -33,7 +33,7 @@ Floats = NDArray[np.float64]
 
 _FLUX = np.sqrt(1.0 / air.R_DRY)
 _TRIM_SOFTNESS = 0.01
-_NEAR_AMBIENT = {"alone": 0.75, "beside": 0.93}  # above, a sound engine's filling is a leak's (map)
+_NEAR_AMBIENT = {"alone": 0.75, "beside": 0.93}  # above, filling falls as by a leak (map)
 _NEAR_CHOKED = 0.6  # a guessed pressure is good enough only where it hardly matters
 CLOSED_SCALE = 0.01  # a throttle reading in shares, of the size of the other residuals
 _UNCHOKED_FROM = 0.4  # where the discharge of two real plates begins to fall (map, bench)

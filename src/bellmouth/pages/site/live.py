@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Adapter", "Live", "Practice", "State", "told"]
 
-#: Whoever hears the plate says so within this. [s], car time
+#: Whoever hears the plate says so within this: common practice, no source. [s], car time
 _ANSWERS_S = 2.0
 #: An engine that is switched off stands after this at the latest. [s]
 _SETTLES_S = 8.0
