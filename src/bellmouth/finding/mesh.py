@@ -16,8 +16,9 @@ Ints = NDArray[np.intp]
 
 _WIDTH = 4.5
 _HOPELESS_NATS = 8.0  # a pair this much worse than the best fit gets few nodes
-# Against 16 by 16 nodes a pair's 7 by 7 move probabilities by .001 in the mean, .03 at most.
-_NODES = {1: 25, 2: 7}
+# Against 16 by 16 nodes a pair's 8 by 8 move probabilities by .001 in the mean, .02 at most. An odd
+# number has a node in the middle: where nodes are too far apart an interval would shrink to it.
+_NODES = {1: 25, 2: 8}
 _COARSE = {1: 9, 2: 4}
 
 
