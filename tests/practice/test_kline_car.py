@@ -1,5 +1,7 @@
 """The car on the K line by itself, in the test's own time; ISO 14230-2 and -4 from memory."""
 
+from dataclasses import astuple
+
 import pytest
 
 from bellmouth.j1979 import iso14230
@@ -167,6 +169,20 @@ def test_a_sleeping_car_is_silent_and_must_be_started_again() -> None:
     car.awake = True
     assert line.ask("010C") == []
     assert len(line.start()) == 2
+
+
+@pytest.mark.parametrize("quicker", [1.0, 2.0, 10.0])
+def test_a_car_that_comes_to_in_the_middle_of_a_frame_hears_the_next_pulse(quicker: float) -> None:
+    """The silence of a wake-up ends whatever was begun, however quick the line's times are."""
+    timing = iso14230.Timing(*(one / quicker for one in astuple(iso14230.TIMING)))
+    car = stub_car()
+    car.awake = False
+    line = Line(car, timing=timing)
+    line.say(START[:2], within_s=timing.request_byte_gap)
+    car.awake = True
+    line.say(START[2:], within_s=timing.idle)
+    assert line.say(b"\0", within_s=timing.fast_whole) == []
+    assert len(line.say(START)) == len(car.nodes)
 
 
 def test_another_standard_shows_in_the_key_bytes() -> None:
