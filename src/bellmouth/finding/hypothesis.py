@@ -32,6 +32,8 @@ Floats = NDArray[np.float64]
 #: Columns of the table of effects by what a cause acts on; see `COLUMNS`.
 EFFECT_COLUMNS = {"leak": 1, "meter": 2, "fuel": 3, "deposit": 4, "pressure": 5, "boost": 6}
 
+_RATIOS = ("meter", "fuel", "pressure", "boost")
+
 
 @dataclass(frozen=True)
 class Scale:
@@ -59,12 +61,16 @@ class HasCoordinates(Protocol):
 
 @dataclass(frozen=True)
 class Hypotheses:
-    """All hypotheses. Arrays have shape (hypotheses, 2); a single cause leaves the second NaN."""
+    """All hypotheses. Arrays have shape (hypotheses, 2); a single cause leaves the second NaN.
+
+    ``worth`` is the smallest |ln ratio| worth acting on, NaN where a size is told as a logarithm.
+    """
 
     names: tuple[str, ...]
     causes: tuple[tuple[str, ...], ...]
     low: Floats
     high: Floats
+    worth: Floats
 
     @property
     def count(self) -> int:
@@ -181,13 +187,15 @@ def enumerate_hypotheses(priors: Priors, scale: Scale, observations: Observation
     causes: list[tuple[str, ...]] = [(), *((name,) for name in alone), *pairs(paired)]
     table = priors.sizes_with_reference if o.recordings > 1 else priors.sizes
     bounds = {name: _range(name, table, scale, o.airflow_metered) for name in alone}
-    low = np.full((len(causes), 2), np.nan)
-    high = np.full((len(causes), 2), np.nan)
+    low, high, worth = np.full((3, len(causes), 2), np.nan)
     for row, members in enumerate(causes):
         for place, name in enumerate(members):
             low[row, place], high[row, place] = bounds[name]
+            effect = CAUSES[name].effect
+            if effect in _RATIOS:
+                worth[row, place] = priors.sizes[effect][0]
     names = tuple("+".join(members) if members else "healthy" for members in causes)
-    return Hypotheses(names, tuple(causes), low, high)
+    return Hypotheses(names, tuple(causes), low, high, worth)
 
 
 def _range(

@@ -23,8 +23,8 @@ _COARSE = {1: 9, 2: 4}
 
 
 class HypothesisTable(Protocol):
-    """What is inferred: up to two sizes a hypothesis, uniform in their coordinates; the first is
-    a healthy car. Causes of one recording, or courses from one recording to the next."""
+    """What is inferred: up to two sizes a hypothesis, uniform in their logarithm; the first is a
+    healthy car. Causes of one recording, or courses from one recording to the next."""
 
     @property
     def low(self) -> Floats:
@@ -50,6 +50,12 @@ class HypothesisTable(Protocol):
     def acting(self) -> Ints | None:
         """The column of `COLUMNS` that each size acts through, (hypotheses, 2); None where that
         differs between recordings."""
+        ...
+
+    @property
+    def worth(self) -> Floats:
+        """Smallest size worth acting on where the coordinate is the size itself, |ln ratio|, NaN
+        where it is a logarithm, (hypotheses, 2)."""
         ...
 
     @property
@@ -155,7 +161,18 @@ def mesh_of(hypotheses: HypothesisTable, sizes: Floats, spread: Floats, cost: Fl
         logs.append(log.ravel())
         blocks.append((rows, first, len(mesh)))
         first += len(rows) * len(mesh)
-    return Mesh(
-        np.concatenate(nodes), np.concatenate(where), np.concatenate(steps),
-        np.concatenate(logs), tuple(blocks),
-    )  # fmt: skip
+    hypothesis, places = np.concatenate(nodes), np.concatenate(where)
+    log = np.concatenate(logs) + _log_of_ratios(hypotheses, hypothesis, places)
+    return Mesh(hypothesis, places, np.concatenate(steps), log, tuple(blocks))
+
+
+def _log_of_ratios(hypotheses: HypothesisTable, hypothesis: Ints, sizes: Floats) -> Floats:
+    """Log prior density of nodes over that which is uniform in the coordinates, (nodes,): sizes are
+    uniform in their logarithm, and a ratio's coordinate is none. Below what is worth acting on the
+    density falls to nothing: whoever complains has more than that."""
+    low, high, worth = hypotheses.low, hypotheses.high, hypotheses.worth
+    less = np.maximum(1.0 - (low / worth) ** 2, 0.0) / 2.0
+    whole = less + np.log(high / np.maximum(low, worth))
+    share, ramp = np.log((high - low) / whole), sizes / worth[hypothesis] ** 2
+    log = share[hypothesis] + np.log(np.minimum(ramp, 1.0 / np.abs(sizes)))
+    return np.asarray(np.nan_to_num(log).sum(axis=1))

@@ -28,7 +28,6 @@ _LEAST_G_S = 0.02
 LEAST_KPA = 8.0
 _LEAST_BOOST_KPA = 40.0
 _AMBIENT_KPA = (40.0, 115.0)  # no road is higher or lower: a barometer that says so is no reading
-_LIMIT_STEP = 0.008
 _LARGEST_LOG_TRIM = 0.9
 _ZERO_C = 273.15
 _RATED_DENSITY_KG_M3 = 1.184  # SAE J1979, absolute load: air at 25 degC and 101.325 kPa
@@ -146,7 +145,7 @@ def observe(
         airflow_metered=car.metering == "airflow",
         ethanol_reported=_reports(column, "ethanol_percentage"),
         **air_side,
-        **_fuel(column, metered, metered_error, recording),
+        **_fuel(column, metered, metered_error),
     )
 
 
@@ -184,9 +183,7 @@ def _air(
     }
 
 
-def _fuel(
-    column: Columns, metered: Floats, metered_error: Floats, recording: NDArray[np.int64]
-) -> dict[str, Any]:
+def _fuel(column: Columns, metered: Floats, metered_error: Floats) -> dict[str, Any]:
     """The trims of both banks, their errors, and where they sit at a limit."""
     trim, error, limit = _trims(column, metered, metered_error)
     # In open loop the trims stand still: they say nothing about the air.
@@ -195,7 +192,7 @@ def _fuel(
     return {
         "log_trim": trim,
         "trim_error": error,
-        "trim_limit": _same_limit(trim, limit, recording),
+        "trim_limit": limit,
         "trim_gap": np.stack([_gap(column, bank) for bank in BANKS], axis=1),
     }
 
@@ -276,19 +273,6 @@ def _trims(
         error[:, place] = np.where(seen, np.hypot(error[:, place], left_error), error[:, place])
         limit[:, place] = np.where(seen, 0.0, limit[:, place])
     return trim, error, limit
-
-
-def _same_limit(trim: Floats, limit: Floats, recording: NDArray[np.int64]) -> Floats:
-    """A trim that stands where another of the same recording is at its limit is there too."""
-    found = limit.copy()
-    for number in np.unique(recording):
-        mine = recording == number
-        for sign in (-1.0, 1.0):
-            flagged = mine[:, None] & (limit == sign)
-            if flagged.any():
-                least = float((sign * trim[flagged]).min()) - _LIMIT_STEP
-                found[mine[:, None] & (sign * trim >= least)] = sign
-    return found
 
 
 def _mixture_left(column: Columns, bank: int) -> tuple[Floats, Floats]:

@@ -1,6 +1,6 @@
 """Fuel trims over stretches: total trim as one number, and trims that sat at their limit."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -24,9 +24,15 @@ BANKS = (1, 2)
 # 15 to 30 % and the sum at 25 to 50 %: common practice, no source. [%]
 LEAST_SHORT_LIMIT = 12.0
 LEAST_LONG_LIMIT = 18.0
-# The same for ln of total trim that lies still, and for one that a sensor contradicts.
+# The same for a total that lies still, and for ln of one that a sensor contradicts.
 LEAST_SUM_LIMIT = 0.18
 LEAST_OFF_MIXTURE = 0.10
+#: A clamped total scatters by its terms' rounding alone, and most of what stands as high does.
+#: A regulating one wanders by a step or more, and seldom less by chance. [steps of a reading]
+_STILL, _ONE_HEIGHT, _MOSTLY = 0.5, 1.2, 0.6
+_HARDLY_EVER = 0.9
+#: A total that moves as quickly as this follows no operating point: it winds up.
+_WINDS_UP_PER_S = 0.008
 # A narrow oxygen sensor below and above these for this share of a stretch. [V]
 LEAN_V = 0.3
 RICH_V = 0.6
@@ -60,8 +66,8 @@ def log_total_trim(
 
     The two were brought onto common times first: what one gives up the other takes over, and
     their sum is steadier than either. Rounding errors of the two add. ``at_limit`` is set where
-    the quick term sat at its limit, where the sum lay still at its extreme, or where an oxygen
-    sensor says throughout that the mixture is still lean or rich.
+    the quick term sat at its limit, where the sum lay still at its extreme or was on its way there,
+    or where an oxygen sensor says throughout that the mixture is still lean or rich.
     """
     terms = _terms(recording, bank)
     total = each[sum_.name]
@@ -73,17 +79,18 @@ def log_total_trim(
         empty |= own.count == 0
         rounding2 += (own.rounding / np.maximum(100 + np.nan_to_num(own.mean), 1.0)) ** 2
     step = max(each[term.name].quantum for term in terms) / 100
-    clamped = _clamped(sum_, total, step)
+    clamped = _clamped(terms, replace(total, quantum=step), each)
     for evidence in _mixture(recording, bank, windows, each):
         clamped = np.where((np.sign(total.mean) == evidence) & _large(total), evidence, clamped)
     first = each[terms[0].name].at_limit
-    return replace(
+    told = replace(
         total,
         count=np.where(empty, 0, total.count),
         rounding=np.sqrt(rounding2),
         quantum=step,
         at_limit=np.where(first != 0, first, clamped),
     )
+    return replace(told, at_limit=_on_the_way(told, _as_high(told, told.at_limit)))
 
 
 def _terms(recording: Recording, bank: int) -> list[Series]:
@@ -96,26 +103,82 @@ def total_trim_series(recording: Recording, bank: int) -> Series | None:
     terms = _terms(recording, bank)
     if not terms:
         return None
+    time, ratios = _together(terms)
+    return Series(total_trim_name(bank), "ln", time, np.log(ratios).sum(axis=0))
+
+
+def _together(terms: Sequence[Series]) -> tuple[Floats, Floats]:
+    """One plus each term at the times of both, (terms, times). [s]"""
     time = terms[0].time_s
     if len(terms) == 2:
         time = np.union1d(time, terms[1].time_s)
-    value = np.zeros(time.size)
-    for term in terms:
-        ratio = np.maximum(1 + term.value / 100, 0.01)
-        value += np.log(np.interp(time, term.time_s, ratio))
-    return Series(total_trim_name(bank), "ln", time, value)
+    ratios = [
+        np.interp(time, term.time_s, np.maximum(1 + term.value / 100, 0.01)) for term in terms
+    ]
+    return time, np.stack(ratios)
 
 
-def _clamped(sum_: Series, total: Statistics, step: float) -> NDArray[np.intp]:
-    """Where the sum lay still at the largest or smallest it ever was: a clamp on the sum."""
-    mean = np.nan_to_num(total.mean)
-    still = (total.scatter <= 0.6 * step) & (total.count >= 4)
-    high = mean >= float(sum_.value.max()) - 2.2 * step
-    low = mean <= float(sum_.value.min()) + 2.2 * step
-    result = np.zeros(mean.size, dtype=np.intp)
-    result[still & high & (mean >= LEAST_SUM_LIMIT)] = 1
-    result[still & low & (mean <= -LEAST_SUM_LIMIT)] = -1
+def _clamped(
+    terms: Sequence[Series], total: Statistics, each: Mapping[str, Statistics]
+) -> NDArray[np.intp]:
+    """Where the sum of both terms stood at a clamp: it lay still at its extreme, there or in most
+    of what stood at the same height.
+
+    Short and long trade off against each other under a clamp. Whether that holds their sum or
+    their product nobody tells: what stands at one height either way is taken for it.
+    """
+    step = total.quantum
+    still = total.scatter * np.exp(total.mean / 2) <= _STILL * step
+    # Trims stand still in an engine that does.
+    speed = each.get("engine_speed")
+    count = total.count if speed is None else np.where(speed.mean > 0, total.count, 0)
+    result = np.zeros(count.size, dtype=np.intp)
+    for heights, most in _heights(terms, total, each):
+        for sign in (1, -1):
+            height = np.where(count > 0, sign * heights, -np.inf)
+            top = float(np.max(height, where=still & (count >= 4), initial=-np.inf))
+            level = height >= top - _ONE_HEIGHT * step
+            if top < max(LEAST_SUM_LIMIT, sign * most[sign] - 2.2 * step):
+                continue
+            if count[level & still].sum() >= _MOSTLY * count[level].sum():
+                result[level] = sign
     return result
+
+
+def _heights(
+    terms: Sequence[Series], total: Statistics, each: Mapping[str, Statistics]
+) -> Iterator[tuple[Floats, Mapping[int, float]]]:
+    """Product and sum of the terms over each stretch, less one, with the least and most either
+    hardly ever passes: now and then the two are read so far apart that they seem to pass a clamp.
+    """
+    _, ratios = _together(terms)
+    for heights, series in (
+        (np.expm1(total.mean), np.prod(ratios, axis=0) - 1),
+        (np.sum([each[one.name].mean for one in terms], axis=0) / 100, np.sum(ratios - 1, axis=0)),
+    ):
+        low, high = np.quantile(series, (1 - _HARDLY_EVER, _HARDLY_EVER))
+        yield heights, {1: float(high), -1: float(low)}
+
+
+def _as_high(total: Statistics, limit: NDArray[np.intp]) -> NDArray[np.intp]:
+    """The same with stretches whose total stands where that of one at its limit does."""
+    found = limit.copy()
+    for sign in (1, -1):
+        if (limit == sign).any():
+            least = float((sign * total.mean[limit == sign]).min()) - total.quantum
+            found[sign * total.mean >= least] = sign
+    return found
+
+
+def _on_the_way(total: Statistics, limit: NDArray[np.intp]) -> NDArray[np.intp]:
+    """The same with stretches whose total still wound up towards a limit that others stood at, or
+    back from it: there is further to go than it shows."""
+    found = limit.copy()
+    for sign in (1, -1):
+        if (limit == sign).any():
+            going = np.abs(np.nan_to_num(total.drift_per_s)) >= _WINDS_UP_PER_S
+            found[going & (sign * total.mean > 0) & (limit == 0)] = sign
+    return found
 
 
 def _large(total: Statistics) -> NDArray[np.bool_]:
