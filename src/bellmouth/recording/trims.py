@@ -161,12 +161,12 @@ def _heights(
 
 
 def _as_high(total: Statistics, limit: NDArray[np.intp]) -> NDArray[np.intp]:
-    """The same with stretches whose total stands where that of one at its limit does."""
+    """The same with stretches whose total may well stand where that of one at its limit does."""
     found = limit.copy()
     for sign in (1, -1):
         if (limit == sign).any():
             least = float((sign * total.mean[limit == sign]).min()) - total.quantum
-            found[sign * total.mean >= least] = sign
+            found[sign * total.mean + np.nan_to_num(total.chance) >= least] = sign
     return found
 
 
