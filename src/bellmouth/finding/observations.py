@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from bellmouth.car.description import Car
 from bellmouth.finding.columns import Columns, opened, opening, throttle_name
-from bellmouth.physics import air
+from bellmouth.physics import air, fuel
 from bellmouth.recording.medians import median
 from bellmouth.recording.stretch import Stretch
 from bellmouth.recording.trims import BANKS, WIDE_RANGE, total_trim_name
@@ -31,6 +31,7 @@ _AMBIENT_KPA = (40.0, 115.0)  # no road is higher or lower: a barometer that say
 _LARGEST_LOG_TRIM = 0.9
 _ZERO_C = 273.15
 _RATED_DENSITY_KG_M3 = 1.184  # SAE J1979, absolute load: air at 25 degC and 101.325 kPa
+_USUAL_ETHANOL, _FUEL_RATE_LOG_SD = 0.05, 0.03  # of pump fuel, and how well a rate is known (cp)
 _TRIM_NAMES = tuple(total_trim_name(bank) for bank in BANKS)
 
 
@@ -292,13 +293,16 @@ def _mixture_left(column: Columns, bank: int) -> tuple[Floats, Floats]:
 def _trim_from_fuel_rate(
     column: Columns, metered: Floats, metered_error: Floats
 ) -> tuple[Floats, Floats]:
-    """Fuel that the controller says it used over what the metered air asks for."""
+    """Fuel that the controller says it used over what the metered air asks for, of the blend that
+    the car reports; where it reports none, of little ethanol."""
     rate = column.value("engine_fuel_rate")
     rate = np.where(rate > 0, rate, np.nan)
-    density_kg_l, stoichiometric = 0.745, 14.3  # petrol with some ethanol: known to 3 %
-    log = np.log(rate * density_kg_l / 3600.0 * stoichiometric / metered)
+    told = column.value("ethanol_percentage") / 100.0
+    blend = np.where((told >= 0) & (told <= 1), told, _USUAL_ETHANOL)
+    fuel_kg_s = rate * fuel.blend_density_kg_m3(blend) / 3.6e6
+    log = np.log(fuel_kg_s * fuel.blend_ratio(blend) / metered)
     relative = column.error("engine_fuel_rate") / rate
-    return log, np.sqrt(relative**2 + metered_error**2 + 0.03**2)
+    return log, np.sqrt(relative**2 + metered_error**2 + _FUEL_RATE_LOG_SD**2)
 
 
 def _ambient_pa(group: Sequence[Stretch], car: Car) -> tuple[float, float]:
