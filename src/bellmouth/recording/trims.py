@@ -30,7 +30,7 @@ LEAST_OFF_MIXTURE = 0.10
 #: A clamped total scatters by its terms' rounding alone, and most of what stands as high does.
 #: A regulating one wanders by a step or more, and seldom less by chance. [steps of a reading]
 _STILL, _ONE_HEIGHT, _MOSTLY = 0.5, 1.2, 0.6
-_HARDLY_EVER = 0.9
+_FEWEST = 4  # samples
 #: A total that moves as quickly as this follows no operating point: it winds up.
 _WINDS_UP_PER_S = 0.008
 # A narrow oxygen sensor below and above these for this share of a stretch. [V]
@@ -79,7 +79,9 @@ def log_total_trim(
         empty |= own.count == 0
         rounding2 += (own.rounding / np.maximum(100 + np.nan_to_num(own.mean), 1.0)) ** 2
     step = max(each[term.name].quantum for term in terms) / 100
-    clamped = _clamped(terms, replace(total, quantum=step), each)
+    speed = each.get("engine_speed")
+    running = total.count > 0 if speed is None else speed.mean > 0
+    clamped = _clamped([each[term.name] for term in terms], replace(total, quantum=step), running)
     for evidence in _mixture(recording, bank, windows, each):
         clamped = np.where((np.sign(total.mean) == evidence) & _large(total), evidence, clamped)
     first = each[terms[0].name].at_limit
@@ -103,26 +105,21 @@ def total_trim_series(recording: Recording, bank: int) -> Series | None:
     terms = _terms(recording, bank)
     if not terms:
         return None
-    time, ratios = _together(terms)
-    return Series(total_trim_name(bank), "ln", time, np.log(ratios).sum(axis=0))
-
-
-def _together(terms: Sequence[Series]) -> tuple[Floats, Floats]:
-    """One plus each term at the times of both, (terms, times). [s]"""
     time = terms[0].time_s
     if len(terms) == 2:
         time = np.union1d(time, terms[1].time_s)
-    ratios = [
-        np.interp(time, term.time_s, np.maximum(1 + term.value / 100, 0.01)) for term in terms
-    ]
-    return time, np.stack(ratios)
+    value = np.zeros(time.size)
+    for term in terms:
+        ratio = np.maximum(1 + term.value / 100, 0.01)
+        value += np.log(np.interp(time, term.time_s, ratio))
+    return Series(total_trim_name(bank), "ln", time, value)
 
 
 def _clamped(
-    terms: Sequence[Series], total: Statistics, each: Mapping[str, Statistics]
+    terms: Sequence[Statistics], total: Statistics, running: NDArray[np.bool_]
 ) -> NDArray[np.intp]:
-    """Where the sum of both terms stood at a clamp: it lay still at its extreme, there or in most
-    of what stood at the same height.
+    """Where the sum of both terms stood at a clamp: it lay still as high as it ever stands, in most
+    of what stands there.
 
     Short and long trade off against each other under a clamp. Whether that holds their sum or
     their product nobody tells: what stands at one height either way is taken for it.
@@ -130,34 +127,18 @@ def _clamped(
     step = total.quantum
     still = total.scatter * np.exp(total.mean / 2) <= _STILL * step
     # Trims stand still in an engine that does.
-    speed = each.get("engine_speed")
-    count = total.count if speed is None else np.where(speed.mean > 0, total.count, 0)
+    count = np.where(running, total.count, 0)
     result = np.zeros(count.size, dtype=np.intp)
-    for heights, most in _heights(terms, total, each):
+    for product_or_sum in (np.expm1(total.mean), sum(term.mean for term in terms) / 100):
         for sign in (1, -1):
-            height = np.where(count > 0, sign * heights, -np.inf)
-            top = float(np.max(height, where=still & (count >= 4), initial=-np.inf))
+            height = np.where(count >= _FEWEST, sign * product_or_sum, -np.inf)
+            top = float(np.max(height, where=still, initial=-np.inf))
             level = height >= top - _ONE_HEIGHT * step
-            if top < max(LEAST_SUM_LIMIT, sign * most[sign] - 2.2 * step):
+            if top < LEAST_SUM_LIMIT or height.max() > top + _ONE_HEIGHT * step:
                 continue
             if count[level & still].sum() >= _MOSTLY * count[level].sum():
                 result[level] = sign
     return result
-
-
-def _heights(
-    terms: Sequence[Series], total: Statistics, each: Mapping[str, Statistics]
-) -> Iterator[tuple[Floats, Mapping[int, float]]]:
-    """Product and sum of the terms over each stretch, less one, with the least and most either
-    hardly ever passes: now and then the two are read so far apart that they seem to pass a clamp.
-    """
-    _, ratios = _together(terms)
-    for heights, series in (
-        (np.expm1(total.mean), np.prod(ratios, axis=0) - 1),
-        (np.sum([each[one.name].mean for one in terms], axis=0) / 100, np.sum(ratios - 1, axis=0)),
-    ):
-        low, high = np.quantile(series, (1 - _HARDLY_EVER, _HARDLY_EVER))
-        yield heights, {1: float(high), -1: float(low)}
 
 
 def _as_high(total: Statistics, limit: NDArray[np.intp]) -> NDArray[np.intp]:
