@@ -30,7 +30,7 @@ LEAST_OFF_MIXTURE = 0.10
 #: A clamped total scatters by its terms' rounding alone, and most of what stands as high does.
 #: A regulating one wanders by a step or more, and seldom less by chance. [steps of a reading]
 _STILL, _ONE_HEIGHT, _MOSTLY = 0.5, 1.2, 0.6
-_FEWEST = 4  # samples
+_FEWEST, _FIXED = 4, 0.1  # samples, steps
 #: A total that moves as quickly as this follows no operating point: it winds up.
 _WINDS_UP_PER_S = 0.008
 # A narrow oxygen sensor below and above these for this share of a stretch. [V]
@@ -90,9 +90,10 @@ def log_total_trim(
         count=np.where(empty, 0, total.count),
         rounding=np.sqrt(rounding2),
         quantum=step,
-        at_limit=np.where(first != 0, first, clamped),
     )
-    return replace(told, at_limit=_on_the_way(told, _as_high(told, told.at_limit)))
+    # Trims and sensors of an engine that stands say nothing.
+    limit = np.where(running, np.where(first != 0, first, clamped), 0)
+    return replace(told, at_limit=_on_the_way(told, _as_high(told, limit)))
 
 
 def _terms(recording: Recording, bank: int) -> list[Series]:
@@ -126,7 +127,9 @@ def _clamped(
     """
     step = total.quantum
     still = total.scatter * np.exp(total.mean / 2) <= _STILL * step
-    # Trims stand still in an engine that does.
+    # The slow term is read so seldom that it may spoil a sum of which the quick one never moves.
+    quick = terms[0]
+    still |= (quick.scatter <= _FIXED * quick.quantum) & (quick.count >= _FEWEST)
     count = np.where(running, total.count, 0)
     result = np.zeros(count.size, dtype=np.intp)
     for product_or_sum in (np.expm1(total.mean), sum(term.mean for term in terms) / 100):
