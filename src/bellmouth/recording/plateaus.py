@@ -80,20 +80,21 @@ def _partition(scaled: Floats) -> list[int]:
     if size < 2 * SHORTEST:
         return [0, size]
     cost = _costs(scaled)
-    best = np.full(size + 1, np.inf)
-    best[0] = -PENALTY
-    back = np.zeros(size + 1, dtype=np.intp)
     longest = cost.shape[1]
     last = longest - SHORTEST + 1
+    cost = cost[:, :last]
+    # The least up to each cell, with as many in front as the longest piece that began too early.
+    best = np.full(longest + size + 1, np.inf)
+    best[longest] = -PENALTY
+    back = [0] * (size + 1)
     for end in range(SHORTEST, size + 1):
-        first = max(end - longest, 0)
-        total = best[first : end - SHORTEST + 1] + cost[end, first - end + longest : last]
-        at = total.argmin()
-        best[end] = total[at] + PENALTY
-        back[end] = first + at
+        total = best[end : end + last] + cost[end]
+        at = int(total.argmin())
+        best[longest + end] = total[at] + PENALTY
+        back[end] = end - longest + at
     edges = [size]
     while edges[-1] > 0:
-        edges.append(int(back[edges[-1]]))
+        edges.append(back[edges[-1]])
     return edges[::-1]
 
 
@@ -111,11 +112,13 @@ def _costs(scaled: Floats) -> Floats:
     sums[-1, longest:] = two
     starting = sliding_window_view(sums, longest, axis=1)[:, :-1]
     cost: Floats = two[:, None] - starting[-1]
+    squares = np.zeros_like(cost)
     for row, start in zip(sums[:-1, longest:], starting[:-1], strict=True):
         apart = row[:, None] - start
         apart *= apart
-        apart /= lengths
-        cost -= apart
+        squares += apart
+    squares /= lengths
+    cost -= squares
     return cost
 
 
