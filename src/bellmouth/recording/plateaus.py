@@ -101,6 +101,7 @@ def _partition(scaled: Floats) -> list[int]:
 def _costs(scaled: Floats) -> Floats:
     """Sum of squares about the mean of the piece that ends before ``end``, the longest first so
     that starts run upwards: [end, longest - length]. What would start too early means nothing."""
+    scaled = scaled[scaled.max(axis=1) > scaled.min(axis=1)]  # what never moves costs nothing
     signals, size = scaled.shape
     longest = min(LONGEST, size)
     lengths = np.arange(longest, 0, -1, dtype=np.float64)
@@ -125,9 +126,9 @@ def _costs(scaled: Floats) -> Floats:
 def _merge(scaled: Floats, edges: list[int]) -> list[tuple[int, int]]:
     """Join neighbours at the same operating point, closest first."""
     pieces = list(pairwise(edges))
-    means = [_means(scaled[:, start:end]) for start, end in pieces]
+    means = list((np.add.reduceat(scaled, edges[:-1], axis=1) / np.diff(edges)).T)
     while len(pieces) > 1:
-        levels = np.stack(means)
+        levels = np.array(means)
         apart = np.abs(levels[1:] - levels[:-1]).max(axis=1)
         at = int(apart.argmin())
         if apart[at] > SAME:
@@ -150,11 +151,13 @@ def _core(piece: Floats) -> tuple[int, int] | None:
         return None
     quarter = size // 5
     level = medians(piece[:, quarter : size - quarter])
-    inside: Bools = np.all(np.abs(piece - level[:, None]) <= 3.0, axis=0)
+    inside: Bools = np.logical_and.reduce(np.abs(piece - level[:, None]) <= 3.0)
     pairs = np.flatnonzero(inside[:-1] & inside[1:])
     if not pairs.size:
         return None
     first, stop = int(pairs[0]), int(pairs[-1]) + 2
-    if stop - first < SHORTEST_CORE or inside[first:stop].mean() < 0.7:
+    if stop - first < SHORTEST_CORE:
+        return None
+    if np.count_nonzero(inside[first:stop]) / (stop - first) < 0.7:
         return None
     return first, stop

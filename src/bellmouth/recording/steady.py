@@ -150,7 +150,7 @@ def _measured(recording: Recording, groups: Sequence[Group]) -> list[Stretch]:
     """The groups as stretches, with every parameter's reading."""
     if not groups:
         return []
-    quick, late = _windows(groups, GUARD_S, 0.3), _windows(groups, TRIM_GUARD_S, 1.0)
+    quick, late = _windows(groups, (GUARD_S, 0.3), (TRIM_GUARD_S, 1.0))
     every = recording.series.values()
     totals = {bank: total_trim_series(recording, bank) for bank in BANKS}
     asked = [Asked(series, late if is_trim(series.name) else quick) for series in every]
@@ -187,8 +187,9 @@ def _stretch(
     )
 
 
-def _windows(groups: Sequence[Group], guard_s: float, before_s: float) -> Windows:
-    """All pieces in order of time, each without the seconds in which a reading settles."""
+def _windows(groups: Sequence[Group], *guards: tuple[float, float]) -> list[Windows]:
+    """All pieces in order of time, each without the seconds in which a reading settles and some
+    before its end, for each of such ``guards``. [s]"""
     pieces = sorted(
         (first * STEP_S, stop * STEP_S, number)
         for number, group in enumerate(groups)
@@ -197,10 +198,18 @@ def _windows(groups: Sequence[Group], guard_s: float, before_s: float) -> Window
     start, end, stretch = (np.array(column) for column in zip(*pieces, strict=True))
     seconds = end - start
     # Nothing changed before the recording began.
-    settle = np.where(start > STEP_S, np.minimum(guard_s, TRIM_GUARD_SHARE * seconds), 0.0)
-    early = np.minimum(before_s, 0.1 * seconds)
+    most = np.where(start > STEP_S, TRIM_GUARD_SHARE * seconds, 0.0)
     alike = np.array([group.kind != "engine off" for group in groups])
-    return Windows(start + settle, end - early, stretch.astype(np.intp), len(groups), alike)
+    return [
+        Windows(
+            start + np.minimum(guard_s, most),
+            end - np.minimum(before_s, 0.1 * seconds),
+            stretch.astype(np.intp),
+            len(groups),
+            alike,
+        )
+        for guard_s, before_s in guards
+    ]
 
 
 def _driven(

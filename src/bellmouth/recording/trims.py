@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from bellmouth.recording.nans import told_or
 from bellmouth.recording.readings import Statistics, Windows
 from bellmouth.recording.series import Floats, Recording, Series
 
@@ -71,7 +72,7 @@ def log_total_trim(
         own = each[term.name]
         # Without a sample of its own in the stretch a term is only known by interpolation.
         empty |= own.count == 0
-        rounding2 += (own.rounding / np.maximum(100 + np.nan_to_num(own.mean), 1.0)) ** 2
+        rounding2 += (own.rounding / np.maximum(100 + told_or(0.0, own.mean), 1.0)) ** 2
     step = max(each[term.name].quantum for term in terms) / 100
     clamped = _clamped(sum_, total, step)
     for evidence in _mixture(recording, bank, windows, each):
@@ -108,7 +109,7 @@ def total_trim_series(recording: Recording, bank: int) -> Series | None:
 
 def _clamped(sum_: Series, total: Statistics, step: float) -> NDArray[np.intp]:
     """Where the sum lay still at the largest or smallest it ever was: a clamp on the sum."""
-    mean = np.nan_to_num(total.mean)
+    mean = told_or(0.0, total.mean)
     still = (total.scatter <= 0.6 * step) & (total.count >= 4)
     high = mean >= float(sum_.value.max()) - 2.2 * step
     low = mean <= float(sum_.value.min()) + 2.2 * step
@@ -119,7 +120,7 @@ def _clamped(sum_: Series, total: Statistics, step: float) -> NDArray[np.intp]:
 
 
 def _large(total: Statistics) -> NDArray[np.bool_]:
-    large: NDArray[np.bool_] = np.abs(np.nan_to_num(total.mean)) >= LEAST_OFF_MIXTURE
+    large: NDArray[np.bool_] = np.abs(told_or(0.0, total.mean)) >= LEAST_OFF_MIXTURE
     return large
 
 
@@ -139,9 +140,9 @@ def _mixture(
     for sensor in WIDE_RANGE[bank]:
         found = each.get(sensor)
         if found is not None:
-            aim = 1.0 if commanded is None else np.nan_to_num(commanded.mean, nan=1.0)
-            off = np.nan_to_num(found.mean, nan=1.0) - aim
-            sure = np.abs(off) > OFF_RATIO + 2 * np.nan_to_num(found.chance)
+            aim = 1.0 if commanded is None else told_or(1.0, commanded.mean)
+            off = told_or(1.0, found.mean) - aim
+            sure = np.abs(off) > OFF_RATIO + 2 * told_or(0.0, found.chance)
             yield np.where(sure, np.sign(off), 0).astype(np.intp)
 
 
