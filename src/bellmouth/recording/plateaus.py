@@ -87,8 +87,8 @@ def _partition(scaled: Floats) -> list[int]:
     best = np.full(longest + size + 1, np.inf)
     best[longest] = -PENALTY
     back = [0] * (size + 1)
-    for end in range(SHORTEST, size + 1):
-        total = best[end : end + last] + cost[end]
+    for end, by_start in enumerate(cost[SHORTEST:], SHORTEST):
+        total = best[end : end + last] + by_start
         at = int(total.argmin())
         best[longest + end] = total[at] + PENALTY
         back[end] = end - longest + at
