@@ -59,7 +59,7 @@ def test_what_is_no_plain_decimal_is_left_to_others(cell: str) -> None:
     assert sparse_cells(_body([(1, "1"), (2, cell), (3, "2")], 9), ",", 9) is None
 
 
-def test_a_full_table_a_ragged_one_and_none_are_left_to_others() -> None:
+def test_a_full_table_a_ragged_a_long_and_an_empty_one_are_left_to_others() -> None:
     sound = _body([(1, "1")] * 9, 9)
     assert sparse_cells(sound, ",", 9) is not None
     assert sparse_cells(sound, ",", 10) is None
@@ -68,3 +68,4 @@ def test_a_full_table_a_ragged_one_and_none_are_left_to_others() -> None:
     assert sparse_cells(sound[:-1].replace(b",\n", b"\n,", 1) + b"\n", ",", 9) is None
     assert sparse_cells(b"0.0,1.5,2.5\n0.1,1.5,2.5\n", ",", 3) is None
     assert sparse_cells(b"", ",", 9) is None
+    assert sparse_cells(sound * 10_000, ",", 9) is None
