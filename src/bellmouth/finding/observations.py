@@ -12,6 +12,7 @@ from bellmouth.car.description import Car
 from bellmouth.finding.columns import Columns, opened, opening, throttle_name
 from bellmouth.physics import air, fuel
 from bellmouth.recording.medians import median
+from bellmouth.recording.nans import told_or
 from bellmouth.recording.stretch import Stretch
 from bellmouth.recording.trims import BANKS, WIDE_RANGE, total_trim_name
 
@@ -136,7 +137,7 @@ def observe(
         idle=np.array([stretch.kind == "idle" for stretch in stretches], dtype=bool),
         held=np.array([stretch.kind == "held" for stretch in stretches], dtype=bool),
         purging=np.array([stretch.purging or 0.0 for stretch in stretches]),
-        recirculating=np.nan_to_num(column.value("commanded_egr")) / 100.0,
+        recirculating=told_or(0.0, column.value("commanded_egr")) / 100.0,
         start_s=np.array([stretch.start_s for stretch in stretches]),
         end_s=np.array([stretch.end_s for stretch in stretches]),
         ambient_pa=np.array([ambient[number][0] for number in recording]),
@@ -204,7 +205,7 @@ def _gap(column: Columns, bank: int) -> Floats:
         column.value(f"{term}_term_fuel_trim_bank_{bank}") / 100 for term in ("short", "long")
     )
     product = np.maximum((1 + short) * (1 + long), 0.2)
-    return np.nan_to_num(np.log(np.maximum(1.0 - short * long / product, 0.2)))
+    return told_or(0.0, np.log(np.maximum(1.0 - short * long / product, 0.2)))
 
 
 def _plausible(value: Floats, least: float) -> Floats:
@@ -268,7 +269,10 @@ def _trims(
     if not np.isfinite(trim).any():
         trim[:, 0], error[:, 0] = _trim_from_fuel_rate(column, metered, metered_error)
     for place, bank in enumerate(BANKS):
-        left, left_error = _mixture_left(column, bank)
+        mixture = _mixture_left(column, bank)
+        if mixture is None:
+            continue
+        left, left_error = mixture
         seen = np.isfinite(left) & (np.abs(left) > 3 * left_error)
         trim[:, place] += np.where(seen, left, 0.0)
         error[:, place] = np.where(seen, np.hypot(error[:, place], left_error), error[:, place])
@@ -276,18 +280,17 @@ def _trims(
     return trim, error, limit
 
 
-def _mixture_left(column: Columns, bank: int) -> tuple[Floats, Floats]:
-    """Log of what a bank's wide-range sensor reads over the command, NaN where none reads."""
-    command = column.value("commanded_equivalence_ratio")
-    command = np.where(command > 0.5, command, 1.0)
+def _mixture_left(column: Columns, bank: int) -> tuple[Floats, Floats] | None:
+    """Log of what a bank's wide-range sensor reads over the command; None where none reads."""
     for name in WIDE_RANGE[bank]:
         ratio = column.value(name)
         if np.isfinite(ratio).any():
+            command = column.value("commanded_equivalence_ratio")
+            command = np.where(command > 0.5, command, 1.0)
             good = (ratio > 0.6) & (ratio < 1.8)
             log = np.where(good, np.log(np.where(good, ratio / command, 1.0)), np.nan)
             return log, np.hypot(column.error(name), 0.01)
-    nothing = np.full(command.shape, np.nan)
-    return nothing, nothing
+    return None
 
 
 def _trim_from_fuel_rate(

@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from bellmouth.recording.nans import told_or
 from bellmouth.recording.readings import Statistics, Windows
 from bellmouth.recording.series import Floats, Recording, Series
 
@@ -77,7 +78,7 @@ def log_total_trim(
         own = each[term.name]
         # Without a sample of its own in the stretch a term is only known by interpolation.
         empty |= own.count == 0
-        rounding2 += (own.rounding / np.maximum(100 + np.nan_to_num(own.mean), 1.0)) ** 2
+        rounding2 += (own.rounding / np.maximum(100 + told_or(0.0, own.mean), 1.0)) ** 2
     step = max(each[term.name].quantum for term in terms) / 100
     speed = each.get("engine_speed")
     running = total.count > 0 if speed is None else speed.mean > 0
@@ -150,7 +151,7 @@ def _as_high(total: Statistics, limit: NDArray[np.intp]) -> NDArray[np.intp]:
     for sign in (1, -1):
         if (limit == sign).any():
             least = float((sign * total.mean[limit == sign]).min()) - total.quantum
-            found[sign * total.mean + np.nan_to_num(total.chance) >= least] = sign
+            found[sign * total.mean + told_or(0.0, total.chance) >= least] = sign
     return found
 
 
@@ -160,13 +161,13 @@ def _on_the_way(total: Statistics, limit: NDArray[np.intp]) -> NDArray[np.intp]:
     found = limit.copy()
     for sign in (1, -1):
         if (limit == sign).any():
-            going = np.abs(np.nan_to_num(total.drift_per_s)) >= _WINDS_UP_PER_S
+            going = np.abs(told_or(0.0, total.drift_per_s)) >= _WINDS_UP_PER_S
             found[going & (sign * total.mean > 0) & (limit == 0)] = sign
     return found
 
 
 def _large(total: Statistics) -> NDArray[np.bool_]:
-    large: NDArray[np.bool_] = np.abs(np.nan_to_num(total.mean)) >= LEAST_OFF_MIXTURE
+    large: NDArray[np.bool_] = np.abs(told_or(0.0, total.mean)) >= LEAST_OFF_MIXTURE
     return large
 
 
@@ -186,9 +187,9 @@ def _mixture(
     for sensor in WIDE_RANGE[bank]:
         found = each.get(sensor)
         if found is not None:
-            aim = 1.0 if commanded is None else np.nan_to_num(commanded.mean, nan=1.0)
-            off = np.nan_to_num(found.mean, nan=1.0) - aim
-            sure = np.abs(off) > OFF_RATIO + 2 * np.nan_to_num(found.chance)
+            aim = 1.0 if commanded is None else told_or(1.0, commanded.mean)
+            off = told_or(1.0, found.mean) - aim
+            sure = np.abs(off) > OFF_RATIO + 2 * told_or(0.0, found.chance)
             yield np.where(sure, np.sign(off), 0).astype(np.intp)
 
 
