@@ -165,6 +165,19 @@ def test_open_loop_is_read_from_the_fuel_system() -> None:
         assert stretches(Recording(series, "made"))[0].closed_loop is closed
 
 
+@pytest.mark.parametrize("starts", [True, False])
+def test_a_short_trim_that_has_not_moved_since_the_start_is_open_loop(starts: bool) -> None:
+    """Where the controller does not say; one seen running all along may regulate about nothing."""
+    levels = LEVELS if starts else LEVELS[1:]
+    recording = make(levels, np.random.default_rng(14))
+    short = recording.series["short_term_fuel_trim_bank_1"]
+    begins_s = float(sum(level.seconds for level in levels[: 2 if starts else 1]))
+    still = np.where(short.time_s < begins_s, 0.0, short.value)
+    series = {**recording.series, short.name: Series(short.name, "%", short.time_s, still)}
+    running = [one for one in stretches(Recording(series, "made")) if one.kind != "engine off"]
+    assert [one.closed_loop for one in running] == [False if starts else None, None, None, None]
+
+
 @pytest.mark.parametrize(("value", "limit"), [(25.0, 1), (-25.0, -1), (6.25, 0)])
 def test_a_clamped_trim_is_a_limit(value: float, limit: int) -> None:
     recording = make([Level(60, *LEVEL)], np.random.default_rng(11))

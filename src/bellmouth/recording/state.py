@@ -18,6 +18,7 @@ STABLE_AFTER_S = 300.0
 # Codes of fuel system status that mean closed loop: 2, and 16 with a fault (J1979 parameter 03;
 # from memory).
 CLOSED = (2.0, 16.0)
+STANDS_RPM = 1.0
 
 
 def warm(recording: Recording, values: Mapping[str, Reading], start_s: float) -> bool | None:
@@ -37,9 +38,26 @@ def warm(recording: Recording, values: Mapping[str, Reading], start_s: float) ->
 
 
 def closed_loop(recording: Recording, pieces: Sequence[tuple[int, int]]) -> bool | None:
-    """Whether at least four fifths of the stretch ran in closed loop; None where untold."""
+    """Whether at least four fifths of the stretch ran in closed loop; None where untold.
+
+    Where the controller does not say, a short trim that has stood at nothing since the engine
+    started and only moves later says that it had not begun.
+    """
     share = _share(recording, "fuel_system_status", pieces, lambda v: np.isin(v, CLOSED))
-    return None if share is None else share >= 0.8
+    if share is None:
+        return False if _not_begun(recording, pieces) else None
+    return share >= 0.8
+
+
+def _not_begun(recording: Recording, pieces: Sequence[tuple[int, int]]) -> bool:
+    short, speed = recording.get("short_term_fuel_trim_bank_1"), recording.get("engine_speed")
+    if short is None or speed is None or not short.value.any():
+        return False
+    moves_s = float(short.time_s[np.argmax(short.value != 0.0)])
+    if max(stop for _, stop in pieces) * STEP_S > moves_s + STEP_S:
+        return False
+    before = speed.time_s < min(first for first, _ in pieces) * STEP_S
+    return bool((speed.value[before] < STANDS_RPM).any())
 
 
 def purging(recording: Recording, pieces: Sequence[tuple[int, int]]) -> float | None:
