@@ -125,7 +125,7 @@ def _sound_steps(problem: Problem) -> Steps[Posterior]:
     cause at its smallest is next to a healthy car: from there such a hypothesis begins again.
     """
     found = yield from _steps(problem)
-    cost = found.misfit * found.residuals.shape[1] + (found.coordinates**2).sum(axis=1)
+    cost = found.misfit * found.residuals.shape[1] + _squares(found.coordinates)
     lost = cost > cost[0] + 2 * _LOST_NATS
     lost &= found.log_evidence > found.log_evidence.max() - _BELIEVED_NATS
     if not lost.any():
@@ -148,35 +148,62 @@ def _steps(problem: Problem, start: tuple[Floats, Floats] | None = None) -> Step
     for _ in range(_ITERATIONS):
         coordinates, sizes = yield from _improve(hypotheses, metric, bends, coordinates, sizes)
     residual, jacobian = yield from _linearise(hypotheses, bends, coordinates, sizes)
-    white = residual @ metric.T
-    curvature = _curvature(jacobian, metric)
-    cost = (white**2).sum(axis=1) + (coordinates**2).sum(axis=1)
-    mesh = mesh_of(hypotheses, sizes, _size_spread(curvature, hypotheses), cost)
+    white, white_jacobian = residual @ metric.T, metric @ jacobian
+    misfit, curvature = _squares(white), _curvature(white_jacobian)
+    follow, left = _leaning(white_jacobian, curvature)
+    spread = _size_spread(left, hypotheses)
+    mesh = mesh_of(hypotheses, sizes, spread, misfit + _squares(coordinates))
     nodes, where = mesh.hypothesis, mesh.sizes
     unknown = jacobian[:, :, : coordinates.shape[1]]
-    fitted = (coordinates, sizes, curvature, unknown)
+    fitted = (coordinates, sizes, follow, unknown)
     offset, logs = yield from _at_nodes(hypotheses, bends, mesh, fitted, covariances[:-1], metric)
-    log_scale = np.log(scale_weights / scale_weights.sum())[:, None]
-    likelihood = np.logaddexp.reduce(logs + log_scale, axis=0)
+    likelihood, weights = _over_scales(logs, scale_weights)
     side = sum((log(nodes, where) for log in problem.side_logs), np.zeros(len(nodes)))
     likelihood = likelihood + side
-    evidence = np.full(hypotheses.count, -np.inf)
-    np.logaddexp.at(evidence, nodes, likelihood + mesh.log_weight)
     unexplained = marginals(offset[:1], unknown[:1], HEALTHY.blocks, covariances[-1:])[0, 0]
-    weight = np.exp(logs + log_scale - (logs + log_scale).max(axis=0))
     return Posterior(
-        log_evidence=evidence,
+        log_evidence=_evidence(likelihood + mesh.log_weight, mesh, hypotheses.count),
         # An engine that no cause explains idles and rests as any of the others might.
-        log_unexplained=float(unexplained + np.logaddexp.reduce(side) - np.log(len(side))),
+        log_unexplained=float(unexplained + _log_sum(side) - np.log(len(side))),
         grid=Grid(nodes, where, mesh.log_weight, likelihood),
         coordinates=coordinates,
         sizes=sizes,
         curvature=curvature,
-        misfit=np.mean(white**2, axis=1) if white.shape[1] else np.zeros(hypotheses.count),
+        misfit=misfit / max(white.shape[1], 1),
         standardised=white,
         residuals=residual,
-        scale_weights=(weight / weight.sum(axis=0)).T,
+        scale_weights=weights,
     )
+
+
+def _squares(vectors: Floats) -> Floats:
+    """Squared length of each row."""
+    return np.asarray(np.einsum("...i,...i->...", vectors, vectors))
+
+
+def _over_scales(logs: Floats, weights: Floats) -> tuple[Floats, Floats]:
+    """Log likelihood (nodes,) over all model-error scales, from that at each (scales, nodes), and
+    the posterior weight of each scale (nodes, scales)."""
+    joint = logs + np.log(weights / weights.sum())[:, None]
+    highest = joint.max(axis=0)
+    share = np.exp(joint - highest)
+    total = share.sum(axis=0)
+    return highest + np.log(total), (share / total).T
+
+
+def _evidence(logs: Floats, mesh: Mesh, count: int) -> Floats:
+    """Log evidence of each hypothesis from its nodes."""
+    evidence = np.full(count, -np.inf)
+    for rows, first, each in mesh.blocks:
+        mine = logs[first : first + len(rows) * each]
+        evidence[rows] = _log_sum(mine.reshape(len(rows), each))
+    return evidence
+
+
+def _log_sum(logs: Floats) -> Floats:
+    """Logarithm of the sum along the last axis: `np.logaddexp` costs five times as much."""
+    highest = logs.max(axis=-1, keepdims=True)
+    return np.asarray(highest[..., 0] + np.log(np.exp(logs - highest).sum(axis=-1)))
 
 
 def _at_nodes(
@@ -188,20 +215,22 @@ def _at_nodes(
     metric: Floats,
 ) -> Steps[tuple[Floats, Floats]]:
     """Residuals with every unknown at zero (nodes, readings), and log likelihoods (scales, nodes)
-    with the unknowns integrated; ``fitted``: coordinates, sizes, curvature, slopes of unknowns."""
+    with the unknowns integrated; ``fitted``: coordinates, sizes, how the unknowns follow the
+    sizes, slopes of unknowns."""
     nodes, where = mesh.hypothesis, mesh.sizes
-    coordinates, sizes, curvature, unknown = fitted
+    coordinates, sizes, follow, unknown = fitted
     effects = hypotheses.effects(nodes, where, bends)
     bent = np.flatnonzero(hypotheses.bending[nodes])
-    moved = _moved(coordinates, sizes, curvature, nodes[bent], where[bent])
+    moved = _moved(coordinates, sizes, follow, nodes[bent], where[bent])
+    shared = _shared(hypotheses, nodes, mesh.step)
     told, anew = yield [
-        Question(coordinates[nodes], effects, shared=_shared(hypotheses, nodes, mesh.step)),
+        Question(coordinates.take(nodes, axis=0), effects, shared=shared),
         Question(moved, effects.of(bent), slopes=True),
     ]
     # The unknowns are linear around the best fit: at coordinate zero the residual would be this.
-    offset = told.residuals - (unknown @ coordinates[:, :, None])[nodes, :, 0]
+    offset = told.residuals - _times(unknown, coordinates).take(nodes, axis=0)
     logs = marginals(offset, unknown, mesh.blocks, covariances)
-    there = anew.residuals - (anew.slopes @ moved[:, :, None])[:, :, 0]
+    there = anew.residuals - _times(anew.slopes, moved)
     there = yield from _settled(moved, anew, there, effects.of(bent), metric)
     every = ((np.arange(len(bent)), 0, 1),)
     logs[:, bent] = marginals(there, anew.slopes, every, covariances)
@@ -214,13 +243,13 @@ def _settled(
     """``there`` after one more step of the unknowns, with the slopes kept, where that fits
     better."""
     white, slopes = anew.residuals @ metric.T, metric @ anew.slopes
-    gradient = (white[:, None, :] @ slopes)[:, 0, :] + moved
+    gradient = _times(np.swapaxes(slopes, 1, 2), white) + moved
     step = -_solved(slopes, np.ones(moved.shape[1]), gradient)
     nearer = moved + np.clip(step, -_FARTHEST, _FARTHEST)
     [told] = yield [Question(nearer, effects)]
-    before = (white**2).sum(axis=1) + (moved**2).sum(axis=1)
-    after = ((told.residuals @ metric.T) ** 2).sum(axis=1) + (nearer**2).sum(axis=1)
-    settled = told.residuals - (anew.slopes @ nearer[:, :, None])[:, :, 0]
+    before = _squares(white) + _squares(moved)
+    after = _squares(told.residuals @ metric.T) + _squares(nearer)
+    settled = told.residuals - _times(anew.slopes, nearer)
     return np.where((after < before)[:, None], settled, there)
 
 
@@ -260,7 +289,7 @@ def _start(
 ) -> Steps[tuple[Floats, Floats]]:
     """The best node of a coarse grid, with the unknowns it asks for."""
     unknowns = model.unknowns.size
-    node, place, step = coarse(hypotheses)
+    node, place, step, blocks = coarse(hypotheses)
     zero = np.zeros((1, unknowns))
     healthy = hypotheses.effects(np.zeros(1, dtype=np.intp), np.full((1, 2), np.nan), bends)
     effects = hypotheses.effects(node, place, bends)
@@ -269,40 +298,47 @@ def _start(
         Question(zero, healthy, slopes=True),
         Question(np.zeros((len(node), unknowns)), effects, shared=shared),
     ]
-    white = metric @ at_zero.slopes[0]
-    at_node = at_nodes.residuals @ metric.T
-    solve = np.linalg.solve(white.T @ white + np.eye(unknowns), white.T)
-    coordinates = -at_node @ solve.T
-    cost = ((at_node + coordinates @ white.T) ** 2).sum(axis=1) + (coordinates**2).sum(axis=1)
-    order = np.lexsort((cost, node))
-    best = order[np.searchsorted(node[order], np.arange(hypotheses.count))]
-    return np.clip(coordinates[best], -2.5, 2.5), place[best]
+    # The least of |a + W c|² + |c|² is a' (I + W W')^-1 a: only the best nodes need their c.
+    slopes = metric @ at_zero.slopes[0]
+    factor = np.linalg.cholesky(slopes @ slopes.T + np.eye(len(slopes)))
+    turned = np.linalg.solve(factor, np.concatenate([metric, slopes], axis=1))
+    white = at_nodes.residuals @ turned[:, : len(slopes)].T
+    cost = _squares(white)
+    best = np.zeros(hypotheses.count, dtype=np.intp)
+    for rows, first, each in blocks:
+        mine = cost[first : first + len(rows) * each].reshape(len(rows), each)
+        best[rows] = first + np.arange(len(rows)) * each + mine.argmin(axis=1)
+    coordinates = -white[best] @ turned[:, len(slopes) :]
+    return np.clip(coordinates, -2.5, 2.5), place[best]
 
 
 def _linearise(
     hypotheses: HypothesisTable, bends: tuple[float, float], coordinates: Floats, sizes: Floats
 ) -> Steps[tuple[Floats, Floats]]:
     """Residuals and their Jacobian in unknowns then the two sizes."""
-    count = hypotheses.count
-    every = np.arange(count)
-    # One step in each size.
-    steps = _STEP * np.array([[1.0, 0.0], [0.0, 1.0]])
-    moved = (sizes + steps[:, None, :]).reshape(-1, 2)
-    twice = np.concatenate([coordinates, coordinates])
+    every = np.arange(hypotheses.count)
+    # One step in each size that there is.
+    sized, paired = (np.flatnonzero(hypotheses.dimensions >= size) for size in (1, 2))
+    which, step = np.concatenate([sized, paired]), sizes[np.concatenate([sized, paired])]
+    step[: len(sized), 0] += _STEP
+    step[len(sized) :, 1] += _STEP
     here, beside = yield [
         Question(coordinates, hypotheses.effects(every, sizes, bends), slopes=True),
-        Question(twice, hypotheses.effects(np.concatenate([every, every]), moved, bends)),
+        Question(coordinates[which], hypotheses.effects(which, step, bends)),
     ]
-    residual = here.residuals
-    by_size = (beside.residuals.reshape(2, count, -1) - residual) / _STEP
-    return residual, np.concatenate([here.slopes, np.moveaxis(by_size, 0, 2)], axis=2)
+    residual, unknowns = here.residuals, coordinates.shape[1]
+    by_size = (beside.residuals - residual[which]) / _STEP
+    jacobian = np.zeros((*residual.shape, unknowns + 2))
+    jacobian[:, :, :unknowns] = here.slopes
+    jacobian[sized, :, unknowns] = by_size[: len(sized)]
+    jacobian[paired, :, unknowns + 1] = by_size[len(sized) :]
+    return residual, jacobian
 
 
-def _curvature(jacobian: Floats, metric: Floats) -> Floats:
-    white = metric @ jacobian
+def _curvature(white: Floats) -> Floats:
+    """The Fisher information from whitened slopes, the unknowns' prior included."""
     information = np.swapaxes(white, 1, 2) @ white
-    unknowns = jacobian.shape[2] - 2
-    index = np.arange(unknowns)
+    index = np.arange(white.shape[2] - 2)
     information[:, index, index] += 1.0
     return information
 
@@ -319,28 +355,29 @@ def _improve(
     A cause at its smallest is next to a healthy car: it begins again there where that fits better.
     """
     residual, jacobian = yield from _linearise(hypotheses, bends, coordinates, sizes)
-    unknowns = coordinates.shape[1]
+    count, unknowns = coordinates.shape
     white = residual @ metric.T
     white_jacobian = metric @ jacobian
     prior = np.repeat([1.0, 0.3], [unknowns, 2])
-    gradient = (white[:, None, :] @ white_jacobian)[:, 0, :]
+    gradient = _times(np.swapaxes(white_jacobian, 1, 2), white)
     gradient[:, :unknowns] += coordinates
     step = -_solved(white_jacobian, prior, gradient)
     step = np.clip(step, -_FARTHEST, _FARTHEST)
-    count = hypotheses.count
-    lengths = np.array([1.0, 0.35])[:, None, None]
-    trial = coordinates + lengths * step[:, :unknowns]
-    moved = np.clip(sizes + lengths * step[:, unknowns:], hypotheses.low, hypotheses.high)
-    trial = np.concatenate([trial, np.broadcast_to(coordinates[:1], (1, *coordinates.shape))])
-    moved = np.concatenate([moved, hypotheses.low[None]])
-    effects = hypotheses.effects(np.tile(np.arange(count), 3), moved.reshape(-1, 2), bends)
-    [told] = yield [Question(trial.reshape(-1, unknowns), effects)]
-    trial_white = told.residuals @ metric.T
-    cost = (trial_white**2).sum(axis=1).reshape(3, count) + (trial**2).sum(axis=2)
-    here = (white**2).sum(axis=1) + (coordinates**2).sum(axis=1)
-    choice = np.argmin(np.vstack([here, cost]), axis=0)
-    rows = np.arange(count)
-    return np.stack([coordinates, *trial])[choice, rows], np.stack([sizes, *moved])[choice, rows]
+    # Here, a whole step, a part of it, and next to a healthy car.
+    trial, moved = np.empty((4, count, unknowns)), np.empty((4, count, 2))
+    trial[0], moved[0] = coordinates, sizes
+    for place, length in ((1, 1.0), (2, 0.35)):
+        trial[place] = coordinates + length * step[:, :unknowns]
+        moved[place] = sizes + length * step[:, unknowns:]
+    trial[3], moved[3] = coordinates[0], hypotheses.low
+    moved[1:3] = np.clip(moved[1:3], hypotheses.low, hypotheses.high)
+    effects = hypotheses.effects(np.tile(np.arange(count), 3), moved[1:].reshape(-1, 2), bends)
+    [told] = yield [Question(trial[1:].reshape(-1, unknowns), effects)]
+    cost = _squares(trial)
+    cost[0] += _squares(white)
+    cost[1:] += _squares(told.residuals @ metric.T).reshape(3, count)
+    choice, rows = np.argmin(cost, axis=0), np.arange(count)
+    return trial[choice, rows], moved[choice, rows]
 
 
 def _solved(white: Floats, prior: Floats, gradient: Floats) -> Floats:
@@ -357,30 +394,37 @@ def _solved(white: Floats, prior: Floats, gradient: Floats) -> Floats:
     return np.asarray(first - (turned @ left)[:, :, 0] / prior)
 
 
-def _size_spread(curvature: Floats, hypotheses: HypothesisTable) -> Floats:
+def _times(matrices: Floats, vectors: Floats) -> Floats:
+    """Each of a batch of matrices times its vector."""
+    return np.asarray((matrices @ vectors[:, :, None])[:, :, 0])
+
+
+def _leaning(white: Floats, curvature: Floats) -> tuple[Floats, Floats]:
+    """What the unknowns gain with each size (hypotheses, unknowns, 2), and the information on the
+    sizes with the unknowns integrated out (hypotheses, 2, 2); in the residuals' own dimension
+    where they are fewer, as in `_solved`."""
+    unknowns = white.shape[2] - 2
+    own, sized = white[:, :, :unknowns], white[:, :, unknowns:]
+    turned = np.swapaxes(own, 1, 2)
+    if white.shape[1] >= unknowns:
+        cross = curvature[:, :unknowns, unknowns:]
+        follow = -np.linalg.solve(curvature[:, :unknowns, :unknowns], cross)
+        return follow, curvature[:, unknowns:, unknowns:] + np.swapaxes(cross, 1, 2) @ follow
+    left = np.linalg.solve(own @ turned + np.eye(white.shape[1]), sized)
+    return -(turned @ left), np.swapaxes(sized, 1, 2) @ left
+
+
+def _size_spread(information: Floats, hypotheses: HypothesisTable) -> Floats:
     """Standard deviation of each size coordinate, the unknowns integrated out."""
-    unknowns = curvature.shape[1] - 2
-    inner = curvature[:, :unknowns, :unknowns]
-    cross = curvature[:, :unknowns, unknowns:]
-    schur = curvature[:, unknowns:, unknowns:] - np.swapaxes(cross, 1, 2) @ np.linalg.solve(
-        inner, cross
-    )
     width = np.nan_to_num(hypotheses.high - hypotheses.low, nan=1.0)
     # A size that nothing bears on is spread over its whole range.
-    schur[:, 0, 0] += 1.0 / width[:, 0] ** 2
-    schur[:, 1, 1] += 1.0 / width[:, 1] ** 2
-    covariance = np.linalg.inv(schur)
-    return np.asarray(np.sqrt(np.abs(np.diagonal(covariance, axis1=1, axis2=2))))
+    own = np.diagonal(information, axis1=1, axis2=2) + 1.0 / width**2
+    determinant = own[:, 0] * own[:, 1] - information[:, 0, 1] * information[:, 1, 0]
+    return np.asarray(np.sqrt(np.abs(own[:, ::-1] / determinant[:, None])))
 
 
-def _moved(
-    coordinates: Floats, sizes: Floats, curvature: Floats, which: Ints, where: Floats
-) -> Floats:
+def _moved(coordinates: Floats, sizes: Floats, follow: Floats, which: Ints, where: Floats) -> Floats:
     """The unknowns that hypotheses ``which`` (n,) of one size ask for at sizes ``where`` (n, 2):
     the best fit's, moved along with the size; (n, unknowns)."""
-    unknowns = coordinates.shape[1]
-    rows, back = np.unique(which, return_inverse=True)
-    held = curvature[rows]
-    by_size = -np.linalg.solve(held[:, :unknowns, :unknowns], held[:, :unknowns, unknowns, None])
-    step = by_size[back, :, 0] * (where - sizes[which])[:, :1]
+    step = follow[which, :, 0] * (where - sizes[which])[:, :1]
     return np.asarray(coordinates[which] + np.clip(step, -_FARTHEST, _FARTHEST))

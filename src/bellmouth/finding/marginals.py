@@ -64,7 +64,8 @@ def _of_each(offset: Floats, jacobian: Floats, covariances: Floats) -> Floats:
     bordered[:, :, size, :size] = bordered[:, :, :size, size] = offset
     factor = np.linalg.cholesky(bordered)
     white = factor[:, :, size, :size]
-    return np.asarray(-0.5 * ((white**2).sum(axis=2) + _log_det(factor[:, :, :size, :size])))
+    square = np.einsum("sni,sni->sn", white, white)
+    return np.asarray(-0.5 * (square + _log_det(factor[:, :, :size, :size])))
 
 
 def _spread(jacobian: Floats, covariances: Floats) -> Floats:
@@ -93,6 +94,8 @@ def _log_det(factor: NDArray[np.floating[Any]]) -> Floats:
 
 def _squares(block: Floats, projection: Floats) -> Floats:
     """Squared length of each node's residuals once projected, (scales, rows, nodes of each)."""
-    turned = block @ np.swapaxes(projection, 2, 3)
-    turned *= turned
-    return np.asarray(turned.sum(axis=3))
+    scales, rows, size, readings = projection.shape
+    # Every scale in one product: these are small, and many of them cost more than they multiply.
+    beside = projection.transpose(1, 3, 0, 2).reshape(rows, readings, scales * size)
+    turned = (block @ beside).reshape(rows, -1, scales, size)
+    return np.asarray(np.einsum("rnsi,rnsi->srn", turned, turned))

@@ -63,18 +63,22 @@ class HypothesisTable(Protocol):
         ...
 
 
-def coarse(hypotheses: HypothesisTable) -> tuple[Ints, Floats, Ints]:
-    """Evenly spaced sizes over the whole range of each hypothesis: which, where, and how many
-    steps along each size."""
-    rows, mesh, step = _coarse_mesh(tuple(hypotheses.dimensions.tolist()))
+Blocks = tuple[tuple[Ints, int, int], ...]  # hypotheses, first node, nodes each
+
+
+def coarse(hypotheses: HypothesisTable) -> tuple[Ints, Floats, Ints, Blocks]:
+    """Evenly spaced sizes over the whole range of each hypothesis: which, where, how many steps
+    along each size, and the blocks of hypotheses that have equally many."""
+    rows, mesh, step, blocks = _coarse_mesh(tuple(hypotheses.dimensions.tolist()))
     low = hypotheses.low[rows]
-    return rows, low + (hypotheses.high[rows] - low) * mesh, step
+    return rows, low + (hypotheses.high[rows] - low) * mesh, step, blocks
 
 
 @cache
-def _coarse_mesh(every: tuple[int, ...]) -> tuple[Ints, Floats, Ints]:
-    """Which hypothesis, how far through the range of its sizes, and in how many steps."""
-    nodes, where, steps = [], [], []
+def _coarse_mesh(every: tuple[int, ...]) -> tuple[Ints, Floats, Ints, Blocks]:
+    """Which hypothesis, how far through the range of its sizes, in how many steps, and blocks."""
+    nodes, where, steps, blocks = [], [], [], []
+    start = 0
     for dimensions in (0, 1, 2):
         rows = np.flatnonzero(np.array(every) == dimensions)
         axis = np.linspace(0.0, 1.0, _COARSE.get(dimensions, 1))
@@ -83,7 +87,10 @@ def _coarse_mesh(every: tuple[int, ...]) -> tuple[Ints, Floats, Ints]:
         nodes.append(np.repeat(rows, len(first)))
         where.append(np.tile(np.stack([first, second], axis=1), (len(rows), 1)))
         steps.append(np.tile(_steps(_COARSE.get(dimensions, 1), dimensions), (len(rows), 1)))
-    return np.concatenate(nodes), np.concatenate(where), np.concatenate(steps)
+        if len(rows):
+            blocks.append((rows, start, len(first)))
+            start += len(nodes[-1])
+    return np.concatenate(nodes), np.concatenate(where), np.concatenate(steps), tuple(blocks)
 
 
 @cache
@@ -117,7 +124,7 @@ class Mesh:
     sizes: Floats
     step: Ints
     log_weight: Floats
-    blocks: tuple[tuple[Ints, int, int], ...]  # hypotheses, first node, nodes each
+    blocks: Blocks
 
 
 HEALTHY = Mesh(
