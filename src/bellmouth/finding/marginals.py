@@ -13,6 +13,7 @@ Ints = NDArray[np.intp]
 
 # Beyond so many readings an unknown their own dimension is the dearer one to factorise.
 _MANY = 2.0
+_SMALL = 6  # matrices no larger are inverted at once
 _CORNER = 1e200  # stays positive, whatever the row before it takes away
 
 
@@ -42,8 +43,8 @@ def marginals(
     elif len(jacobian) == len(offset):
         return _of_each(offset, jacobian, covariances)
     else:
-        factor = np.linalg.cholesky(_spread(jacobian, covariances))
-        projections, log_det = [np.linalg.inv(factor)], _log_det(factor)
+        inverse, log_det = _by_readings(jacobian, covariances)
+        projections = [inverse]
     result = []
     for rows, first, each in blocks:
         block = offset[first : first + len(rows) * each].reshape(len(rows), each, -1)
@@ -66,6 +67,48 @@ def _of_each(offset: Floats, jacobian: Floats, covariances: Floats) -> Floats:
     white = factor[:, :, size, :size]
     square = np.einsum("sni,sni->sn", white, white)
     return np.asarray(-0.5 * (square + _log_det(factor[:, :, :size, :size])))
+
+
+def _by_readings(jacobian: Floats, covariances: Floats) -> tuple[Floats, Floats]:
+    """Inverse factors of the readings' spread (scales, rows, residuals, residuals), and its log
+    determinants (scales, rows)."""
+    doubted = _last_doubted(covariances)
+    if doubted is not None:
+        covariances = covariances[: len(doubted)]
+    factor = np.linalg.cholesky(_spread(jacobian, covariances))
+    inverse, log_det = _inverse(factor), _log_det(factor)
+    if doubted is None:
+        return inverse, log_det
+    # A reading that comes last moves the last row of the factor alone.
+    wider = np.sqrt(1.0 + doubted[:, None] / factor[:, :, -1, -1] ** 2)
+    again = inverse.copy()
+    again[:, :, -1] /= wider[:, :, None]
+    return np.concatenate([inverse, again]), np.concatenate([log_det, log_det + 2 * np.log(wider)])
+
+
+def _last_doubted(covariances: Floats) -> Floats | None:
+    """What the second half of the scales adds to the variance of the last reading, (half,); None
+    where that is not all it adds."""
+    half = len(covariances) // 2
+    if len(covariances) != 2 * half or not covariances.size:
+        return None
+    added = covariances[half:] - covariances[:half]
+    last: Floats = added[:, -1, -1].copy()
+    added[:, -1, -1] = 0.0
+    return None if added.any() else last
+
+
+def _inverse(factor: NDArray[np.floating[Any]]) -> Floats:
+    """Of lower triangular matrices, by halves: `np.linalg.inv` does not know that they are."""
+    size = factor.shape[-1]
+    if size <= _SMALL:
+        return np.asarray(np.linalg.inv(factor))
+    half = size // 2
+    first, last = _inverse(factor[..., :half, :half]), _inverse(factor[..., half:, half:])
+    found = np.zeros_like(factor)
+    found[..., :half, :half], found[..., half:, half:] = first, last
+    found[..., half:, :half] = -last @ (factor[..., half:, :half] @ first)
+    return found
 
 
 def _spread(jacobian: Floats, covariances: Floats) -> Floats:
