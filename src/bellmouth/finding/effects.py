@@ -157,4 +157,6 @@ class Shared(Sharing):
         member = np.empty(int(start[-1] + first[-1] * second[-1]), dtype=np.intp)
         member[number] = np.arange(len(number))
         told = part(values.of(member), effects.of(member))
-        return {name: told[name].take(number, axis=0) for name in self._READ if name in told}
+        read = (name for name in self._READ if name in told)
+        # Members side by side in memory, as in `pooled`.
+        return {name: told[name].T.take(number, axis=1).T for name in read}

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bellmouth.finding.effects import Effects, Shared
+from bellmouth.finding.marginals import turned_over
 from bellmouth.finding.mesh import HypothesisTable, Layout, coarse
 from bellmouth.finding.model import Model
 from bellmouth.finding.pooled import Answer, Question
@@ -151,7 +152,7 @@ def step_of(white: Floats, slopes: Floats, here: Floats) -> Floats:
     """Gauss-Newton step from coordinates ``here`` (batch, unknowns) that are normal about 0, by
     whitened residuals and their slopes; in the residuals' own dimension where they are fewer
     (Woodbury)."""
-    turned = np.swapaxes(slopes, 1, 2)
+    turned = turned_over(slopes)
     readings, unknowns = slopes.shape[1:]
     if readings >= unknowns:
         gradient = times(turned, white) + here
@@ -168,7 +169,7 @@ def leaning(slopes: Floats) -> tuple[Floats, Floats]:
     in the smaller dimension."""
     unknowns = slopes.shape[2] - 2
     own, sized = slopes[:, :, :unknowns], slopes[:, :, unknowns:]
-    turned = np.swapaxes(own, 1, 2)
+    turned = turned_over(own)
     if slopes.shape[1] >= unknowns:
         follow = np.asarray(-np.linalg.solve(turned @ own + np.eye(unknowns), turned @ sized))
         return follow, np.swapaxes(sized, 1, 2) @ (sized + own @ follow)

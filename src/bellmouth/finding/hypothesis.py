@@ -98,8 +98,8 @@ class Hypotheses:
     ) -> Floats:
         """A cause's coordinate in hypotheses ``which`` (n,) at ``sizes`` (n, 2); ``without`` where
         it is not held."""
-        found = np.where(self.holds(cause, 0)[which], sizes[:, 0], without)
-        return np.where(self.holds(cause, 1)[which], sizes[:, 1], found)
+        first, second = (self.holds(cause, place).take(which) for place in (0, 1))
+        return np.where(second, sizes[:, 1], np.where(first, sizes[:, 0], without))
 
     def effects(
         self, which: NDArray[np.intp], sizes: Floats, bends: tuple[float, float]

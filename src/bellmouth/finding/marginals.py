@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["marginals"]
+__all__ = ["marginals", "turned_over"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -58,44 +58,53 @@ def marginals(
 def _of_each(offset: Floats, jacobian: Floats, covariances: Floats) -> Floats:
     """Where every node has a row of its own."""
     size = offset.shape[1]
+    plain, doubted = _last_doubted(covariances)
     # The residuals stand as one more row below the covariance: the same row of its factor is what
     # the factor's inverse makes of them.
-    bordered = np.full((len(covariances), len(offset), size + 1, size + 1), _CORNER)
-    bordered[:, :, :size, :size] = _spread(jacobian, covariances)
-    bordered[:, :, size, :size] = bordered[:, :, :size, size] = offset
+    bordered = np.zeros((len(plain), len(offset), size + 1, size + 1))
+    bordered[:, :, :size, :size] = _spread(jacobian, plain)
+    # What stands above the diagonal is not looked at.
+    bordered[:, :, size, :size], bordered[:, :, size, size] = offset, _CORNER
     factor = np.linalg.cholesky(bordered)
-    white = factor[:, :, size, :size]
-    square = np.einsum("sni,sni->sn", white, white)
-    return np.asarray(-0.5 * (square + _log_det(factor[:, :, :size, :size])))
+    white, log_det = _and_doubted(factor[:, :, size, :size], factor[:, :, :size, :size], doubted)
+    return np.asarray(-0.5 * (np.einsum("sni,sni->sn", white, white) + log_det))
 
 
 def _by_readings(jacobian: Floats, covariances: Floats) -> tuple[Floats, Floats]:
     """Inverse factors of the readings' spread (scales, rows, residuals, residuals), and its log
     determinants (scales, rows)."""
-    doubted = _last_doubted(covariances)
-    if doubted is not None:
-        covariances = covariances[: len(doubted)]
-    factor = np.linalg.cholesky(_spread(jacobian, covariances))
-    inverse, log_det = _inverse(factor), _log_det(factor)
+    plain, doubted = _last_doubted(covariances)
+    factor = np.linalg.cholesky(_spread(jacobian, plain))
+    inverse, log_det = _and_doubted(np.swapaxes(_inverse(factor), 2, 3), factor, doubted)
+    return np.swapaxes(inverse, 2, 3), log_det
+
+
+def _and_doubted(
+    white: NDArray[np.floating[Any]], factor: NDArray[np.floating[Any]], doubted: Floats | None
+) -> tuple[Floats, Floats]:
+    """What inverse factors make of something (scales, rows, ..., residuals), and the log
+    determinants; for the scales at hand and then for those that doubt the last reading as well."""
+    log_det = _log_det(factor)
     if doubted is None:
-        return inverse, log_det
+        return np.asarray(white), log_det
     # A reading that comes last moves the last row of the factor alone.
     wider = np.sqrt(1.0 + doubted[:, None] / factor[:, :, -1, -1] ** 2)
-    again = inverse.copy()
-    again[:, :, -1] /= wider[:, :, None]
-    return np.concatenate([inverse, again]), np.concatenate([log_det, log_det + 2 * np.log(wider)])
+    again = white.copy()
+    again[..., -1] /= wider.reshape(wider.shape + (1,) * (white.ndim - 3))
+    log_dets = np.concatenate([log_det, log_det + 2.0 * np.log(wider)])
+    return np.concatenate([white, again]), log_dets
 
 
-def _last_doubted(covariances: Floats) -> Floats | None:
-    """What the second half of the scales adds to the variance of the last reading, (half,); None
-    where that is not all it adds."""
+def _last_doubted(covariances: Floats) -> tuple[Floats, Floats | None]:
+    """The first half of the covariances and what the second adds to the variance of the last
+    reading, (half,); all of them and None where that is not all it adds."""
     half = len(covariances) // 2
     if len(covariances) != 2 * half or not covariances.size:
-        return None
+        return covariances, None
     added = covariances[half:] - covariances[:half]
     last: Floats = added[:, -1, -1].copy()
     added[:, -1, -1] = 0.0
-    return None if added.any() else last
+    return (covariances, None) if added.any() else (covariances[:half], last)
 
 
 def _inverse(factor: NDArray[np.floating[Any]]) -> Floats:
@@ -113,7 +122,7 @@ def _inverse(factor: NDArray[np.floating[Any]]) -> Floats:
 
 def _spread(jacobian: Floats, covariances: Floats) -> Floats:
     """Of the readings, the unknowns' spread included: (scales, rows, residuals, residuals)."""
-    return covariances[:, None] + jacobian @ np.swapaxes(jacobian, 1, 2)
+    return covariances[:, None] + jacobian @ turned_over(jacobian)
 
 
 def _by_unknowns(jacobian: Floats, covariances: Floats) -> tuple[list[Floats], Floats]:
@@ -129,6 +138,12 @@ def _by_unknowns(jacobian: Floats, covariances: Floats) -> tuple[list[Floats], F
     return [plain, explained], _log_det(factor) - _log_det(whiteners)[:, None]
 
 
+def turned_over(matrices: Floats) -> Floats:
+    """Each of a batch transposed, in memory as well: by its own transpose numpy multiplies as for
+    a symmetric product, which is the slower way for small ones."""
+    return np.ascontiguousarray(np.swapaxes(matrices, -1, -2))
+
+
 def _log_det(factor: NDArray[np.floating[Any]]) -> Floats:
     """Log determinant of what a triangular factor belongs to."""
     diagonal = np.diagonal(factor, axis1=-2, axis2=-1)
@@ -141,4 +156,4 @@ def _squares(block: Floats, projection: Floats) -> Floats:
     # Every scale in one product: these are small, and many of them cost more than they multiply.
     beside = projection.transpose(1, 3, 0, 2).reshape(rows, readings, scales * size)
     turned = (block @ beside).reshape(rows, -1, scales, size)
-    return np.asarray(np.einsum("rnsi,rnsi->srn", turned, turned))
+    return np.asarray(np.einsum("rnsi,rnsi->srn", turned, turned, order="C"))

@@ -90,7 +90,9 @@ class Model:
         self._flux = _FLUX * (1.0 / np.sqrt(o.intake_k))
         self.has_manifold = np.isfinite(o.manifold_pa)
         self.has_boost = np.isfinite(o.boost_pa)
-        self._note_sensors()
+        # Whether any point has a boost sensor, and whether any has to guess its pressure.
+        self.boosted = bool(self.has_boost.any())
+        self.guesses = not self.has_manifold.all()
         # g/s per Pa at a volumetric efficiency of one, for four strokes.
         self._swept = o.displacement_m3 * o.speed_rev_s / 2.0 / (air.R_DRY * o.intake_k)
         self.log_speed = np.log(o.speed_rev_s * 60.0 / 900.0)
@@ -109,11 +111,6 @@ class Model:
         self.kinds = tuple(self.places)
         names = [name for name, rows in self.places.items() for _ in rows]
         self.channels: NDArray[np.str_] = np.array(names, dtype=str)
-
-    def _note_sensors(self) -> None:
-        """Whether any point has a boost sensor, and whether any has to guess its pressure."""
-        self.boosted = bool(self.has_boost.any())
-        self.guesses = not self.has_manifold.all()
 
     # -- what is compared ---------------------------------------------------------------------
     def _lowest_throttle(self) -> int:
@@ -253,8 +250,9 @@ class Model:
     def _log_filling(self, get: Values, manifold: Floats) -> Floats:
         """Log volumetric efficiency: a level, a rise with pressure as residual gas makes it
         (35 kPa over the pressure), and a slope in speed."""
-        rise = (1.0 - RISE_PA / manifold) / RISE_SPAN
-        return get("fill_level") + get("fill_rise") * rise + get("fill_speed") * self.log_speed
+        rise = get("fill_rise") / RISE_SPAN
+        level = get("fill_level") + rise
+        return level - rise * RISE_PA / manifold + get("fill_speed") * self.log_speed
 
     def plate_parts(self, get: Values, effects: Effects) -> Mapping[str, Floats]:
         """What the effective area at each reading is made of; see `plate_law`."""
@@ -266,7 +264,7 @@ class Model:
         """A bank's total trim as read, between both ways in which a controller may combine its
         short and long trims; (batch, points)."""
         o = self.observations
-        gap = get("trim_sum") * o.trim_gap[..., bank]
+        gap = np.multiply(get("trim_sum"), o.trim_gap[..., bank], order="F")
         return np.asarray(o.log_trim[..., bank] + gap)
 
     def clamp_slope(self, predicted: Floats, get: Values, bank: int) -> Floats:
@@ -310,7 +308,7 @@ class Model:
     def point_residuals(self, state: State, effects: Effects) -> Floats:
         """Residuals of every channel at every point, (batch, channels x points)."""
         batch, points = len(effects.bend_sd), self.observations.points
-        found = np.empty((batch, len(self.kinds) * points))
+        found = np.empty((batch, len(self.kinds) * points), order="F")
         for place, kind in enumerate(self.kinds):
             found[:, place * points : (place + 1) * points] = self.channel(kind, state, effects)
         return found

@@ -79,14 +79,20 @@ class Unknowns:
 
     def values_of(self, coordinates: Floats, bend_sd: Floats) -> "Values":
         """The same, with the spread (batch,) that hypotheses allow the meter's exponent."""
-        told, bend = self.values(coordinates), self.index("meter_bend")
+        # Each unknown's values together: they are asked for by unknown.
+        told = np.asfortranarray(self.values(coordinates))
+        bend = self.index("meter_bend")
         told[:, bend] = coordinates[:, bend] * bend_sd
         return Values(told)
 
-    def turned(self, slopes: Floats) -> Floats:
-        """Slopes in the coordinates from those in values over their spread, (batch, residuals,
-        unknowns)."""
-        return slopes if self.turn is None else np.asarray(slopes @ self.turn)
+    def in_coordinates(self, slopes: Floats, bend_sd: Floats) -> Floats:
+        """Slopes in the coordinates from those in values, (batch, residuals, unknowns) both;
+        ``bend_sd`` (batch,) as in `values_of`."""
+        spread = np.empty((len(slopes), self.size))
+        spread[:] = self.sd
+        spread[:, self.index("meter_bend")] = bend_sd
+        told = slopes * spread[:, None]
+        return told if self.turn is None else np.asarray(told @ self.turn)
 
     def row(self, name: str) -> Floats:
         """What one shared unknown gains with each coordinate, (unknowns,)."""

@@ -23,15 +23,26 @@ Ints = NDArray[np.intp]
 # together, or there would be more calls than what the padding costs.
 _POINTS, _POINTS_OF_MANY, _MANY = (4, 12), (3, 5, 7, 12), 70
 _LARGE_ROWS = 200
-_OBSERVED = (
-    "metered_kg_s",
-    "computed_kg_s",
-    "manifold_pa",
-    "boost_pa",
-    "throttle_pct",
-    "opening_pct",
-)
-_DERIVED = ("_ambient", "_flux", "_swept", "log_speed", "log_relative_flow", "unchoked")
+# What the equations read at each point, and the channel or kind of model that alone does.
+_OBSERVED = {
+    "metered_kg_s": "",
+    "computed_kg_s": "computed",
+    "manifold_pa": "",
+    "boost_pa": "boosted",
+    "throttle_pct": "",
+    "opening_pct": "opening",
+}
+_DERIVED = {
+    "_ambient": "",
+    "_flux": "",
+    "_swept": "",
+    "log_speed": "",
+    "log_relative_flow": "",
+    "unchoked": "",
+    "has_manifold": "guesses",
+    "has_boost": "boosted",
+}
+_TRIMS = ("log_trim", "trim_gap", "trim_limit")
 
 
 @dataclass(frozen=True)
@@ -70,31 +81,29 @@ class _Stack:
         self.models = models
         self.kinds = tuple({kind: None for model in models for kind in model.kinds})
         self.compared = [model.compared(self.kinds, points) for model in models]
-        self.arrays = np.stack(
-            [
-                np.stack(_arrays(model)).take(where, axis=1)
-                for model, where in zip(models, at, strict=True)
-            ],
-            axis=1,
+        self.boosted, self.guesses = (
+            any(getattr(model, name) for model in models) for name in ("boosted", "guesses")
         )
+        read = {"", *self.kinds, "boosted" * self.boosted, "guesses" * self.guesses}
+        self.observed = [name for name, by in _OBSERVED.items() if by in read]
+        self.derived = [name for name, by in _DERIVED.items() if by in read]
+        self.banks = 2 if "trim 2" in self.kinds else 1
+        each = [
+            self._of(model).take(where, axis=1) for model, where in zip(models, at, strict=True)
+        ]
+        self.arrays = np.stack(each, axis=2)
         self.each = np.array(
             [[float(model.two_banks), model.throttle_reference_pct] for model in models]
         )
         self.unknowns = np.stack([np.stack([m.unknowns.mean, m.unknowns.sd]) for m in models], 1)
 
-
-def _arrays(model: Model) -> list[Floats]:
-    """What the equations read at each point, in the order of `_Pool`."""
-    o = model.observations
-    return [
-        *(getattr(o, name) for name in _OBSERVED),
-        *(getattr(model, name) for name in _DERIVED),
-        *o.log_trim.T,
-        *o.trim_gap.T,
-        *o.trim_limit.T,
-        model.has_manifold,
-        model.has_boost,
-    ]
+    def _of(self, model: Model) -> Floats:
+        """What is read of a model, (arrays, points), in the order of `_Pool`."""
+        o = model.observations
+        observed = (getattr(o, name) for name in self.observed)
+        derived = (getattr(model, name) for name in self.derived)
+        trims = (getattr(o, name)[:, bank] for name in _TRIMS for bank in range(self.banks))
+        return np.stack([*observed, *derived, *trims])
 
 
 class _Pool(Model):
@@ -103,25 +112,23 @@ class _Pool(Model):
     def __init__(self, stack: _Stack, owner: Ints) -> None:
         # Not as `Model` does it: there is nothing to select here, only arrays to lay out.
         first = stack.models[0]
-        arrays = stack.arrays.take(owner, axis=1)
-        observed = dict(zip(_OBSERVED, arrays, strict=False))
-        for name, array in zip(_DERIVED, arrays[len(_OBSERVED) :], strict=False):
-            setattr(self, name, array)
-        trims, gaps, limits = (
-            np.moveaxis(arrays[at : at + 2], 0, -1)
-            for at in range(len(arrays) - 8, len(arrays) - 2, 2)
-        )
-        self.has_manifold, self.has_boost = (array != 0.0 for array in arrays[-2:])
+        # Members lie side by side in memory: what they have one of each is then spread over points
+        # in long runs.
+        arrays = np.swapaxes(stack.arrays.take(owner, axis=2), 1, 2)
+        observed = dict(zip(stack.observed, arrays, strict=False))
+        for name, array in zip(stack.derived, arrays[len(stack.observed) :], strict=False):
+            setattr(self, name, array if not name.startswith("has_") else array != 0.0)
+        trims = arrays[len(stack.observed) + len(stack.derived) :]
+        for place, name in enumerate(_TRIMS):
+            banks = trims[place * stack.banks : (place + 1) * stack.banks]
+            observed[name] = np.moveaxis(banks, 0, -1)
         self.observations = replace(
             first.observations,
             **observed,
-            log_trim=trims,
-            trim_gap=gaps,
-            trim_limit=limits,
             speed_rev_s=arrays[0],  # for its shape alone
             judged=np.ones(1, dtype=np.bool_),
         )
-        self._note_sensors()
+        self.boosted, self.guesses = stack.boosted, stack.guesses
         mean, sd = stack.unknowns.take(owner, axis=1)
         self.unknowns = replace(first.unknowns, mean=mean, sd=sd)
         self.healthy_bend_sd = first.healthy_bend_sd
@@ -170,7 +177,8 @@ class Pools:
             mine = slice(stop, stop := stop + count)
             slope = _NONE
             if slopes is not None:
-                slope = model.unknowns.turned(slopes[mine].take(places, axis=1))
+                slope = slopes[mine].take(places, axis=1)
+                slope = model.unknowns.in_coordinates(slope, effects.bend_sd[mine])
             result.append(Answer(residuals[mine].take(places, axis=1), slope))
         return result
 

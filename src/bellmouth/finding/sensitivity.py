@@ -34,18 +34,16 @@ _BLOCKS = ("ambient", "fuel_fill", "heating", "meter_day")
 def unknown_jacobian(model: Model, coordinates: Floats, effects: Effects) -> Floats:
     """Residuals differentiated in the unknowns' coordinates, (batch, residuals, unknowns)."""
     every = point_slopes(model, effects, model.states(coordinates, effects))
-    return model.unknowns.turned(every.take(model.compared(), axis=1))
+    compared = every.take(model.compared(), axis=1)
+    return model.unknowns.in_coordinates(compared, effects.bend_sd)
 
 
 def point_slopes(model: Model, effects: Effects, state: State) -> Floats:
-    """Slopes of each of the model's channels at every point, (batch, channels x points, unknowns),
-    in the unknowns' coordinates before their own turn."""
+    """Slopes of each of the model's channels at every point in the unknowns' values, (batch,
+    channels x points, unknowns)."""
     o, u = model.observations, model.unknowns
-    recordings, points = o.recordings, o.points
-    scale = np.empty((len(effects.bend_sd), u.mean.shape[-1]))
-    scale[:] = u.sd
-    scale[:, u.index("meter_bend")] = effects.bend_sd
-    found = np.zeros((len(scale), len(model.kinds), points, scale.shape[1]))
+    batch, recordings, points = len(effects.bend_sd), o.recordings, o.points
+    found = np.zeros((batch, len(model.kinds), points, u.mean.shape[-1]))
     for channel, slopes in enumerate(_channel_slopes(model, state, effects).values()):
         for unknown, slope in slopes.items():
             own = unknown in _BLOCKS
@@ -54,8 +52,7 @@ def point_slopes(model: Model, effects: Effects, state: State) -> Floats:
                 found[:, channel, np.arange(points), column + o.recording] = slope
             else:
                 found[:, channel, :, column] = slope
-    found *= scale[:, None, None, :]
-    return found.reshape(len(scale), -1, scale.shape[1])
+    return found.reshape(batch, -1, found.shape[-1])
 
 
 def _channel_slopes(model: Model, state: State, effects: Effects) -> dict[str, Slopes]:
