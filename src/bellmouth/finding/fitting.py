@@ -132,15 +132,16 @@ def linearise(
     every = np.arange(hypotheses.count)
     # One step in each size that there is.
     sized, paired = (np.flatnonzero(hypotheses.dimensions >= size) for size in (1, 2))
-    which, step = np.concatenate([sized, paired]), sizes[np.concatenate([sized, paired])]
+    which = np.concatenate([sized, paired])
+    step = sizes.take(which, axis=0)
     step[: len(sized), 0] += _STEP
     step[len(sized) :, 1] += _STEP
     here, beside = yield [
         Question(coordinates, hypotheses.effects(every, sizes, bends), slopes=True),
-        Question(coordinates[which], hypotheses.effects(which, step, bends)),
+        Question(coordinates.take(which, axis=0), hypotheses.effects(which, step, bends)),
     ]
     residual, unknowns = here.residuals, coordinates.shape[1]
-    by_size = (beside.residuals - residual[which]) / _STEP
+    by_size = (beside.residuals - residual.take(which, axis=0)) / _STEP
     jacobian = np.zeros((*residual.shape, unknowns + 2))
     jacobian[:, :, :unknowns] = here.slopes
     jacobian[sized, :, unknowns] = by_size[: len(sized)]
@@ -191,8 +192,8 @@ def moved_along(
 ) -> Floats:
     """The unknowns that hypotheses ``which`` (n,) of one size ask for at sizes ``where`` (n, 2):
     the best fit's, moved along with the size; (n, unknowns)."""
-    step = follow[which, :, 0] * (where - sizes[which])[:, :1]
-    return np.asarray(coordinates[which] + np.clip(step, -FARTHEST, FARTHEST))
+    step = follow[:, :, 0].take(which, axis=0) * (where - sizes.take(which, axis=0))[:, :1]
+    return coordinates.take(which, axis=0) + np.clip(step, -FARTHEST, FARTHEST)
 
 
 def squares(vectors: Floats) -> Floats:

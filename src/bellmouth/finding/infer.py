@@ -235,7 +235,7 @@ def _at_nodes(
     coordinates, sizes, follow, unknown = fitted
     effects = hypotheses.effects(nodes, where, bends)
     bent = np.flatnonzero(hypotheses.bending[nodes])
-    moved = moved_along(coordinates, sizes, follow, nodes[bent], where[bent])
+    moved = moved_along(coordinates, sizes, follow, nodes[bent], where.take(bent, axis=0))
     told, anew = yield [
         of_nodes(coordinates, effects, mesh.layout, hypotheses.acting),
         Question(moved, effects.of(bent), slopes=True),

@@ -22,7 +22,6 @@ Ints = NDArray[np.intp]
 # Points are padded to one of these, or beyond to the most there are: finer where many stand
 # together, or there would be more calls than what the padding costs.
 _POINTS, _POINTS_OF_MANY, _MANY = (4, 12), (3, 5, 7, 12), 70
-_LARGE_ROWS = 200
 # What the equations read at each point, and the channel or kind of model that alone does.
 _OBSERVED = {
     "metered_kg_s": "",
