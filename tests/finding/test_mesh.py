@@ -2,11 +2,13 @@
 
 from importlib.resources import as_file, files
 
+import numpy as np
 import pytest
 
 from bellmouth.car.reader import read_car
 from bellmouth.finding import mesh
 from bellmouth.finding.find import solve
+from bellmouth.finding.hypothesis import Hypotheses
 from bellmouth.finding.sizes import sizes_of
 from bellmouth.recording import read_recording
 from bellmouth.recording.steady import stretches
@@ -27,3 +29,22 @@ def test_a_pairs_interval_is_no_narrower_than_with_many_nodes(
     usual = width()
     monkeypatch.setattr(mesh, "_FINE", ((0, 1), (1, 25), (2, 16), (2, 3)))
     assert usual > 0.8 * width()
+
+
+def test_a_ratios_prior_is_whole_and_even_in_its_logarithm() -> None:
+    """|ln ratio| is no logarithm itself; below what is worth acting on it is the rarer."""
+    low, high, worth = 0.03, 0.5, 0.075
+    one = Hypotheses(
+        ("healthy", "fuel_low"), ((), ("fuel_low",)),
+        *(np.array([[np.nan, np.nan], [end, np.nan]]) for end in (low, high, worth)),
+    )  # fmt: skip
+    spread = np.full((2, 2), 10.0)
+    nodes = mesh.mesh_of(one, np.array([[np.nan, np.nan], [0.2, np.nan]]), spread, np.zeros(2))
+    mine = nodes.layout.hypothesis == 1
+    size, weight = nodes.sizes[mine, 0], np.exp(nodes.log_weight[mine])
+    assert weight.sum() == pytest.approx(1.0, abs=2e-3)
+    for first, last in ((worth, 0.15), (0.15, 0.3)):
+        held = weight[(size >= first) & (size < last)].sum()
+        less = 0.5 * (1.0 - (low / worth) ** 2)
+        assert held == pytest.approx(np.log(last / first) / (less + np.log(high / worth)), abs=0.06)
+    assert nodes.log_weight[nodes.layout.hypothesis == 0] == pytest.approx(0.0)

@@ -90,9 +90,12 @@ def test_a_survey_broken_off_is_taken_up_without_doing_work_twice(
     with pytest.raises(KeyboardInterrupt):
         survey([str(fleet[0])], fleet[1], out, workers=0)
     first = list(judged)
-    again = survey([str(fleet[0])], fleet[1], out, workers=0).read()
+    seen: list[Progress] = []
+    stood = Findings(out).read().height
+    again = survey([str(fleet[0])], fleet[1], out, workers=0, tell=seen.append).read()
     assert_frame_equal(again, alone, check_exact=True)
     assert judged.count(first[0]) == 1
+    assert [(one.done, one.total, one.before) for one in seen] == [(1, 2, stood), (2, 2, stood)]
 
 
 def test_what_lies_there_is_never_overwritten(fleet: tuple[Path, Path], tmp_path: Path) -> None:

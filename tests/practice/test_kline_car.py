@@ -171,7 +171,7 @@ def test_a_sleeping_car_is_silent_and_must_be_started_again() -> None:
     assert len(line.start()) == 2
 
 
-@pytest.mark.parametrize("quicker", [1.0, 2.0, 10.0])
+@pytest.mark.parametrize("quicker", [1.0, 2.0])
 def test_a_car_that_comes_to_in_the_middle_of_a_frame_hears_the_next_pulse(quicker: float) -> None:
     """The silence of a wake-up ends whatever was begun, however quick the line's times are."""
     timing = iso14230.Timing(*(one / quicker for one in astuple(iso14230.TIMING)))

@@ -96,8 +96,7 @@ def longer(stretch: Stretch, more_s: float, sign: float = 0.0, seed: int = 0) ->
         )
         left2 = reading.standard_error**2 - chance2 * (1.0 - share)
         moved = sign * float(rng.standard_normal()) * np.sqrt(chance2 * (1.0 - share))
-        readings[name] = replace(
-            reading,
+        readings[name] = reading._replace(
             value=reading.value + moved,
             standard_error=float(np.sqrt(left2)),
             independent_samples=reading.independent_samples / share,

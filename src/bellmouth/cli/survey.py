@@ -138,6 +138,8 @@ class _progress:  # noqa: N801 - used as a function
             f"{progress.done} of {progress.total} recordings, {progress.per_s:.1f} a second, "
             f"{_clock(progress.left_s)} left"
         )
+        if progress.before:
+            line += f" ({progress.before} done before)"
         if self._live:
             end = "\n" if share >= 1.0 else ""
             print(f"\r\033[K{line}", end=end, file=sys.stderr, flush=True)

@@ -29,13 +29,20 @@ class Columns:
 
     def __init__(self, stretches: Sequence[Stretch]) -> None:
         self._stretches = stretches
+        # Most of what is asked for was not recorded.
+        self._there = frozenset[str]().union(*(stretch.readings for stretch in stretches))
+        self._nothing = np.full(len(stretches), np.nan)
 
     def value(self, name: str) -> Floats:
         """Its value in each stretch, NaN where it is not there."""
+        if name not in self._there:
+            return self._nothing.copy()
         return np.array([stretch.value(name) for stretch in self._stretches], dtype=np.float64)
 
     def error(self, name: str) -> Floats:
         """Its standard error in each stretch."""
+        if name not in self._there:
+            return self._nothing.copy()
         return np.array([stretch.error(name) for stretch in self._stretches], dtype=np.float64)
 
     def open_loop(self) -> Bools:
@@ -44,6 +51,8 @@ class Columns:
 
     def limit(self, name: str) -> Floats:
         """Sign of the limit it stands at, 0 where at none."""
+        if name not in self._there:
+            return np.zeros(len(self._stretches))
         found = [stretch.readings.get(name) for stretch in self._stretches]
         return np.array([0.0 if r is None else float(r.at_limit) for r in found])
 

@@ -70,6 +70,7 @@ class Courses:
     courses: tuple[Course, ...]
     low: Floats
     high: Floats
+    worth: Floats
     recordings: int
 
     @property
@@ -167,15 +168,15 @@ def courses_of(hypotheses: Hypotheses, recordings: int) -> Courses:
     """Every course that starts from one of the hypotheses about the recording before."""
     found = [course for causes in hypotheses.causes for course in _from(causes, hypotheses)]
     ranges = {
-        causes[0]: (hypotheses.low[row, 0], hypotheses.high[row, 0])
+        causes[0]: [part[row, 0] for part in (hypotheses.low, hypotheses.high, hypotheses.worth)]
         for row, causes in enumerate(hypotheses.causes)
         if len(causes) == 1
     }
-    low, high = np.full((len(found), 2), np.nan), np.full((len(found), 2), np.nan)
+    low, high, worth = parts = np.full((3, len(found), 2), np.nan)
     for row, course in enumerate(found):
         for place, cause in enumerate(course.members):
-            low[row, place], high[row, place] = ranges[cause]
-    return Courses(tuple(found), low, high, recordings)
+            parts[:, row, place] = ranges[cause]
+    return Courses(tuple(found), low, high, worth, recordings)
 
 
 def _from(before: tuple[str, ...], hypotheses: Hypotheses) -> Iterator[Course]:

@@ -25,6 +25,7 @@ from bellmouth.finding.idle_speed import (
 )
 from bellmouth.finding.observations import Observations
 from bellmouth.finding.priors import Priors, load_priors
+from bellmouth.recording.medians import median
 
 __all__ = ["Habit", "IdleAir", "any_habit", "idle_air", "idle_sides", "log_air_per_litre"]
 
@@ -125,7 +126,7 @@ def log_air_per_litre(observations: Observations, table: Any) -> tuple[float, fl
     if not np.isfinite(lowest.speed_rpm):
         return float("nan"), float("nan")
     near = chosen & (np.abs(o.speed_rev_s * 60.0 - lowest.speed_rpm) < 15.0)
-    metered = float(np.median(o.metered_kg_s[near])) * 1e3
+    metered = median(o.metered_kg_s[near]) * 1e3
     # Air goes with speed: friction and pumping are had once a turn.
     per_litre = metered / (o.displacement_m3 * 1e3) * 750.0 / lowest.speed_rpm
     return float(np.log(per_litre)), metered

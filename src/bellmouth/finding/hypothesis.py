@@ -31,6 +31,8 @@ Floats = NDArray[np.float64]
 #: Columns of the table of effects by what a cause acts on; see `COLUMNS`.
 EFFECT_COLUMNS = {"leak": 1, "meter": 2, "fuel": 3, "deposit": 4, "pressure": 5, "boost": 6}
 
+_RATIOS = ("meter", "fuel", "pressure", "boost")
+
 
 @dataclass(frozen=True)
 class Scale:
@@ -58,12 +60,16 @@ class HasCoordinates(Protocol):
 
 @dataclass(frozen=True)
 class Hypotheses:
-    """All hypotheses. Arrays have shape (hypotheses, 2); a single cause leaves the second NaN."""
+    """All hypotheses. Arrays have shape (hypotheses, 2); a single cause leaves the second NaN.
+
+    ``worth`` is the smallest |ln ratio| worth acting on, NaN where a size is told as a logarithm.
+    """
 
     names: tuple[str, ...]
     causes: tuple[tuple[str, ...], ...]
     low: Floats
     high: Floats
+    worth: Floats
 
     @property
     def count(self) -> int:
@@ -168,17 +174,32 @@ def enumerate_hypotheses(priors: Priors, scale: Scale, observations: Observation
     both = o.airflow_metered and bool(np.isfinite(o.manifold_pa).any())
     alone = singles(both_sensors=both, boost=boosted)
     fuelled = bool(np.isfinite(o.log_trim).any())
-    paired = tuple(name for name in alone if fuelled or CAUSES[name].effect != "fuel")
-    causes: list[tuple[str, ...]] = [(), *((name,) for name in alone), *pairs(paired)]
+    names, causes, member = _listed(alone, fuelled)
     table = priors.sizes_with_reference if o.recordings > 1 else priors.sizes
-    bounds = {name: _range(name, table, scale, o.airflow_metered) for name in alone}
-    low = np.full((len(causes), 2), np.nan)
-    high = np.full((len(causes), 2), np.nan)
-    for row, members in enumerate(causes):
-        for place, name in enumerate(members):
-            low[row, place], high[row, place] = bounds[name]
+    bounds = [_range(name, table, scale, o.airflow_metered) for name in alone]
+    low, high = np.array([*bounds, (np.nan, np.nan)]).T
+    worth = np.array([*(_worth(name, priors) for name in alone), np.nan])
+    return Hypotheses(names, causes, low[member], high[member], worth[member])
+
+
+@cache
+def _listed(
+    alone: tuple[str, ...], fuelled: bool
+) -> tuple[tuple[str, ...], tuple[tuple[str, ...], ...], NDArray[np.intp]]:
+    """Names and causes of the hypotheses, and where among ``alone`` each of their causes stands:
+    (hypotheses, 2), -1 where there is none."""
+    paired = tuple(name for name in alone if fuelled or CAUSES[name].effect != "fuel")
+    causes: tuple[tuple[str, ...], ...] = ((), *((name,) for name in alone), *pairs(paired))
     names = tuple("+".join(members) if members else "healthy" for members in causes)
-    return Hypotheses(names, tuple(causes), low, high)
+    member = np.full((len(causes), 2), -1, dtype=np.intp)
+    for row, members in enumerate(causes):
+        member[row, : len(members)] = [alone.index(name) for name in members]
+    return names, causes, member
+
+
+def _worth(name: str, priors: Priors) -> float:
+    effect = CAUSES[name].effect
+    return priors.sizes[effect][0] if effect in _RATIOS else np.nan
 
 
 def _range(

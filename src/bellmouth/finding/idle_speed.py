@@ -85,29 +85,24 @@ def idle_speed(
 
     ``usual_rpm`` and ``usual_timing`` [deg] are where cars of the family idle, if that is known.
     """
-    told = car if car.idle_rpm is not None else replace(car, idle_rpm=usual_rpm)
+    told = car
+    if car.idle_rpm is None and usual_rpm is not None:
+        told = replace(car, idle_rpm=usual_rpm)
     held = compared(observations, told, priors, usual_timing)
-    table = priors.idle_speed
-
-    def log_density(kind: Surplus) -> Floats:
-        metered = observations.airflow_metered
-        rises = speed_rises(kind, table, held.target_rpm, airflow_metered=metered)
-        density = speed_density(held.excess_rpm - rises, held.sd_rpm, held.shares, table)
-        density = density * held.spark.density(rises, held.target_rpm, table)
-        stray = table["stray_share"]
-        odd = stray * held.spark.odd / STRAY_RPM
-        return np.asarray(np.log((1 - stray) * density.mean(axis=-1) + odd))
-
     if not np.isfinite(held.excess_rpm):
         nothing = np.zeros(len(SHARES))
         return IdleSpeed(float("nan"), nothing, nothing, scale.idle_area_m2, hypotheses)
-    return IdleSpeed(
-        excess_rpm=float(held.excess_rpm),
-        leak_log=log_density("leak"),
-        stale_log=log_density("stale"),
-        idle_area_m2=scale.idle_area_m2,
-        hypotheses=hypotheses,
+    table, metered = priors.idle_speed, observations.airflow_metered
+    kinds: tuple[Surplus, Surplus] = ("leak", "stale")
+    rises = np.array(
+        [speed_rises(kind, table, held.target_rpm, airflow_metered=metered) for kind in kinds]
     )
+    density = speed_density(held.excess_rpm - rises, held.sd_rpm, held.shares, table)
+    density = density * held.spark.density(rises, held.target_rpm, table)
+    stray = table["stray_share"]
+    odd = stray * held.spark.odd / STRAY_RPM
+    leak_log, stale_log = np.log((1 - stray) * density.mean(axis=-1) + odd)
+    return IdleSpeed(held.excess_rpm, leak_log, stale_log, scale.idle_area_m2, hypotheses)
 
 
 @dataclass(frozen=True)
@@ -218,7 +213,7 @@ def lowest_idle(
     coolant = float(o.coolant_c[mask][order][place])
     coolant = table["hot_c"] if np.isnan(coolant) else coolant
     warming = max(table["hot_c"] - coolant, 0.0) * table["warming_rpm_per_k"]
-    levels = 1 + int(np.sum(np.diff(lasting) > 30.0))
+    levels = 1 + int(np.count_nonzero(lasting[1:] - lasting[:-1] > 30.0))
     return Lowest(float(speeds[place]), levels, timing, float(warming))
 
 
@@ -283,7 +278,7 @@ def speed_parts(
 ) -> tuple[Floats, Floats, Floats]:
     """The parts of `speed_density`: both idles alike, the judged one raised by a load, and the
     reference raised by one."""
-    loads = (np.arange(6) + 0.5) / 6.0 * table["load_rpm"]
+    loads = (np.arange(6.0).reshape(-1, *[1] * left.ndim) + 0.5) / 6.0 * table["load_rpm"]
     wide = table["load_rpm"] / 12.0
     off = table["off_rpm"]
 
@@ -296,10 +291,10 @@ def speed_parts(
 
     up = shares["load"] * (1 - shares["target load"])
     down = shares["target load"] * (1 - shares["load"])
-    raised = up * density(left[..., None] - loads, wide).mean(axis=-1)
+    raised = up * density(left - loads, wide).mean(axis=0)
     lowered = np.zeros_like(left)
     if down > 0:
-        lowered = down * density(left[..., None] + loads, wide).mean(axis=-1)
+        lowered = down * density(left + loads, wide).mean(axis=0)
     return (1 - up - down) * density(left, 0.0), raised, lowered
 
 

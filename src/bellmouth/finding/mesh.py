@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bellmouth.finding.effects import Effects
+from bellmouth.recording.nans import told_or
 
 __all__ = ["HEALTHY", "HypothesisTable", "Layout", "Mesh", "coarse", "mesh_of"]
 
@@ -25,8 +26,8 @@ _COARSE: Kinds = ((0, 1), (1, 9), (2, 4))
 
 
 class HypothesisTable(Protocol):
-    """What is inferred: up to two sizes a hypothesis, uniform in their coordinates; the first is
-    a healthy car. Causes of one recording, or courses from one recording to the next."""
+    """What is inferred: up to two sizes a hypothesis, uniform in their logarithm; the first is a
+    healthy car. Causes of one recording, or courses from one recording to the next."""
 
     @property
     def low(self) -> Floats:
@@ -52,6 +53,12 @@ class HypothesisTable(Protocol):
     def acting(self) -> Ints | None:
         """The column of `COLUMNS` that each size acts through, (hypotheses, 2); None where that
         differs between recordings."""
+        ...
+
+    @property
+    def worth(self) -> Floats:
+        """Smallest size worth acting on where the coordinate is the size itself, |ln ratio|, NaN
+        where it is a logarithm, (hypotheses, 2)."""
         ...
 
     @property
@@ -114,7 +121,23 @@ def mesh_of(hypotheses: HypothesisTable, sizes: Floats, spread: Floats, cost: Fl
     share = np.where(np.isnan(share), 0.0, share).sum(axis=1)
     layout = _laid_out(hypotheses.dimensions + hopeless, _FINE, _gauss)
     log_weight = layout.log_unit + share.take(layout.hypothesis)
-    return Mesh(layout, _within(layout, start, end), log_weight)
+    where = _within(layout, start, end)
+    log_weight += _log_of_ratios(hypotheses, layout.hypothesis, where)
+    return Mesh(layout, where, log_weight)
+
+
+def _log_of_ratios(hypotheses: HypothesisTable, hypothesis: Ints, sizes: Floats) -> Floats:
+    """Log prior density of nodes over that which is uniform in the coordinates, (nodes,): sizes are
+    uniform in their logarithm, and a ratio's coordinate is none. Below what is worth acting on the
+    density falls to nothing: whoever complains has more than that."""
+    low, high, worth = hypotheses.low, hypotheses.high, hypotheses.worth
+    less = np.maximum(1.0 - (low / worth) ** 2, 0.0) / 2.0
+    whole = less + np.log(high / np.maximum(low, worth))
+    share, squared = (
+        each.take(hypothesis, axis=0) for each in (np.log((high - low) / whole), worth**2)
+    )
+    log = share + np.log(np.minimum(sizes / squared, 1.0 / np.abs(sizes)))
+    return np.asarray(told_or(0.0, log) @ np.ones(2))
 
 
 def _within(layout: Layout, start: Floats, end: Floats) -> Floats:

@@ -19,6 +19,7 @@ from bellmouth.finding.nuisance import Unknowns, Values
 from bellmouth.finding.observations import Observations
 from bellmouth.finding.plate_law import plate_parts
 from bellmouth.physics import air, orifice
+from bellmouth.recording.nans import told_or
 
 __all__ = [
     "CLOSED_SCALE",
@@ -96,18 +97,18 @@ class Model:
         # g/s per Pa at a volumetric efficiency of one, for four strokes.
         self._swept = o.displacement_m3 * o.speed_rev_s / 2.0 / (air.R_DRY * o.intake_k)
         self.log_speed = np.log(o.speed_rev_s * 60.0 / 900.0)
-        flow = o.metered_kg_s
         self.log_relative_flow = np.log(
-            np.where(np.isfinite(flow), flow, 1.0) / (0.003 * o.displacement_m3 / 0.001)
+            told_or(1.0, o.metered_kg_s) / (0.003 * o.displacement_m3 / 0.001)
         )
-        self.unchoked = np.nan_to_num(np.maximum(self._pressure_ratio() - _UNCHOKED_FROM, 0.0))
+        ratio = self._pressure_ratio()
+        self.unchoked = told_or(0.0, np.maximum(ratio - _UNCHOKED_FROM, 0.0))
         self.two_banks = bool(np.isfinite(o.log_trim[:, 1]).any())
         self._lowest = self._lowest_throttle()
         # The reading that openings are counted from, and its recording; 0 where there is none.
         there = self._lowest >= 0
         self.throttle_reference_pct = float(o.throttle_pct[self._lowest]) if there else 0.0
         self.reference_recording = int(o.recording[self._lowest]) if there else 0
-        self.places = self._select()
+        self.places = self._select(ratio)
         self.kinds = tuple(self.places)
         names = [name for name, rows in self.places.items() for _ in rows]
         self.channels: NDArray[np.str_] = np.array(names, dtype=str)
@@ -140,12 +141,11 @@ class Model:
             return effect[:, None] if self.reference_is_judged else np.zeros((1, 1))
         return effect[:, [self.reference_recording]]
 
-    def _select(self) -> dict[str, NDArray[np.intp]]:
-        """Points of the residuals of each channel that has any."""
+    def _select(self, ratio: Floats) -> dict[str, NDArray[np.intp]]:
+        """Points of the residuals of each channel that has any, by the pressure ratio there."""
         o = self.observations
         flow = o.metered_kg_s if o.airflow_metered else o.manifold_pa
         throttled = np.isfinite(o.throttle_pct) & np.isfinite(flow)
-        ratio = self._pressure_ratio()
         near = _NEAR_AMBIENT["alone" if self.alone else "beside"]
         limit = np.where(self.has_manifold, near, _NEAR_CHOKED)
         idling = (ratio < _BLOWER_IDLES) & (o.speed_rev_s < _BLOWER_WORKS_REV_S)
@@ -178,7 +178,7 @@ class Model:
             self._swept * np.exp(self.unknowns.mean[self.unknowns.index("fill_level")])
         )
         upstream = np.where(self.has_boost, o.boost_pa, self._ambient)
-        return np.where(self.has_manifold, o.manifold_pa, np.nan_to_num(guess)) / upstream
+        return np.where(self.has_manifold, o.manifold_pa, told_or(0.0, guess)) / upstream
 
     @property
     def rows(self) -> NDArray[np.intp]:

@@ -13,10 +13,12 @@ from numpy.typing import NDArray
 
 from bellmouth.finding.model import CLOSED_SCALE, Model
 from bellmouth.finding.priors import Priors
+from bellmouth.recording.nans import told_or
 
 __all__ = ["covariances", "scale_weights"]
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.intp]
 
 _BY_PRESSURE = (
     1.2  # d ln flow / d ln pressure near 35 kPa of the prior filling law: 1 + 0.25 / 0.63 / 2
@@ -35,17 +37,21 @@ def covariances(model: Model, priors: Priors, flow_kg_s: Floats, manifold_pa: Fl
     reading believed, then with its zero being something else. ``flow_kg_s`` and ``manifold_pa``
     are the nominal states, shape (points,). Returns shape (scales + 1, residuals, residuals).
     """
-    noise = _noise(model)
-    table = priors.model_error
-    matrices = [noise + misfit for misfit in _misfits(model, priors, flow_kg_s, manifold_pa)]
+    rows = model.rows
+    same = (rows[:, None] == rows) * 1.0
+    noise = _noise(model, rows, same)
+    misfits = _misfits(model, priors, rows, same, flow_kg_s, manifold_pa)
+    matrices = [noise + misfit for misfit in misfits]
     wide = matrices[-1] - noise
-    doubted = _OTHER_ZERO_LOG**2 * np.diag((model.channels == "opening") * 1.0)
-    factor = table["unexplained_factor"] ** 2
+    factor = priors.model_error["unexplained_factor"] ** 2
     point = np.diag(np.diag(wide))
-    if doubted.any():
+    strange = noise + factor * (0.5 * wide + 0.5 * point)
+    opening = model.channels == "opening"
+    if opening.any():
+        doubted = _OTHER_ZERO_LOG**2 * np.diag(opening * 1.0)
         matrices += [matrix + doubted for matrix in matrices]
-    matrices.append(noise + doubted + factor * (0.5 * wide + 0.5 * point))
-    return np.stack(matrices)
+        strange += doubted
+    return np.array([*matrices, strange])
 
 
 def scale_weights(model: Model, priors: Priors) -> Floats:
@@ -58,29 +64,32 @@ def scale_weights(model: Model, priors: Priors) -> Floats:
     return np.concatenate([trust * weights, (1.0 - trust) * weights])
 
 
-def _noise(model: Model) -> Floats:
+def _together(gain: Floats) -> Floats:
+    """Covariance of residuals that one cause moves, each by its gain."""
+    return gain[:, None] * gain
+
+
+def _noise(model: Model, rows: Ints, same: Floats) -> Floats:
     """Covariance of the readings themselves; a pressure error moves all that use it together."""
-    o = model.observations
-    rows, channels = model.rows, model.channels
-    size = len(rows)
-    pressure = np.nan_to_num(o.manifold_error_pa / o.manifold_pa)
+    o, channels = model.observations, model.channels
+    pressure = told_or(0.0, o.manifold_error_pa / o.manifold_pa)
     # Filled air goes with pressure a little more than in proportion: the filling law's own rise.
     sources = {
         "pressure": (pressure, {"filling": -_BY_PRESSURE, "computed": -_BY_PRESSURE}),
-        "meter": (
-            np.nan_to_num(o.metered_error),
-            {"filling": 1.0, "plate": 1.0, "trim 1": 0.0, "trim 2": 0.0},
-        ),
-        "computed": (np.nan_to_num(o.computed_error), {"computed": 1.0}),
+        "meter": (told_or(0.0, o.metered_error), {"filling": 1.0, "plate": 1.0}),
+        "computed": (told_or(0.0, o.computed_error), {"computed": 1.0}),
     }
     if not o.airflow_metered:
         sources["pressure"][1]["plate"] = _BY_PRESSURE
-    covariance = np.zeros((size, size))
+    each = [len(points) for points in model.places.values()]
+    covariance = np.zeros(same.shape)
     for error, weights in sources.values():
-        gain = np.array([weights.get(name, 0.0) for name in channels]) * error[rows]
-        covariance += np.outer(gain, gain) * (rows[:, None] == rows)
-    own = np.zeros(size)
-    own[channels == "plate"] = _plate_reading_error(model)[rows[channels == "plate"]]
+        weight = np.repeat([weights.get(name, 0.0) for name in model.kinds], each)
+        covariance += _together(weight * error[rows])
+    covariance *= same
+    own = np.zeros(len(rows))
+    plate = channels == "plate"
+    own[plate] = _plate_reading_error(model)[rows[plate]]
     for bank, name in enumerate(("trim 1", "trim 2")):
         chosen = channels == name
         own[chosen] = o.trim_error[rows[chosen], bank]
@@ -98,17 +107,22 @@ def _plate_reading_error(model: Model) -> Floats:
     """
     o = model.observations
     above = o.throttle_pct - model.throttle_reference_pct + _USUAL_OPENING_PCT
-    return np.nan_to_num(o.throttle_error_pct / np.maximum(above, 0.5))
+    return told_or(0.0, o.throttle_error_pct / np.maximum(above, 0.5))
 
 
-def _misfits(model: Model, priors: Priors, flow_kg_s: Floats, manifold_pa: Floats) -> list[Floats]:
+def _misfits(
+    model: Model,
+    priors: Priors,
+    rows: Ints,
+    same: Floats,
+    flow_kg_s: Floats,
+    manifold_pa: Floats,
+) -> list[Floats]:
     """Covariance of the laws' own misfit, one a scale."""
     table = priors.model_error
-    o = model.observations
-    rows, channels = model.rows, model.channels
+    o, channels = model.observations, model.channels
     log_flow = np.log(flow_kg_s)[rows]
     log_speed = np.log(o.speed_rev_s)[rows]
-    same = (rows[:, None] == rows) * 1.0
 
     by_speed = (log_speed, table["filling_length_log_speed"])
     by_pressure = ((manifold_pa / 1e3)[rows], table["filling_length_kpa"])
@@ -118,25 +132,24 @@ def _misfits(model: Model, priors: Priors, flow_kg_s: Floats, manifold_pa: Float
     plate = _smooth(table, "plate", same, (log_flow, table["plate_length_log_area"]), by_ratio)
     trim = _smooth(table, "trim", same, (log_flow, table["trim_length_log_flow"]))
     trim_sds = table["trim_log_airflow" if o.airflow_metered else "trim_log_pressure"]
-    fill_gain = np.select([channels == "filling", channels == "computed"], [1.0, 1.0], 0.0)
+    fill_gain = ((channels == "filling") | (channels == "computed")) * 1.0
     if not o.airflow_metered:
         # Flow comes from the filling law, so its misfit is in the plate's flow as well.
         fill_gain = fill_gain - 1.0 * (channels == "plate")
-    filling = np.outer(fill_gain, fill_gain) * filling
+    by_filling = _together(fill_gain)
     plate_gain = (channels == "plate") * 1.0
-    plate = np.outer(plate_gain, plate_gain) * plate
+    by_plate = _together(plate_gain)
     trim_gains = [(channels == name) * 1.0 for name in ("trim 1", "trim 2")]
-    trim = sum((np.outer(gain, gain) for gain in trim_gains), np.zeros_like(same)) * trim
+    trim = (_together(trim_gains[0]) + _together(trim_gains[1])) * trim
     boost_gain = (channels == "boost") * float(table["boost_log"])
-    both_banks = np.char.startswith(channels, "trim")
-    purge = table["purge_log"] * o.purging[rows] * both_banks
+    purge = table["purge_log"] * o.purging[rows] * (trim_gains[0] + trim_gains[1])
     # Exhaust gas takes up room: how much is not reported, only that it was asked for.
     recirculated = table["egr_log"] * o.recirculating[rows] * fill_gain
-    local = sum(np.outer(gain, gain) for gain in (boost_gain, purge, recirculated)) * same
+    local = sum(_together(gain) for gain in (boost_gain, purge, recirculated)) * same
     # Over a wide range of flow both laws run off as a whole, and not only past a false meter.
     over_idle = log_flow - np.log(_IDLE_KG_S_PER_M3 * o.displacement_m3)
-    off = sum(np.outer(gain, gain) for gain in (fill_gain, plate_gain))
-    off = off * np.outer(over_idle, over_idle)
+    off = (by_filling + by_plate) * _together(over_idle)
+    filling, plate = by_filling * filling, by_plate * plate
     sizes = zip(table["filling_log"], table["plate_log"], trim_sds, table["bend_log"], strict=True)
     return [
         np.asarray(fill**2 * filling + area**2 * plate + fuel**2 * trim + bend**2 * off + local)

@@ -9,6 +9,7 @@ from bellmouth.finding.observations import Observations
 from bellmouth.finding.priors import Priors
 from bellmouth.physics import air, orifice
 from bellmouth.recording.medians import median
+from bellmouth.recording.nans import told_or
 
 __all__ = ["flow_and_pressure", "scale_of"]
 
@@ -60,7 +61,7 @@ def _idle_area_m2(
         chosen = o.judged & (o.speed_rev_s < 20.0)
     if not chosen.any():
         return float(_IDLE_FLOW_KG_S_M3 * o.displacement_m3 / 240.0)
-    trim = np.nan_to_num(np.nanmax(np.nan_to_num(o.log_trim, nan=-9.0), axis=1))
+    trim = told_or(-9.0, o.log_trim).max(axis=1)
     made_up = area * np.exp(np.clip(trim, 0.0, 0.5))
     # A leak is judged against no less than a poorly filling engine would breathe, and no less
     # than half of common practice: scales only, nothing is predicted from them.
@@ -80,12 +81,13 @@ def _slope_mm2_per_pct(o: Observations, area: Floats, ratio: Floats, priors: Pri
     good = np.isfinite(o.throttle_pct) & np.isfinite(area) & (ratio < 0.9)
     one = o.recording == (1 if (good & (o.recording == 1)).any() else 0)
     good &= one
-    lowest = np.nanmin(np.where(good, o.throttle_pct, np.inf))
+    lowest = np.where(good, o.throttle_pct, np.inf).min()
     small = good & (o.throttle_pct < lowest + 8.0)
-    if small.sum() < 2 or np.ptp(o.throttle_pct[small]) < 0.3:
+    reading, gained = o.throttle_pct[small], area[small] / _MM2
+    rise = reading.max() - reading.min() if reading.size > 1 else 0.0
+    if rise < 0.3:
         return float(np.exp(mean))
-    rise = np.ptp(o.throttle_pct[small])
-    slope = np.polyfit(o.throttle_pct[small], area[small] / _MM2, 1)[0]
+    slope = np.polyfit(reading, gained, 1)[0]
     error = max(0.35 / rise, 0.2)
     log_slope = np.log(np.clip(slope, 0.5, 15.0))
     weight = sd**2 / (sd**2 + error**2)

@@ -10,8 +10,9 @@ from numpy.typing import NDArray
 
 from bellmouth.car.description import Car
 from bellmouth.finding.columns import Columns, opened, opening, throttle_name
-from bellmouth.physics import air
+from bellmouth.physics import air, fuel
 from bellmouth.recording.medians import median
+from bellmouth.recording.nans import told_or
 from bellmouth.recording.stretch import Stretch
 from bellmouth.recording.trims import BANKS, WIDE_RANGE, total_trim_name
 
@@ -28,10 +29,10 @@ _LEAST_G_S = 0.02
 LEAST_KPA = 8.0
 _LEAST_BOOST_KPA = 40.0
 _AMBIENT_KPA = (40.0, 115.0)  # no road is higher or lower: a barometer that says so is no reading
-_LIMIT_STEP = 0.008
 _LARGEST_LOG_TRIM = 0.9
 _ZERO_C = 273.15
 _RATED_DENSITY_KG_M3 = 1.184  # SAE J1979, absolute load: air at 25 degC and 101.325 kPa
+_USUAL_ETHANOL, _FUEL_RATE_LOG_SD = 0.05, 0.03  # of pump fuel, and how well a rate is known (cp)
 _TRIM_NAMES = tuple(total_trim_name(bank) for bank in BANKS)
 
 
@@ -136,7 +137,7 @@ def observe(
         idle=np.array([stretch.kind == "idle" for stretch in stretches], dtype=bool),
         held=np.array([stretch.kind == "held" for stretch in stretches], dtype=bool),
         purging=np.array([stretch.purging or 0.0 for stretch in stretches]),
-        recirculating=np.nan_to_num(column.value("commanded_egr")) / 100.0,
+        recirculating=told_or(0.0, column.value("commanded_egr")) / 100.0,
         start_s=np.array([stretch.start_s for stretch in stretches]),
         end_s=np.array([stretch.end_s for stretch in stretches]),
         ambient_pa=np.array([ambient[number][0] for number in recording]),
@@ -146,7 +147,7 @@ def observe(
         airflow_metered=car.metering == "airflow",
         ethanol_reported=_reports(column, "ethanol_percentage"),
         **air_side,
-        **_fuel(column, metered, metered_error, recording),
+        **_fuel(column, metered, metered_error),
     )
 
 
@@ -184,9 +185,7 @@ def _air(
     }
 
 
-def _fuel(
-    column: Columns, metered: Floats, metered_error: Floats, recording: NDArray[np.int64]
-) -> dict[str, Any]:
+def _fuel(column: Columns, metered: Floats, metered_error: Floats) -> dict[str, Any]:
     """The trims of both banks, their errors, and where they sit at a limit."""
     trim, error, limit = _trims(column, metered, metered_error)
     # In open loop the trims stand still: they say nothing about the air.
@@ -195,7 +194,7 @@ def _fuel(
     return {
         "log_trim": trim,
         "trim_error": error,
-        "trim_limit": _same_limit(trim, limit, recording),
+        "trim_limit": limit,
         "trim_gap": np.stack([_gap(column, bank) for bank in BANKS], axis=1),
     }
 
@@ -206,7 +205,7 @@ def _gap(column: Columns, bank: int) -> Floats:
         column.value(f"{term}_term_fuel_trim_bank_{bank}") / 100 for term in ("short", "long")
     )
     product = np.maximum((1 + short) * (1 + long), 0.2)
-    return np.nan_to_num(np.log(np.maximum(1.0 - short * long / product, 0.2)))
+    return told_or(0.0, np.log(np.maximum(1.0 - short * long / product, 0.2)))
 
 
 def _plausible(value: Floats, least: float) -> Floats:
@@ -270,7 +269,10 @@ def _trims(
     if not np.isfinite(trim).any():
         trim[:, 0], error[:, 0] = _trim_from_fuel_rate(column, metered, metered_error)
     for place, bank in enumerate(BANKS):
-        left, left_error = _mixture_left(column, bank)
+        mixture = _mixture_left(column, bank)
+        if mixture is None:
+            continue
+        left, left_error = mixture
         seen = np.isfinite(left) & (np.abs(left) > 3 * left_error)
         trim[:, place] += np.where(seen, left, 0.0)
         error[:, place] = np.where(seen, np.hypot(error[:, place], left_error), error[:, place])
@@ -278,43 +280,32 @@ def _trims(
     return trim, error, limit
 
 
-def _same_limit(trim: Floats, limit: Floats, recording: NDArray[np.int64]) -> Floats:
-    """A trim that stands where another of the same recording is at its limit is there too."""
-    found = limit.copy()
-    for number in np.unique(recording):
-        mine = recording == number
-        for sign in (-1.0, 1.0):
-            flagged = mine[:, None] & (limit == sign)
-            if flagged.any():
-                least = float((sign * trim[flagged]).min()) - _LIMIT_STEP
-                found[mine[:, None] & (sign * trim >= least)] = sign
-    return found
-
-
-def _mixture_left(column: Columns, bank: int) -> tuple[Floats, Floats]:
-    """Log of what a bank's wide-range sensor reads over the command, NaN where none reads."""
-    command = column.value("commanded_equivalence_ratio")
-    command = np.where(command > 0.5, command, 1.0)
+def _mixture_left(column: Columns, bank: int) -> tuple[Floats, Floats] | None:
+    """Log of what a bank's wide-range sensor reads over the command; None where none reads."""
     for name in WIDE_RANGE[bank]:
         ratio = column.value(name)
         if np.isfinite(ratio).any():
+            command = column.value("commanded_equivalence_ratio")
+            command = np.where(command > 0.5, command, 1.0)
             good = (ratio > 0.6) & (ratio < 1.8)
             log = np.where(good, np.log(np.where(good, ratio / command, 1.0)), np.nan)
             return log, np.hypot(column.error(name), 0.01)
-    nothing = np.full(command.shape, np.nan)
-    return nothing, nothing
+    return None
 
 
 def _trim_from_fuel_rate(
     column: Columns, metered: Floats, metered_error: Floats
 ) -> tuple[Floats, Floats]:
-    """Fuel that the controller says it used over what the metered air asks for."""
+    """Fuel that the controller says it used over what the metered air asks for, of the blend that
+    the car reports; where it reports none, of little ethanol."""
     rate = column.value("engine_fuel_rate")
     rate = np.where(rate > 0, rate, np.nan)
-    density_kg_l, stoichiometric = 0.745, 14.3  # petrol with some ethanol: known to 3 %
-    log = np.log(rate * density_kg_l / 3600.0 * stoichiometric / metered)
+    told = column.value("ethanol_percentage") / 100.0
+    blend = np.where((told >= 0) & (told <= 1), told, _USUAL_ETHANOL)
+    fuel_kg_s = rate * fuel.blend_density_kg_m3(blend) / 3.6e6
+    log = np.log(fuel_kg_s * fuel.blend_ratio(blend) / metered)
     relative = column.error("engine_fuel_rate") / rate
-    return log, np.sqrt(relative**2 + metered_error**2 + 0.03**2)
+    return log, np.sqrt(relative**2 + metered_error**2 + _FUEL_RATE_LOG_SD**2)
 
 
 def _ambient_pa(group: Sequence[Stretch], car: Car) -> tuple[float, float]:

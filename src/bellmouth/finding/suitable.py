@@ -82,9 +82,9 @@ def refuse_foreign(observations: Observations, source: str) -> None:
     if not low_speed.any():
         return
     ambient = np.where(np.isfinite(o.ambient_pa), o.ambient_pa, 98e3)
-    ratio = np.nanmin((o.manifold_pa / ambient)[low_speed & pressure], initial=np.inf)
+    ratio = (o.manifold_pa / ambient)[low_speed & pressure].min(initial=np.inf)
     stroke = o.metered_kg_s / (o.displacement_m3 * o.speed_rev_s / 2.0 * _AIR_KG_M3)
-    fill = np.nanmin(stroke[low_speed & airflow], initial=np.inf)
+    fill = stroke[low_speed & airflow].min(initial=np.inf)
     seen = ratio if np.isfinite(ratio) else fill
     limit = _UNTHROTTLED if np.isfinite(ratio) else _FULL_STROKE
     if np.isfinite(seen) and seen > limit:

@@ -34,12 +34,15 @@ _NO_CAR = "no car in the table claims this recording"
 
 @dataclass(frozen=True)
 class Progress:
-    """How far a survey is: recordings done and in all, a second, and seconds still to go."""
+    """How far a survey is: recordings done and in all this time, a second, seconds still to go, and
+    rows that stood there before, from a survey that was broken off.
+    """
 
     done: int
     total: int
     per_s: float
     left_s: float
+    before: int = 0
 
 
 def survey(
@@ -83,7 +86,7 @@ def survey(
     if findings.complete:
         return findings
     with findings.held():
-        tasks = _plan(found, table, findings)
+        tasks, before = _plan(found, table, findings)
         begun, told = time.monotonic(), 0
         with _engine(scheduler, workers, len(tasks)) as run:
             for part in run(tasks):
@@ -91,13 +94,14 @@ def survey(
                 told += len(part)
                 if tell is not None:
                     rate = told / max(time.monotonic() - begun, 1e-9)
-                    tell(Progress(told, len(tasks), rate, (len(tasks) - told) / rate))
+                    tell(Progress(told, len(tasks), rate, (len(tasks) - told) / rate, before))
         findings.finish()
     return findings
 
 
-def _plan(found: Sequence[Found], table: CarTable, findings: Findings) -> list[Task]:
-    """What is still to judge; rows that need no judging are written at once."""
+def _plan(found: Sequence[Found], table: CarTable, findings: Findings) -> tuple[list[Task], int]:
+    """What is still to judge, and how many rows were there already; rows that need no judging are
+    written at once."""
     identities = frozenset(table.identities)
     owners = [owner_of(file.path, identities) for file in found]
     seen = frozenset(owners)
@@ -120,7 +124,7 @@ def _plan(found: Sequence[Found], table: CarTable, findings: Findings) -> list[T
     ]
     if refused:
         findings.add(refused)
-    return tasks
+    return tasks, len(done)
 
 
 def bundles(tasks: Sequence[Task], cores: int = 1) -> list[list[Task]]:

@@ -41,7 +41,7 @@ _PULSE = 0x00
 #: Bytes of one frame are no further apart: P4 ends at 20 ms, the rest is what a busy computer may
 #: take on top. Less than the silence before a wake-up, or a car that comes to in the middle of a
 #: frame takes the next one's pulse for a part of it.
-_BYTE_GAP_MOST_IDLES = 0.8
+_BYTE_GAP_MOST_IDLES, _BYTE_GAP_LEAST_S = 0.8, 0.1
 _NOT_SUPPORTED = 0x11
 _SOONEST = (START_COMMUNICATION, STOP_COMMUNICATION, TESTER_PRESENT)
 
@@ -87,7 +87,8 @@ class KLineCar:
 
     def take(self, data: bytes, now: float) -> None:
         """Bytes have come from the tester."""
-        if now - self._last_s > _BYTE_GAP_MOST_IDLES * self._timing.idle:
+        most_s = max(_BYTE_GAP_MOST_IDLES * self._timing.idle, _BYTE_GAP_LEAST_S)
+        if now - self._last_s > most_s:
             self._buffer.clear()
         lapsed = now - max(self._last_s, self._free_s) > self._timing.request_most
         if not self._car.awake or (lapsed and self._phase == "started"):

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bellmouth.errors import RecordingError
+from bellmouth.recording.medians import median
 from bellmouth.recording.rows import DAMAGED_SHARE, Rows
 from bellmouth.recording.series import Floats
 
@@ -85,6 +86,24 @@ def mend(rows: Rows, source: str) -> Clock:
     """
     column = rows.header.time
     time = rows.time if column.factor == 1.0 else rows.time * column.factor
+    order: NDArray[np.intp] = np.arange(time.size)
+    notes: list[str] = []
+    if not _is_sound(time):
+        order, time, notes = _mended(rows, time, source)
+    _refuse_sparse(time, column.title, source)
+    return Clock(order, time - time[0], tuple(notes), float(time[0]))
+
+
+def _is_sound(time: Floats) -> bool:
+    """Whether every row has a time that a clock shows, in order: most recordings' do. [s]"""
+    if not time.size or not 0 <= time[0] <= time[-1] <= LATEST_S:
+        return False
+    return bool((time[1:] >= time[:-1]).all())
+
+
+def _mended(rows: Rows, time: Floats, source: str) -> tuple[NDArray[np.intp], Floats, list[str]]:
+    """The rows that are kept, in order, their times [s], and what was done."""
+    title = rows.header.time.title
     notes: list[str] = []
     order: NDArray[np.intp] = np.arange(time.size)
     timed = np.isfinite(time)
@@ -103,11 +122,11 @@ def mend(rows: Rows, source: str) -> Clock:
             else f"{count} rows with a damaged time were left out."
         )
     if not time.size:
-        raise RecordingError(f'{source}: no row has a time in column "{column.title}".')
+        raise RecordingError(f'{source}: no row has a time in column "{title}".')
     if time.min() < 0:
         first = int(np.argmax(time < 0))
         raise RecordingError(
-            f'{source}, {rows.place(int(order[first]))}, column "{column.title}": '
+            f'{source}, {rows.place(int(order[first]))}, column "{title}": '
             f"negative time {rows.time[order[first]]:g}. Times count up from the start."
         )
     time, joined = _join_restarts(time)
@@ -118,13 +137,12 @@ def mend(rows: Rows, source: str) -> Clock:
         sort = np.argsort(time, kind="stable")
         order, time = order[sort], time[sort]
         notes.append(f"{_rows(back)} out of order of time sorted in.")
-    _refuse_sparse(time, column.title, source)
-    return Clock(order, time - time[0], tuple(notes), float(time[0]))
+    return order, time, notes
 
 
 def _refuse_sparse(time_s: Floats, title: str, source: str) -> None:
     """Rows minutes apart are no recording of an engine, but a clock in another unit. [s]"""
-    step = float(np.median(np.diff(time_s))) if time_s.size >= LEAST_ROWS else 0.0
+    step = median(time_s[1:] - time_s[:-1]) if time_s.size >= LEAST_ROWS else 0.0
     if step > SPARSEST_S:
         raise RecordingError(
             f'{source}, column "{title}": a row every {step:.0f} s, where a recording has several '

@@ -1,12 +1,19 @@
-"""Medians of numbers without the usual call's cost, which a recording that asks for many feels."""
+"""Means and medians without the usual calls' cost, which a recording that asks for many feels."""
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from bellmouth.recording.series import Floats
 
-__all__ = ["median", "medians"]
+__all__ = ["mean", "median", "medians"]
+
+
+def mean(values: NDArray[Any]) -> float:
+    """Mean of at least one number, or the share of what is true."""
+    return float(np.add.reduce(values) / values.size)
 
 
 def median(values: Floats | Sequence[float]) -> float:

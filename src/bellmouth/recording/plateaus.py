@@ -80,26 +80,28 @@ def _partition(scaled: Floats) -> list[int]:
     if size < 2 * SHORTEST:
         return [0, size]
     cost = _costs(scaled)
-    best = np.full(size + 1, np.inf)
-    best[0] = -PENALTY
-    back = np.zeros(size + 1, dtype=np.intp)
     longest = cost.shape[1]
     last = longest - SHORTEST + 1
-    for end in range(SHORTEST, size + 1):
-        first = max(end - longest, 0)
-        total = best[first : end - SHORTEST + 1] + cost[end, first - end + longest : last]
-        at = total.argmin()
-        best[end] = total[at] + PENALTY
-        back[end] = first + at
+    cost = cost[:, :last]
+    # The least up to each cell, with as many in front as the longest piece that began too early.
+    best = np.full(longest + size + 1, np.inf)
+    best[longest] = -PENALTY
+    back = [0] * (size + 1)
+    for end, by_start in enumerate(cost[SHORTEST:], SHORTEST):
+        total = best[end : end + last] + by_start
+        at = int(total.argmin())
+        best[longest + end] = total[at] + PENALTY
+        back[end] = end - longest + at
     edges = [size]
     while edges[-1] > 0:
-        edges.append(int(back[edges[-1]]))
+        edges.append(back[edges[-1]])
     return edges[::-1]
 
 
 def _costs(scaled: Floats) -> Floats:
     """Sum of squares about the mean of the piece that ends before ``end``, the longest first so
     that starts run upwards: [end, longest - length]. What would start too early means nothing."""
+    scaled = scaled[scaled.max(axis=1) > scaled.min(axis=1)]  # what never moves costs nothing
     signals, size = scaled.shape
     longest = min(LONGEST, size)
     lengths = np.arange(longest, 0, -1, dtype=np.float64)
@@ -111,20 +113,22 @@ def _costs(scaled: Floats) -> Floats:
     sums[-1, longest:] = two
     starting = sliding_window_view(sums, longest, axis=1)[:, :-1]
     cost: Floats = two[:, None] - starting[-1]
+    squares = np.zeros_like(cost)
     for row, start in zip(sums[:-1, longest:], starting[:-1], strict=True):
         apart = row[:, None] - start
         apart *= apart
-        apart /= lengths
-        cost -= apart
+        squares += apart
+    squares /= lengths
+    cost -= squares
     return cost
 
 
 def _merge(scaled: Floats, edges: list[int]) -> list[tuple[int, int]]:
     """Join neighbours at the same operating point, closest first."""
     pieces = list(pairwise(edges))
-    means = [_means(scaled[:, start:end]) for start, end in pieces]
+    means = list((np.add.reduceat(scaled, edges[:-1], axis=1) / np.diff(edges)).T)
     while len(pieces) > 1:
-        levels = np.stack(means)
+        levels = np.array(means)
         apart = np.abs(levels[1:] - levels[:-1]).max(axis=1)
         at = int(apart.argmin())
         if apart[at] > SAME:
@@ -147,11 +151,13 @@ def _core(piece: Floats) -> tuple[int, int] | None:
         return None
     quarter = size // 5
     level = medians(piece[:, quarter : size - quarter])
-    inside: Bools = np.all(np.abs(piece - level[:, None]) <= 3.0, axis=0)
+    inside: Bools = np.logical_and.reduce(np.abs(piece - level[:, None]) <= 3.0)
     pairs = np.flatnonzero(inside[:-1] & inside[1:])
     if not pairs.size:
         return None
     first, stop = int(pairs[0]), int(pairs[-1]) + 2
-    if stop - first < SHORTEST_CORE or inside[first:stop].mean() < 0.7:
+    if stop - first < SHORTEST_CORE:
+        return None
+    if np.count_nonzero(inside[first:stop]) / (stop - first) < 0.7:
         return None
     return first, stop

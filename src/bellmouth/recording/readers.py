@@ -121,9 +121,11 @@ def recording_from_rows(rows: Rows, source: str) -> Recording:
     notes = [*rows.header.notes, *rows.notes, *clock.notes]
     samples = 0
     in_order = bool((np.diff(clock.order) == 1).all()) and clock.order.size == rows.time.size
+    distinct = bool((clock.time_s[1:] > clock.time_s[:-1]).all())
     for column in rows.header.columns:
         cells = rows.cells[column.name]
-        found, doubled = _series(column, cells if in_order else cells[clock.order], clock)
+        cells = cells if in_order else cells[clock.order]
+        found, doubled = _series(column, cells, clock, distinct=distinct)
         if doubled:
             times = "a time" if doubled == 1 else f"{doubled} times"
             notes.append(f'Column "{column.title}": {times} read twice, averaged.')
@@ -169,12 +171,12 @@ def _woken(rows: Rows, clock: Clock) -> tuple[tuple[float, float], ...]:
 
     Where such rows stand between answers too, it is another program's habit and tells nothing.
     """
-    empty = np.ones(rows.time.size, dtype=bool)
+    told = np.zeros(rows.time.size, dtype=bool)
     for cells in rows.cells.values():
-        empty &= np.isnan(cells)
-        if not empty.any():
-            return ()
-    empty = empty[clock.order]
+        told |= ~np.isnan(cells)
+    if told.all():
+        return ()
+    empty = ~told[clock.order]
     time = clock.time_s + clock.begins_s
     held = np.flatnonzero(~empty)
     across = np.diff(held) > 1
@@ -184,8 +186,11 @@ def _woken(rows: Rows, clock: Clock) -> tuple[tuple[float, float], ...]:
     return tuple((float(time[index]), float(time[index + 1])) for index in last)
 
 
-def _series(column: Column, cells: Floats, clock: Clock) -> tuple[Series | None, int]:
-    """The cells that hold a value, in the parameter's own unit; how many times stood twice."""
+def _series(
+    column: Column, cells: Floats, clock: Clock, *, distinct: bool
+) -> tuple[Series | None, int]:
+    """The cells that hold a value, in the parameter's own unit; how many times stood twice, none
+    where all are ``distinct``."""
     held = np.flatnonzero(~np.isnan(cells))
     if not held.size:
         return None, 0
@@ -193,8 +198,10 @@ def _series(column: Column, cells: Floats, clock: Clock) -> tuple[Series | None,
     value = cells[held]
     if column.factor != 1.0 or column.offset != 0.0:
         value = value * column.factor + column.offset
-    later = time[1:] > time[:-1]
-    doubled = int(later.size - np.count_nonzero(later))
+    doubled = 0
+    if not distinct:
+        later = time[1:] > time[:-1]
+        doubled = int(later.size - np.count_nonzero(later))
     if doubled:
         first = np.concatenate([[0], np.flatnonzero(later) + 1])
         count = np.diff(first, append=time.size)

@@ -97,16 +97,17 @@ def statistics(asked: Sequence[Asked]) -> list[Statistics]:
     size, stretch, window = samples.stretches, samples.stretch, samples.window
     value, pieces = samples.value, samples.windows
     count = np.bincount(stretch, minlength=size)
-    in_piece = np.maximum(np.bincount(window, minlength=pieces), 1)
+    each = np.bincount(window, minlength=pieces)
+    in_piece = np.maximum(each, 1)
     many = np.maximum(count, 1)
     mean = _sums(stretch, value, size) / many
     piece_mean = _sums(window, value, pieces) / in_piece
     off = value - piece_mean[window]
     clock = samples.time_s - (_sums(window, samples.time_s, pieces) / in_piece)[window]
-    slope, spread = _slope(stretch, clock, off, size)
+    slope, spread = _slope(stretch, clock, off, count)
     rest = off - slope[stretch] * clock
     squares = _sums(stretch, rest * rest, size)
-    held = _sums(samples.of_window, np.bincount(window, minlength=pieces) > 0, size)
+    held = _sums(samples.of_window, each > 0, size)
     freedom: Floats = np.maximum(count - held - (count > 2 * held), 0.0)
     scatter2 = _pooled_scatter(squares, freedom, asked[0].windows.alike, len(asked))
     repeats = _repeats(rest, samples, squares, count)
@@ -200,11 +201,12 @@ def _inside(
 
 
 def _slope(
-    stretch: NDArray[np.intp], clock: Floats, off: Floats, size: int
+    stretch: NDArray[np.intp], clock: Floats, off: Floats, count: NDArray[np.intp]
 ) -> tuple[Floats, Floats]:
     """Slope of a straight line per stretch, 0 from fewer than three samples; sum of squares."""
+    size = count.size
     spread = _sums(stretch, clock * clock, size)
-    enough = (np.bincount(stretch, minlength=size) > 2) & (spread > 0)
+    enough = (count > 2) & (spread > 0)
     slope: Floats = np.zeros(size)
     np.divide(_sums(stretch, clock * off, size), spread, out=slope, where=enough)
     return slope, spread
@@ -233,7 +235,7 @@ def _repeats(rest: Floats, samples: _Samples, squares: Floats, count: NDArray[np
     """
     size = squares.size
     one, two = (
-        _sums(samples.stretch[lag:][same], (rest[lag:] * rest[:-lag])[same], size)
+        _sums(samples.stretch[lag:], rest[lag:] * rest[:-lag] * same, size)
         for lag in (1, 2)
         for same in [samples.window[lag:] == samples.window[:-lag]]
     )

@@ -5,6 +5,7 @@ from collections.abc import Callable, Mapping, Sequence
 import numpy as np
 
 from bellmouth.recording.grid import STEP_S, WARM_C, Bools
+from bellmouth.recording.medians import mean
 from bellmouth.recording.series import Floats, Recording
 from bellmouth.recording.stretch import Reading
 
@@ -60,6 +61,6 @@ def _share(
         low, high = np.searchsorted(series.time_s, (first * STEP_S, stop * STEP_S))
         # The last reading before the piece still holds at its beginning.
         value = series.value[max(int(low) - 1, 0) : max(int(high), int(low), 1)]
-        total += float(flag(value).mean()) * (stop - first)
+        total += mean(flag(value)) * (stop - first)
         seconds += stop - first
     return total / seconds if seconds else None

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from bellmouth.recording.drive import cell_readings, cells
 from bellmouth.recording.grid import STEP_S, Bools, Grid, grid_of, resample, runs
 from bellmouth.recording.levels import Group, gather
+from bellmouth.recording.medians import mean, median
 from bellmouth.recording.plateaus import Plateau, plateaus
 from bellmouth.recording.readings import Asked, Windows, readings, statistics
 from bellmouth.recording.series import Floats, Recording
@@ -77,8 +78,8 @@ def _kinds(
     moving = grid.moving
     if moving is None:
         moving = _without_plateaus(grid, idle, raised)
-    still = [p for p in idle if moving[p.first : p.stop].mean() <= MOVING_IDLE]
-    held = [p for p in raised if moving[p.first : p.stop].mean() <= MOVING_HELD]
+    still = [p for p in idle if mean(moving[p.first : p.stop]) <= MOVING_IDLE]
+    held = [p for p in raised if mean(moving[p.first : p.stop]) <= MOVING_HELD]
     kinds: list[tuple[Kind, Plateau]] = [("idle", p) for p in still]
     kinds += [("held", p) for p in held]
     return kinds, moving & grid.running, _idle_point(grid, still)
@@ -93,7 +94,7 @@ def _idling(recording: Recording, grid: Grid, found: Sequence[Plateau]) -> list[
             return _slow(grid, found, UNTOUCHED_BAND)
         position = resample(pedal, grid.time_s)
         up = float(pedal.value.min()) + PEDAL_UP
-        pedal_up = [float(position[p.first : p.stop].mean()) <= up for p in found]
+        pedal_up = [mean(position[p.first : p.stop]) <= up for p in found]
         return [
             still and slow
             for still, slow in zip(pedal_up, _slow(grid, found, PEDAL_UP_BAND), strict=True)
@@ -104,7 +105,7 @@ def _idling(recording: Recording, grid: Grid, found: Sequence[Plateau]) -> list[
 def _slow(grid: Grid, found: Sequence[Plateau], band: float) -> list[bool]:
     """Whether each plateau's speed is within ``band`` times the lowest."""
     speed = grid.signals[0].value
-    ln_rpm = [float(speed[p.first : p.stop].mean()) for p in found]
+    ln_rpm = [mean(speed[p.first : p.stop]) for p in found]
     lowest = min(ln_rpm, default=np.inf)
     edge = lowest + np.log(band) if lowest < np.log(FASTEST_IDLE_RPM) else -np.inf
     return [level <= edge for level in ln_rpm]
@@ -128,8 +129,8 @@ def _usual(grid: Grid, idle: Sequence[Plateau]) -> list[Plateau]:
     if not idle:
         return []
     speed = grid.signals[0].value
-    each = [float(speed[p.first : p.stop].mean()) for p in idle]
-    usual = float(np.median(np.repeat(each, [p.stop - p.first for p in idle])))
+    each = [mean(speed[p.first : p.stop]) for p in idle]
+    usual = median(np.repeat(each, [p.stop - p.first for p in idle]))
     return [p for p, level in zip(idle, each, strict=True) if abs(level - usual) < ROLLING]
 
 
@@ -137,7 +138,7 @@ def _idle_point(grid: Grid, idle: Sequence[Plateau]) -> Floats | None:
     if not idle or len(grid.signals) < 2:
         return None
     longest = max(idle, key=lambda p: p.stop - p.first)
-    return np.array([s.value[longest.first : longest.stop].mean() for s in grid.signals[:2]])
+    return np.array([mean(s.value[longest.first : longest.stop]) for s in grid.signals[:2]])
 
 
 def _off(grid: Grid) -> list[Group]:
@@ -150,7 +151,7 @@ def _measured(recording: Recording, groups: Sequence[Group]) -> list[Stretch]:
     """The groups as stretches, with every parameter's reading."""
     if not groups:
         return []
-    quick, late = _windows(groups, GUARD_S, 0.3), _windows(groups, TRIM_GUARD_S, 1.0)
+    quick, late = _windows(groups, (GUARD_S, 0.3), (TRIM_GUARD_S, 1.0))
     every = recording.series.values()
     totals = {bank: total_trim_series(recording, bank) for bank in BANKS}
     asked = [Asked(series, late if is_trim(series.name) else quick) for series in every]
@@ -187,8 +188,9 @@ def _stretch(
     )
 
 
-def _windows(groups: Sequence[Group], guard_s: float, before_s: float) -> Windows:
-    """All pieces in order of time, each without the seconds in which a reading settles."""
+def _windows(groups: Sequence[Group], *guards: tuple[float, float]) -> list[Windows]:
+    """All pieces in order of time, each without the seconds in which a reading settles and some
+    before its end, for each of such ``guards``. [s]"""
     pieces = sorted(
         (first * STEP_S, stop * STEP_S, number)
         for number, group in enumerate(groups)
@@ -197,10 +199,18 @@ def _windows(groups: Sequence[Group], guard_s: float, before_s: float) -> Window
     start, end, stretch = (np.array(column) for column in zip(*pieces, strict=True))
     seconds = end - start
     # Nothing changed before the recording began.
-    settle = np.where(start > STEP_S, np.minimum(guard_s, TRIM_GUARD_SHARE * seconds), 0.0)
-    early = np.minimum(before_s, 0.1 * seconds)
+    most = np.where(start > STEP_S, TRIM_GUARD_SHARE * seconds, 0.0)
     alike = np.array([group.kind != "engine off" for group in groups])
-    return Windows(start + settle, end - early, stretch.astype(np.intp), len(groups), alike)
+    return [
+        Windows(
+            start + np.minimum(guard_s, most),
+            end - np.minimum(before_s, 0.1 * seconds),
+            stretch.astype(np.intp),
+            len(groups),
+            alike,
+        )
+        for guard_s, before_s in guards
+    ]
 
 
 def _driven(

@@ -3,16 +3,15 @@ own uncertainty."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 __all__ = ["Kind", "Reading", "Stretch"]
 
 Kind = Literal["engine off", "idle", "held", "drive"]
 
 
-@dataclass(frozen=True)
-class Reading:
-    """One parameter over one stretch.
+class Reading(NamedTuple):
+    """One parameter over one stretch. A tuple, as a recording has a hundred.
 
     Attributes
     ----------

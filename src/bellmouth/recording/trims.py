@@ -1,11 +1,12 @@
 """Fuel trims over stretches: total trim as one number, and trims that sat at their limit."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from bellmouth.recording.nans import told_or
 from bellmouth.recording.readings import Statistics, Windows
 from bellmouth.recording.series import Floats, Recording, Series
 
@@ -24,9 +25,15 @@ BANKS = (1, 2)
 # 15 to 30 % and the sum at 25 to 50 %: common practice, no source. [%]
 LEAST_SHORT_LIMIT = 12.0
 LEAST_LONG_LIMIT = 18.0
-# The same for ln of total trim that lies still, and for one that a sensor contradicts.
+# The same for a total that lies still, and for ln of one that a sensor contradicts.
 LEAST_SUM_LIMIT = 0.18
 LEAST_OFF_MIXTURE = 0.10
+#: A clamped total scatters by its terms' rounding alone, and most of what stands as high does.
+#: A regulating one wanders by a step or more, and seldom less by chance. [steps of a reading]
+_STILL, _ONE_HEIGHT, _MOSTLY = 0.5, 1.2, 0.6
+_FEWEST, _FIXED = 4, 0.1  # samples, steps
+#: A total that moves as quickly as this follows no operating point: it winds up.
+_WINDS_UP_PER_S = 0.008
 # A narrow oxygen sensor below and above these for this share of a stretch. [V]
 LEAN_V = 0.3
 RICH_V = 0.6
@@ -60,8 +67,8 @@ def log_total_trim(
 
     The two were brought onto common times first: what one gives up the other takes over, and
     their sum is steadier than either. Rounding errors of the two add. ``at_limit`` is set where
-    the quick term sat at its limit, where the sum lay still at its extreme, or where an oxygen
-    sensor says throughout that the mixture is still lean or rich.
+    the quick term sat at its limit, where the sum lay still at its extreme or was on its way there,
+    or where an oxygen sensor says throughout that the mixture is still lean or rich.
     """
     terms = _terms(recording, bank)
     total = each[sum_.name]
@@ -71,19 +78,23 @@ def log_total_trim(
         own = each[term.name]
         # Without a sample of its own in the stretch a term is only known by interpolation.
         empty |= own.count == 0
-        rounding2 += (own.rounding / np.maximum(100 + np.nan_to_num(own.mean), 1.0)) ** 2
+        rounding2 += (own.rounding / np.maximum(100 + told_or(0.0, own.mean), 1.0)) ** 2
     step = max(each[term.name].quantum for term in terms) / 100
-    clamped = _clamped(sum_, total, step)
+    speed = each.get("engine_speed")
+    running = total.count > 0 if speed is None else speed.mean > 0
+    clamped = _clamped([each[term.name] for term in terms], replace(total, quantum=step), running)
     for evidence in _mixture(recording, bank, windows, each):
         clamped = np.where((np.sign(total.mean) == evidence) & _large(total), evidence, clamped)
     first = each[terms[0].name].at_limit
-    return replace(
+    told = replace(
         total,
         count=np.where(empty, 0, total.count),
         rounding=np.sqrt(rounding2),
         quantum=step,
-        at_limit=np.where(first != 0, first, clamped),
     )
+    # Trims and sensors of an engine that stands say nothing.
+    limit = np.where(running, np.where(first != 0, first, clamped), 0)
+    return replace(told, at_limit=_on_the_way(told, _as_high(told, limit)))
 
 
 def _terms(recording: Recording, bank: int) -> list[Series]:
@@ -106,20 +117,57 @@ def total_trim_series(recording: Recording, bank: int) -> Series | None:
     return Series(total_trim_name(bank), "ln", time, value)
 
 
-def _clamped(sum_: Series, total: Statistics, step: float) -> NDArray[np.intp]:
-    """Where the sum lay still at the largest or smallest it ever was: a clamp on the sum."""
-    mean = np.nan_to_num(total.mean)
-    still = (total.scatter <= 0.6 * step) & (total.count >= 4)
-    high = mean >= float(sum_.value.max()) - 2.2 * step
-    low = mean <= float(sum_.value.min()) + 2.2 * step
-    result = np.zeros(mean.size, dtype=np.intp)
-    result[still & high & (mean >= LEAST_SUM_LIMIT)] = 1
-    result[still & low & (mean <= -LEAST_SUM_LIMIT)] = -1
+def _clamped(
+    terms: Sequence[Statistics], total: Statistics, running: NDArray[np.bool_]
+) -> NDArray[np.intp]:
+    """Where the sum of both terms stood at a clamp: it lay still as high as it ever stands, in most
+    of what stands there.
+
+    Short and long trade off against each other under a clamp. Whether that holds their sum or
+    their product nobody tells: what stands at one height either way is taken for it.
+    """
+    step = total.quantum
+    still = total.scatter * np.exp(total.mean / 2) <= _STILL * step
+    # The slow term is read so seldom that it may spoil a sum of which the quick one never moves.
+    quick = terms[0]
+    still |= (quick.scatter <= _FIXED * quick.quantum) & (quick.count >= _FEWEST)
+    count = np.where(running, total.count, 0)
+    result = np.zeros(count.size, dtype=np.intp)
+    for product_or_sum in (np.expm1(total.mean), sum(term.mean for term in terms) / 100):
+        for sign in (1, -1):
+            height = np.where(count >= _FEWEST, sign * product_or_sum, -np.inf)
+            top = float(np.max(height, where=still, initial=-np.inf))
+            level = height >= top - _ONE_HEIGHT * step
+            if top < LEAST_SUM_LIMIT or height.max() > top + _ONE_HEIGHT * step:
+                continue
+            if count[level & still].sum() >= _MOSTLY * count[level].sum():
+                result[level] = sign
     return result
 
 
+def _as_high(total: Statistics, limit: NDArray[np.intp]) -> NDArray[np.intp]:
+    """The same with stretches whose total may well stand where that of one at its limit does."""
+    found = limit.copy()
+    for sign in (1, -1):
+        if (limit == sign).any():
+            least = float((sign * total.mean[limit == sign]).min()) - total.quantum
+            found[sign * total.mean + told_or(0.0, total.chance) >= least] = sign
+    return found
+
+
+def _on_the_way(total: Statistics, limit: NDArray[np.intp]) -> NDArray[np.intp]:
+    """The same with stretches whose total still wound up towards a limit that others stood at, or
+    back from it: there is further to go than it shows."""
+    found = limit.copy()
+    for sign in (1, -1):
+        if (limit == sign).any():
+            going = np.abs(told_or(0.0, total.drift_per_s)) >= _WINDS_UP_PER_S
+            found[going & (sign * total.mean > 0) & (limit == 0)] = sign
+    return found
+
+
 def _large(total: Statistics) -> NDArray[np.bool_]:
-    large: NDArray[np.bool_] = np.abs(np.nan_to_num(total.mean)) >= LEAST_OFF_MIXTURE
+    large: NDArray[np.bool_] = np.abs(told_or(0.0, total.mean)) >= LEAST_OFF_MIXTURE
     return large
 
 
@@ -139,9 +187,9 @@ def _mixture(
     for sensor in WIDE_RANGE[bank]:
         found = each.get(sensor)
         if found is not None:
-            aim = 1.0 if commanded is None else np.nan_to_num(commanded.mean, nan=1.0)
-            off = np.nan_to_num(found.mean, nan=1.0) - aim
-            sure = np.abs(off) > OFF_RATIO + 2 * np.nan_to_num(found.chance)
+            aim = 1.0 if commanded is None else told_or(1.0, commanded.mean)
+            off = told_or(1.0, found.mean) - aim
+            sure = np.abs(off) > OFF_RATIO + 2 * told_or(0.0, found.chance)
             yield np.where(sure, np.sign(off), 0).astype(np.intp)
 
 

@@ -1,0 +1,71 @@
+"""Trims at a limit: short and long clamped together, on the way there, or large and regulating."""
+
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+
+from bellmouth.recording.series import Floats, Recording, Series
+from bellmouth.recording.steady import stretches
+from tests.recording.made import LEVELS, make
+
+ENDS = np.cumsum([level.seconds for level in LEVELS])  # key on, idle, 1500, 2500, idle
+STEP = 100.0 / 128.0
+
+
+def limits(
+    wanted: Callable[[Floats], Floats], clamp: float, *, wander: float = 1.0, learnt: float = 0.0
+) -> list[int]:
+    """``at_limit`` of the total in each running stretch of a controller that wants a total and
+    clamps the sum of its terms at so much; the long trim learns through the recording. [%]"""
+    rng = np.random.default_rng(5)
+    recording = make(LEVELS, rng, samples_per_s=12.0)
+    when = np.arange(0.0, float(ENDS[-1]), 0.5)
+    total = (
+        wanted(when) + wander * np.sin(when / 1.7) + 0.5 * wander * rng.standard_normal(len(when))
+    )
+    total = np.clip(total, -clamp, clamp)
+    long = np.clip(learnt + 0.08 * when * np.sign(total), -clamp, clamp)
+    series = dict(recording.series)
+    for name, value in (("short", total - long), ("long", long)):
+        full = f"{name}_term_fuel_trim_bank_1"
+        series[full] = Series(full, "%", when, np.round(value / STEP) * STEP)
+    found = stretches(Recording(series, "made"))
+    return [
+        one.readings["log_total_trim_bank_1"].at_limit for one in found if one.kind != "engine off"
+    ]
+
+
+def everywhere(value: float) -> Callable[[Floats], Floats]:
+    return lambda when: np.full(len(when), value)
+
+
+@pytest.mark.parametrize("sign", [1, -1])
+def test_a_clamped_sum_is_a_limit_while_its_terms_trade_off(sign: int) -> None:
+    """The product moves by what the terms trade; their sum stands."""
+    assert limits(everywhere(sign * 38.0), 28.0, learnt=sign * 10.0) == [sign] * 4
+
+
+@pytest.mark.parametrize("value", [24.0, -24.0, 5.0])
+def test_a_large_total_that_regulates_is_no_limit(value: float) -> None:
+    assert limits(everywhere(value), 40.0, learnt=value / 2.0) == [0] * 4
+
+
+def test_one_total_at_its_clamp_makes_no_limit_of_lower_ones() -> None:
+    """As a large leak has it: clamped at idle, regulating above."""
+
+    def leaking(when: Floats) -> Floats:
+        return np.where((when < ENDS[1]) | (when > ENDS[3]), 40.0, 12.0)
+
+    assert limits(leaking, 28.0) == [1, 0, 0, 1]
+
+
+def test_what_still_winds_up_is_at_its_limit_where_others_are() -> None:
+    """Closed loop has just begun: what it shows is less than what it asks for."""
+    begun_s = float(ENDS[0]) + 18.0
+
+    def winding(reach: float) -> Callable[[Floats], Floats]:
+        return lambda when: np.minimum(1.1 * np.maximum(when - begun_s, 0.0), reach)
+
+    assert limits(winding(40.0), 28.0, wander=0.1) == [1, 1, 1, 1]
+    assert limits(winding(15.0), 28.0, wander=1.0)[0] == 0
