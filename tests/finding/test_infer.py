@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from bellmouth.finding import infer
+from bellmouth.finding import fitting, infer
 from bellmouth.finding.find import Case, hypothesis_weights, solve
 from bellmouth.finding.infer import log_likelihood
 from bellmouth.finding.priors import cause_weights, load_priors
@@ -223,7 +223,7 @@ def test_a_cause_that_was_never_fitted_is_fitted_before_it_is_believed(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     """However badly a hypothesis begins, it is not believed for a fit that is not to be had."""
-    begun = infer._start
+    begun = fitting.start_from
 
     def astray(*of: Any) -> Any:
         coordinates, sizes = yield from begun(*of)
@@ -233,7 +233,7 @@ def test_a_cause_that_was_never_fitted_is_fitted_before_it_is_believed(
 
     good = [stretches()]
     right = solve(stretches(), good, car()).posterior
-    monkeypatch.setattr(infer, "_start", astray)
+    monkeypatch.setattr(infer, "start_from", astray)
     found = solve(stretches(), good, car()).posterior
     cost = found.misfit * found.residuals.shape[1] + (found.coordinates**2).sum(axis=1)
     believed = found.log_evidence > found.log_evidence[0] - 4.0

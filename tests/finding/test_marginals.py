@@ -39,6 +39,27 @@ def test_it_is_the_density_of_readings_whose_unknowns_nobody_knows(
     assert np.allclose(found, expected, rtol=1e-9)
 
 
+@pytest.mark.parametrize("readings", [1, 2, 9])
+@pytest.mark.parametrize("nodes", [1, 3])
+def test_a_last_reading_that_is_doubted_is_a_scale_like_any_other(
+    readings: int, nodes: int
+) -> None:
+    """Each scale with the last reading believed, then with its variance widened."""
+    rng = np.random.default_rng(8)
+    rows = 4
+    root = 0.1 * rng.normal(size=(2, readings, readings))
+    plain = root @ np.swapaxes(root, 1, 2) + 1e-3 * np.eye(readings)
+    wide = plain.copy()
+    wide[:, -1, -1] += np.array([0.3, 2.0])
+    jacobian = rng.normal(size=(rows, readings, 6))
+    offset = rng.normal(size=(rows * nodes, readings))
+    blocks = ((np.arange(rows), 0, nodes),)
+    together = marginals(offset, jacobian, blocks, np.concatenate([plain, wide]))
+    for place, own in enumerate((*plain, *wide)):
+        expected = [_plain(x, jacobian[at // nodes], own) for at, x in enumerate(offset)]
+        assert np.allclose(together[place], expected, rtol=1e-9)
+
+
 def test_without_readings_nothing_is_said() -> None:
     """Every node is as likely as any other."""
     nothing = np.zeros((2, 0))

@@ -27,7 +27,7 @@ def test_a_pairs_interval_is_no_narrower_than_with_many_nodes(
         return leak.high / leak.low - 1.0
 
     usual = width()
-    monkeypatch.setitem(mesh._NODES, 2, 16)
+    monkeypatch.setattr(mesh, "_FINE", ((0, 1), (1, 25), (2, 16), (2, 3)))
     assert usual > 0.8 * width()
 
 
@@ -40,11 +40,11 @@ def test_a_ratios_prior_is_whole_and_even_in_its_logarithm() -> None:
     )  # fmt: skip
     spread = np.full((2, 2), 10.0)
     nodes = mesh.mesh_of(one, np.array([[np.nan, np.nan], [0.2, np.nan]]), spread, np.zeros(2))
-    mine = nodes.hypothesis == 1
+    mine = nodes.layout.hypothesis == 1
     size, weight = nodes.sizes[mine, 0], np.exp(nodes.log_weight[mine])
     assert weight.sum() == pytest.approx(1.0, abs=2e-3)
     for first, last in ((worth, 0.15), (0.15, 0.3)):
         held = weight[(size >= first) & (size < last)].sum()
         less = 0.5 * (1.0 - (low / worth) ** 2)
         assert held == pytest.approx(np.log(last / first) / (less + np.log(high / worth)), abs=0.06)
-    assert nodes.log_weight[nodes.hypothesis == 0] == pytest.approx(0.0)
+    assert nodes.log_weight[nodes.layout.hypothesis == 0] == pytest.approx(0.0)

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bellmouth.finding.causes import CAUSES, pairs
-from bellmouth.finding.hypothesis import EFFECT_COLUMNS, Hypotheses, effects_of_table
+from bellmouth.finding.hypothesis import EFFECT_COLUMNS, Hypotheses
 from bellmouth.finding.model import Effects
 
 __all__ = ["AFTER", "BEFORE", "Course", "Courses", "Step", "courses_of"]
@@ -138,7 +138,7 @@ class Courses:
     def effects(self, which: Ints, sizes: Floats, bends: tuple[float, float]) -> Effects:
         """Effects of courses ``which`` (batch,) at coordinates ``sizes`` (batch, 2)."""
         batch = np.arange(len(which))
-        table = np.zeros((len(which), self.recordings, len(EFFECT_COLUMNS) + 1))
+        table = np.zeros((len(EFFECT_COLUMNS) + 1, len(which), self.recordings))
         bent = np.zeros(len(which), dtype=np.bool_)
         for recording in (BEFORE, AFTER):
             places, columns, signs = (part[recording][which] for part in self._codes)
@@ -147,9 +147,9 @@ class Courses:
                 size = np.where(column > 0, sizes[batch, places[:, slot]], 0.0)
                 area = (column == EFFECT_COLUMNS["leak"]) | (column == EFFECT_COLUMNS["deposit"])
                 value = np.where(area, np.exp(np.where(area, size, 0.0)), signs[:, slot] * size)
-                table[batch, recording, column] += np.where(column > 0, value, 0.0)
+                table[column, batch, recording] += np.where(column > 0, value, 0.0)
                 bent |= column == EFFECT_COLUMNS["meter"]
-        return effects_of_table(table, np.where(bent, bends[1], bends[0]))
+        return Effects(table, np.where(bent, bends[1], bends[0]))
 
 
 @dataclass(frozen=True)

@@ -6,42 +6,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["COLUMNS", "Effects", "Part", "Shared", "Sharing", "everywhere"]
+from bellmouth.finding.nuisance import Unknowns, Values
+
+__all__ = ["COLUMNS", "Effects", "Part", "Shared", "Sharing"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
-
-
-@dataclass(frozen=True)
-class Effects:
-    """What a hypothesis does; zeros are a healthy car.
-
-    Shape (batch,) each where only the judged recording is touched, or (batch, recordings).
-    ``leak_area_m2`` effective; ``meter``, ``fuel``, ``pressure``, ``boost`` are logarithms of a
-    ratio; ``deposit_mm2`` is the area lost at the stop; ``bend_sd`` (batch,) the spread of the
-    meter's exponent that the hypothesis allows.
-    """
-
-    leak_area_m2: Floats
-    meter: Floats
-    fuel: Floats
-    deposit_mm2: Floats
-    pressure: Floats
-    boost: Floats
-    bend_sd: Floats
-
-    def of(self, members: Ints) -> "Effects":
-        """Those of some members of the batch."""
-        return Effects(
-            leak_area_m2=self.leak_area_m2[members],
-            meter=self.meter[members],
-            fuel=self.fuel[members],
-            deposit_mm2=self.deposit_mm2[members],
-            pressure=self.pressure[members],
-            boost=self.boost[members],
-            bend_sd=self.bend_sd[members],
-        )
-
 
 #: Where each effect stands in a table of effects; 0 takes what acts on nothing here (stale
 #: learning).
@@ -54,19 +24,90 @@ COLUMNS = {
     "boost": 6,
 }
 
-Part = Callable[[Floats, Effects], Mapping[str, Floats]]
-#: Works out a part of a state for values and effects, knowing which effects it depends on.
-Sharing = Callable[[Sequence[str], Part, Floats, Effects], Mapping[str, Floats]]
+
+@dataclass(frozen=True)
+class Effects:
+    """What a hypothesis does; zeros are a healthy car.
+
+    ``table`` has a row for each of `COLUMNS`: (rows, batch) where only the judged recording is
+    touched, or (rows, batch, recordings); ``bend_sd`` (batch,) is the spread of the meter's
+    exponent that the hypothesis allows.
+    """
+
+    table: Floats
+    bend_sd: Floats
+
+    @property
+    def leak_area_m2(self) -> Floats:
+        """Effective area of a leak."""
+        return self._row(1)
+
+    @property
+    def meter(self) -> Floats:
+        """Logarithm of what the meter reads over what passes it."""
+        return self._row(2)
+
+    @property
+    def fuel(self) -> Floats:
+        """Logarithm of the fuel delivered over the fuel asked for."""
+        return self._row(3)
+
+    @property
+    def deposit_mm2(self) -> Floats:
+        """Area lost at the stop."""
+        return self._row(4)
+
+    @property
+    def pressure(self) -> Floats:
+        """Logarithm of what the manifold sensor reads over what there is."""
+        return self._row(5)
+
+    @property
+    def boost(self) -> Floats:
+        """Logarithm of what the boost sensor reads over what there is."""
+        return self._row(6)
+
+    def _row(self, column: int) -> Floats:
+        row: Floats = self.table[column]
+        return row
+
+    def of(self, members: Ints) -> "Effects":
+        """Those of some members of the batch."""
+        return Effects(self.table.take(members, axis=1), self.bend_sd.take(members))
+
+    @staticmethod
+    def none(batch: int) -> "Effects":
+        """Healthy cars, of whose meters nothing is allowed either."""
+        return Effects(np.zeros((len(COLUMNS) + 1, batch)), np.zeros(batch))
+
+    @staticmethod
+    def joined(many: Sequence["Effects"]) -> "Effects":
+        """Those of several batches one after the other."""
+        return Effects(
+            np.concatenate([one.table for one in many], axis=1),
+            np.concatenate([one.bend_sd for one in many]),
+        )
 
 
-def everywhere(
-    _depends_on: Sequence[str], part: Part, value: Floats, effects: Effects
-) -> Mapping[str, Floats]:
-    """The part for every member of the batch, each for itself."""
-    return part(value, effects)
+Part = Callable[[Values, Effects], Mapping[str, Floats]]
 
 
-class Shared:
+class Sharing:
+    """Works out a part of a state for values and effects, knowing which effects it depends on:
+    here for every member of the batch, each for itself."""
+
+    def values(self, unknowns: Unknowns, coordinates: Floats, effects: Effects) -> Values:
+        """The unknowns' values at coordinates."""
+        return unknowns.values_of(coordinates, effects.bend_sd)
+
+    def __call__(
+        self, _depends_on: Sequence[str], part: Part, values: Values, effects: Effects
+    ) -> Mapping[str, Floats]:
+        """The part for each member."""
+        return part(values, effects)
+
+
+class Shared(Sharing):
     """Each part once for all members that have it in common, and only what residuals read.
 
     On a grid of sizes eight times eight members differ in a size that a part depends on in eight
@@ -75,9 +116,12 @@ class Shared:
     Parameters
     ----------
     hypothesis
-        (batch,) the hypothesis of each member: those of one have the same coordinates.
+        (batch,) the hypothesis of each member: those of one have the same coordinates, and these
+        are given once a hypothesis.
     step
-        (batch, 2) how many steps along each of its sizes a member stands, from 0.
+        (2, batch) how many steps along each of its sizes a member stands, from 0.
+    along
+        (2, hypotheses) how many nodes each has along each of its sizes.
     acting
         (hypotheses, 2) the column of `COLUMNS` that each size acts through, 0 for none.
     """
@@ -85,26 +129,34 @@ class Shared:
     _READ = ("passed", "filled", "leak_flux", "flux", "upstream", "ambient", "fuel_fill", "plate",
              "opening")  # fmt: skip
 
-    def __init__(self, hypothesis: Ints, step: Ints, acting: Ints) -> None:
+    def __init__(self, hypothesis: Ints, step: Ints, along: Ints, acting: Ints) -> None:
         self._hypothesis = hypothesis
-        self._acting = acting
-        self._many = int(step.max()) + 1
         self._step = step
+        self._along = along
+        self._acting = acting
+
+    def values(self, unknowns: Unknowns, coordinates: Floats, effects: Effects) -> Values:
+        """The unknowns' values at coordinates (hypotheses, unknowns)."""
+        bend_sd = np.empty(len(coordinates))
+        bend_sd[self._hypothesis] = effects.bend_sd
+        return unknowns.values_of(coordinates, bend_sd).of(self._hypothesis)
 
     def __call__(
-        self, depends_on: Sequence[str], part: Part, value: Floats, effects: Effects
+        self, depends_on: Sequence[str], part: Part, values: Values, effects: Effects
     ) -> Mapping[str, Floats]:
-        """See `Sharing`."""
-        moves = np.zeros(max(COLUMNS.values()) + 1, dtype=np.bool_)
+        """The part for one of each that differ, handed to all that are alike."""
+        moves = np.zeros(len(COLUMNS) + 1, dtype=np.bool_)
         moves[[COLUMNS[name] for name in depends_on]] = True
-        steps = self._step * moves[self._acting][self._hypothesis]
-        number = (self._hypothesis * self._many + steps[:, 0]) * self._many + steps[:, 1]
-        # A member of each number, and the numbers closed up.
-        member = np.zeros(int(number.max()) + 1, dtype=np.intp)
-        there = np.zeros(len(member), dtype=np.bool_)
-        member[number], there[number] = np.arange(len(number)), True
-        place = np.flatnonzero(there)
-        first = member[place]
-        member[place] = np.arange(len(place))
-        told, back = part(value[first], effects.of(first)), member[number]
-        return {name: told[name][back] for name in self._READ if name in told}
+        moving = moves[self._acting].T
+        first, second = np.where(moving, self._along, 1)
+        # Those of a hypothesis that differ stand together, the first size outside.
+        start = np.cumsum(first * second) - first * second
+        number = start.take(self._hypothesis)
+        for step, stride in zip(self._step, moving * (second, np.ones_like(second)), strict=True):
+            number += step * stride.take(self._hypothesis)
+        member = np.empty(int(start[-1] + first[-1] * second[-1]), dtype=np.intp)
+        member[number] = np.arange(len(number))
+        told = part(values.of(member), effects.of(member))
+        read = (name for name in self._READ if name in told)
+        # Members side by side in memory, as in `pooled`.
+        return {name: told[name].T.take(number, axis=1).T for name in read}

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bellmouth.finding.causes import CAUSES, pairs, singles
-from bellmouth.finding.effects import COLUMNS, Effects
+from bellmouth.finding.effects import Effects
 from bellmouth.finding.observations import Observations
 from bellmouth.finding.priors import Priors
 
@@ -22,7 +22,6 @@ __all__ = [
     "HasCoordinates",
     "Hypotheses",
     "Scale",
-    "effects_of_table",
     "enumerate_hypotheses",
 ]
 
@@ -94,7 +93,7 @@ class Hypotheses:
     @property
     def bending(self) -> NDArray[np.bool_]:
         """Which hold one size alone that acts on an area, (hypotheses,)."""
-        return np.asarray(self._acting.areas[:, 0] & (self.dimensions == 1))
+        return np.asarray(self._acting.areas[0] & (self.dimensions == 1))
 
     def holds(self, cause: str, place: int) -> NDArray[np.bool_]:
         """Which hypotheses hold a cause as their first (0) or second (1)."""
@@ -105,8 +104,8 @@ class Hypotheses:
     ) -> Floats:
         """A cause's coordinate in hypotheses ``which`` (n,) at ``sizes`` (n, 2); ``without`` where
         it is not held."""
-        found = np.where(self.holds(cause, 0)[which], sizes[:, 0], without)
-        return np.where(self.holds(cause, 1)[which], sizes[:, 1], found)
+        first, second = (self.holds(cause, place).take(which) for place in (0, 1))
+        return np.where(second, sizes[:, 1], np.where(first, sizes[:, 0], without))
 
     def effects(
         self, which: NDArray[np.intp], sizes: Floats, bends: tuple[float, float]
@@ -116,28 +115,27 @@ class Hypotheses:
         ``bends`` are the spread of a healthy and of a contaminated meter's exponent.
         """
         acting = self._acting
-        first, second = acting.column[0][which], acting.column[1][which]
-        value = np.where(acting.acts[which], sizes, 0.0)
+        areas, signs, column, bent = (
+            each.take(which, axis=-1)
+            for each in (acting.areas, acting.signs, acting.column, acting.bends)
+        )
         # A size that acts on an area is its logarithm; the exponential of the others is not used.
-        value = np.where(acting.areas[which], np.exp(value), acting.signs[which] * value)
+        value = np.where(areas, np.exp(sizes.T), signs * sizes.T)
         table = np.zeros((len(EFFECT_COLUMNS) + 1, len(which)))
-        batch = np.arange(len(which))
-        # One after the other: no two causes of a hypothesis share a column, but both may be none.
-        table[first, batch] = value[:, 0]
-        table[second, batch] += value[:, 1]
-        return effects_of_table(table.T, np.where(acting.bends[which], bends[1], bends[0]))
+        # No two causes of a hypothesis share a column, but both may act on nothing.
+        table[column, np.arange(len(which))] = value
+        return Effects(table, np.where(bent, bends[1], bends[0]))
 
 
 @dataclass(frozen=True)
 class _Acting:
-    """How the sizes of a list of hypotheses act. Arrays have a row a hypothesis; ``column`` (2,
+    """How the sizes of a list of hypotheses act. Arrays have a column a hypothesis; ``column`` (2,
     hypotheses) is the effect that each size acts through, with its sign."""
 
     dimensions: NDArray[np.intp]
     holds: Mapping[tuple[str, int], NDArray[np.bool_]]
     column: NDArray[np.intp]
     signs: Floats
-    acts: NDArray[np.bool_]
     areas: NDArray[np.bool_]
     bends: NDArray[np.bool_]
 
@@ -145,12 +143,12 @@ class _Acting:
 @cache
 def _acting(hypotheses: tuple[tuple[str, ...], ...]) -> _Acting:
     """The same lists come again with every recording of a kind of car."""
-    codes = np.zeros((len(hypotheses), 2), dtype=np.intp)
-    signs = np.ones((len(hypotheses), 2))
+    codes = np.zeros((2, len(hypotheses)), dtype=np.intp)
+    signs = np.ones((2, len(hypotheses)))
     for row, causes in enumerate(hypotheses):
         for place, name in enumerate(causes):
-            codes[row, place] = EFFECT_COLUMNS.get(CAUSES[name].effect, 0)
-            signs[row, place] = CAUSES[name].sign
+            codes[place, row] = EFFECT_COLUMNS.get(CAUSES[name].effect, 0)
+            signs[place, row] = CAUSES[name].sign
     holds = {
         (name, place): np.array([causes[place : place + 1] == (name,) for causes in hypotheses])
         for name in CAUSES
@@ -159,18 +157,11 @@ def _acting(hypotheses: tuple[tuple[str, ...], ...]) -> _Acting:
     return _Acting(
         dimensions=np.array([len(causes) for causes in hypotheses], dtype=np.intp),
         holds=holds,
-        column=np.ascontiguousarray(codes.T),
+        column=codes,
         signs=signs,
-        acts=codes > 0,
         areas=(codes == EFFECT_COLUMNS["leak"]) | (codes == EFFECT_COLUMNS["deposit"]),
-        bends=(codes == EFFECT_COLUMNS["meter"]).any(axis=1),
+        bends=(codes == EFFECT_COLUMNS["meter"]).any(axis=0),
     )
-
-
-def effects_of_table(table: Floats, bend_sd: Floats) -> Effects:
-    """Effects from a table whose last axis is `EFFECT_COLUMNS`, its column 0 acting on nothing."""
-    columns = {name: table[..., place] for name, place in COLUMNS.items()}
-    return Effects(**columns, bend_sd=bend_sd)
 
 
 def enumerate_hypotheses(priors: Priors, scale: Scale, observations: Observations) -> Hypotheses:

@@ -6,13 +6,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["marginals"]
+__all__ = ["marginals", "turned_over"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
 # Beyond so many readings an unknown their own dimension is the dearer one to factorise.
 _MANY = 2.0
+_SMALL = 6  # matrices no larger are inverted at once
 _CORNER = 1e200  # stays positive, whatever the row before it takes away
 
 
@@ -42,8 +43,8 @@ def marginals(
     elif len(jacobian) == len(offset):
         return _of_each(offset, jacobian, covariances)
     else:
-        factor = np.linalg.cholesky(_spread(jacobian, covariances))
-        projections, log_det = [np.linalg.inv(factor)], _log_det(factor)
+        inverse, log_det = _by_readings(jacobian, covariances)
+        projections = [inverse]
     result = []
     for rows, first, each in blocks:
         block = offset[first : first + len(rows) * each].reshape(len(rows), each, -1)
@@ -57,19 +58,71 @@ def marginals(
 def _of_each(offset: Floats, jacobian: Floats, covariances: Floats) -> Floats:
     """Where every node has a row of its own."""
     size = offset.shape[1]
+    plain, doubted = _last_doubted(covariances)
     # The residuals stand as one more row below the covariance: the same row of its factor is what
     # the factor's inverse makes of them.
-    bordered = np.full((len(covariances), len(offset), size + 1, size + 1), _CORNER)
-    bordered[:, :, :size, :size] = _spread(jacobian, covariances)
-    bordered[:, :, size, :size] = bordered[:, :, :size, size] = offset
+    bordered = np.zeros((len(plain), len(offset), size + 1, size + 1))
+    bordered[:, :, :size, :size] = _spread(jacobian, plain)
+    # What stands above the diagonal is not looked at.
+    bordered[:, :, size, :size], bordered[:, :, size, size] = offset, _CORNER
     factor = np.linalg.cholesky(bordered)
-    white = factor[:, :, size, :size]
-    return np.asarray(-0.5 * ((white**2).sum(axis=2) + _log_det(factor[:, :, :size, :size])))
+    white, log_det = _and_doubted(factor[:, :, size, :size], factor[:, :, :size, :size], doubted)
+    return np.asarray(-0.5 * (np.einsum("sni,sni->sn", white, white) + log_det))
+
+
+def _by_readings(jacobian: Floats, covariances: Floats) -> tuple[Floats, Floats]:
+    """Inverse factors of the readings' spread (scales, rows, residuals, residuals), and its log
+    determinants (scales, rows)."""
+    plain, doubted = _last_doubted(covariances)
+    factor = np.linalg.cholesky(_spread(jacobian, plain))
+    inverse, log_det = _and_doubted(np.swapaxes(_inverse(factor), 2, 3), factor, doubted)
+    return np.swapaxes(inverse, 2, 3), log_det
+
+
+def _and_doubted(
+    white: NDArray[np.floating[Any]], factor: NDArray[np.floating[Any]], doubted: Floats | None
+) -> tuple[Floats, Floats]:
+    """What inverse factors make of something (scales, rows, ..., residuals), and the log
+    determinants; for the scales at hand and then for those that doubt the last reading as well."""
+    log_det = _log_det(factor)
+    if doubted is None:
+        return np.asarray(white), log_det
+    # A reading that comes last moves the last row of the factor alone.
+    wider = np.sqrt(1.0 + doubted[:, None] / factor[:, :, -1, -1] ** 2)
+    again = white.copy()
+    again[..., -1] /= wider.reshape(wider.shape + (1,) * (white.ndim - 3))
+    log_dets = np.concatenate([log_det, log_det + 2.0 * np.log(wider)])
+    return np.concatenate([white, again]), log_dets
+
+
+def _last_doubted(covariances: Floats) -> tuple[Floats, Floats | None]:
+    """The first half of the covariances and what the second adds to the variance of the last
+    reading, (half,); all of them and None where that is not all it adds."""
+    half = len(covariances) // 2
+    if len(covariances) != 2 * half or not covariances.size:
+        return covariances, None
+    added = covariances[half:] - covariances[:half]
+    last: Floats = added[:, -1, -1].copy()
+    added[:, -1, -1] = 0.0
+    return (covariances, None) if added.any() else (covariances[:half], last)
+
+
+def _inverse(factor: NDArray[np.floating[Any]]) -> Floats:
+    """Of lower triangular matrices, by halves: `np.linalg.inv` does not know that they are."""
+    size = factor.shape[-1]
+    if size <= _SMALL:
+        return np.asarray(np.linalg.inv(factor))
+    half = size // 2
+    first, last = _inverse(factor[..., :half, :half]), _inverse(factor[..., half:, half:])
+    found = np.zeros_like(factor)
+    found[..., :half, :half], found[..., half:, half:] = first, last
+    found[..., half:, :half] = -last @ (factor[..., half:, :half] @ first)
+    return found
 
 
 def _spread(jacobian: Floats, covariances: Floats) -> Floats:
     """Of the readings, the unknowns' spread included: (scales, rows, residuals, residuals)."""
-    return covariances[:, None] + jacobian @ np.swapaxes(jacobian, 1, 2)
+    return covariances[:, None] + jacobian @ turned_over(jacobian)
 
 
 def _by_unknowns(jacobian: Floats, covariances: Floats) -> tuple[list[Floats], Floats]:
@@ -85,6 +138,12 @@ def _by_unknowns(jacobian: Floats, covariances: Floats) -> tuple[list[Floats], F
     return [plain, explained], _log_det(factor) - _log_det(whiteners)[:, None]
 
 
+def turned_over(matrices: Floats) -> Floats:
+    """Each of a batch transposed, in memory as well: by its own transpose numpy multiplies as for
+    a symmetric product, which is the slower way for small ones."""
+    return np.ascontiguousarray(np.swapaxes(matrices, -1, -2))
+
+
 def _log_det(factor: NDArray[np.floating[Any]]) -> Floats:
     """Log determinant of what a triangular factor belongs to."""
     diagonal = np.diagonal(factor, axis1=-2, axis2=-1)
@@ -93,6 +152,8 @@ def _log_det(factor: NDArray[np.floating[Any]]) -> Floats:
 
 def _squares(block: Floats, projection: Floats) -> Floats:
     """Squared length of each node's residuals once projected, (scales, rows, nodes of each)."""
-    turned = block @ np.swapaxes(projection, 2, 3)
-    turned *= turned
-    return np.asarray(turned.sum(axis=3))
+    scales, rows, size, readings = projection.shape
+    # Every scale in one product: these are small, and many of them cost more than they multiply.
+    beside = projection.transpose(1, 3, 0, 2).reshape(rows, readings, scales * size)
+    turned = (block @ beside).reshape(rows, -1, scales, size)
+    return np.asarray(np.einsum("rnsi,rnsi->srn", turned, turned, order="C"))

@@ -1,5 +1,6 @@
 """Where sizes are looked at: a coarse grid to start from, then nodes round the best fit."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
 from typing import Protocol
@@ -7,9 +8,10 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from bellmouth.finding.model import Effects
+from bellmouth.finding.effects import Effects
+from bellmouth.recording.nans import told_or
 
-__all__ = ["HEALTHY", "HypothesisTable", "Mesh", "coarse", "mesh_of"]
+__all__ = ["HEALTHY", "HypothesisTable", "Layout", "Mesh", "coarse", "mesh_of"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -18,8 +20,9 @@ _WIDTH = 4.5
 _HOPELESS_NATS = 8.0  # a pair this much worse than the best fit gets few nodes
 # Against 16 by 16 nodes a pair's 8 by 8 move probabilities by .001 in the mean, .02 at most. An odd
 # number has a node in the middle: where nodes are too far apart an interval would shrink to it.
-_NODES = {1: 25, 2: 8}
-_COARSE = {1: 9, 2: 4}
+Kinds = tuple[tuple[int, int], ...]
+_FINE: Kinds = ((0, 1), (1, 25), (2, 8), (2, 3))  # sizes, nodes along each; the last hopeless
+_COARSE: Kinds = ((0, 1), (1, 9), (2, 4))
 
 
 class HypothesisTable(Protocol):
@@ -69,74 +72,44 @@ class HypothesisTable(Protocol):
         ...
 
 
-def coarse(hypotheses: HypothesisTable) -> tuple[Ints, Floats, Ints]:
-    """Evenly spaced sizes over the whole range of each hypothesis: which, where, and how many
-    steps along each size."""
-    rows, mesh, step = _coarse_mesh(tuple(hypotheses.dimensions.tolist()))
-    low = hypotheses.low[rows]
-    return rows, low + (hypotheses.high[rows] - low) * mesh, step
+@dataclass(frozen=True)
+class Layout:
+    """Nodes of all hypotheses, in blocks of hypotheses that have equally many.
 
+    ``hypothesis`` (nodes,) is that of each, ``step`` (2, nodes) how many nodes it stands along
+    each size, ``unit`` (nodes, 2) where on the unit interval or square, ``log_unit`` its log weight
+    there. ``along`` (2, hypotheses) is how many nodes a hypothesis has along each size.
+    """
 
-@cache
-def _coarse_mesh(every: tuple[int, ...]) -> tuple[Ints, Floats, Ints]:
-    """Which hypothesis, how far through the range of its sizes, and in how many steps."""
-    nodes, where, steps = [], [], []
-    for dimensions in (0, 1, 2):
-        rows = np.flatnonzero(np.array(every) == dimensions)
-        axis = np.linspace(0.0, 1.0, _COARSE.get(dimensions, 1))
-        first = np.repeat(axis, len(axis)) if dimensions == 2 else axis
-        second = np.tile(axis, len(axis)) if dimensions == 2 else np.full(len(axis), np.nan)
-        nodes.append(np.repeat(rows, len(first)))
-        where.append(np.tile(np.stack([first, second], axis=1), (len(rows), 1)))
-        steps.append(np.tile(_steps(_COARSE.get(dimensions, 1), dimensions), (len(rows), 1)))
-    return np.concatenate(nodes), np.concatenate(where), np.concatenate(steps)
-
-
-@cache
-def _steps(nodes: int, dimensions: int) -> Ints:
-    """How many steps along each size the nodes of one hypothesis stand."""
-    every = np.arange(nodes**dimensions)
-    if dimensions < 2:
-        return np.stack([every, np.zeros_like(every)], axis=1)
-    return np.stack(np.divmod(every, nodes), axis=1)
-
-
-@cache
-def _unit_mesh(nodes: int, dimensions: int) -> tuple[Floats, Floats]:
-    """Gauss-Legendre nodes and log weights on the unit interval or square."""
-    x, w = np.polynomial.legendre.leggauss(nodes)
-    x, log_w = 0.5 * (x + 1.0), np.log(0.5 * w)
-    if dimensions == 0:
-        return np.full((1, 2), np.nan), np.zeros(1)
-    if dimensions == 1:
-        return np.stack([x, np.full(nodes, np.nan)], axis=1), log_w
-    mesh = np.stack([np.repeat(x, nodes), np.tile(x, nodes)], axis=1)
-    return mesh, np.repeat(log_w, nodes) + np.tile(log_w, nodes)
+    hypothesis: Ints
+    step: Ints
+    unit: Floats
+    log_unit: Floats
+    along: Ints
+    blocks: tuple[tuple[Ints, int, int], ...]  # hypotheses, first node, nodes each
 
 
 @dataclass(frozen=True)
 class Mesh:
-    """Nodes of all hypotheses, in blocks of hypotheses that have equally many; ``step`` counts
-    along each size."""
+    """Nodes with their sizes (nodes, 2), and log(weight x prior density) of each."""
 
-    hypothesis: Ints
+    layout: Layout
     sizes: Floats
-    step: Ints
     log_weight: Floats
-    blocks: tuple[tuple[Ints, int, int], ...]  # hypotheses, first node, nodes each
 
 
-HEALTHY = Mesh(
-    np.zeros(1, dtype=np.intp),
-    np.full((1, 2), np.nan),
-    np.zeros((1, 2), dtype=np.intp),
-    np.zeros(1),
-    ((np.zeros(1, dtype=np.intp), 0, 1),),
-)
+#: The one block of a healthy car alone.
+HEALTHY = ((np.zeros(1, dtype=np.intp), 0, 1),)
+
+
+def coarse(hypotheses: HypothesisTable) -> tuple[Layout, Floats]:
+    """Evenly spaced sizes over the whole range of each hypothesis, (nodes, 2)."""
+    layout = _coarse_layout(tuple(hypotheses.dimensions.tolist()))
+    return layout, _within(layout, hypotheses.low, hypotheses.high)
 
 
 def mesh_of(hypotheses: HypothesisTable, sizes: Floats, spread: Floats, cost: Floats) -> Mesh:
-    """Gauss-Legendre nodes over each hypothesis's window, with log(weight x prior density).
+    """Gauss-Legendre nodes over each hypothesis's window.
 
     Hypotheses that fit far worse than the best get few nodes: they only need to be known small.
     """
@@ -145,25 +118,12 @@ def mesh_of(hypotheses: HypothesisTable, sizes: Floats, spread: Floats, cost: Fl
     start = np.maximum(hypotheses.low, sizes - width)
     end = np.minimum(hypotheses.high, sizes + width)
     share = np.log((end - start) / (hypotheses.high - hypotheses.low))
-    nodes, where, steps, logs, blocks = [], [], [], [], []
-    first = 0
-    for dimensions, few in ((0, False), (1, False), (2, False), (2, True)):
-        rows = np.flatnonzero((hypotheses.dimensions == dimensions) & (hopeless == few))
-        if not len(rows):
-            continue
-        count = 3 if few else _NODES.get(dimensions, 1)
-        mesh, log_weight = _unit_mesh(count, dimensions)
-        place = start[rows, None, :] + (end - start)[rows, None, :] * mesh
-        log = log_weight + np.nansum(share[rows], axis=1)[:, None]
-        nodes.append(np.repeat(rows, len(mesh)))
-        where.append(place.reshape(-1, 2))
-        steps.append(np.tile(_steps(count, dimensions), (len(rows), 1)))
-        logs.append(log.ravel())
-        blocks.append((rows, first, len(mesh)))
-        first += len(rows) * len(mesh)
-    hypothesis, places = np.concatenate(nodes), np.concatenate(where)
-    log = np.concatenate(logs) + _log_of_ratios(hypotheses, hypothesis, places)
-    return Mesh(hypothesis, places, np.concatenate(steps), log, tuple(blocks))
+    share = np.where(np.isnan(share), 0.0, share).sum(axis=1)
+    layout = _laid_out(hypotheses.dimensions + hopeless, _FINE, _gauss)
+    log_weight = layout.log_unit + share.take(layout.hypothesis)
+    where = _within(layout, start, end)
+    log_weight += _log_of_ratios(hypotheses, layout.hypothesis, where)
+    return Mesh(layout, where, log_weight)
 
 
 def _log_of_ratios(hypotheses: HypothesisTable, hypothesis: Ints, sizes: Floats) -> Floats:
@@ -173,6 +133,78 @@ def _log_of_ratios(hypotheses: HypothesisTable, hypothesis: Ints, sizes: Floats)
     low, high, worth = hypotheses.low, hypotheses.high, hypotheses.worth
     less = np.maximum(1.0 - (low / worth) ** 2, 0.0) / 2.0
     whole = less + np.log(high / np.maximum(low, worth))
-    share, ramp = np.log((high - low) / whole), sizes / worth[hypothesis] ** 2
-    log = share[hypothesis] + np.log(np.minimum(ramp, 1.0 / np.abs(sizes)))
-    return np.asarray(np.nan_to_num(log).sum(axis=1))
+    share, squared = (
+        each.take(hypothesis, axis=0) for each in (np.log((high - low) / whole), worth**2)
+    )
+    log = share + np.log(np.minimum(sizes / squared, 1.0 / np.abs(sizes)))
+    return np.asarray(told_or(0.0, log) @ np.ones(2))
+
+
+def _within(layout: Layout, start: Floats, end: Floats) -> Floats:
+    """The nodes between the ends of each hypothesis's window, (hypotheses, 2) both."""
+    low, width = (x.take(layout.hypothesis, axis=0) for x in (start, end - start))
+    return low + width * layout.unit
+
+
+def _laid_out(kind: Ints, kinds: Kinds, axis: Callable[[int], tuple[Floats, Floats]]) -> Layout:
+    """Nodes of hypotheses of so many sizes and nodes along each, by ``kind`` (hypotheses,);
+    ``axis`` has the nodes on the unit interval, and their log weights."""
+    rows = [np.flatnonzero(kind == number) for number in range(len(kinds))]
+    units = [_unit_mesh(dimensions, nodes, axis) for dimensions, nodes in kinds]
+    many = sum(len(mine) * len(unit.log) for mine, unit in zip(rows, units, strict=True))
+    step, unit_, log = np.empty((2, many), dtype=np.intp), np.empty((many, 2)), np.empty(many)
+    along = np.empty((2, len(kind)), dtype=np.intp)
+    blocks, first = [], 0
+    for mine, unit in zip(rows, units, strict=True):
+        each = len(unit.log)
+        if not len(mine):
+            continue
+        nodes = slice(first, first + len(mine) * each)
+        step[:, nodes].reshape(2, -1, each)[:] = unit.step[:, None]
+        unit_[nodes].reshape(-1, each, 2)[:] = unit.place
+        log[nodes].reshape(-1, each)[:] = unit.log
+        along[:, mine] = unit.step[:, -1:] + 1
+        blocks.append((mine, first, each))
+        first = nodes.stop
+    hypothesis = np.concatenate([np.repeat(mine, each) for mine, _, each in blocks])
+    return Layout(hypothesis, step, unit_, log, along, tuple(blocks))
+
+
+@dataclass(frozen=True)
+class _Unit:
+    """Nodes of one hypothesis: places (nodes, 2), steps along each size (2, nodes), log weights."""
+
+    place: Floats
+    step: Ints
+    log: Floats
+
+
+@cache
+def _unit_mesh(dimensions: int, nodes: int, axis: Callable[[int], tuple[Floats, Floats]]) -> _Unit:
+    """On the unit interval or square; a size that there is not is NaN."""
+    x, log = axis(nodes)
+    every = np.arange(nodes**dimensions)
+    if dimensions == 0:
+        return _Unit(np.full((1, 2), np.nan), np.zeros((2, 1), dtype=np.intp), np.zeros(1))
+    if dimensions == 1:
+        place, step = [x, np.full(nodes, np.nan)], [every, np.zeros_like(every)]
+        return _Unit(np.stack(place, axis=1), np.stack(step), log)
+    first, second = np.divmod(every, nodes)
+    place, step = [x[first], x[second]], [first, second]
+    return _Unit(np.stack(place, axis=1), np.stack(step), log[first] + log[second])
+
+
+def _gauss(nodes: int) -> tuple[Floats, Floats]:
+    """Gauss-Legendre on the unit interval."""
+    x, w = np.polynomial.legendre.leggauss(nodes)
+    return 0.5 * (x + 1.0), np.log(0.5 * w)
+
+
+def _even(nodes: int) -> tuple[Floats, Floats]:
+    """From end to end, all alike."""
+    return np.linspace(0.0, 1.0, nodes), np.zeros(nodes)
+
+
+@cache
+def _coarse_layout(dimensions: tuple[int, ...]) -> Layout:
+    return _laid_out(np.array(dimensions, dtype=np.intp), _COARSE, _even)

@@ -13,10 +13,11 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from bellmouth.finding.effects import Effects, Sharing, everywhere
+from bellmouth.finding.effects import Effects, Sharing
 from bellmouth.finding.made_up import made_up_pct
-from bellmouth.finding.nuisance import Unknowns
+from bellmouth.finding.nuisance import Unknowns, Values
 from bellmouth.finding.observations import Observations
+from bellmouth.finding.plate_law import plate_parts
 from bellmouth.physics import air, orifice
 from bellmouth.recording.nans import told_or
 
@@ -27,10 +28,12 @@ __all__ = [
     "RISE_SPAN",
     "Effects",
     "Model",
+    "State",
     "bend_applies",
 ]
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.intp]
 
 _FLUX = np.sqrt(1.0 / air.R_DRY)
 _TRIM_SOFTNESS = 0.01
@@ -43,6 +46,15 @@ _BLOWER_WORKS_REV_S = 70.0  # above 4,200 rpm it blows even at a nearly closed p
 NEARLY_ONE = 0.99  # closest that a manifold comes to what feeds it
 RISE_PA = 35e3  # filling's level is told at this pressure, its rise from here to 95 kPa
 RISE_SPAN = 1.0 - 35.0 / 95.0
+_EVERYWHERE = Sharing()
+
+
+class State(dict[str, Floats]):
+    """What there is at each point, (batch, points) each, and the unknowns' values behind it."""
+
+    def __init__(self, value: Values, parts: Mapping[str, Floats]) -> None:
+        super().__init__(parts)
+        self.value = value
 
 
 class Model:
@@ -73,12 +85,15 @@ class Model:
         self.unknowns = unknowns
         o = observations
         self._judged = o.judged.astype(np.float64)
-        self._alone = o.recordings == 1
+        self.alone = o.recordings == 1
         self.healthy_bend_sd = float(unknowns.sd[unknowns.index("meter_bend")])
         self._ambient = np.where(np.isfinite(o.ambient_pa), o.ambient_pa, unknown_pa)
-        self._root_t = 1.0 / np.sqrt(o.intake_k)
+        self._flux = _FLUX * (1.0 / np.sqrt(o.intake_k))
         self.has_manifold = np.isfinite(o.manifold_pa)
         self.has_boost = np.isfinite(o.boost_pa)
+        # Whether any point has a boost sensor, and whether any has to guess its pressure.
+        self.boosted = bool(self.has_boost.any())
+        self.guesses = not self.has_manifold.all()
         # g/s per Pa at a volumetric efficiency of one, for four strokes.
         self._swept = o.displacement_m3 * o.speed_rev_s / 2.0 / (air.R_DRY * o.intake_k)
         self.log_speed = np.log(o.speed_rev_s * 60.0 / 900.0)
@@ -117,8 +132,8 @@ class Model:
         """What a hypothesis does at each point, (batch, points), or (batch, 1) where it does the
         same at all."""
         if effect.ndim == 1:
-            return effect[:, None] if self._alone else effect[:, None] * self._judged
-        return effect if self._alone else effect[:, self.observations.recording]
+            return effect[:, None] if self.alone else effect[:, None] * self._judged
+        return effect if self.alone else effect[:, self.observations.recording]
 
     def _at_reference(self, effect: Floats) -> Floats:
         """What it does in the recording that openings are counted from, (batch, 1)."""
@@ -131,7 +146,7 @@ class Model:
         o = self.observations
         flow = o.metered_kg_s if o.airflow_metered else o.manifold_pa
         throttled = np.isfinite(o.throttle_pct) & np.isfinite(flow)
-        near = _NEAR_AMBIENT["alone" if self._alone else "beside"]
+        near = _NEAR_AMBIENT["alone" if self.alone else "beside"]
         limit = np.where(self.has_manifold, near, _NEAR_CHOKED)
         idling = (ratio < _BLOWER_IDLES) & (o.speed_rev_s < _BLOWER_WORKS_REV_S)
         # A trim is judged by the air that the controller metered at the same point.
@@ -146,7 +161,7 @@ class Model:
         }
         if not o.airflow_metered:
             table["plate"] &= self.has_manifold
-        if self.has_boost.any():
+        if self.boosted:
             # The other recording has that blower too; where it idles its plate is fed as usual.
             table["plate"] &= self.has_boost | (ratio < _BLOWER_IDLES)
         # How far open the lowest reading is, where a reading seems to tell: once, for the car.
@@ -171,16 +186,11 @@ class Model:
         return np.concatenate([np.zeros(0, dtype=np.intp), *self.places.values()])
 
     # -- prediction ---------------------------------------------------------------------------
-    def states(
-        self, coordinates: Floats, effects: Effects, by: Sharing = everywhere
-    ) -> Mapping[str, Floats]:
+    def states(self, coordinates: Floats, effects: Effects, by: Sharing = _EVERYWHERE) -> State:
         """Pressures, flows [kg/s] and areas [mm²] at each point, shape (batch, points). ``by``
-        may work out a part once for all members that have it in common (`shared`)."""
-        u = self.unknowns
-        value = u.values(coordinates)
-        value[:, u.index("meter_bend")] = coordinates[:, u.index("meter_bend")] * effects.bend_sd
-        guessed = not self.has_manifold.all()
-        moved = ("pressure", "boost", "meter") if guessed else ("pressure", "boost")
+        may work out a part once for all members that have it in common (`Shared`)."""
+        value = by.values(self.unknowns, coordinates, effects)
+        moved = ("pressure", "boost", "meter") if self.guesses else ("pressure", "boost")
         breathed = by(moved, self._breathing, value, effects)
         parts = by(("deposit_mm2",), self.plate_parts, value, effects)
         leak = breathed["leak_flux"] * self.at_points(effects.leak_area_m2)
@@ -189,115 +199,84 @@ class Model:
             cylinder = passed + leak
         else:
             cylinder = passed = breathed["filled"]
-        return {
-            **parts, **breathed,
-            "cylinder": cylinder, "passed": passed, "leak": leak, "value": value,
-        }  # fmt: skip
+        told = {**parts, **breathed, "cylinder": cylinder, "passed": passed, "leak": leak}
+        return State(value, told)
 
-    def _each(self, name: str, value: Floats) -> Floats:
+    def _each(self, name: str, get: Values) -> Floats:
         """An unknown that each recording has its own of, at each point."""
         o = self.observations
-        block = value[:, self.unknowns.block(name, o.recordings)]
-        return block if self._alone else block[:, o.recording]
+        block = get.each(name, o.recordings)
+        return block if self.alone else block[:, o.recording]
 
-    def _metered(self, value: Floats, effects: Effects) -> Mapping[str, Floats]:
+    def _metered(self, get: Values, effects: Effects) -> Mapping[str, Floats]:
         """The flow that the meter's reading stands for. [kg/s]"""
-        get = _Getter(value)
-        day = self._each("meter_day", value)
+        day = self._each("meter_day", get)
         passed = self.observations.metered_kg_s * np.exp(
             -(get("meter_gain") + day + self.at_points(effects.meter))
             - get("meter_bend") * bend_applies(self, effects) * self.log_relative_flow
         )
         return {"passed": passed}
 
-    def _breathing(self, value: Floats, effects: Effects) -> Mapping[str, Floats]:
+    def _breathing(self, get: Values, effects: Effects) -> Mapping[str, Floats]:
         """Pressures [Pa], the air that fills the cylinders [kg/s], and what plate and leak pass
         of it to an area [kg/s m²]."""
-        o, get = self.observations, _Getter(value)
-        ambient = self._ambient * np.exp(self._each("ambient", value))
-        boost_gain = get("boost_gain") + self.at_points(effects.boost)
-        upstream = np.where(self.has_boost, o.boost_pa * np.exp(-boost_gain), ambient)
+        o = self.observations
+        ambient = self._ambient * np.exp(self._each("ambient", get))
+        upstream = ambient
+        if self.boosted:
+            boost_gain = get("boost_gain") + self.at_points(effects.boost)
+            upstream = np.where(self.has_boost, o.boost_pa * np.exp(-boost_gain), ambient)
         gain = get("pressure_gain") + self.at_points(effects.pressure)
         manifold = o.manifold_pa * np.exp(-gain) - get("pressure_offset")
-        per_pa = self._swept * np.exp(-self._each("heating", value))
-        if not self.has_manifold.all():
-            passed = self._metered(value, effects)["passed"]
+        per_pa = self._swept * np.exp(-self._each("heating", get))
+        if self.guesses:
+            passed = self._metered(get, effects)["passed"]
             guess = passed / (per_pa * np.exp(get("fill_level")))
             manifold = np.where(self.has_manifold, manifold, guess)
         manifold = np.maximum(manifold, 5e3)
+        flux = leak_flux = self._flux * ambient * _flow_function(manifold / ambient)
+        if self.boosted:
+            flux = self._flux * upstream * _flow_function(manifold / upstream)
         return {
             "manifold": manifold,
             "ambient": ambient,
             "upstream": upstream,
             "filled": per_pa * manifold * np.exp(self._log_filling(get, manifold)),
-            "flux": _FLUX
-            * self._root_t
-            * upstream
-            * _flow_function(manifold / upstream)
-            * np.exp(get("discharge") * self.unchoked),
-            "leak_flux": _FLUX * self._root_t * ambient * _flow_function(manifold / ambient),
-            "fuel_fill": self._each("fuel_fill", value),
+            "flux": flux * np.exp(get("discharge") * self.unchoked),
+            "leak_flux": leak_flux,
+            "fuel_fill": self._each("fuel_fill", get),
         }
 
-    def _log_filling(self, get: "_Getter", manifold: Floats) -> Floats:
+    def _log_filling(self, get: Values, manifold: Floats) -> Floats:
         """Log volumetric efficiency: a level, a rise with pressure as residual gas makes it
         (35 kPa over the pressure), and a slope in speed."""
-        rise = (1.0 - RISE_PA / manifold) / RISE_SPAN
-        return get("fill_level") + get("fill_rise") * rise + get("fill_speed") * self.log_speed
+        rise = get("fill_rise") / RISE_SPAN
+        level = get("fill_level") + rise
+        return level - rise * RISE_PA / manifold + get("fill_speed") * self.log_speed
 
-    def plate_parts(self, value: Floats, effects: Effects) -> Mapping[str, Floats]:
-        """What the effective area at each reading is made of: bypass, plate, and what deposit
-        takes near closed. Areas in mm², openings in % of reading."""
-        get = _Getter(value)
-        slope, fade = np.exp(get("slope")), np.exp(get("fade"))
-        own = np.exp(get("opening"))
-        # The lowest reading may itself be opened by what the deposit takes at just that opening.
-        made_up = made_up_pct(own, self._at_reference(effects.deposit_mm2) / slope, fade)
-        less = 1.0 / (1.0 + made_up / fade)  # what more opening leaves of a deposit
-        raw = self.observations.throttle_pct - self.throttle_reference_pct + own + made_up
-        root = np.sqrt(raw**2 + 0.04)
-        opening = 0.5 * (raw + root)
-        bypass, curve = np.exp(get("bypass")), get("curve")
-        clean = bypass + slope * opening * (1.0 + curve * opening)
-        lost = self.at_points(effects.deposit_mm2) * np.exp(-opening / fade)
-        left, floor = clean - lost, 0.05 * clean
-        return {
-            # Something always passes: a smooth floor keeps the logarithm alive.
-            "plate": 0.5 * (left + np.hypot(left, floor)),
-            "slope": slope,
-            "bypass": bypass,
-            "curve": curve,
-            "fade": fade,
-            "opening": opening,
-            "opening_by_above": 0.5 * (1.0 + raw / root),
-            "above_by_opening": own * less,
-            "above_by_slope": -made_up * less,
-            "above_by_fade": made_up / fade * (own + made_up) * less,
-            "clean": clean,
-            "lost": lost,
-            "left": left,
-            "floor": floor,
-        }
+    def plate_parts(self, get: Values, effects: Effects) -> Mapping[str, Floats]:
+        """What the effective area at each reading is made of; see `plate_law`."""
+        over = self.observations.throttle_pct - self.throttle_reference_pct
+        deposit = effects.deposit_mm2
+        return plate_parts(over, self.at_points(deposit), self._at_reference(deposit), get)
 
-    def _log_trim(self, value: Floats, bank: int) -> Floats:
+    def _log_trim(self, get: Values, bank: int) -> Floats:
         """A bank's total trim as read, between both ways in which a controller may combine its
         short and long trims; (batch, points)."""
         o = self.observations
-        gap = _Getter(value)("trim_sum") * o.trim_gap[..., bank]
+        gap = np.multiply(get("trim_sum"), o.trim_gap[..., bank], order="F")
         return np.asarray(o.log_trim[..., bank] + gap)
 
-    def clamp_slope(self, predicted: Floats, value: Floats, bank: int) -> Floats:
+    def clamp_slope(self, predicted: Floats, get: Values, bank: int) -> Floats:
         """How much of a predicted trim gets through to the reading: all, or little at a limit."""
-        reading, limit = self._log_trim(value, bank), self.observations.trim_limit[..., bank]
+        reading, limit = self._log_trim(get, bank), self.observations.trim_limit[..., bank]
         beyond = np.clip(limit * (predicted - reading) / _TRIM_SOFTNESS, -50.0, 50.0)
         return np.where(limit == 0, 1.0, 1.0 / (1.0 + np.exp(beyond)))
 
-    def predicted_log_trim(
-        self, state: Mapping[str, Floats], effects: Effects, bank: int
-    ) -> Floats:
+    def predicted_log_trim(self, state: State, effects: Effects, bank: int) -> Floats:
         """Log total trim of a bank (0 or 1) that makes fuel match the true air."""
         o = self.observations
-        get = _Getter(state["value"])
+        get = state.value
         sign = (1.0, -1.0)[bank]
         fuel = get("fuel_level") - self.at_points(effects.fuel) + state["fuel_fill"]
         nearer = sign * np.tanh(get("leak_bank")) * self.two_banks
@@ -315,22 +294,29 @@ class Model:
 
         ``coordinates`` has shape (batch, unknowns).
         """
-        state = self.states(coordinates, effects)
-        return self.chosen(
-            [self.channel(name, state, effects) for name in self.kinds], len(coordinates)
-        )
+        every = self.point_residuals(self.states(coordinates, effects), effects)
+        return every.take(self.compared(), axis=1)
 
-    def chosen(self, channels: Sequence[Floats], batch: int) -> Floats:
-        """Residuals of each channel (batch, points) that are compared, (batch, residuals)."""
-        parts = [
-            channel[:, rows] for channel, rows in zip(channels, self.places.values(), strict=True)
-        ]
-        return np.concatenate(parts, axis=1) if parts else np.zeros((batch, 0))
+    def compared(self, kinds: Sequence[str] | None = None, points: int | None = None) -> Ints:
+        """Where residuals stand among all channels at all points; ``kinds`` and ``points`` are
+        those of several models laid side by side."""
+        kinds, points = kinds or self.kinds, points or self.observations.points
+        nothing = np.zeros(0, dtype=np.intp)
+        places = (kinds.index(kind) * points + rows for kind, rows in self.places.items())
+        return np.concatenate([nothing, *places])
 
-    def channel(self, name: str, state: Mapping[str, Floats], effects: Effects) -> Floats:
+    def point_residuals(self, state: State, effects: Effects) -> Floats:
+        """Residuals of every channel at every point, (batch, channels x points)."""
+        batch, points = len(effects.bend_sd), self.observations.points
+        found = np.empty((batch, len(self.kinds) * points), order="F")
+        for place, kind in enumerate(self.kinds):
+            found[:, place * points : (place + 1) * points] = self.channel(kind, state, effects)
+        return found
+
+    def channel(self, name: str, state: State, effects: Effects) -> Floats:
         """Residuals of one channel at every point, (batch, points), compared or not."""
         o = self.observations
-        get = _Getter(state["value"])
+        get = state.value
         if name == "filling":
             return np.log(state["cylinder"] / state["filled"])
         if name == "plate":
@@ -343,21 +329,21 @@ class Model:
         if name.startswith("trim"):
             bank = int(name[-1]) - 1
             predicted = self.predicted_log_trim(state, effects, bank)
-            reading = self._log_trim(state["value"], bank)
+            reading = self._log_trim(state.value, bank)
             return reading - _clamped(predicted, reading, o.trim_limit[..., bank])
         if name == "computed":
             shift = get("meter_gain") + self.at_points(effects.meter)
             return np.log(o.computed_kg_s / state["filled"]) - shift
         return np.log(state["upstream"] / state["ambient"])
 
-    def _open(self, state: Mapping[str, Floats]) -> Floats:
+    def _open(self, state: State) -> Floats:
         """The reading of how far the plate is open over how far it is."""
         return np.asarray(np.log(self.observations.opening_pct / state["opening"]))
 
-    def _stop(self, state: Mapping[str, Floats], effects: Effects) -> Floats:
+    def _stop(self, state: State, effects: Effects) -> Floats:
         """The lowest throttle reading over what it should be: the stop's, and how far it idles
         above."""
-        get = _Getter(state["value"])
+        get = state.value
         own, fade = np.exp(get("opening")), np.exp(get("fade"))
         lost = self._at_reference(effects.deposit_mm2) / np.exp(get("slope"))
         expected = get("closed") + own + made_up_pct(own, lost, fade)
@@ -373,6 +359,8 @@ def _flow_function(ratio: Floats) -> Floats:
 def bend_applies(model: Model, effects: Effects) -> Floats:
     """Where a meter's bend acts, (batch, points): a healthy meter's is the car's own, a
     contaminated one bends in the recordings it is contaminated in only."""
+    if model.alone and effects.meter.ndim == 1:
+        return np.ones((1, 1))
     contaminated = effects.bend_sd[:, None] > 1.5 * model.healthy_bend_sd
     bent = model.observations.judged
     if effects.meter.ndim == 2:
@@ -387,14 +375,3 @@ def _clamped(predicted: Floats, reading: Floats, limit: Floats) -> Floats:
     beyond = np.where(limit == 0, 0.0, limit * (predicted - reading))
     softened = _TRIM_SOFTNESS * np.logaddexp(0.0, beyond / _TRIM_SOFTNESS)
     return np.where(limit == 0, predicted, predicted - limit * softened)
-
-
-class _Getter:
-    """One unknown of every batch member as a column."""
-
-    def __init__(self, value: Floats) -> None:
-        self._value = value
-
-    def __call__(self, name: str) -> Floats:
-        index = Unknowns.index(name)
-        return self._value[:, index : index + 1]

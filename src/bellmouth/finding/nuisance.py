@@ -10,9 +10,10 @@ from bellmouth.finding.observations import Observations
 from bellmouth.finding.priors import Priors
 from bellmouth.physics.fuel import injector_time_factor
 
-__all__ = ["LEARNED", "Unknowns", "unknowns"]
+__all__ = ["LEARNED", "Unknowns", "Values", "unknowns"]
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.intp]
 
 _EXPECTED_ETHANOL = 0.05  # blend that petrol cars are calibrated for: common practice, no source
 
@@ -76,10 +77,22 @@ class Unknowns:
         told = coordinates if self.turn is None else coordinates @ self.turn.T
         return np.asarray(self.mean + self.sd * told)
 
-    def turned(self, slopes: Floats) -> Floats:
-        """Slopes in the coordinates from those in values over their spread, (batch, residuals,
-        unknowns)."""
-        return slopes if self.turn is None else np.asarray(slopes @ self.turn)
+    def values_of(self, coordinates: Floats, bend_sd: Floats) -> "Values":
+        """The same, with the spread (batch,) that hypotheses allow the meter's exponent."""
+        # Each unknown's values together: they are asked for by unknown.
+        told = np.asfortranarray(self.values(coordinates))
+        bend = self.index("meter_bend")
+        told[:, bend] = coordinates[:, bend] * bend_sd
+        return Values(told)
+
+    def in_coordinates(self, slopes: Floats, bend_sd: Floats) -> Floats:
+        """Slopes in the coordinates from those in values, (batch, residuals, unknowns) both;
+        ``bend_sd`` (batch,) as in `values_of`."""
+        spread = np.empty((len(slopes), self.size))
+        spread[:] = self.sd
+        spread[:, self.index("meter_bend")] = bend_sd
+        told = slopes * spread[:, None]
+        return told if self.turn is None else np.asarray(told @ self.turn)
 
     def row(self, name: str) -> Floats:
         """What one shared unknown gains with each coordinate, (unknowns,)."""
@@ -102,6 +115,30 @@ class Unknowns:
         """Places of an unknown that each recording has its own of."""
         start = len(_SHARED) + _PER_RECORDING.index(name) * recordings
         return slice(start, start + recordings)
+
+
+class Values:
+    """The unknowns' values for a batch: rows of a table (rows, unknowns), in their order or by the
+    row (batch,) that each member has."""
+
+    def __init__(self, table: Floats, row: Ints | None = None) -> None:
+        self._table, self._row = table, row
+
+    def __call__(self, name: str) -> Floats:
+        """An unknown that all recordings share, (batch, 1)."""
+        return self._columns(slice(_PLACES[name], _PLACES[name] + 1))
+
+    def each(self, name: str, recordings: int) -> Floats:
+        """An unknown that each recording has its own of, (batch, recordings)."""
+        return self._columns(Unknowns.block(name, recordings))
+
+    def of(self, members: Ints) -> "Values":
+        """Those of some members of the batch."""
+        return Values(self._table, members if self._row is None else self._row.take(members))
+
+    def _columns(self, places: slice) -> Floats:
+        told = self._table[:, places]
+        return told if self._row is None else told.take(self._row, axis=0)
 
 
 def unknowns(observations: Observations, car: Car, priors: Priors) -> Unknowns:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from bellmouth.finding.model import Effects
+from bellmouth.finding.model import Effects, State
 from bellmouth.finding.result import Picture, PicturePoint
 
 if TYPE_CHECKING:
@@ -41,7 +41,7 @@ def draw(case: "Case", posterior: Mapping[str, float]) -> Picture:
     return Picture(points, curves)
 
 
-def _state(case: "Case", rows: NDArray[np.intp]) -> tuple[Mapping[str, Floats], Effects]:
+def _state(case: "Case", rows: NDArray[np.intp]) -> tuple[State, Effects]:
     u = case.model.unknowns
     bends = (float(u.sd[u.index("meter_bend")]), u.contaminated_bend_sd)
     effects = case.hypotheses.effects(rows, case.posterior.sizes[rows], bends)
@@ -98,9 +98,7 @@ def _speed_density(case: "Case", point: int) -> tuple[float, float, float] | Non
     if not np.isfinite(o.manifold_pa[point]):
         return None
     zero = np.zeros((1, u.size))
-    none = np.zeros(1)
-    healthy = Effects(none, none, none, none, none, none, none)
-    flow = case.model.states(zero, healthy)["filled"][0, point] * 1e3
+    flow = case.model.states(zero, Effects.none(1))["filled"][0, point] * 1e3
     sd = float(np.hypot(u.sd[u.index("fill_level")], 0.05))
     return float(flow), float(flow * np.exp(-_Z90 * sd)), float(flow * np.exp(_Z90 * sd))
 

@@ -41,8 +41,8 @@ def sizes_of(case: "Case", names: Collection[str] | None = None) -> dict[str, di
     wanted = np.array([names is None or name in names for name in hypotheses.names])
     if names is not None:
         # Most nodes are those of pairs, and few of these are ever asked for.
-        mine = wanted[which]
-        which, sizes, log = which[mine], sizes[mine], log[mine]
+        mine = np.flatnonzero(wanted.take(which))
+        which, sizes, log = which.take(mine), sizes.take(mine, axis=0), log.take(mine)
     highest = np.full(hypotheses.count, -np.inf)
     np.maximum.at(highest, which, log)
     mass = np.exp(log - highest[which])
@@ -54,10 +54,10 @@ def sizes_of(case: "Case", names: Collection[str] | None = None) -> dict[str, di
         told = {}
         for place, cause in enumerate(causes):
             mean, sd, low, high = (column[row] for column in moments[place])
-            quantiles = np.clip(mean + _NORMAL * sd, low, high)
+            quantiles = np.minimum(np.maximum(mean + _NORMAL * sd, low), high)
             if len(causes) == 1:
-                mine = which == row
-                quantiles = _by_steps(sizes[mine, 0], mass[mine], quantiles)
+                mine = np.flatnonzero(which == row)
+                quantiles = _by_steps(sizes[:, 0].take(mine), mass.take(mine), quantiles)
             told[cause] = _size(cause, quantiles, case.scale)
         result[hypotheses.names[row]] = told
     return result
@@ -81,12 +81,13 @@ def _moments(
 
 def _by_steps(nodes: Floats, weight: Floats, by_moments: Floats) -> Floats:
     """Quantiles of the sum over nodes; the moments where few nodes carry the mass."""
-    if weight.max() > 0.2 * weight.sum():
+    total = weight.sum()
+    if weight.max() > 0.2 * total:
         return by_moments
-    steps = (np.cumsum(weight) - 0.5 * weight) / weight.sum()
+    steps = (np.cumsum(weight) - 0.5 * weight) / total
     return np.interp(_QUANTILES, steps, nodes)
 
 
 def _size(cause: str, quantiles: Floats, scale: Scale) -> Size:
-    values = size_from_coordinate(cause, quantiles, scale)
-    return Size(float(values[1]), float(values.min()), float(values.max()), CAUSES[cause].unit)
+    low, value, high = sorted(size_from_coordinate(cause, quantiles, scale).tolist())
+    return Size(value, low, high, CAUSES[cause].unit)
