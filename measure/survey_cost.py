@@ -33,7 +33,7 @@ __all__ = ["Run", "line_through", "main", "predicted_s", "targets"]
 
 _MOST_RATIO, _MOST_GIB, _LINEAR, _SPEED_UP = 15.0, 1.0, 0.10, 1.8
 _READ_AT_LEAST = 1000  # files read in the reference, however few the survey has
-_ROUNDS, _IN_ALL = 5, 3000  # surveys of one size, and recordings surveyed in all of them
+_ROUNDS, _IN_ALL = 5, 5000  # surveys of one size, and recordings surveyed in all of them
 
 
 @dataclass(frozen=True)
@@ -86,11 +86,10 @@ def main(arguments: list[str] | None = None) -> int:
     workers = [int(one) for one in asked.workers.split(",")]
     runs: list[Run] = []
     for count in counts:
-        for one in workers:
-            runs.append(_measured(fleet(count), one))
-            print(_table(runs[-1:]), flush=True)
-            # At once: whoever stops a long measurement keeps what there is.
-            _keep(_with_earlier(runs) if asked.add else runs)
+        runs += _measured(fleet(count), workers)
+        print(_table(runs[-len(workers) :]), flush=True)
+        # At once: whoever stops a long measurement keeps what there is.
+        _keep(_with_earlier(runs) if asked.add else runs)
     runs = _with_earlier(runs) if asked.add else runs
     print(heading("A survey against merely reading the same files"))
     print(_table(runs))
@@ -116,22 +115,33 @@ def _with_earlier(runs: Sequence[Run]) -> list[Run]:
     return [every[key] for key in sorted(every)]
 
 
-def _measured(made: Fleet, workers: int) -> Run:
-    """Reading and surveying in turns, the medians kept: other guests of the machine move single
-    ones by a fifth."""
+def _measured(made: Fleet, workers: Sequence[int]) -> list[Run]:
+    """Reading and surveying by each number of workers in turns, the medians kept: other guests of
+    the machine move single ones by a fifth, and whole minutes alike."""
     rounds = min(max(_IN_ALL // made.count, 1), _ROUNDS)
-    reads = [_read(made.files, workers)]
-    surveys = []
+    reads: dict[int, list[tuple[float, float]]] = {one: [] for one in workers}
+    surveys: dict[int, list[dict[str, float]]] = {one: [] for one in workers}
     for _ in range(rounds):
-        surveys.append(_surveyed(made, workers))
-        reads.append(_read(made.files, workers))
+        for one in workers:
+            reads[one].append(_read(made.files, one))
+            surveys[one].append(_surveyed(made, one))
+            reads[one].append(_read(made.files, one))
+    return [_run(made, one, surveys[one], reads[one]) for one in workers]
+
+
+def _run(
+    made: Fleet,
+    workers: int,
+    surveys: Sequence[dict[str, float]],
+    reads: Sequence[tuple[float, float]],
+) -> Run:
     middle = {name: float(np.median([one[name] for one in surveys])) for name in surveys[0]}
     return Run(
         when=datetime.now(UTC).isoformat(timespec="seconds"),
         count=made.count,
         distinct=made.distinct,
         workers=workers,
-        rounds=rounds,
+        rounds=len(surveys),
         bytes_in=made.bytes,
         bytes_out=int(middle["bytes_out"]),
         errors=int(middle["errors"]),
