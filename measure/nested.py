@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from bellmouth.finding.infer import Posterior, Problem, log_likelihood
+from bellmouth.finding.mesh import log_of_ratios
 
 __all__ = ["Agreement", "Nested", "Target", "agreement", "sample"]
 
@@ -136,7 +137,9 @@ class Target:
         residual = problem.model.residuals(coordinates, effects)[0]
         squares = [((whitener @ residual) ** 2).sum() for whitener in self._whiteners]
         gaussian = np.logaddexp.reduce(self._log_scale - 0.5 * np.array(squares))
-        return float(gaussian + sum(side(which, where)[0] for side in problem.side_logs))
+        beside = sum(side(which, where)[0] for side in problem.side_logs)
+        # The cube is uniform in the sizes' coordinates, the prior of a ratio is not.
+        return float(gaussian + beside + log_of_ratios(problem.hypotheses, which, where)[0])
 
 
 def sample(
@@ -148,7 +151,7 @@ def sample(
     moved: bool = True,
     seed: int = 1,
 ) -> Nested:
-    """Static nested sampling of hypothesis ``row``: normal unknowns, uniform sizes.
+    """Static nested sampling of hypothesis ``row``: normal unknowns, sizes by their prior.
 
     Unknowns that no reading depends on (a boost sensor that is not there) integrate to one and
     are left out. ``moved`` chooses the way; see the module's docstring.

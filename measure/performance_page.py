@@ -114,7 +114,7 @@ def _survey(runs: Sequence[Run]) -> str:
         return (
             "Simulated recordings of about three minutes, 900 to 3,200 rows; beyond the number of "
             "distinct ones the same files stand there under other names. Reading is "
-            "`polars.read_csv` by as many processes. Surveys of up to 1,500 recordings were made "
+            "`polars.read_csv` by as many processes. Surveys of up to 2,500 recordings were made "
             "several times over, in turns with the reading; medians count. Where a survey had well "
             "under its share of the cores something else was running, and CPU time tells more than "
             "the clock.\n\n"

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from bellmouth.finding.effects import Effects
 from bellmouth.recording.nans import told_or
 
-__all__ = ["HEALTHY", "HypothesisTable", "Layout", "Mesh", "coarse", "mesh_of"]
+__all__ = ["HEALTHY", "HypothesisTable", "Layout", "Mesh", "coarse", "log_of_ratios", "mesh_of"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -122,11 +122,11 @@ def mesh_of(hypotheses: HypothesisTable, sizes: Floats, spread: Floats, cost: Fl
     layout = _laid_out(hypotheses.dimensions + hopeless, _FINE, _gauss)
     log_weight = layout.log_unit + share.take(layout.hypothesis)
     where = _within(layout, start, end)
-    log_weight += _log_of_ratios(hypotheses, layout.hypothesis, where)
+    log_weight += log_of_ratios(hypotheses, layout.hypothesis, where)
     return Mesh(layout, where, log_weight)
 
 
-def _log_of_ratios(hypotheses: HypothesisTable, hypothesis: Ints, sizes: Floats) -> Floats:
+def log_of_ratios(hypotheses: HypothesisTable, hypothesis: Ints, sizes: Floats) -> Floats:
     """Log prior density of nodes over that which is uniform in the coordinates, (nodes,): sizes are
     uniform in their logarithm, and a ratio's coordinate is none. Below what is worth acting on the
     density falls to nothing: whoever complains has more than that."""
