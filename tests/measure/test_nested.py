@@ -16,10 +16,10 @@ from bellmouth.finding.model_error import scale_weights
 from bellmouth.recording.stretch import Kind, Reading, Stretch
 from tests.finding.garage import car, reading, sides_of, stretches
 
-Floats = NDArray[np.float64]
-
 pytest.importorskip("dynesty", reason="dynesty is a test extra")
 from measure.nested import Agreement, Target, agreement
+
+Floats = NDArray[np.float64]
 
 
 def _reading(value: float, error: float) -> Reading:
@@ -132,7 +132,7 @@ def test_the_samplers_likelihood_is_the_findings_exact_one(
 
 
 def _of_ratios(case: Case, row: int, where: Floats) -> float:
-    """Log density of a ratio's size, even in its logarithm but below the worth, over an even one."""
+    """Log density of a ratio's size over an even one: even in its logarithm, less below worth."""
     total = 0.0
     table = case.hypotheses
     for low, high, worth, size in zip(
