@@ -28,3 +28,11 @@ def test_fuel_of_the_blend_that_is_reported_is_no_fault(ethanol: float) -> None:
     assert case.observations.log_trim[:, 0] == pytest.approx(0.0, abs=1e-9)
     logs = case.posterior.log_evidence
     assert logs[case.hypotheses.names.index("fuel_low")] < logs[0]
+
+
+def test_a_blend_that_was_read_once_is_that_of_the_whole_recording() -> None:
+    made = _with_fuel_rate(stretches(), 0.85)
+    for stretch in made[1:]:
+        del stretch.readings["ethanol_percentage"]  # type: ignore[attr-defined]
+    case = solve(made, [], car())
+    assert case.observations.log_trim[:, 0] == pytest.approx(0.0, abs=1e-9)

@@ -178,6 +178,18 @@ def test_a_short_trim_that_has_not_moved_since_the_start_is_open_loop(starts: bo
     assert [one.closed_loop for one in running] == [False if starts else None, None, None, None]
 
 
+def test_a_second_start_is_open_loop_again() -> None:
+    levels = [*LEVELS, *LEVELS[:3]]
+    recording = make(levels, np.random.default_rng(15))
+    short = recording.series["short_term_fuel_trim_bank_1"]
+    ends = np.cumsum([level.seconds for level in levels])
+    still = (short.time_s > ends[4]) & (short.time_s < ends[6])
+    value = np.where(still, 0.0, short.value)
+    series = {**recording.series, short.name: Series(short.name, "%", short.time_s, value)}
+    found = [one for one in stretches(Recording(series, "made")) if one.kind != "engine off"]
+    assert [one.closed_loop for one in found] == [None] * 4 + [False, None]
+
+
 @pytest.mark.parametrize(("value", "limit"), [(25.0, 1), (-25.0, -1), (6.25, 0)])
 def test_a_clamped_trim_is_a_limit(value: float, limit: int) -> None:
     recording = make([Level(60, *LEVEL)], np.random.default_rng(11))

@@ -69,3 +69,26 @@ def test_what_still_winds_up_is_at_its_limit_where_others_are() -> None:
 
     assert limits(winding(40.0), 28.0, wander=0.1) == [1, 1, 1, 1]
     assert limits(winding(15.0), 28.0, wander=1.0)[0] == 0
+
+
+def test_an_open_loop_makes_no_limit_of_what_regulates_as_high() -> None:
+    """Long is kept in open loop and short is nothing: that is still, and says nothing."""
+    rng = np.random.default_rng(6)
+    recording = make(LEVELS, rng, samples_per_s=12.0)
+    when = np.arange(0.0, float(ENDS[-1]), 0.5)
+    closed = when > ENDS[3]
+    short = np.where(closed, 1.5 * rng.standard_normal(len(when)), 0.0)
+    series = dict(recording.series)
+    for name, value in (("short", short), ("long", np.full(len(when), 28 * STEP))):
+        full = f"{name}_term_fuel_trim_bank_1"
+        series[full] = Series(full, "%", when, np.round(value / STEP) * STEP)
+    status = np.where(when > ENDS[3] - 3.0, 2.0, 1.0)
+    series["fuel_system_status"] = Series("fuel_system_status", "code", when, status)
+    found = stretches(Recording(series, "made"))
+    assert [one.closed_loop for one in found][-2:] == [False, True]
+    assert [one.readings["log_total_trim_bank_1"].at_limit for one in found] == [0] * 5
+
+
+def test_a_slope_that_may_be_chance_is_not_on_the_way() -> None:
+    """A few seconds of a wandering trim have a slope as well."""
+    assert limits(lambda when: np.where(when < ENDS[1], 40.0, 6.0), 28.0, wander=2.5)[1:] == [0] * 3

@@ -200,8 +200,8 @@ def _over_scales(logs: Floats, weights: Floats) -> tuple[Floats, Floats]:
     the posterior weight of each scale (nodes, scales)."""
     joint = logs + np.log(weights / weights.sum())[:, None]
     highest = joint.max(axis=0)
-    share = np.exp(joint - highest)
-    total = share.sum(axis=0)
+    share = np.exp(joint - np.where(np.isfinite(highest), highest, 0.0))
+    total = np.maximum(share.sum(axis=0), 1e-300)
     return highest + np.log(total), (share / total).T
 
 
@@ -217,6 +217,7 @@ def _evidence(logs: Floats, mesh: Mesh, count: int) -> Floats:
 def _log_sum(logs: Floats) -> Floats:
     """Logarithm of the sum along the last axis: `np.logaddexp` costs five times as much."""
     highest = logs.max(axis=-1, keepdims=True)
+    highest = np.where(np.isfinite(highest), highest, 0.0)  # all impossible: so is the sum
     return np.asarray(highest[..., 0] + np.log(np.exp(logs - highest).sum(axis=-1)))
 
 

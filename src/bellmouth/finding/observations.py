@@ -32,7 +32,9 @@ _AMBIENT_KPA = (40.0, 115.0)  # no road is higher or lower: a barometer that say
 _LARGEST_LOG_TRIM = 0.9
 _ZERO_C = 273.15
 _RATED_DENSITY_KG_M3 = 1.184  # SAE J1979, absolute load: air at 25 degC and 101.325 kPa
-_USUAL_ETHANOL, _FUEL_RATE_LOG_SD = 0.05, 0.03  # of pump fuel, and how well a rate is known (cp)
+_LIMIT_STEP = 0.008  # a step of a trim's reading
+USUAL_ETHANOL = 0.05  # of pump fuel, and what petrol cars are calibrated for (cp)
+_FUEL_RATE_LOG_SD = 0.03  # how well a controller's fuel rate is known (cp)
 _TRIM_NAMES = tuple(total_trim_name(bank) for bank in BANKS)
 
 
@@ -147,7 +149,13 @@ def observe(
         airflow_metered=car.metering == "airflow",
         ethanol_reported=_reports(column, "ethanol_percentage"),
         **air_side,
-        **_fuel(column, metered, metered_error),
+        **_fuel(
+            column,
+            metered,
+            metered_error,
+            recording,
+            np.array([stretch.kind == "drive" for stretch in stretches], dtype=bool),
+        ),
     )
 
 
@@ -185,16 +193,22 @@ def _air(
     }
 
 
-def _fuel(column: Columns, metered: Floats, metered_error: Floats) -> dict[str, Any]:
+def _fuel(
+    column: Columns,
+    metered: Floats,
+    metered_error: Floats,
+    recording: NDArray[np.int64],
+    driven: Bools,
+) -> dict[str, Any]:
     """The trims of both banks, their errors, and where they sit at a limit."""
-    trim, error, limit = _trims(column, metered, metered_error)
+    trim, error, limit = _trims(column, metered, metered_error, recording)
     # In open loop the trims stand still: they say nothing about the air.
     trim[column.open_loop()] = np.nan
     limit = np.where(np.isfinite(trim), limit, 0.0)
     return {
         "log_trim": trim,
         "trim_error": error,
-        "trim_limit": limit,
+        "trim_limit": _as_high(trim, limit, recording, driven),
         "trim_gap": np.stack([_gap(column, bank) for bank in BANKS], axis=1),
     }
 
@@ -258,7 +272,7 @@ def _flow_from_load(
 
 
 def _trims(
-    column: Columns, metered: Floats, metered_error: Floats
+    column: Columns, metered: Floats, metered_error: Floats, recording: NDArray[np.int64]
 ) -> tuple[Floats, Floats, Floats]:
     """Log total trim by bank. What a wide-range sensor still reads beyond the command is added:
     a clamped trim leaves the mixture off by just what it lacks."""
@@ -267,7 +281,7 @@ def _trims(
     limit = np.stack([column.limit(name) for name in _TRIM_NAMES], axis=1)
     trim = np.where(np.abs(trim) < _LARGEST_LOG_TRIM, trim, np.nan)
     if not np.isfinite(trim).any():
-        trim[:, 0], error[:, 0] = _trim_from_fuel_rate(column, metered, metered_error)
+        trim[:, 0], error[:, 0] = _trim_from_fuel_rate(column, metered, metered_error, recording)
     for place, bank in enumerate(BANKS):
         mixture = _mixture_left(column, bank)
         if mixture is None:
@@ -278,6 +292,21 @@ def _trims(
         error[:, place] = np.where(seen, np.hypot(error[:, place], left_error), error[:, place])
         limit[:, place] = np.where(seen, 0.0, limit[:, place])
     return trim, error, limit
+
+
+def _as_high(trim: Floats, limit: Floats, recording: NDArray[np.int64], driven: Bools) -> Floats:
+    """Points of a drive are too short to tell a limit: one that stands where steady ones of its
+    recording are at theirs is there too."""
+    found = limit.copy()
+    for number in np.unique(recording) if driven.any() else ():
+        mine = (recording == number)[:, None]
+        for sign in (-1.0, 1.0):
+            flagged = mine & (limit == sign)
+            if flagged.any():
+                # Those on the way to the limit stand lower.
+                least = median(sign * trim[flagged]) - _LIMIT_STEP
+                found[mine & driven[:, None] & (sign * trim >= least)] = sign
+    return found
 
 
 def _mixture_left(column: Columns, bank: int) -> tuple[Floats, Floats] | None:
@@ -293,15 +322,25 @@ def _mixture_left(column: Columns, bank: int) -> tuple[Floats, Floats] | None:
     return None
 
 
+def _blend(column: Columns, recording: NDArray[np.int64]) -> Floats:
+    """Share of ethanol by volume at each point, of its recording where it was not read there."""
+    told = column.value("ethanol_percentage") / 100.0
+    told = np.where((told >= 0) & (told <= 1), told, np.nan)
+    for number in np.unique(recording):
+        mine = recording == number
+        known = mine & np.isfinite(told)
+        told[mine & ~known] = told[known].mean() if known.any() else USUAL_ETHANOL
+    return told
+
+
 def _trim_from_fuel_rate(
-    column: Columns, metered: Floats, metered_error: Floats
+    column: Columns, metered: Floats, metered_error: Floats, recording: NDArray[np.int64]
 ) -> tuple[Floats, Floats]:
     """Fuel that the controller says it used over what the metered air asks for, of the blend that
     the car reports; where it reports none, of little ethanol."""
     rate = column.value("engine_fuel_rate")
     rate = np.where(rate > 0, rate, np.nan)
-    told = column.value("ethanol_percentage") / 100.0
-    blend = np.where((told >= 0) & (told <= 1), told, _USUAL_ETHANOL)
+    blend = _blend(column, recording)
     fuel_kg_s = rate * fuel.blend_density_kg_m3(blend) / 3.6e6
     log = np.log(fuel_kg_s * fuel.blend_ratio(blend) / metered)
     relative = column.error("engine_fuel_rate") / rate

@@ -40,7 +40,7 @@ _BYTE_S = 10 / BIT_RATE
 _PULSE = 0x00
 #: Bytes of one frame are no further apart: P4 ends at 20 ms, the rest is what a busy computer may
 #: take on top. Less than the silence before a wake-up, or a car that comes to in the middle of a
-#: frame takes the next one's pulse for a part of it.
+#: frame takes the next one's pulse for a part of it. Common practice, no source.
 _BYTE_GAP_MOST_IDLES, _BYTE_GAP_LEAST_S = 0.8, 0.1
 _NOT_SUPPORTED = 0x11
 _SOONEST = (START_COMMUNICATION, STOP_COMMUNICATION, TESTER_PRESENT)

@@ -18,7 +18,7 @@ STABLE_AFTER_S = 300.0
 # Codes of fuel system status that mean closed loop: 2, and 16 with a fault (J1979 parameter 03;
 # from memory).
 CLOSED = (2.0, 16.0)
-STANDS_RPM = 1.0
+STANDS_RPM = 1.0  # slower than any starter turns an engine: common practice, no source
 
 
 def warm(recording: Recording, values: Mapping[str, Reading], start_s: float) -> bool | None:
@@ -51,13 +51,15 @@ def closed_loop(recording: Recording, pieces: Sequence[tuple[int, int]]) -> bool
 
 def _not_begun(recording: Recording, pieces: Sequence[tuple[int, int]]) -> bool:
     short, speed = recording.get("short_term_fuel_trim_bank_1"), recording.get("engine_speed")
-    if short is None or speed is None or not short.value.any():
+    if short is None or speed is None:
         return False
-    moves_s = float(short.time_s[np.argmax(short.value != 0.0)])
-    if max(stop for _, stop in pieces) * STEP_S > moves_s + STEP_S:
+    begin_s = min(first for first, _ in pieces) * STEP_S
+    stood_s = speed.time_s[(speed.time_s < begin_s) & (speed.value < STANDS_RPM)]
+    if not len(stood_s):
         return False
-    before = speed.time_s < min(first for first, _ in pieces) * STEP_S
-    return bool((speed.value[before] < STANDS_RPM).any())
+    moved_s = short.time_s[(short.time_s > stood_s[-1]) & (short.value != 0.0)]
+    end_s = max(stop for _, stop in pieces) * STEP_S
+    return len(moved_s) > 0 and end_s <= float(moved_s[0]) + STEP_S
 
 
 def purging(recording: Recording, pieces: Sequence[tuple[int, int]]) -> float | None:

@@ -161,11 +161,17 @@ def _measured(recording: Recording, groups: Sequence[Group]) -> list[Stretch]:
         if "fuel_trim" in series.name:
             found = each[series.name]
             each[series.name] = replace(found, at_limit=limits(series, late, found))
+    loops = [closed_loop(recording, group.pieces) for group in groups]
+    off = [group.kind == "engine off" for group in groups]
+    regulating = ~np.array(off) & np.array([closed is not False for closed in loops])
     for bank, total in totals.items():
         if total is not None:
-            each[total.name] = log_total_trim(recording, bank, total, late, each)
+            each[total.name] = log_total_trim(recording, bank, total, late, each, regulating)
     by_name = {name: readings(found) for name, found in each.items()}
-    return [_stretch(recording, group, number, by_name) for number, group in enumerate(groups)]
+    return [
+        _stretch(recording, group, number, by_name, loops[number])
+        for number, group in enumerate(groups)
+    ]
 
 
 def _stretch(
@@ -173,6 +179,7 @@ def _stretch(
     group: Group,
     number: int,
     by_name: Mapping[str, Sequence[Reading | None]],
+    closed: bool | None,
 ) -> Stretch:
     held = {name: row[number] for name, row in by_name.items()}
     values = {name: reading for name, reading in held.items() if reading is not None}
@@ -183,7 +190,7 @@ def _stretch(
         end_s=end,
         readings=values,
         warm=warm(recording, values, group.start_s),
-        closed_loop=closed_loop(recording, group.pieces),
+        closed_loop=closed,
         purging=purging(recording, group.pieces),
     )
 

@@ -29,11 +29,13 @@ LEAST_LONG_LIMIT = 18.0
 LEAST_SUM_LIMIT = 0.18
 LEAST_OFF_MIXTURE = 0.10
 #: A clamped total scatters by its terms' rounding alone, and most of what stands as high does.
-#: A regulating one wanders by a step or more, and seldom less by chance. [steps of a reading]
+#: A regulating one wanders by a step or more, and seldom less by chance. Set on the practice cars
+#: A to C, as what follows. [steps of a reading], shares
 _STILL, _ONE_HEIGHT, _MOSTLY = 0.5, 1.2, 0.6
 _FEWEST, _FIXED = 4, 0.1  # samples, steps
-#: A total that moves as quickly as this follows no operating point: it winds up.
-_WINDS_UP_PER_S = 0.008
+#: A total that moves as quickly as this, and so many times its error, follows no operating point:
+#: it winds up.
+_WINDS_UP_PER_S, _SURELY = 0.008, 2.5
 # A narrow oxygen sensor below and above these for this share of a stretch. [V]
 LEAN_V = 0.3
 RICH_V = 0.6
@@ -61,14 +63,20 @@ def total_trim_name(bank: int) -> str:
 
 
 def log_total_trim(
-    recording: Recording, bank: int, sum_: Series, windows: Windows, each: Mapping[str, Statistics]
+    recording: Recording,
+    bank: int,
+    sum_: Series,
+    windows: Windows,
+    each: Mapping[str, Statistics],
+    regulating: NDArray[np.bool_],
 ) -> Statistics:
     """ln((1 + short/100)(1 + long/100)) over each stretch, from the statistics of its series.
 
     The two were brought onto common times first: what one gives up the other takes over, and
     their sum is steadier than either. Rounding errors of the two add. ``at_limit`` is set where
     the quick term sat at its limit, where the sum lay still at its extreme or was on its way there,
-    or where an oxygen sensor says throughout that the mixture is still lean or rich.
+    or where an oxygen sensor says throughout that the mixture is still lean or rich; never where
+    the engine stood or was known to be in open loop (not ``regulating``).
     """
     terms = _terms(recording, bank)
     total = each[sum_.name]
@@ -80,9 +88,9 @@ def log_total_trim(
         empty |= own.count == 0
         rounding2 += (own.rounding / np.maximum(100 + told_or(0.0, own.mean), 1.0)) ** 2
     step = max(each[term.name].quantum for term in terms) / 100
-    speed = each.get("engine_speed")
-    running = total.count > 0 if speed is None else speed.mean > 0
-    clamped = _clamped([each[term.name] for term in terms], replace(total, quantum=step), running)
+    clamped = _clamped(
+        [each[term.name] for term in terms], replace(total, quantum=step), regulating
+    )
     for evidence in _mixture(recording, bank, windows, each):
         clamped = np.where((np.sign(total.mean) == evidence) & _large(total), evidence, clamped)
     first = each[terms[0].name].at_limit
@@ -92,9 +100,15 @@ def log_total_trim(
         rounding=np.sqrt(rounding2),
         quantum=step,
     )
-    # Trims and sensors of an engine that stands say nothing.
-    limit = np.where(running, np.where(first != 0, first, clamped), 0)
-    return replace(told, at_limit=_on_the_way(told, _as_high(told, limit)))
+    limit = np.where(regulating, np.where(first != 0, first, clamped), 0)
+    limit = _on_the_way(told, _as_high(told, limit), _lasted_s(windows))
+    return replace(told, at_limit=np.where(regulating, limit, 0))
+
+
+def _lasted_s(windows: Windows) -> Floats:
+    """How long the windows of each stretch last in all. [s]"""
+    lasted = np.bincount(windows.stretch, windows.end_s - windows.start_s, windows.stretches)
+    return np.asarray(lasted, dtype=np.float64)
 
 
 def _terms(recording: Recording, bank: int) -> list[Series]:
@@ -118,7 +132,7 @@ def total_trim_series(recording: Recording, bank: int) -> Series | None:
 
 
 def _clamped(
-    terms: Sequence[Statistics], total: Statistics, running: NDArray[np.bool_]
+    terms: Sequence[Statistics], total: Statistics, regulating: NDArray[np.bool_]
 ) -> NDArray[np.intp]:
     """Where the sum of both terms stood at a clamp: it lay still as high as it ever stands, in most
     of what stands there.
@@ -128,10 +142,12 @@ def _clamped(
     """
     step = total.quantum
     still = total.scatter * np.exp(total.mean / 2) <= _STILL * step
-    # The slow term is read so seldom that it may spoil a sum of which the quick one never moves.
-    quick = terms[0]
-    still |= (quick.scatter <= _FIXED * quick.quantum) & (quick.count >= _FEWEST)
-    count = np.where(running, total.count, 0)
+    if len(terms) == 2:
+        # The slow term is read so seldom that it may spoil a sum of which the quick never moves.
+        quick = terms[0]
+        still |= (quick.scatter <= _FIXED * quick.quantum) & (quick.count >= _FEWEST)
+    known = regulating & np.isfinite(sum(term.mean for term in terms))
+    count = np.where(known, total.count, 0)
     result = np.zeros(count.size, dtype=np.intp)
     for product_or_sum in (np.expm1(total.mean), sum(term.mean for term in terms) / 100):
         for sign in (1, -1):
@@ -155,13 +171,16 @@ def _as_high(total: Statistics, limit: NDArray[np.intp]) -> NDArray[np.intp]:
     return found
 
 
-def _on_the_way(total: Statistics, limit: NDArray[np.intp]) -> NDArray[np.intp]:
+def _on_the_way(total: Statistics, limit: NDArray[np.intp], lasted_s: Floats) -> NDArray[np.intp]:
     """The same with stretches whose total still wound up towards a limit that others stood at, or
     back from it: there is further to go than it shows."""
     found = limit.copy()
+    # Standard error of a straight line's slope through that many samples worth counting.
+    chance = total.scatter * np.sqrt(12.0 / np.maximum(total.independent, 1.0)) / lasted_s
+    speed = np.abs(told_or(0.0, total.drift_per_s))
+    going = (speed >= _WINDS_UP_PER_S) & (speed >= _SURELY * told_or(np.inf, chance))
     for sign in (1, -1):
         if (limit == sign).any():
-            going = np.abs(told_or(0.0, total.drift_per_s)) >= _WINDS_UP_PER_S
             found[going & (sign * total.mean > 0) & (limit == 0)] = sign
     return found
 

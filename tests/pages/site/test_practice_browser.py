@@ -10,7 +10,7 @@ from playwright.sync_api import Browser, Page
 
 from bellmouth.bus.guide import asked_rpm
 from tests.pages.photograph import browser as chromium
-from tests.pages.site.person import Person, begins, closed_position
+from tests.pages.site.person import Over, Person, begins, closed_position
 from tests.pages.site.served import (
     PATIENCE_MS,
     PHONE,
@@ -79,6 +79,21 @@ def judged(person: Person) -> str:
     return person.page.inner_text("h1")
 
 
+def attempted(person: Person, car: str, *, hears: bool) -> None:
+    """Where this computer stood still the attempt is void: begin again, as anybody would."""
+    for _ in range(2):
+        coached(person, car)
+        try:
+            closed_position(person, hears=hears)
+        except Over as over:
+            if "stood still" not in str(over):
+                raise
+        else:
+            return
+    coached(person, car)
+    closed_position(person, hears=hears)
+
+
 def test_what_is_heard_in_the_practice_car_is_told_by_a_tap_and_what_is_not_is_none(
     page: Page, address: str
 ) -> None:
@@ -92,14 +107,12 @@ def test_what_is_heard_in_the_practice_car_is_told_by_a_tap_and_what_is_not_is_n
     page.wait_for_selector("[data-ready=yes]")
     assert page.locator("[data-coach]").get_attribute("data-taps") is None
     # Told before the plate moves: lost at once, and missed.
-    coached(person, car)
-    closed_position(person, hears=False)
+    attempted(person, car, hears=False)
     page.wait_for_selector("[data-phase=lost]")
     assert "when it was not so" in page.inner_text("[data-told]")
     assert judged(person) == "Throttle closed position: missed"
     # Told when it is heard: met.
-    coached(person, car)
-    closed_position(person)
+    attempted(person, car, hears=True)
     assert judged(person) == "Throttle closed position: met"
 
 
