@@ -11,7 +11,6 @@ import numpy as np
 import polars as pl
 
 from bellmouth.errors import RecordingError
-from bellmouth.recording.csv_sparse import sparse_cells
 from bellmouth.recording.csv_text import Text, read_text
 from bellmouth.recording.header import Column, Header, read_header
 from bellmouth.recording.rows import DAMAGED_SHARE, Rows
@@ -55,17 +54,6 @@ def rows_of_csv(raw: bytes, mapping: Mapping[str, str], source: str) -> Rows:
 
 def _fast(text: Text, header: Header, width: int) -> Rows | None:
     """All cells as numbers at once, or None where any cell or row is out of the ordinary."""
-    used = (header.time, *header.columns)
-    sparse = sparse_cells(text.body, text.separator, width)
-    if sparse is not None:
-        arrays = {column.name: sparse[column.index] for column in used}
-        time = arrays.pop("time")
-        return Rows(header, time, arrays, _placer(text), text.notes)
-    return _general(text, header, width)
-
-
-def _general(text: Text, header: Header, width: int) -> Rows | None:
-    """The same for any table of numbers."""
     used = (header.time, *header.columns)
     schema: dict[str, pl.DataType] = {str(index): pl.String() for index in range(width)}
     schema |= {str(column.index): pl.Float64() for column in used}
