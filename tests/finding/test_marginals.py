@@ -60,9 +60,11 @@ def test_a_last_reading_that_is_doubted_is_a_scale_like_any_other(
         assert np.allclose(together[place], expected, rtol=1e-9)
 
 
-def test_without_readings_nothing_is_said() -> None:
+@pytest.mark.parametrize("each", [1, 4])
+def test_without_readings_nothing_is_said(each: int) -> None:
     """Every node is as likely as any other."""
-    nothing = np.zeros((2, 0))
-    found = marginals(nothing, np.zeros((2, 0, 6)), ((np.arange(2), 0, 1),), np.zeros((3, 0, 0)))
-    assert found.shape == (3, 2)
+    nothing = np.zeros((2 * each, 0))
+    blocks = ((np.arange(2), 0, each),)
+    found = marginals(nothing, np.zeros((2, 0, 6)), blocks, np.zeros((3, 0, 0)))
+    assert found.shape == (3, 2 * each)
     assert not found.any()

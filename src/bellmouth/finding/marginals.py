@@ -47,11 +47,12 @@ def marginals(
         projections = [inverse]
     result = []
     for rows, first, each in blocks:
-        block = offset[first : first + len(rows) * each].reshape(len(rows), each, -1)
+        block = offset[first : first + len(rows) * each].reshape(len(rows), each, offset.shape[1])
         square, *less = (_squares(block, one[:, rows]) for one in projections)
         for one in less:
             square = square - one
-        result.append((-0.5 * (square + log_det[:, rows, None])).reshape(len(covariances), -1))
+        log = -0.5 * (square + log_det[:, rows, None])
+        result.append(log.reshape(len(covariances), len(rows) * each))
     return np.concatenate(result, axis=1)
 
 
@@ -155,5 +156,5 @@ def _squares(block: Floats, projection: Floats) -> Floats:
     scales, rows, size, readings = projection.shape
     # Every scale in one product: these are small, and many of them cost more than they multiply.
     beside = projection.transpose(1, 3, 0, 2).reshape(rows, readings, scales * size)
-    turned = (block @ beside).reshape(rows, -1, scales, size)
+    turned = (block @ beside).reshape(rows, block.shape[1], scales, size)
     return np.asarray(np.einsum("rnsi,rnsi->srn", turned, turned, order="C"))

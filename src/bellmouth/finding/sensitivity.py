@@ -52,7 +52,7 @@ def point_slopes(model: Model, effects: Effects, state: State) -> Floats:
                 found[:, channel, np.arange(points), column + o.recording] = slope
             else:
                 found[:, channel, :, column] = slope
-    return found.reshape(batch, -1, found.shape[-1])
+    return found.reshape(batch, len(model.kinds) * points, found.shape[-1])
 
 
 def _channel_slopes(model: Model, state: State, effects: Effects) -> dict[str, Slopes]:

@@ -111,7 +111,7 @@ def test_taps_are_kept_with_both_clocks_and_judged(car: str, page: Page) -> None
     assert [one["means"] for one in taps] == ["key_on", "key_off"]
     assert 8.0 < taps[0]["at_s"] < 10.0
     assert taps[1]["performance_ms"] > taps[0]["performance_ms"] > 0
-    assert taps[1]["at_s"] < sent[0].post_data_json["watched_s"] < taps[1]["at_s"] + 60.0
+    assert taps[1]["at_s"] <= sent[0].post_data_json["watched_s"] < taps[1]["at_s"] + 60.0
     assert page.locator("svg.attempt").count() == 1
     assert violations(page) == []
 

@@ -114,7 +114,8 @@ export class Conductor {
   note(means, at, stamp) { this.taps.push({ means, at_s: Math.max(at - this.began, 0), ...stamp }); }
 
   // Up to when whoever taps was at it: what ends the last step would have been tapped until then.
-  watched(now) { return Math.max((this.ended ?? now) - this.began, 0); }
+  // The clock of the taps and the other one are a few milliseconds apart.
+  watched(now) { return Math.max((this.ended ?? now) - this.began, 0, ...this.taps.map((one) => one.at_s)); }
 
   mark(event, at) {
     this.marked.add(`${this.index} ${event}`);
