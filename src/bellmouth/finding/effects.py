@@ -40,35 +40,35 @@ class Effects:
     @property
     def leak_area_m2(self) -> Floats:
         """Effective area of a leak."""
-        return self._row(1)
+        return self._row("leak_area_m2")
 
     @property
     def meter(self) -> Floats:
         """Logarithm of what the meter reads over what passes it."""
-        return self._row(2)
+        return self._row("meter")
 
     @property
     def fuel(self) -> Floats:
         """Logarithm of the fuel delivered over the fuel asked for."""
-        return self._row(3)
+        return self._row("fuel")
 
     @property
     def deposit_mm2(self) -> Floats:
         """Area lost at the stop."""
-        return self._row(4)
+        return self._row("deposit_mm2")
 
     @property
     def pressure(self) -> Floats:
         """Logarithm of what the manifold sensor reads over what there is."""
-        return self._row(5)
+        return self._row("pressure")
 
     @property
     def boost(self) -> Floats:
         """Logarithm of what the boost sensor reads over what there is."""
-        return self._row(6)
+        return self._row("boost")
 
-    def _row(self, column: int) -> Floats:
-        row: Floats = self.table[column]
+    def _row(self, effect: str) -> Floats:
+        row: Floats = self.table[COLUMNS[effect]]
         return row
 
     def of(self, members: Ints) -> "Effects":

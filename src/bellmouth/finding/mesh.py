@@ -18,10 +18,11 @@ Ints = NDArray[np.intp]
 
 _WIDTH = 4.5
 _HOPELESS_NATS = 8.0  # a pair this much worse than the best fit gets few nodes
+#: How many sizes, and how many nodes along each.
+Kinds = tuple[tuple[int, int], ...]
 # Against 16 by 16 nodes a pair's 8 by 8 move probabilities by .001 in the mean, .02 at most. An odd
 # number has a node in the middle: where nodes are too far apart an interval would shrink to it.
-Kinds = tuple[tuple[int, int], ...]
-_FINE: Kinds = ((0, 1), (1, 25), (2, 8), (2, 3))  # sizes, nodes along each; the last hopeless
+_FINE: Kinds = ((0, 1), (1, 25), (2, 8), (2, 3))  # the last for hopeless pairs
 _COARSE: Kinds = ((0, 1), (1, 9), (2, 4))
 
 
