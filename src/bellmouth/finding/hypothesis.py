@@ -213,7 +213,7 @@ def _range(
         low, high = sizes["deposit"]
         offset = np.log(scale.slope_mm2_deg)
         # What it took away may be several times what idle now breathes through.
-        high = max(high, float(np.log(12.0 * scale.idle_area_m2 * 1e6)) - offset)
+        high = max(high, float(np.log(5.0 * scale.idle_area_m2 * 1e6)) - offset)
     else:
         low, high = sizes["learned_stale" if effect == "learned" else effect]
         offset = 0.0

@@ -18,7 +18,6 @@ from bellmouth.finding.hypothesis import HasCoordinates, Scale
 from bellmouth.finding.idle_speed import (
     SHARES,
     SHORTEST_SHARE,
-    STRAY_RPM,
     Comparison,
     Lowest,
     Surplus,
@@ -26,6 +25,7 @@ from bellmouth.finding.idle_speed import (
     normal,
     speed_parts,
     speed_rises,
+    stray_density,
     surplus_shares,
 )
 from bellmouth.finding.observations import Observations
@@ -172,7 +172,7 @@ def _log_density(
         (1 - other) * less + other * alike,
     )
     stray = table["stray_share"]
-    odd = stray * held.spark.odd / STRAY_RPM
+    odd = stray * held.spark.odd * stray_density(held.excess_rpm, table)
     joint = sum((part * spark)[..., None] * air for part, air in zip(parts, given, strict=True))
     joint = (1 - stray) * np.asarray(joint).mean(axis=1) + odd * _stray(sd, beside)
     alone = (1 - stray) * (np.sum(parts, axis=0) * spark).mean(axis=1) + odd

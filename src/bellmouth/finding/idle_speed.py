@@ -17,7 +17,6 @@ from bellmouth.finding.priors import Priors
 __all__ = [
     "SHARES",
     "SHORTEST_SHARE",
-    "STRAY_RPM",
     "Comparison",
     "IdleSpeed",
     "Lowest",
@@ -30,6 +29,7 @@ __all__ = [
     "speed_density",
     "speed_parts",
     "speed_rises",
+    "stray_density",
     "surplus_shares",
     "timing_density",
 ]
@@ -38,9 +38,7 @@ Surplus = Literal["leak", "stale"]
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
-_HIGHEST_IDLE_RPM = 1300.0
-#: Speeds over which an idle that strays is spread. [rpm]
-STRAY_RPM = 900.0
+_HIGHEST_IDLE_RPM = 1400.0
 #: A dip that takes less of all idle time is not where the engine idles.
 SHORTEST_SHARE = 0.12
 #: Shares of all idle air in surplus that the likelihood is worked out at.
@@ -100,7 +98,7 @@ def idle_speed(
     density = speed_density(held.excess_rpm - rises, held.sd_rpm, held.shares, table)
     density = density * held.spark.density(rises, held.target_rpm, table)
     stray = table["stray_share"]
-    odd = stray * held.spark.odd / STRAY_RPM
+    odd = stray * held.spark.odd * stray_density(held.excess_rpm, table)
     leak_log, stale_log = np.log((1 - stray) * density.mean(axis=-1) + odd)
     return IdleSpeed(held.excess_rpm, leak_log, stale_log, scale.idle_area_m2, hypotheses)
 
@@ -296,6 +294,12 @@ def speed_parts(
     if down > 0:
         lowered = down * density(left + loads, wide).mean(axis=0)
     return (1 - up - down) * density(left, 0.0), raised, lowered
+
+
+def stray_density(excess_rpm: float, table: Mapping[str, Any]) -> float:
+    """Density of an idle that strays from its mark for no reason that is known here: seldom far."""
+    near, far, anywhere = table["stray_rpm"], table["stray_far_share"], table["stray_far_rpm"]
+    return float((1 - far) * normal(np.array(excess_rpm), near) + far / anywhere)
 
 
 def timing_density(

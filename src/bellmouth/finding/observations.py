@@ -11,10 +11,11 @@ from numpy.typing import NDArray
 from bellmouth.car.description import Car
 from bellmouth.finding.columns import Columns, opened, opening, throttle_name
 from bellmouth.physics import air, fuel
+from bellmouth.recording.clamps import WIDE_RANGE
 from bellmouth.recording.medians import median
 from bellmouth.recording.nans import told_or
 from bellmouth.recording.stretch import Stretch
-from bellmouth.recording.trims import BANKS, WIDE_RANGE, total_trim_name
+from bellmouth.recording.trims import BANKS, total_trim_name
 
 __all__ = ["LEAST_KPA", "Observations", "judgeable", "observe"]
 

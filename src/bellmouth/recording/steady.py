@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from bellmouth.recording.clamps import limits, of_both_banks
 from bellmouth.recording.drive import cell_readings, cells
 from bellmouth.recording.grid import STEP_S, Bools, Grid, grid_of, resample, runs
 from bellmouth.recording.levels import Group, gather
@@ -15,7 +16,7 @@ from bellmouth.recording.readings import Asked, Windows, readings, statistics
 from bellmouth.recording.series import Floats, Recording
 from bellmouth.recording.state import closed_loop, purging, warm
 from bellmouth.recording.stretch import Kind, Reading, Stretch
-from bellmouth.recording.trims import BANKS, is_trim, limits, log_total_trim, total_trim_series
+from bellmouth.recording.trims import BANKS, is_trim, log_total_trim, total_trim_series
 
 __all__ = ["stretches"]
 
@@ -164,9 +165,12 @@ def _measured(recording: Recording, groups: Sequence[Group]) -> list[Stretch]:
     loops = [closed_loop(recording, group.pieces) for group in groups]
     off = [group.kind == "engine off" for group in groups]
     regulating = ~np.array(off) & np.array([closed is not False for closed in loops])
-    for bank, total in totals.items():
-        if total is not None:
-            each[total.name] = log_total_trim(recording, bank, total, late, each, regulating)
+    told = {bank: total for bank, total in totals.items() if total is not None}
+    sums = [
+        log_total_trim(recording, bank, one, late, each, regulating) for bank, one in told.items()
+    ]
+    for total, found in zip(told.values(), of_both_banks(sums), strict=True):
+        each[total.name] = found
     by_name = {name: readings(found) for name, found in each.items()}
     return [
         _stretch(recording, group, number, by_name, loops[number])
