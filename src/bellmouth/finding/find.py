@@ -364,10 +364,12 @@ def _counted(results: Sequence[CheckResult]) -> tuple[str, ...]:
     if not results:
         return ()
     told = ", ".join(
-        f"{one.check.replace('_', ' ')}: {one.outcome if one.value is None else f'{one.value:g}'}"
+        f"{one.check}: {one.outcome}".replace("_", " ")
+        if one.value is None
+        else f"{one.check.replace('_', ' ')}: {one.value:g}"
         for one in results
     )
-    return (f"Checks counted: {told}.".replace("no_change", "no change"),)
+    return (f"Checks counted: {told}.",)
 
 
 def _best(case: Case, posterior: Mapping[str, float]) -> int:

@@ -89,26 +89,21 @@ def needs_of(
 
 
 def _more_recording(pair: "Pair") -> list[Need]:
-    """Points that one recording has and the other lacks, or that neither has."""
-    kinds = [{stretch.kind for stretch in part} for part in pair.stretches]
-    found = []
-    for recording, name in ((BEFORE, "before"), (AFTER, "after")):
-        if not {"held", "drive"} & kinds[recording] and recording == AFTER:
-            found.append(
-                Need(
-                    "speeds held at 1,500 and 2,500 rpm for half a minute each, warm",
-                    f"the recording {name} has idle alone: how trim and pressure change with "
-                    "airflow tells causes apart",
-                )
-            )
-    if not found:
-        found.append(
+    """What a recording after can still be given: the one before is past."""
+    if {"held", "drive"} & {stretch.kind for stretch in pair.stretches[AFTER]}:
+        return [
             Need(
                 "another recording after, under the same weather and loads as before",
                 "what is left open is no larger than these can make",
             )
+        ]
+    return [
+        Need(
+            "speeds held at 1,500 and 2,500 rpm for half a minute each, warm",
+            "the recording after has idle alone: how trim and pressure change with airflow tells "
+            "causes apart",
         )
-    return found
+    ]
 
 
 def learning_reasons(pair: "Pair") -> tuple[str, ...]:

@@ -12,7 +12,7 @@ from bellmouth.recording.series import Recording, Series
 from bellmouth.recording.steady import stretches
 from bellmouth.recording.stretch import Kind, Stretch
 
-__all__ = ["Missing", "ParameterQuality", "Piece", "Quality", "assess"]
+__all__ = ["Missing", "ParameterQuality", "Piece", "Quality", "assess", "impossible"]
 
 # Slower than this in all, a stretch of ten seconds holds too few samples of each parameter.
 SLOWEST_PER_S = 3.0
@@ -101,7 +101,7 @@ def assess(recording: Recording) -> Quality:
     reasons = _unusable(recording, found)
     warnings = (
         *reasons,
-        *_impossible(recording),
+        *impossible(recording),
         *_holes(recording),
         *_slow(recording),
         *_stuck(parameters),
@@ -121,8 +121,9 @@ def assess(recording: Recording) -> Quality:
     )
 
 
-def _impossible(recording: Recording) -> list[str]:
-    """Much out of range is more often a wrong unit than a broken sensor."""
+def impossible(recording: Recording) -> list[str]:
+    """A sentence for each parameter of which much was dropped as out of range: that is more often
+    a wrong unit than a broken sensor."""
     return [
         f"{name}: {dropped} impossible samples were left out. Is the unit in its header right?"
         for name, dropped in recording.dropped.items()
