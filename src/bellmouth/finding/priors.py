@@ -13,7 +13,7 @@ from bellmouth.car.description import Complaint
 from bellmouth.errors import FindingError
 from bellmouth.finding.causes import SINGLE_CAUSES
 
-__all__ = ["Priors", "cause_weights", "load_priors", "read_weights"]
+__all__ = ["Priors", "cause_weights", "load_priors", "read_weights", "weights_from"]
 
 _KEYS = ("healthy", *SINGLE_CAUSES, "pairs", "unexplained")
 

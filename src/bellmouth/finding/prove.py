@@ -196,19 +196,17 @@ def course_weights(
     for work in done:
         if work not in table["works"]:
             raise FindingError(f'work "{work}" is not known: use {", ".join(works())}.')
-    came = dict(
-        zip(
-            pair.hypotheses.causes,
-            map(hypothesis_weights(weights, pair.hypotheses).get, pair.hypotheses.names),
-            strict=True,
-        )
-    )
+    prior = hypothesis_weights(weights, pair.hypotheses)
+    came = {
+        causes: prior[name]
+        for causes, name in zip(pair.hypotheses.causes, pair.hypotheses.names, strict=True)
+    }
     shares = {course: _share(course, table, done) for course in pair.courses.courses}
     whole: dict[tuple[str, ...], float] = {}
     for course, share in shares.items():
         whole[course.held(BEFORE)] = whole.get(course.held(BEFORE), 0.0) + share
     raw = {
-        course: (came[course.held(BEFORE)] or 0.0) * share / whole[course.held(BEFORE)]
+        course: came[course.held(BEFORE)] * share / whole[course.held(BEFORE)]
         for course, share in shares.items()
     }
     total = sum(raw.values())
@@ -223,7 +221,9 @@ def _share(course: Course, table: Mapping[str, Any], done: Sequence[str]) -> flo
     left = [cause for cause in course.held(BEFORE) if cause not in course.held(AFTER)]
     if not course.before:
         # A fault that nothing before spoke of may be any.
-        share = 1.0 - table["new"] if not came else table["new"] * new.get(came[0], 0.03)
+        share = (
+            1.0 - table["new"] if not came else table["new"] * new.get(came[0], table["new_other"])
+        )
     else:
         share = table[course.step.replace(" ", "_")] * (new[came[0]] if came else 1.0)
     for work in told:

@@ -6,13 +6,16 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from bellmouth.recording.medians import median
 from bellmouth.recording.nans import told_or
 from bellmouth.recording.readings import Statistics, Windows
 from bellmouth.recording.series import Floats, Recording, Series
+from bellmouth.recording.stretch import Reading, Stretch
 
 __all__ = [
     "BANKS",
     "WIDE_RANGE",
+    "driven_as_high",
     "is_trim",
     "limits",
     "log_total_trim",
@@ -36,6 +39,8 @@ _FEWEST, _FIXED = 4, 0.1  # samples, steps
 #: A total that moves as quickly as this, and so many times its error, follows no operating point:
 #: it winds up.
 _WINDS_UP_PER_S, _SURELY = 0.008, 2.5
+# A step of a trim's reading, 1/128 in the standard, as a logarithm.
+_STEP_LOG = 0.008
 # A narrow oxygen sensor below and above these for this share of a stretch. [V]
 LEAN_V = 0.3
 RICH_V = 0.6
@@ -74,8 +79,9 @@ def log_total_trim(
 
     The two were brought onto common times first: what one gives up the other takes over, and
     their sum is steadier than either. Rounding errors of the two add. ``at_limit`` is set where
-    the quick term sat at its limit, where the sum lay still at its extreme or was on its way there,
-    or where an oxygen sensor says throughout that the mixture is still lean or rich; never where
+    the quick term sat at its limit, where the sum lay still at its extreme, stands as high as that
+    or was on its way there, or where an oxygen sensor says throughout that the mixture is still
+    lean or rich; never where
     the engine stood or was known to be in open loop (not ``regulating``).
     """
     terms = _terms(recording, bank)
@@ -168,6 +174,41 @@ def _as_high(total: Statistics, limit: NDArray[np.intp]) -> NDArray[np.intp]:
         if (limit == sign).any():
             least = float((sign * total.mean[limit == sign]).min()) - total.quantum
             found[sign * total.mean + told_or(0.0, total.chance) >= least] = sign
+    return found
+
+
+def driven_as_high(driven: Sequence[Stretch], steady: Sequence[Stretch]) -> list[Stretch]:
+    """The points of a drive, too short to tell a limit themselves: a total trim that stands where
+    those of the recording's steady stretches are at their limit is there too."""
+    names = [total_trim_name(bank) for bank in BANKS]
+    # A cold engine is never compared with a warm one.
+    told = [
+        one.readings[name]
+        for one in steady
+        if one.warm is not False
+        for name in names
+        if name in one.readings
+    ]
+    least = {}
+    for sign in (-1, 1):
+        clamped = [sign * reading.value for reading in told if reading.at_limit == sign]
+        if clamped:
+            # Those on the way to the limit stand lower.
+            least[sign] = median(clamped) - _STEP_LOG
+    if not least:
+        return list(driven)
+    return [replace(point, readings=_raised(point.readings, names, least)) for point in driven]
+
+
+def _raised(
+    readings: Mapping[str, Reading], names: Sequence[str], least: Mapping[int, float]
+) -> Mapping[str, Reading]:
+    """Readings of a point with ``at_limit`` at those named that stand ``least`` high, by sign."""
+    found = dict(readings)
+    for name in names:
+        for sign, height in least.items():
+            if name in found and sign * found[name].value >= height:
+                found[name] = found[name]._replace(at_limit=sign)
     return found
 
 
