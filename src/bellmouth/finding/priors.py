@@ -1,6 +1,5 @@
 """The stated priors, read once from ``priors.toml``."""
 
-import math
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -15,6 +14,7 @@ from bellmouth.finding.causes import SINGLE_CAUSES
 
 __all__ = ["Priors", "cause_weights", "load_priors", "read_weights", "weights_from"]
 
+_HEAVIEST = 1e100  # their sum must be a number too
 _KEYS = ("healthy", *SINGLE_CAUSES, "pairs", "unexplained")
 
 
@@ -87,8 +87,10 @@ def weights_from(table: Mapping[str, Any], source: str) -> dict[str, float]:
             raise FindingError(f'{source}: unknown cause "{key}". Use {", ".join(_KEYS)}.')
         if isinstance(value, bool) or not isinstance(value, int | float) or not value >= 0:
             raise FindingError(f"{source}: weight of {key} is {value!r}. Use a number from 0 up.")
-        if not math.isfinite(value):
-            raise FindingError(f"{source}: weight of {key} is {value!r}. Use a finite number.")
+        if value > _HEAVIEST:
+            raise FindingError(
+                f"{source}: weight of {key} is too large. Use a finite number, such as 0.3."
+            )
         weights["+".join(sorted(pair, key=SINGLE_CAUSES.index)) if len(pair) == 2 else key] = float(
             value
         )

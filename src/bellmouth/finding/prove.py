@@ -32,7 +32,7 @@ from bellmouth.finding.plate_position import plate_position
 from bellmouth.finding.priors import Priors, load_priors
 from bellmouth.finding.proof_result import Proof
 from bellmouth.finding.result import OfFamily
-from bellmouth.finding.suitable import refuse_foreign, usable
+from bellmouth.finding.suitable import refuse_foreign, refuse_hopeless, usable
 from bellmouth.finding.verdict import verdict_of
 from bellmouth.recording.overlap import overlap_s
 from bellmouth.recording.series import Recording
@@ -110,6 +110,8 @@ def prove(
                 f"{other.source} and {one.source} hold the same {shared:.0f} s of samples: they "
                 "are cut from one recording and overlap. Give recordings that do not."
             )
+    for one in (before, after):
+        refuse_hopeless(one)
     _refuse_other_metering(before, after)
     found = [stretches(one) for one in (before, after, *references)]
     known = known_family(family, car)
@@ -148,7 +150,7 @@ def solve_pair(
         family.fits(car)
     good = [one for one in references if judgeable(one)]
     observations = observe(before, [after, *good], car)
-    refuse_foreign(observations, sources[0])
+    refuse_foreign(observations, before, sources[0])
     unknown_pa = priors.weather["barometric_kpa"][0] * 1e3
     flow, pressure = nominal.flow_and_pressure(observations, priors, unknown_pa)
     scale = nominal.scale_of(observations, flow, pressure, priors, unknown_pa)

@@ -7,6 +7,8 @@ from importlib import resources
 
 import numpy as np
 
+from bellmouth.recording.grid import OFF_RPM
+from bellmouth.recording.plateaus import SHORTEST_CORE
 from bellmouth.recording.quantum import quantum
 from bellmouth.recording.series import Recording, Series
 from bellmouth.recording.steady import stretches
@@ -177,8 +179,11 @@ def _unusable(recording: Recording, found: tuple[Stretch, ...]) -> list[str]:
     speed = recording.get("engine_speed")
     if speed is None:
         return ["Engine speed was not recorded: no operating point can be found."]
-    if speed.value.max() < 50:
+    if speed.value.max() < OFF_RPM:
         return ["The engine was off throughout: record it idling, warm, for at least a minute."]
+    seconds = max(float(series.time_s[-1]) for series in recording.series.values())
+    if seconds < SHORTEST_CORE:
+        return [f"It lasts {seconds:.2g} s by its clock: if it was longer, look at its unit."]
     running = [stretch for stretch in found if stretch.kind != "engine off"]
     if not running:
         return ["Nothing held still for long enough: record at least half a minute of warm idle."]
