@@ -42,6 +42,9 @@ def car_file(tmp_path: Path) -> Path:
         (["find", "x.csv", "--jsn"], "No such option"),
         (["completion", "tcsh"], "'tcsh' is not one of 'bash', 'zsh', 'fish'"),
         (["check"], "Missing argument 'REC'"),
+        (["practice", "--seed", "-1"], "'--seed'"),
+        (["prove", "a.csv", "b.csv", "--car", "c.toml", "--complaint", ""], "--complaint is empty"),
+        (["book", "open", "a", "--complaint", " "], "--complaint is empty"),
     ],
 )
 def test_wrong_use_says_what_and_where_help_is(run: Run, words: list[str], part: str) -> None:
@@ -98,6 +101,38 @@ def test_a_conversion_into_a_folder_that_is_not_there_names_what_was_asked_for(
 ) -> None:
     sentence = _refused(run("convert", recording, tmp_path / "none" / "x.csv"))
     assert sentence.startswith(f"bellmouth: {tmp_path / 'none' / 'x.csv'}: there is no folder")
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["record", "--seconds", "1", "-o"],
+        ["book", "export", "a"],
+    ],
+)
+def test_a_folder_that_is_not_there_is_said_before_anything_is_opened(
+    run: Run, tmp_path: Path, words: list[str]
+) -> None:
+    assert "there is no folder" in _refused(run(*words, tmp_path / "none" / "x.parquet"))
+
+
+def test_a_mark_too_large_for_a_time(run: Run, recording: Path, tmp_path: Path) -> None:
+    marks = tmp_path / "marks.json"
+    marks.write_text(f'{{"lamp_blinks": {"9" * 400}}}', "utf-8")
+    words = ["judge", recording, "--procedure", "throttle-closed-position", "--marks", marks]
+    assert "is not a time in seconds" in _refused(run(*words))
+
+
+@pytest.mark.parametrize("command", [["family", "show"], ["find", "--prior"]])
+def test_a_file_that_is_no_text_is_said_in_plain_words(
+    run: Run, recording: Path, car: Path, tmp_path: Path, command: list[str]
+) -> None:
+    path = tmp_path / "odd.toml"
+    path.write_bytes(b"name = '\xff\xfe'")
+    words = [*command, path, *([recording, "--car", car] if "find" in command else [])]
+    assert "not a text file in UTF-8" in _refused(run(*words))
+    path.unlink()
+    assert "cannot be read (No such file or directory)" in _refused(run(*words))
 
 
 def test_an_empty_name_is_the_folder_that_one_is_in(run: Run, car: Path) -> None:

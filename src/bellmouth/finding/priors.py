@@ -66,8 +66,12 @@ def read_weights(path: str | Path) -> dict[str, float]:
     path = Path(path)
     try:
         table = tomllib.loads(path.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError) as error:
-        raise FindingError(f"{path}: cannot be read ({error}). Give a TOML file.") from error
+    except OSError as error:
+        raise FindingError(
+            f"{path}: cannot be read ({error.strerror}). Give a TOML file."
+        ) from error
+    except UnicodeDecodeError as error:
+        raise FindingError(f"{path}: not a text file in UTF-8. Give a TOML file.") from error
     except (tomllib.TOMLDecodeError, RecursionError) as error:
         raise FindingError(f"{path}: not valid TOML ({error}).") from error
     found = table.get("prior", table)
