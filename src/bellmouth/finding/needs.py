@@ -20,7 +20,6 @@ __all__ = ["learning_reasons", "needs_of", "settled"]
 _CLOSED_LOOP_S = 20.0
 _JUST_CLEARED_MIN = 2.0
 _CLEARED_KM = 100.0
-_DRIFT_PER_MINUTE = 0.03  # of total trim: beyond, the trims are still on their way
 
 
 def settled(after: Sequence[Stretch], recording: Recording) -> tuple[Need, ...]:

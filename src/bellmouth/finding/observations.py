@@ -92,11 +92,6 @@ class Observations:
         """How many recordings there are, the judged one first."""
         return len(self.ambient_log_sd)
 
-    @property
-    def ambient_known(self) -> Bools:
-        """Whether anything told the ambient pressure, (recordings,)."""
-        return np.isfinite(self.ambient_log_sd)
-
 
 def judgeable(stretches: Sequence[Stretch]) -> tuple[Stretch, ...]:
     """The stretches to work from: running and not known to be cold; where all are, the lukewarm
