@@ -7,7 +7,7 @@ import numpy as np
 from measure.judge import Judgement
 from measure.population import Judged, equal_weights, gather, gather_default, log_weights
 from measure.simulated import Plan
-from measure.size_errors import errors_of, size_table
+from measure.size_errors import bound_table, errors_of, size_table
 from measure.summary import by_split, confusion
 
 __all__ = ["SHORT", "show", "splits"]
@@ -49,8 +49,11 @@ def show(plan: Plan, judgements: Sequence[Judgement], drawing_s: float, judging_
     print(by_split({"complaint none": none.where(lambda one: one.sample.cause == "healthy")}))
     print("\ntrue cause by top cause, stated weights")
     print(confusion(stated, SHORT))
+    errors = errors_of(judgements)
     print("\nsizes under the true cause")
-    print(size_table(errors_of(judgements)))
+    print(size_table(errors))
+    print("\nagainst the Cramér-Rao bound of the finding's own model")
+    print(bound_table(errors))
     refused = [one for one in judgements if one.refused]
     for one in refused[:5]:
         print(f"refused {one.sample.number} ({one.sample.plan}): {one.refused}")

@@ -17,11 +17,12 @@ from bellmouth.recording.series import Recording
 from measure import DATA
 from measure.real_map import MAP_CAR, subsets, throttled_points
 from measure.real_overlays import Overlaid, bench_overlays, idle_overlays, overlay_table
-from measure.real_rows import HEADER, Answer, ask, ask_stretches, row
+from measure.real_rows import HEADER, SPARED, Answer, ask, ask_stretches, row
 from measure.tables import heading, table, target
 
 __all__ = ["main", "show"]
 
+_DAYS_APART = (1, 2, 3, 5, 7)
 _OVERLAY_NOTE = (
     "Overlays: a fault laid over what a healthy engine reported (a leak in two ways: the plate\n"
     "closes by it and pressure stays, or the plate stays and pressure rises; speed stays in\n"
@@ -53,6 +54,13 @@ def show(data: Path = DATA, *, every_overlay: bool = False) -> None:
             )
         )
         print(overlay_table(idle_overlays(idles, idle_car, reference=reference)))
+    print(heading("Real idles with another day's as reference"))
+    print(
+        table(
+            ("reference", "pairs", "fault on top", "above 50 %", "p(healthy)"),
+            _days(idles, idle_car),
+        )
+    )
     print(heading("Targets on real recordings"))
     _targets(idle_answers, bench_answers, overlaid)
 
@@ -61,6 +69,22 @@ def _idles(data: Path) -> tuple[list[tuple[str, Recording]], Car]:
     files = sorted((data / "idle").glob("*.csv.gz"))
     car = read_car(Path(__file__).parent / "cars" / "idle.toml")
     return [(file.name.removesuffix(".csv.gz"), read_recording(file)) for file in files], car
+
+
+def _days(idles: Sequence[tuple[str, Recording]], car: Car) -> list[list[str]]:
+    """Every idle beside one of some days later, then of some days earlier; all presumed good."""
+    rows = []
+    for name, way in (("a later day", 1), ("an earlier day", -1)):
+        found = [
+            ask(day, recording, car, [idles[(place + way * apart) % len(idles)][1]])
+            for place, (day, recording) in enumerate(idles)
+            for apart in _DAYS_APART
+        ]
+        on_top = sum(answer.top not in SPARED for answer in found)
+        surely = sum(answer.fault > 0.5 for answer in found)
+        healthy = _mean([answer.probability("healthy") for answer in found])
+        rows.append([name, str(len(found)), str(on_top), str(surely), f"{healthy:.2f}"])
+    return rows
 
 
 def _map(data: Path) -> list[Answer]:

@@ -16,7 +16,7 @@ from bellmouth.recording.series import Recording
 from bellmouth.recording.stretch import Stretch
 from measure.judge import log_prior, posterior
 
-__all__ = ["HEADER", "Answer", "ask", "ask_stretches", "row"]
+__all__ = ["HEADER", "SPARED", "Answer", "ask", "ask_stretches", "row"]
 
 HEADER = (
     "recording",
@@ -28,7 +28,8 @@ HEADER = (
     "worst fault",
     "what led there",
 )
-_SPARED = ("healthy", "unexplained")
+#: Answers that are no fault.
+SPARED = ("healthy", "unexplained")
 
 
 @dataclass(frozen=True)
@@ -50,7 +51,7 @@ class Answer:
     @property
     def fault(self) -> float:
         """The largest probability of any fault."""
-        return max((p for cause, p in self.causes if cause not in _SPARED), default=0.0)
+        return max((p for cause, p in self.causes if cause not in SPARED), default=0.0)
 
     def probability(self, cause: str) -> float:
         """Of one cause; 0 where it was not asked about."""

@@ -1,5 +1,6 @@
 """Bad input: one sentence on stderr, exit code 2, never a traceback, nothing on stdout."""
 
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -41,6 +42,9 @@ def car_file(tmp_path: Path) -> Path:
         (["find", "x.csv", "--jsn"], "No such option"),
         (["completion", "tcsh"], "'tcsh' is not one of 'bash', 'zsh', 'fish'"),
         (["check"], "Missing argument 'REC'"),
+        (["practice", "--seed", "-1"], "'--seed'"),
+        (["prove", "a.csv", "b.csv", "--car", "c.toml", "--complaint", ""], "--complaint is empty"),
+        (["book", "open", "a", "--complaint", " "], "--complaint is empty"),
     ],
 )
 def test_wrong_use_says_what_and_where_help_is(run: Run, words: list[str], part: str) -> None:
@@ -79,6 +83,128 @@ def test_a_report_that_cannot_be_written(
         run("find", recording, "--car", car, "--report", tmp_path / "no" / "such" / "out.html")
     )
     assert "out.html" in sentence
+    assert "there is no folder" in sentence
+
+
+@pytest.mark.parametrize("overwrite", [[], ["--overwrite"]])
+def test_a_folder_is_no_name_for_a_report(
+    run: Run, recording: Path, car: Path, tmp_path: Path, overwrite: list[str]
+) -> None:
+    """--overwrite would not help, so it is not offered."""
+    sentence = _refused(run("find", recording, "--car", car, "--report", tmp_path, *overwrite))
+    assert "is a folder" in sentence
+    assert "--overwrite" not in sentence
+
+
+def test_a_conversion_into_a_folder_that_is_not_there_names_what_was_asked_for(
+    run: Run, recording: Path, tmp_path: Path
+) -> None:
+    sentence = _refused(run("convert", recording, tmp_path / "none" / "x.csv"))
+    assert sentence.startswith(f"bellmouth: {tmp_path / 'none' / 'x.csv'}: there is no folder")
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["record", "--seconds", "1", "-o"],
+        ["book", "export", "a"],
+    ],
+)
+def test_a_folder_that_is_not_there_is_said_before_anything_is_opened(
+    run: Run, tmp_path: Path, words: list[str]
+) -> None:
+    assert "there is no folder" in _refused(run(*words, tmp_path / "none" / "x.parquet"))
+
+
+def test_a_mark_too_large_for_a_time(run: Run, recording: Path, tmp_path: Path) -> None:
+    marks = tmp_path / "marks.json"
+    marks.write_text(f'{{"lamp_blinks": {"9" * 400}}}', "utf-8")
+    words = ["judge", recording, "--procedure", "throttle-closed-position", "--marks", marks]
+    assert "is not a time in seconds" in _refused(run(*words))
+
+
+@pytest.mark.parametrize("command", [["family", "show"], ["find", "--prior"]])
+def test_a_file_that_is_no_text_is_said_in_plain_words(
+    run: Run, recording: Path, car: Path, tmp_path: Path, command: list[str]
+) -> None:
+    path = tmp_path / "odd.toml"
+    path.write_bytes(b"name = '\xff\xfe'")
+    words = [*command, path, *([recording, "--car", car] if "find" in command else [])]
+    assert "not a text file in UTF-8" in _refused(run(*words))
+    path.unlink()
+    assert "cannot be read (No such file or directory)" in _refused(run(*words))
+
+
+def test_an_empty_name_is_the_folder_that_one_is_in(run: Run, car: Path) -> None:
+    assert "bellmouth: .: cannot be read" in _refused(run("find", "", "--car", car))
+
+
+def test_a_long_complaint_is_not_shown_whole(run: Run, recording: Path, car: Path) -> None:
+    sentence = _refused(run("find", recording, "--car", car, "--complaint", "x" * 3000))
+    assert len(sentence) < 500
+
+
+@pytest.mark.parametrize(
+    ("text", "part"),
+    [
+        (f"leak = {'9' * 400}", "weight of leak is too large"),
+        ("healthy = 1e308\nleak = 1e308", "weight of healthy is too large"),
+    ],
+)
+def test_weights_that_no_sum_holds(
+    run: Run, recording: Path, car: Path, tmp_path: Path, text: str, part: str
+) -> None:
+    prior = tmp_path / "prior.toml"
+    prior.write_text(text, "utf-8")
+    assert part in _refused(run("find", recording, "--car", car, "--prior", prior))
+
+
+def _changed(recording: Path, tmp_path: Path, title: str, change: Callable[[float], float]) -> Path:
+    """The recording with every value of a column changed."""
+    rows = [line.split(",") for line in recording.read_text("utf-8").splitlines()]
+    place = next(n for n, name in enumerate(rows[0]) if name.startswith(title))
+    for row in rows[1:]:
+        row[place] = f"{change(float(row[place])):.9g}" if row[place] else ""
+    path = tmp_path / "changed.csv"
+    path.write_text("\n".join(",".join(row) for row in rows) + "\n", "utf-8")
+    return path
+
+
+@pytest.mark.parametrize(
+    ("title", "factor", "part"),
+    [
+        ("engine_speed", 60.0, "samples of engine_speed are impossible"),
+        ("mass_air_flow", 1e-6, "mass_air_flow reads"),
+        ("time", 1e-3, "too short to hold a steady stretch"),
+    ],
+)
+def test_a_column_in_another_unit_is_named(
+    run: Run, recording: Path, car: Path, tmp_path: Path, title: str, factor: float, part: str
+) -> None:
+    """Not that the engine was off, nor that nothing was recorded."""
+    path = _changed(recording, tmp_path, title, lambda value: value * factor)
+    assert part in _refused(run("find", path, "--car", car))
+
+
+def test_a_manifold_pressure_that_stays_at_ambient_is_named(
+    run: Run, recording: Path, car: Path, tmp_path: Path
+) -> None:
+    path = _changed(recording, tmp_path, "intake_manifold", lambda _: 100.0)
+    assert "intake_manifold_pressure is 1" in _refused(run("find", path, "--car", car))
+
+
+def test_an_engine_that_hardly_ran_is_not_called_off(
+    run: Run, recording: Path, car: Path, tmp_path: Path
+) -> None:
+    path = tmp_path / "begun.csv"
+    path.write_text("\n".join(recording.read_text("utf-8").splitlines()[:80]) + "\n", "utf-8")
+    assert "nothing held still while the engine ran" in _refused(run("find", path, "--car", car))
+
+
+def test_a_car_in_a_table_of_its_own_is_told_so(run: Run, recording: Path, tmp_path: Path) -> None:
+    path = tmp_path / "car.toml"
+    path.write_text(f"[car]\n{CAR}", "utf-8")
+    assert "Take the line [car] out" in _refused(run("find", recording, "--car", path))
 
 
 @pytest.mark.parametrize(

@@ -97,7 +97,7 @@ def test_page_and_sheet_are_written_and_replaced(run: Run, car: Path, tmp_path: 
         (["--work", "relearn", "--language", "fr"], "bellmouth: Invalid value for '--language'"),
         (
             ["--work", "relearn", "--html", "/nowhere/card.html"],
-            "bellmouth: /nowhere/card.html: no such file or directory.",
+            "bellmouth: /nowhere/card.html: there is no folder /nowhere.",
         ),
     ],
 )

@@ -54,7 +54,7 @@ def test_a_total_that_goes_further_between_stretches_is_at_no_limit() -> None:
 
 def test_terms_that_jump_between_two_readings_do_not_look_further_out() -> None:
     """A long trim kept by operating point jumps as the pedal moves; it is read seldom."""
-    fast = (WHEN > ENDS[1]) & (WHEN < ENDS[3])
+    fast = (ENDS[1] < WHEN) & (ENDS[3] > WHEN)
     long = np.where(fast, 10.0, 22.0)
     seen = np.arange(0, len(WHEN), 14)
     recording = make(LEVELS, np.random.default_rng(5), samples_per_s=12.0)
@@ -92,7 +92,7 @@ def test_a_wide_range_sensor_at_its_aim_says_that_the_loop_got_there() -> None:
 
 def test_both_banks_have_one_limit() -> None:
     """One wanders on its way to the clamp that the other shows."""
-    restless = np.where(WHEN < ENDS[2], 2.0 - 1.8 * (np.arange(len(WHEN)) % 2), 2.0)
+    restless = np.where(ENDS[2] > WHEN, 2.0 - 1.8 * (np.arange(len(WHEN)) % 2), 2.0)
     terms = {
         "short 1": level(2.0), "long 1": level(20.0),
         "short 2": restless, "long 2": level(20.0),

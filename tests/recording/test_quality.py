@@ -82,6 +82,11 @@ def test_a_stuck_reading_is_said(recording: Recording) -> None:
         (
             [Level(4, 700, 34, 2.6, 15)],
             (),
+            "It lasts 3.8 s by its clock: if it was longer, look at its unit.",
+        ),
+        (
+            [Level(3, rpm, 34, 2.6, 15) for rpm in (700, 1500, 2500, 900, 2000)],
+            (),
             "Nothing held still for long enough: record at least half a minute of warm idle.",
         ),
     ],

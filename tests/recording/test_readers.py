@@ -153,7 +153,7 @@ def test_units_are_converted_to_the_parameters_own(tmp_path: Path) -> None:
             'idle.csv, line 4, column "time [s]": negative time -0.142. '
             "Times count up from the start.",
         ),
-        (PLAIN.splitlines()[0], 'idle.csv: no row has a time in column "time [s]".'),
+        (PLAIN.splitlines()[0], "idle.csv: holds no samples, only a header."),
         (
             "time [s],engine_speed [rpm]\n,700\n,701\n",
             'idle.csv: no row has a time in column "time [s]".',

@@ -1,4 +1,5 @@
-"""Trims at a limit: short and long clamped together, on the way there, or large and regulating."""
+"""Trims at a limit: short and long clamped together, on the way there, or large and regulating;
+and points of a drive that stand where the steady ones of their recording do."""
 
 from collections.abc import Callable
 
@@ -7,6 +8,8 @@ import pytest
 
 from bellmouth.recording.series import Floats, Recording, Series
 from bellmouth.recording.steady import stretches
+from bellmouth.recording.stretch import Kind, Reading, Stretch
+from bellmouth.recording.trims import driven_as_high
 from tests.recording.made import LEVELS, make
 
 ENDS = np.cumsum([level.seconds for level in LEVELS])  # key on, idle, 1500, 2500, idle
@@ -92,3 +95,36 @@ def test_an_open_loop_makes_no_limit_of_what_regulates_as_high() -> None:
 def test_a_slope_that_may_be_chance_is_not_on_the_way() -> None:
     """A few seconds of a wandering trim have a slope as well."""
     assert limits(lambda when: np.where(when < ENDS[1], 40.0, 6.0), 28.0, wander=2.5)[1:] == [0] * 3
+
+
+def one(trim: float, limit: int = 0, kind: Kind = "held", *, warm: bool | None = True) -> Stretch:
+    """A stretch of which only the total trim of a bank matters. [ln]"""
+    reading = Reading(trim, 0.004, 0.01, 40, 10.0, 0.008, 0.0, limit)
+    return Stretch(kind, 0.0, 20.0, {"log_total_trim_bank_1": reading}, warm, closed_loop=True)
+
+
+def drive_beside(steady: list[Stretch], *trims: float) -> list[int]:
+    """``at_limit`` of points of a drive, of which nobody said that they are at a limit."""
+    found = driven_as_high([one(trim, kind="drive") for trim in trims], steady)
+    return [point.readings["log_total_trim_bank_1"].at_limit for point in found]
+
+
+@pytest.mark.parametrize("sign", [1, -1])
+def test_a_drive_stands_at_the_limit_that_its_steady_points_stand_at(sign: int) -> None:
+    steady = [one(sign * 0.25, sign, "idle"), one(sign * 0.252, sign), one(sign * 0.10)]
+    trims = (sign * 0.247, sign * 0.30, sign * 0.15, sign * -0.25)
+    assert drive_beside(steady, *trims) == [sign, sign, 0, 0]
+
+
+def test_a_stretch_on_its_way_to_the_limit_does_not_lower_it_for_a_drive() -> None:
+    assert drive_beside([one(0.25, 1), one(0.25, 1), one(0.12, 1)], 0.247, 0.13) == [1, 0]
+
+
+def test_without_a_limit_or_with_a_cold_one_a_drive_regulates() -> None:
+    assert drive_beside([one(0.25)], 0.25) == [0]
+    assert drive_beside([one(0.25, 1, warm=False)], 0.25) == [0]
+
+
+def test_a_point_without_trims_stays_as_it_is() -> None:
+    bare = Stretch("drive", 0.0, 20.0, {}, warm=True, closed_loop=None)
+    assert driven_as_high([bare], [one(0.25, 1)]) == [bare]

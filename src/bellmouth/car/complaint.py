@@ -12,6 +12,7 @@ from bellmouth.errors import CarError
 
 __all__ = ["COMPLAINTS", "parse_complaint"]
 
+_SHOWN = 60  # of what was typed, in an error
 COMPLAINTS: tuple[Complaint, ...] = get_args(Complaint)
 
 
@@ -30,7 +31,8 @@ def parse_complaint(text: str) -> Complaint:
     close = difflib.get_close_matches(typed, list(known), n=1, cutoff=0.75)
     hint = f' Did you mean "{known[close[0]]}"?' if close else ""
     every = ", ".join(COMPLAINTS[:-1])
-    raise CarError(f'complaint "{text}" is not known.{hint} Use {every} or {COMPLAINTS[-1]}.')
+    shown = text if len(text) <= _SHOWN else f"{text[:_SHOWN]}..."
+    raise CarError(f'complaint "{shown}" is not known.{hint} Use {every} or {COMPLAINTS[-1]}.')
 
 
 @functools.cache

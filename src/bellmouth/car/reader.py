@@ -57,7 +57,7 @@ def read_car(path: str | Path) -> Car:
     except UnicodeDecodeError as error:
         raise CarError(f"{path.name}: not a text file in UTF-8. Write the car as TOML.") from error
     except OSError as error:
-        raise CarError(f"{path.name}: cannot be read ({error.strerror}).") from error
+        raise CarError(f"{path.name or path}: cannot be read ({error.strerror}).") from error
     except ValueError as error:
         raise CarError(f"{path.name!r}: not a file name.") from error
     try:
@@ -106,8 +106,13 @@ def _car(values: Mapping[str, Any], source: str, lines: Mapping[str, int]) -> Ca
     def where(key: str) -> str:
         return f"{source}, line {lines[key]}" if key in lines else source
 
-    for key in values:
+    for key, value in values.items():
         if key not in CAR_KEYS:
+            if isinstance(value, Mapping) and set(value) & set(CAR_KEYS):
+                raise CarError(
+                    f"{where(key)}: the car stands in a table of its own. Take the line [{key}] "
+                    "out."
+                )
             close = difflib.get_close_matches(str(key), CAR_KEYS, n=1, cutoff=0.6)
             hint = f"Did you mean {close[0]}?" if close else f"Keys are {', '.join(CAR_KEYS)}."
             raise CarError(f"{where(key)}: unknown key {key}. {hint}")

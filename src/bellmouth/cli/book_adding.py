@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from bellmouth.cli.book import opened
+from bellmouth.cli.complaint_option import complaint_option
 from bellmouth.cli.waiting import waiting
 from bellmouth.errors import BookError
 
@@ -54,7 +55,7 @@ _KINDS = ("recording", "finding", "work", "card", "attempt", "proof", "note", "p
     metavar="CHECK=OUTCOME",
     help="What a check showed. May be given more than once.",
 )
-@click.option("--complaint", metavar="TEXT", help="What the owner says (default: the job's).")
+@complaint_option("What the owner says (default: the job's).")
 @click.option("--text", default="", metavar="TEXT", help="What a photo shows.")
 @click.option("--by", metavar="NAME", help="Who did the work, made the recording or the attempt.")
 @click.option(

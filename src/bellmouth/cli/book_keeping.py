@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 import click
 
 from bellmouth.cli.book import opened
+from bellmouth.cli.writing import refuse_nowhere
 
 if TYPE_CHECKING:
     from bellmouth.book.book import Book
@@ -32,6 +33,7 @@ def export_command(
     context: click.Context, name: str, out: Path, with_identification: bool, overwrite: bool
 ) -> None:
     """Write CAR with everything of it to OUT, a zip file of JSON, Parquet and pictures."""
+    refuse_nowhere(out)
     book = opened(context)
     names = book.export(name, out, with_identification=with_identification, overwrite=overwrite)
     click.echo(f"{out}: {name} with {len(names) - 2} recordings and photos.")

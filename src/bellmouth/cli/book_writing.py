@@ -6,6 +6,7 @@ from typing import Any
 import click
 
 from bellmouth.cli.book import kilometres, opened
+from bellmouth.cli.complaint_option import complaint_option
 
 __all__ = ["car_command", "open_command"]
 
@@ -82,7 +83,7 @@ def car_command(
     metavar="KM",
     help="The odometer, in km (or miles: 88000mi). Without it nothing can be forecast.",
 )
-@click.option("--complaint", metavar="TEXT", help='What the owner says, such as "high idle".')
+@complaint_option('What the owner says, such as "high idle".')
 @click.option("--on", metavar="DATE", help="The day (2026-05-31); today where left out.")
 @click.option(
     "--comeback-of",

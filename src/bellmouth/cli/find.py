@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 import click
 
 from bellmouth.cli.adapter_options import adapter_options
+from bellmouth.cli.complaint_option import complaint_option
 from bellmouth.cli.waiting import waiting
 from bellmouth.cli.writing import overwrite_option, refuse_existing
 
@@ -19,12 +20,6 @@ __all__ = ["command", "show"]
 _FILE = click.Path(path_type=Path)
 
 
-def _complaints(_: click.Context, __: click.Parameter, begun: str) -> list[str]:
-    from bellmouth.car import COMPLAINTS  # noqa: PLC0415 - only the shell's tab key pays for it
-
-    return [complaint for complaint in COMPLAINTS if complaint.startswith(begun)]
-
-
 @click.command("find", short_help="What is wrong, how big, how sure, what next.")
 @click.argument("recording", type=_FILE, metavar="REC")
 @click.option(
@@ -35,12 +30,7 @@ def _complaints(_: click.Context, __: click.Parameter, begun: str) -> list[str]:
     metavar="FILE",
     help="What you know about the car: displacement, metering and whatever else (TOML).",
 )
-@click.option(
-    "--complaint",
-    shell_complete=_complaints,
-    metavar="TEXT",
-    help='What the owner says, such as "high idle".',
-)
+@complaint_option('What the owner says, such as "high idle".')
 @click.option(
     "--reference",
     "references",
@@ -112,8 +102,6 @@ def command(
     """
     from bellmouth import find, read_car, read_recording  # noqa: PLC0415 - --help stays quick
 
-    if complaint is not None and not complaint.strip():
-        raise click.UsageError("--complaint is empty: say what the owner says, or leave it out.")
     if not live and (channel or bitrate):
         raise click.UsageError("--channel and --bitrate are for --live: add it, or leave them out.")
     refuse_existing(report, overwrite=overwrite)

@@ -51,7 +51,14 @@ _LOOK_UP_S = 0.2
     metavar="X",
     help="How big, in the finding's unit (leak: mm). Once for each cause of a pair.",
 )
-@click.option("--seed", type=int, default=1, show_default=True, help="Which car of that kind.")
+@click.option(
+    "--seed",
+    type=click.IntRange(min=0),
+    default=1,
+    show_default=True,
+    metavar="N",
+    help="Which car of that kind.",
+)
 @click.option("--car", "car_file", type=_FILE, metavar="FILE", help="Make it like this car (TOML).")
 @click.option(
     "--variant", default="A", show_default=True, metavar="LETTER", help="Kind of engine, A to E."

@@ -4,6 +4,7 @@ from pathlib import Path
 
 import click
 
+from bellmouth.cli.complaint_option import complaint_option
 from bellmouth.cli.waiting import waiting
 from bellmouth.cli.writing import overwrite_option, refuse_existing
 
@@ -30,7 +31,7 @@ def _works(_: click.Context, __: click.Parameter, begun: str) -> list[str]:
     metavar="FILE",
     help="What you know about the car: displacement, metering and whatever else (TOML).",
 )
-@click.option("--complaint", metavar="TEXT", help="What the owner said before the work.")
+@complaint_option("What the owner said before the work.")
 @click.option(
     "--done",
     multiple=True,

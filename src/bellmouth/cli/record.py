@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 import click
 
 from bellmouth.cli.adapter_options import adapter_options, controller_option
+from bellmouth.cli.complaint_option import complaint_option
+from bellmouth.cli.writing import refuse_nowhere
 
 if TYPE_CHECKING:
     from bellmouth.bus.capture import Captured
@@ -40,7 +42,7 @@ _FILE = click.Path(path_type=Path)
     help="Capture for so long, without guidance.",
 )
 @controller_option
-@click.option("--complaint", metavar="TEXT", help='What the owner says, such as "high idle".')
+@complaint_option('What the owner says, such as "high idle".')
 @click.option("--show-vin", is_flag=True, help="Show the vehicle number in full, not masked.")
 @click.option("--json", "as_json", is_flag=True, help="Print the finding as one JSON document.")
 def command(
@@ -62,8 +64,6 @@ def command(
     """
     if car_file is None and seconds is None:
         raise click.UsageError("Give --car FILE for a guided capture, or --seconds N.")
-    if complaint is not None and not complaint.strip():
-        raise click.UsageError("--complaint is empty: say what the owner says, or leave it out.")
     from bellmouth import read_car  # noqa: PLC0415 - --help stays quick
 
     car = None if car_file is None else read_car(car_file)
@@ -95,6 +95,7 @@ def capture(
 
     # Mistakes of typing are said before the car is asked anything.
     refuse_existing(out)
+    refuse_nowhere(out)
     if complaint:
         parse_complaint(complaint)
     with open_car(*adapter) as client, CapturingScreen() as screen:

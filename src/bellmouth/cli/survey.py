@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from bellmouth.cli.waiting import waiting
-from bellmouth.cli.writing import overwrite_option, refuse_existing, refuse_nowhere
+from bellmouth.cli.writing import overwrite_option, refuse_existing
 
 if TYPE_CHECKING:
     from bellmouth.fleet.survey import Progress
@@ -75,7 +75,6 @@ def command(
     from bellmouth.pages.survey_screen import print_survey  # noqa: PLC0415
 
     refuse_existing(report, overwrite=overwrite)
-    refuse_nowhere(*([] if report is None else [report]))
     paths = {} if families is None else _family_paths(cars, families, overwrite=overwrite)
     # What is asked beside the findings can be had of a survey that is complete, too.
     again = report is not None or families is not None
@@ -99,7 +98,6 @@ def _family_paths(cars: str, families: Path, *, overwrite: bool) -> dict[str, Pa
 
     paths = family_paths(read_cars(cars), families)
     refuse_existing(*paths.values(), overwrite=overwrite)
-    refuse_nowhere(*paths.values())
     return paths
 
 

@@ -22,18 +22,25 @@ def overwrite_option(command: F) -> F:
 
 
 def refuse_existing(*paths: Path | None, overwrite: bool) -> None:
-    """Refuse to write where something is, before any work is done; None is not written.
+    """Refuse to write where something is, or nothing can be, before any work is done; None is not
+    written.
 
     Raises
     ------
     BellmouthError
-        Where one of them is there and may not be replaced.
+        Where one of them is a folder, or is there and may not be replaced, or its folder is not
+        there or not writable.
     """
     for path in paths:
-        if path is not None and path.exists() and not overwrite:
+        if path is None:
+            continue
+        if path.is_dir():
+            raise BellmouthError(f"{path}: is a folder. Give the name of a file to write.")
+        if path.exists() and not overwrite:
             raise BellmouthError(
                 f"{path}: is there already. Choose another name, or add --overwrite."
             )
+        refuse_nowhere(path)
 
 
 def refuse_nowhere(*paths: Path) -> None:

@@ -3,9 +3,12 @@
 from dataclasses import dataclass
 from typing import Literal
 
-__all__ = ["CAUSES", "SINGLE_CAUSES", "Cause", "pairs", "singles"]
+__all__ = ["AREAS", "CAUSES", "SINGLE_CAUSES", "Cause", "pairs", "singles"]
 
 Effect = Literal["leak", "meter", "fuel", "deposit", "learned", "pressure", "boost"]
+
+#: What has an area for its size: it is inferred as a logarithm, and bends what the readings say.
+AREAS: tuple[Effect, ...] = ("leak", "deposit")
 
 
 @dataclass(frozen=True)

@@ -14,9 +14,9 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from bellmouth.finding.causes import CAUSES, pairs
-from bellmouth.finding.hypothesis import EFFECT_COLUMNS, Hypotheses
-from bellmouth.finding.model import Effects
+from bellmouth.finding.causes import AREAS, CAUSES, pairs
+from bellmouth.finding.effects import ROWS, Effects
+from bellmouth.finding.hypothesis import Hypotheses
 
 __all__ = ["AFTER", "BEFORE", "Course", "Courses", "Step", "courses_of"]
 
@@ -25,7 +25,6 @@ Ints = NDArray[np.intp]
 Step = Literal["still", "gone", "changed", "new", "gone and new", "still and new", "one gone"]
 
 BEFORE, AFTER = 0, 1  # the recordings' numbers
-_AREAS = ("leak", "deposit")
 _NEW = ("leak", "learned_stale", "meter_low", "meter_high")  # what a service can leave behind
 
 
@@ -93,24 +92,24 @@ class Courses:
         """Which hold one size alone that acts on an area, (courses,)."""
         return np.array(
             [
-                len(course.members) == 1 and CAUSES[course.members[0]].effect in _AREAS
+                len(course.members) == 1 and CAUSES[course.members[0]].effect in AREAS
                 for course in self.courses
             ]
         )
 
     @cached_property
     def _codes(self) -> tuple[Ints, Ints, Floats]:
-        """Of each recording's two causes: place of the size, column of the effects, sign."""
+        """Of each recording's two causes: place of the size, row of the effects, sign."""
         shape = (2, self.count, 2)
-        places, columns = np.zeros(shape, dtype=np.intp), np.zeros(shape, dtype=np.intp)
+        places, rows = np.zeros(shape, dtype=np.intp), np.zeros(shape, dtype=np.intp)
         signs = np.ones(shape)
         for row, course in enumerate(self.courses):
             for recording, held in enumerate((course.before, course.after)):
                 for slot, (cause, place) in enumerate(held):
                     places[recording, row, slot] = place
-                    columns[recording, row, slot] = EFFECT_COLUMNS.get(CAUSES[cause].effect, 0)
+                    rows[recording, row, slot] = ROWS.get(CAUSES[cause].effect, 0)
                     signs[recording, row, slot] = CAUSES[cause].sign
-        return places, columns, signs
+        return places, rows, signs
 
     @cached_property
     def _slots(self) -> Mapping[tuple[str, int], Ints]:
@@ -138,17 +137,18 @@ class Courses:
     def effects(self, which: Ints, sizes: Floats, bends: tuple[float, float]) -> Effects:
         """Effects of courses ``which`` (batch,) at coordinates ``sizes`` (batch, 2)."""
         batch = np.arange(len(which))
-        table = np.zeros((len(EFFECT_COLUMNS) + 1, len(which), self.recordings))
+        areas = [ROWS[effect] for effect in AREAS]
+        table = np.zeros((len(ROWS) + 1, len(which), self.recordings))
         bent = np.zeros(len(which), dtype=np.bool_)
         for recording in (BEFORE, AFTER):
-            places, columns, signs = (part[recording][which] for part in self._codes)
+            places, rows, signs = (part[recording][which] for part in self._codes)
             for slot in (0, 1):
-                column = columns[:, slot]
-                size = np.where(column > 0, sizes[batch, places[:, slot]], 0.0)
-                area = (column == EFFECT_COLUMNS["leak"]) | (column == EFFECT_COLUMNS["deposit"])
+                row = rows[:, slot]
+                size = np.where(row > 0, sizes[batch, places[:, slot]], 0.0)
+                area = np.isin(row, areas)
                 value = np.where(area, np.exp(np.where(area, size, 0.0)), signs[:, slot] * size)
-                table[column, batch, recording] += np.where(column > 0, value, 0.0)
-                bent |= column == EFFECT_COLUMNS["meter"]
+                table[row, batch, recording] += np.where(row > 0, value, 0.0)
+                bent |= row == ROWS["meter"]
         return Effects(table, np.where(bent, bends[1], bends[0]))
 
 

@@ -8,28 +8,21 @@ from numpy.typing import NDArray
 
 from bellmouth.finding.nuisance import Unknowns, Values
 
-__all__ = ["COLUMNS", "Effects", "Part", "Shared", "Sharing"]
+__all__ = ["ROWS", "Effects", "Part", "Shared", "Sharing"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
-#: Where each effect stands in a table of effects; 0 takes what acts on nothing here (stale
+#: Row of a table of effects by what a cause acts on; 0 takes what acts on nothing here (stale
 #: learning).
-COLUMNS = {
-    "leak_area_m2": 1,
-    "meter": 2,
-    "fuel": 3,
-    "deposit_mm2": 4,
-    "pressure": 5,
-    "boost": 6,
-}
+ROWS = {"leak": 1, "meter": 2, "fuel": 3, "deposit": 4, "pressure": 5, "boost": 6}
 
 
 @dataclass(frozen=True)
 class Effects:
     """What a hypothesis does; zeros are a healthy car.
 
-    ``table`` has a row for each of `COLUMNS`: (rows, batch) where only the judged recording is
+    ``table`` has a row for each of `ROWS`: (rows, batch) where only the judged recording is
     touched, or (rows, batch, recordings); ``bend_sd`` (batch,) is the spread of the meter's
     exponent that the hypothesis allows.
     """
@@ -40,7 +33,7 @@ class Effects:
     @property
     def leak_area_m2(self) -> Floats:
         """Effective area of a leak."""
-        return self._row("leak_area_m2")
+        return self._row("leak")
 
     @property
     def meter(self) -> Floats:
@@ -55,7 +48,7 @@ class Effects:
     @property
     def deposit_mm2(self) -> Floats:
         """Area lost at the stop."""
-        return self._row("deposit_mm2")
+        return self._row("deposit")
 
     @property
     def pressure(self) -> Floats:
@@ -68,7 +61,7 @@ class Effects:
         return self._row("boost")
 
     def _row(self, effect: str) -> Floats:
-        row: Floats = self.table[COLUMNS[effect]]
+        row: Floats = self.table[ROWS[effect]]
         return row
 
     def of(self, members: Ints) -> "Effects":
@@ -78,7 +71,7 @@ class Effects:
     @staticmethod
     def none(batch: int) -> "Effects":
         """Healthy cars, of whose meters nothing is allowed either."""
-        return Effects(np.zeros((len(COLUMNS) + 1, batch)), np.zeros(batch))
+        return Effects(np.zeros((len(ROWS) + 1, batch)), np.zeros(batch))
 
     @staticmethod
     def joined(many: Sequence["Effects"]) -> "Effects":
@@ -123,7 +116,7 @@ class Shared(Sharing):
     along
         (2, hypotheses) how many nodes each has along each of its sizes.
     acting
-        (hypotheses, 2) the column of `COLUMNS` that each size acts through, 0 for none.
+        (hypotheses, 2) the row of `ROWS` that each size acts through, 0 for none.
     """
 
     _READ = ("passed", "filled", "leak_flux", "flux", "upstream", "ambient", "fuel_fill", "plate",
@@ -145,8 +138,8 @@ class Shared(Sharing):
         self, depends_on: Sequence[str], part: Part, values: Values, effects: Effects
     ) -> Mapping[str, Floats]:
         """The part for one of each that differ, handed to all that are alike."""
-        moves = np.zeros(len(COLUMNS) + 1, dtype=np.bool_)
-        moves[[COLUMNS[name] for name in depends_on]] = True
+        moves = np.zeros(len(ROWS) + 1, dtype=np.bool_)
+        moves[[ROWS[name] for name in depends_on]] = True
         moving = moves[self._acting].T
         first, second = np.where(moving, self._along, 1)
         # Those of a hypothesis that differ stand together, the first size outside.

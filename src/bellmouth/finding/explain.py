@@ -9,6 +9,7 @@ from bellmouth.finding.causes import CAUSES
 from bellmouth.finding.observations import LEAST_KPA
 from bellmouth.finding.result import Evidence
 from bellmouth.finding.telling import telling
+from bellmouth.recording.quality import impossible
 from bellmouth.recording.series import Recording
 from bellmouth.recording.stretch import Stretch
 
@@ -120,15 +121,6 @@ def excluded_of(judged: Sequence[Stretch], recording: Recording) -> tuple[str, .
     return tuple(left)
 
 
-def _impossible(recording: Recording) -> list[str]:
-    """Columns of which much had to be dropped: more often a wrong unit than a broken sensor."""
-    return [
-        f"{name}: {dropped} impossible samples were left out. Is the unit in its header right?"
-        for name, dropped in recording.dropped.items()
-        if name not in recording or dropped > 0.2 * (dropped + len(recording.series[name].value))
-    ]
-
-
 def _unbelieved(judged: Sequence[Stretch]) -> list[str]:
     """Manifold pressures that no running engine shows, which the finding leaves out."""
     name = "intake_manifold_pressure"
@@ -155,7 +147,7 @@ def warnings_of(
     """What the reader of a finding should be wary of."""
     o = case.observations
     found = [*recording.notes, *(case.family.notes if case.family else ())]
-    found.extend(_impossible(recording))
+    found.extend(impossible(recording))
     found.extend(_unbelieved(judged))
     running = [stretch for stretch in judged if stretch.kind != "engine off"]
     if all(stretch.warm is False for stretch in running):

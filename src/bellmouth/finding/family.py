@@ -176,8 +176,12 @@ def read_family(path: str | Path) -> Family:
     path = Path(path)
     try:
         text = path.read_text("utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        raise FindingError(f"{path}: cannot be read ({error}). Give a family file.") from error
+    except OSError as error:
+        raise FindingError(
+            f"{path}: cannot be read ({error.strerror}). Give a family file."
+        ) from error
+    except UnicodeDecodeError as error:
+        raise FindingError(f"{path}: not a text file in UTF-8. Give a family file.") from error
     return family_in(text, str(path))
 
 

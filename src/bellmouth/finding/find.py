@@ -38,7 +38,7 @@ from bellmouth.finding.plate_position import PlatePosition, plate_position
 from bellmouth.finding.priors import Priors, cause_weights, load_priors, read_weights, weights_from
 from bellmouth.finding.result import CauseProbability, Finding, OfFamily
 from bellmouth.finding.sizes import sizes_of
-from bellmouth.finding.suitable import refuse_foreign, refuse_without_speed, usable
+from bellmouth.finding.suitable import refuse_foreign, refuse_hopeless, usable
 from bellmouth.recording.overlap import overlap_s
 from bellmouth.recording.series import Recording
 from bellmouth.recording.steady import stretches
@@ -117,7 +117,7 @@ def find(
         engine, or metering that the readings contradict.
     """
     said: Complaint = parse_complaint(complaint) if complaint else (car.complaint or "unknown")
-    refuse_without_speed(recording)
+    refuse_hopeless(recording)
     for reference in references:
         _refuse_itself(recording, reference)
     judged = stretches(recording)
@@ -227,7 +227,7 @@ def _ground(
     priors = load_priors()
     # A reference without a running engine would only look like knowledge of the car.
     observations = observe(judged, [one for one in references if judgeable(one)], car)
-    refuse_foreign(observations, source)
+    refuse_foreign(observations, judged, source)
     unknown_pa = priors.weather["barometric_kpa"][0] * 1e3
     flow, pressure = nominal.flow_and_pressure(observations, priors, unknown_pa)
     scale = nominal.scale_of(observations, flow, pressure, priors, unknown_pa)
@@ -364,10 +364,12 @@ def _counted(results: Sequence[CheckResult]) -> tuple[str, ...]:
     if not results:
         return ()
     told = ", ".join(
-        f"{one.check.replace('_', ' ')}: {one.outcome if one.value is None else f'{one.value:g}'}"
+        f"{one.check}: {one.outcome}".replace("_", " ")
+        if one.value is None
+        else f"{one.check.replace('_', ' ')}: {one.value:g}"
         for one in results
     )
-    return (f"Checks counted: {told}.".replace("no_change", "no change"),)
+    return (f"Checks counted: {told}.",)
 
 
 def _best(case: Case, posterior: Mapping[str, float]) -> int:

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from bellmouth.car.description import Car, Known
 from bellmouth.finding.hypothesis import HasCoordinates, Scale
 from bellmouth.finding.idle_speed import (
+    NEAR_RPM,
     SHARES,
     IdleSpeed,
     idle_speed,
@@ -125,7 +126,7 @@ def log_air_per_litre(observations: Observations, table: Any) -> tuple[float, fl
     lowest = lowest_idle(o, table, chosen)
     if not np.isfinite(lowest.speed_rpm):
         return float("nan"), float("nan")
-    near = chosen & (np.abs(o.speed_rev_s * 60.0 - lowest.speed_rpm) < 15.0)
+    near = chosen & (np.abs(o.speed_rev_s * 60.0 - lowest.speed_rpm) < NEAR_RPM)
     metered = median(o.metered_kg_s[near]) * 1e3
     # Air goes with speed: friction and pumping are had once a turn.
     per_litre = metered / (o.displacement_m3 * 1e3) * 750.0 / lowest.speed_rpm

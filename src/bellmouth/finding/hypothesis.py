@@ -12,13 +12,12 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from bellmouth.finding.causes import CAUSES, pairs, singles
-from bellmouth.finding.effects import Effects
+from bellmouth.finding.causes import AREAS, CAUSES, pairs, singles
+from bellmouth.finding.effects import ROWS, Effects
 from bellmouth.finding.observations import Observations
 from bellmouth.finding.priors import Priors
 
 __all__ = [
-    "EFFECT_COLUMNS",
     "HasCoordinates",
     "Hypotheses",
     "Scale",
@@ -26,10 +25,6 @@ __all__ = [
 ]
 
 Floats = NDArray[np.float64]
-
-
-#: Columns of the table of effects by what a cause acts on; see `COLUMNS`.
-EFFECT_COLUMNS = {"leak": 1, "meter": 2, "fuel": 3, "deposit": 4, "pressure": 5, "boost": 6}
 
 _RATIOS = ("meter", "fuel", "pressure", "boost")
 
@@ -87,8 +82,8 @@ class Hypotheses:
 
     @property
     def acting(self) -> NDArray[np.intp]:
-        """The column of `COLUMNS` that each size acts through, (hypotheses, 2)."""
-        return self._acting.column.T
+        """The row of `effects.ROWS` that each size acts through, (hypotheses, 2)."""
+        return self._acting.row.T
 
     @property
     def bending(self) -> NDArray[np.bool_]:
@@ -115,26 +110,26 @@ class Hypotheses:
         ``bends`` are the spread of a healthy and of a contaminated meter's exponent.
         """
         acting = self._acting
-        areas, signs, column, bent = (
+        areas, signs, row, bent = (
             each.take(which, axis=-1)
-            for each in (acting.areas, acting.signs, acting.column, acting.bends)
+            for each in (acting.areas, acting.signs, acting.row, acting.bends)
         )
         # A size that acts on an area is its logarithm; the exponential of the others is not used.
         value = np.where(areas, np.exp(sizes.T), signs * sizes.T)
-        table = np.zeros((len(EFFECT_COLUMNS) + 1, len(which)))
-        # No two causes of a hypothesis share a column, but both may act on nothing.
-        table[column, np.arange(len(which))] = value
+        table = np.zeros((len(ROWS) + 1, len(which)))
+        # No two causes of a hypothesis share a row, but both may act on nothing.
+        table[row, np.arange(len(which))] = value
         return Effects(table, np.where(bent, bends[1], bends[0]))
 
 
 @dataclass(frozen=True)
 class _Acting:
-    """How the sizes of a list of hypotheses act. Arrays have a column a hypothesis; ``column`` (2,
-    hypotheses) is the effect that each size acts through, with its sign."""
+    """How the sizes of a list of hypotheses act. Arrays have a column a hypothesis; ``row`` (2,
+    hypotheses) is that of `effects.ROWS` which each size acts through, with its sign."""
 
     dimensions: NDArray[np.intp]
     holds: Mapping[tuple[str, int], NDArray[np.bool_]]
-    column: NDArray[np.intp]
+    row: NDArray[np.intp]
     signs: Floats
     areas: NDArray[np.bool_]
     bends: NDArray[np.bool_]
@@ -147,7 +142,7 @@ def _acting(hypotheses: tuple[tuple[str, ...], ...]) -> _Acting:
     signs = np.ones((2, len(hypotheses)))
     for row, causes in enumerate(hypotheses):
         for place, name in enumerate(causes):
-            codes[place, row] = EFFECT_COLUMNS.get(CAUSES[name].effect, 0)
+            codes[place, row] = ROWS.get(CAUSES[name].effect, 0)
             signs[place, row] = CAUSES[name].sign
     holds = {
         (name, place): np.array([causes[place : place + 1] == (name,) for causes in hypotheses])
@@ -157,10 +152,10 @@ def _acting(hypotheses: tuple[tuple[str, ...], ...]) -> _Acting:
     return _Acting(
         dimensions=np.array([len(causes) for causes in hypotheses], dtype=np.intp),
         holds=holds,
-        column=codes,
+        row=codes,
         signs=signs,
-        areas=(codes == EFFECT_COLUMNS["leak"]) | (codes == EFFECT_COLUMNS["deposit"]),
-        bends=(codes == EFFECT_COLUMNS["meter"]).any(axis=0),
+        areas=np.isin(codes, [ROWS[effect] for effect in AREAS]),
+        bends=(codes == ROWS["meter"]).any(axis=0),
     )
 
 

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from bellmouth.car.description import Car
 from bellmouth.finding.hypothesis import HasCoordinates, Scale
 from bellmouth.finding.idle_speed import (
+    NEAR_RPM,
     SHARES,
     SHORTEST_SHARE,
     Comparison,
@@ -36,7 +37,6 @@ __all__ = ["AirChange", "IdleBeside", "air_change", "idle_beside"]
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
-_NEAR_RPM = 15.0
 #: Logarithms of the change of air that the likelihood is worked out at.
 _PLACES = np.linspace(-1.2, 1.2, 61)
 
@@ -117,7 +117,7 @@ def air_change(
     """Air a turn at the lowest idle of the judged recording over that of the references."""
     o, table = observations, priors.idle_beside
     chosen = [
-        (o.idle & mask & (np.abs(o.speed_rev_s * 60.0 - lowest.speed_rpm) < _NEAR_RPM))
+        (o.idle & mask & (np.abs(o.speed_rev_s * 60.0 - lowest.speed_rpm) < NEAR_RPM))
         for mask, lowest in ((o.judged, judged), (~o.judged, reference))
     ]
     by_pressure = all(np.isfinite(o.manifold_pa[mask]).any() for mask in chosen)

@@ -15,10 +15,12 @@ from bellmouth.finding.idle_speed import (
     SHARES,
     Lowest,
     Surplus,
+    load_share,
     lowest_idle,
     normal,
     speed_density,
     speed_rises,
+    stray_density,
     surplus_shares,
     timing_density,
 )
@@ -139,15 +141,15 @@ def _targets(
 
 def _densities(one: Lowest, targets: Floats, rises: Floats, table: Mapping[str, Any]) -> Floats:
     """Density of a recording's idle speed by target and share of surplus, (targets, shares)."""
-    load = table["load_share_two_levels" if one.levels > 1 else "load_share"]
-    shares = {"off": 0.0, "load": float(load), "target load": 0.0}
+    shares = {"off": 0.0, "load": load_share(one, table), "target load": 0.0}
     sd = float(np.hypot(float(table["known_sd_rpm"]), 0.5 * one.warming_rpm))
     stray = float(table["stray_share"])
     rows = []
     for target, rise in zip(targets, rises, strict=True):
-        left = one.speed_rpm - 0.5 * one.warming_rpm - target - rise
-        rows.append(speed_density(left, sd, shares, table).mean(axis=-1))
-    return np.asarray((1 - stray) * np.stack(rows) + stray / 900.0)
+        over = float(one.speed_rpm - 0.5 * one.warming_rpm - target)
+        known = speed_density(over - rise, sd, shares, table).mean(axis=-1)
+        rows.append((1 - stray) * known + stray * stray_density(over, table))
+    return np.stack(rows)
 
 
 def _timing(drop_deg: float, table: Mapping[str, Any]) -> tuple[float, float, float]:

@@ -15,6 +15,7 @@ from bellmouth.finding.observations import Observations
 from bellmouth.finding.priors import Priors
 
 __all__ = [
+    "NEAR_RPM",
     "SHARES",
     "SHORTEST_SHARE",
     "Comparison",
@@ -24,6 +25,7 @@ __all__ = [
     "Surplus",
     "compared",
     "idle_speed",
+    "load_share",
     "lowest_idle",
     "normal",
     "speed_density",
@@ -39,6 +41,8 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
 _HIGHEST_IDLE_RPM = 1400.0
+#: Stretches this near to the lowest idle are of it. [rpm]
+NEAR_RPM = 15.0
 #: A dip that takes less of all idle time is not where the engine idles.
 SHORTEST_SHARE = 0.12
 #: Shares of all idle air in surplus that the likelihood is worked out at.
@@ -129,12 +133,11 @@ def compared(
     target, sd, off_share, reference = _target(observations, car, priors)
     shares = {
         "off": off_share,
-        "load": table["load_share_two_levels" if judged.levels > 1 else "load_share"],
+        "load": load_share(judged, table),
         "target load": 0.0,
     }
     if reference is not None:
-        lone = table["load_share_two_levels" if reference.levels > 1 else "load_share"]
-        shares["target load"] = lone
+        shares["target load"] = load_share(reference, table)
     # An engine that is not quite hot idles up to its warm-up allowance higher: half of it is
     # taken off, and as much is left as doubt.
     before = reference.warming_rpm if reference is not None else 0.0
@@ -192,6 +195,11 @@ class Lowest:
     warming_rpm: float
 
 
+def load_share(idle: Lowest, table: Mapping[str, Any]) -> float:
+    """How likely it is that a load raises an idle: one with two levels shows it without."""
+    return float(table["load_share_two_levels" if idle.levels > 1 else "load_share"])
+
+
 def lowest_idle(
     observations: Observations, table: Mapping[str, Any], chosen: NDArray[np.bool_]
 ) -> Lowest:
@@ -224,7 +232,8 @@ def _target(
     known = float(table["known_sd_rpm"])
     reference = lowest_idle(observations, table, ~observations.judged)
     if np.isfinite(reference.speed_rpm):
-        return reference.speed_rpm, 1.4 * known, 0.03, reference
+        # Known as well as two idles of one car are alike.
+        return reference.speed_rpm, 1.4 * known, float(table["off_share_beside"]), reference
     if car.idle_rpm is not None:
         sd = float(np.hypot(known, car.idle_rpm.sd))
         return car.idle_rpm.value, sd, float(table["off_share"]), None
@@ -308,13 +317,13 @@ def timing_density(
     """Density of how far the spark stands below a reference's, or below the usual [deg]: a
     controller that cannot shut out surplus air retards the spark against it; under a load it
     does not. ``spread_deg`` is how far either is from where it should be."""
-    # One in ten wanders more, a retard seen in three of four: common practice, no source.
-    steady = 0.9 * normal(np.array(drop_deg), spread_deg)
-    steady = steady + 0.1 * normal(np.array(drop_deg), max(4.0, spread_deg))
-    most = table["timing_drop_deg"]
+    wander, most = float(table["wander_share"]), table["timing_drop_deg"]
+    steady = (1.0 - wander) * normal(np.array(drop_deg), spread_deg)
+    steady = steady + wander * normal(np.array(drop_deg), max(table["wander_deg"], spread_deg))
     drops = (np.arange(8) + 0.5) / 8.0 * most
     retarded = normal(drop_deg - drops, float(np.hypot(spread_deg, most / 16))).mean()
-    retarded = 0.75 * retarded + 0.25 * steady
+    seen = float(table["retard_share"])
+    retarded = seen * retarded + (1.0 - seen) * steady
     return np.where(rise_share > 0.02, retarded, steady)
 
 
@@ -322,8 +331,8 @@ def _retard_density(
     drop_deg: float, rises_rpm: Floats, table: Mapping[str, Any], spread_deg: float
 ) -> Floats:
     """Density of how far the spark stands below where it should be [deg] beside each rise of idle
-    that surplus air makes: idle spark is taken back in proportion to the rise, up to a limit; a
-    controller in four does not. Same shape as ``rises_rpm``."""
+    that surplus air makes: idle spark is taken back in proportion to the rise, up to a limit, by
+    most controllers. Same shape as ``rises_rpm``."""
     steady = float(timing_density(drop_deg, np.zeros(1), table, spread_deg)[0])
     least, most = table["retard_deg_per_rpm"]
     total = np.zeros(rises_rpm.shape)
@@ -333,7 +342,8 @@ def _retard_density(
         # Half a step between two gains is left as doubt.
         doubt = np.hypot(spread_deg, 0.2 * retard)
         total += np.exp(-0.5 * ((drop_deg - retard) / doubt) ** 2) / (doubt * np.sqrt(2 * np.pi))
-    return np.asarray(0.75 * total / len(gains) + 0.25 * steady)
+    seen = table["retard_share"]
+    return np.asarray(seen * total / len(gains) + (1.0 - seen) * steady)
 
 
 def surplus_shares(

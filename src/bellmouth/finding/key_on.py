@@ -14,11 +14,6 @@ __all__ = ["KeyOn", "key_on"]
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
-_QUANTUM_LOG_SD = (
-    0.004  # two readings in whole kPa: 1 / sqrt(12) each, over 98 kPa, JCGM 100 F.2.2.1
-)
-_STRAY = 1e-4  # a reading taken in a gust or while the pump runs: common practice, no source
-
 
 @dataclass(frozen=True)
 class KeyOn:
@@ -31,6 +26,7 @@ class KeyOn:
     log_ratio: float
     sd: float
     shared: float
+    stray: float
     hypotheses: HasCoordinates
 
     def __call__(self, which: Ints, sizes: Floats) -> Floats:
@@ -42,7 +38,7 @@ class KeyOn:
         expected = high - low
         own = np.exp(-0.5 * ((self.log_ratio - expected) / self.sd) ** 2)
         agreeing = np.exp(-0.5 * (self.log_ratio / self.sd) ** 2)
-        return np.asarray(np.log((1 - self.shared) * own + self.shared * agreeing + _STRAY))
+        return np.asarray(np.log((1 - self.shared) * own + self.shared * agreeing + self.stray))
 
 
 def key_on(
@@ -54,7 +50,9 @@ def key_on(
         sensors["pressure_log_gain"] ** 2
         + (sensors["pressure_offset_pa"] / 98e3) ** 2
         + weather["barometric_log_error"] ** 2
-        + _QUANTUM_LOG_SD**2
+        + sensors["two_readings_log"] ** 2
     )
     log_ratio = float(observations.key_on_log_ratio[recording])
-    return KeyOn(log_ratio, float(sd), sensors["shared_barometer"], hypotheses)
+    return KeyOn(
+        log_ratio, float(sd), sensors["shared_barometer"], sensors["key_on_stray"], hypotheses
+    )

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bellmouth.finding.hypothesis import HasCoordinates
-from bellmouth.finding.idle_speed import lowest_idle, normal
+from bellmouth.finding.idle_speed import NEAR_RPM, lowest_idle, normal
 from bellmouth.finding.observations import Observations
 from bellmouth.finding.priors import Priors
 from bellmouth.recording.medians import median
@@ -22,7 +22,6 @@ __all__ = ["LoadLevel", "load_level"]
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
-_NEAR_RPM = 15.0
 _STRAY_WIDTH = 2.0  # natural logarithms that a load of another kind may stand anywhere in
 
 
@@ -65,7 +64,7 @@ def load_level(observations: Observations, priors: Priors, hypotheses: HasCoordi
     good = o.idle & (o.load_pct > 0) & np.isfinite(o.manifold_pa)
     lowest = None if told else lowest_idle(o, priors.idle_speed, good)
     if lowest is not None and np.isfinite(lowest.speed_rpm):
-        near = good & (np.abs(o.speed_rev_s * 60.0 - lowest.speed_rpm) < _NEAR_RPM)
+        near = good & (np.abs(o.speed_rev_s * 60.0 - lowest.speed_rpm) < NEAR_RPM)
         pressure, load = (median(v[near]) for v in (o.manifold_pa, o.load_pct))
         unknown_pa, unknown_sd = (x * 1e3 for x in priors.weather["barometric_kpa"])
         known = np.isfinite(o.ambient_pa[near]).all()

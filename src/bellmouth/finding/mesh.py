@@ -52,7 +52,7 @@ class HypothesisTable(Protocol):
 
     @property
     def acting(self) -> Ints | None:
-        """The column of `COLUMNS` that each size acts through, (hypotheses, 2); None where that
+        """The row of `effects.ROWS` that each size acts through, (hypotheses, 2); None where that
         differs between recordings."""
         ...
 

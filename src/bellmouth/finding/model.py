@@ -192,7 +192,7 @@ class Model:
         value = by.values(self.unknowns, coordinates, effects)
         moved = ("pressure", "boost", "meter") if self.guesses else ("pressure", "boost")
         breathed = by(moved, self._breathing, value, effects)
-        parts = by(("deposit_mm2",), self.plate_parts, value, effects)
+        parts = by(("deposit",), self.plate_parts, value, effects)
         leak = breathed["leak_flux"] * self.at_points(effects.leak_area_m2)
         if self.observations.airflow_metered:
             passed = by(("meter",), self._metered, value, effects)["passed"]

@@ -20,10 +20,8 @@ __all__ = ["covariances", "scale_weights"]
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
-_BY_PRESSURE = (
-    1.2  # d ln flow / d ln pressure near 35 kPa of the prior filling law: 1 + 0.25 / 0.63 / 2
-)
-_BOOST_READING = 0.004  # two readings in whole kPa against each other, JCGM 100 F.2.2.1
+#: d ln flow / d ln pressure near 35 kPa of the prior filling law: 1 + 0.25 / 0.63 / 2.
+_BY_PRESSURE = 1.2
 _REST_OF_DAY_PCT = 0.35  # idle opening from day to day: common practice, no source
 _OTHER_ZERO_LOG = 1.2  # spread of such a reading whose zero is not the stop
 _IDLE_KG_S_PER_M3 = 1.1  # idle air of real engines, 1.1 g/s a litre (bench, idle recordings)
@@ -39,7 +37,7 @@ def covariances(model: Model, priors: Priors, flow_kg_s: Floats, manifold_pa: Fl
     """
     rows = model.rows
     same = (rows[:, None] == rows) * 1.0
-    noise = _noise(model, rows, same)
+    noise = _noise(model, priors, rows, same)
     misfits = _misfits(model, priors, rows, same, flow_kg_s, manifold_pa)
     matrices = [noise + misfit for misfit in misfits]
     wide = matrices[-1] - noise
@@ -69,7 +67,7 @@ def _together(gain: Floats) -> Floats:
     return gain[:, None] * gain
 
 
-def _noise(model: Model, rows: Ints, same: Floats) -> Floats:
+def _noise(model: Model, priors: Priors, rows: Ints, same: Floats) -> Floats:
     """Covariance of the readings themselves; a pressure error moves all that use it together."""
     o, channels = model.observations, model.channels
     pressure = told_or(0.0, o.manifold_error_pa / o.manifold_pa)
@@ -93,7 +91,7 @@ def _noise(model: Model, rows: Ints, same: Floats) -> Floats:
     for bank, name in enumerate(("trim 1", "trim 2")):
         chosen = channels == name
         own[chosen] = o.trim_error[rows[chosen], bank]
-    own[channels == "boost"] = _BOOST_READING
+    own[channels == "boost"] = priors.sensors["two_readings_log"]
     own[channels == "closed"] = CLOSED_SCALE * _REST_OF_DAY_PCT
     own[channels == "opening"] = np.hypot(0.05, 0.4 / o.opening_pct[rows[channels == "opening"]])
     return np.asarray(covariance + np.diag(own**2 + 1e-8))

@@ -20,7 +20,6 @@ __all__ = ["learning_reasons", "needs_of", "settled"]
 _CLOSED_LOOP_S = 20.0
 _JUST_CLEARED_MIN = 2.0
 _CLEARED_KM = 100.0
-_DRIFT_PER_MINUTE = 0.03  # of total trim: beyond, the trims are still on their way
 
 
 def settled(after: Sequence[Stretch], recording: Recording) -> tuple[Need, ...]:
@@ -89,26 +88,21 @@ def needs_of(
 
 
 def _more_recording(pair: "Pair") -> list[Need]:
-    """Points that one recording has and the other lacks, or that neither has."""
-    kinds = [{stretch.kind for stretch in part} for part in pair.stretches]
-    found = []
-    for recording, name in ((BEFORE, "before"), (AFTER, "after")):
-        if not {"held", "drive"} & kinds[recording] and recording == AFTER:
-            found.append(
-                Need(
-                    "speeds held at 1,500 and 2,500 rpm for half a minute each, warm",
-                    f"the recording {name} has idle alone: how trim and pressure change with "
-                    "airflow tells causes apart",
-                )
-            )
-    if not found:
-        found.append(
+    """What a recording after can still be given: the one before is past."""
+    if {"held", "drive"} & {stretch.kind for stretch in pair.stretches[AFTER]}:
+        return [
             Need(
                 "another recording after, under the same weather and loads as before",
                 "what is left open is no larger than these can make",
             )
+        ]
+    return [
+        Need(
+            "speeds held at 1,500 and 2,500 rpm for half a minute each, warm",
+            "the recording after has idle alone: how trim and pressure change with airflow tells "
+            "causes apart",
         )
-    return found
+    ]
 
 
 def learning_reasons(pair: "Pair") -> tuple[str, ...]:

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bellmouth.car.description import Car
-from bellmouth.finding.observations import USUAL_ETHANOL, Observations
+from bellmouth.finding.observations import Observations
 from bellmouth.finding.priors import Priors
 from bellmouth.physics.fuel import injector_time_factor
 
@@ -153,7 +153,7 @@ def unknowns(observations: Observations, car: Car, priors: Priors) -> Unknowns:
     fuel_mean, fuel_sd = fuel["log_level"]
     if ethanol is not None and not observations.ethanol_reported:
         # Nobody tells this controller what is in the tank: its trims make up for the blend.
-        factor = injector_time_factor(ethanol.value / 100.0, USUAL_ETHANOL)
+        factor = injector_time_factor(ethanol.value / 100.0, fuel["usual_ethanol"])
         fuel_mean += float(np.log(factor))
         fuel_sd = float(np.hypot(fuel_sd, 0.004 * ethanol.sd))
     displacement_sd = car.displacement_l.sd / car.displacement_l.value

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from bellmouth.car.description import Car
 from bellmouth.finding.columns import Columns, opened, opening, throttle_name
+from bellmouth.finding.priors import load_priors
 from bellmouth.physics import air, fuel
 from bellmouth.recording.clamps import WIDE_RANGE
 from bellmouth.recording.medians import median
@@ -23,8 +24,6 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
 _LUKEWARM_C = 45.0
-_SENSOR_LOG_SD = 0.012  # a manifold sensor taken for a barometer may itself be off
-_WEATHER_LOG_SD = 0.013  # weather about the standard atmosphere: common practice, no source
 _SCALE_HEIGHT_M = 8400.0
 _LEAST_G_S = 0.02
 LEAST_KPA = 8.0
@@ -33,9 +32,6 @@ _AMBIENT_KPA = (40.0, 115.0)  # no road is higher or lower: a barometer that say
 _LARGEST_LOG_TRIM = 0.9
 _ZERO_C = 273.15
 _RATED_DENSITY_KG_M3 = 1.184  # SAE J1979, absolute load: air at 25 degC and 101.325 kPa
-_LIMIT_STEP = 0.008  # a step of a trim's reading
-USUAL_ETHANOL = 0.05  # of pump fuel, and what petrol cars are calibrated for (cp)
-_FUEL_RATE_LOG_SD = 0.03  # how well a controller's fuel rate is known (cp)
 _TRIM_NAMES = tuple(total_trim_name(bank) for bank in BANKS)
 
 
@@ -97,11 +93,6 @@ class Observations:
         """How many recordings there are, the judged one first."""
         return len(self.ambient_log_sd)
 
-    @property
-    def ambient_known(self) -> Bools:
-        """Whether anything told the ambient pressure, (recordings,)."""
-        return np.isfinite(self.ambient_log_sd)
-
 
 def judgeable(stretches: Sequence[Stretch]) -> tuple[Stretch, ...]:
     """The stretches to work from: running and not known to be cold; where all are, the lukewarm
@@ -150,13 +141,7 @@ def observe(
         airflow_metered=car.metering == "airflow",
         ethanol_reported=_reports(column, "ethanol_percentage"),
         **air_side,
-        **_fuel(
-            column,
-            metered,
-            metered_error,
-            recording,
-            np.array([stretch.kind == "drive" for stretch in stretches], dtype=bool),
-        ),
+        **_fuel(column, metered, metered_error, recording),
     )
 
 
@@ -195,21 +180,16 @@ def _air(
 
 
 def _fuel(
-    column: Columns,
-    metered: Floats,
-    metered_error: Floats,
-    recording: NDArray[np.int64],
-    driven: Bools,
+    column: Columns, metered: Floats, metered_error: Floats, recording: NDArray[np.int64]
 ) -> dict[str, Any]:
     """The trims of both banks, their errors, and where they sit at a limit."""
     trim, error, limit = _trims(column, metered, metered_error, recording)
     # In open loop the trims stand still: they say nothing about the air.
     trim[column.open_loop()] = np.nan
-    limit = np.where(np.isfinite(trim), limit, 0.0)
     return {
         "log_trim": trim,
         "trim_error": error,
-        "trim_limit": _as_high(trim, limit, recording, driven),
+        "trim_limit": np.where(np.isfinite(trim), limit, 0.0),
         "trim_gap": np.stack([_gap(column, bank) for bank in BANKS], axis=1),
     }
 
@@ -295,21 +275,6 @@ def _trims(
     return trim, error, limit
 
 
-def _as_high(trim: Floats, limit: Floats, recording: NDArray[np.int64], driven: Bools) -> Floats:
-    """Points of a drive are too short to tell a limit: one that stands where steady ones of its
-    recording are at theirs is there too."""
-    found = limit.copy()
-    for number in np.unique(recording) if driven.any() else ():
-        mine = (recording == number)[:, None]
-        for sign in (-1.0, 1.0):
-            flagged = mine & (limit == sign)
-            if flagged.any():
-                # Those on the way to the limit stand lower.
-                least = median(sign * trim[flagged]) - _LIMIT_STEP
-                found[mine & driven[:, None] & (sign * trim >= least)] = sign
-    return found
-
-
 def _mixture_left(column: Columns, bank: int) -> tuple[Floats, Floats] | None:
     """Log of what a bank's wide-range sensor reads over the command; None where none reads."""
     for name in WIDE_RANGE[bank]:
@@ -327,10 +292,11 @@ def _blend(column: Columns, recording: NDArray[np.int64]) -> Floats:
     """Share of ethanol by volume at each point, of its recording where it was not read there."""
     told = column.value("ethanol_percentage") / 100.0
     told = np.where((told >= 0) & (told <= 1), told, np.nan)
+    usual = load_priors().fuel["usual_ethanol"]
     for number in np.unique(recording):
         mine = recording == number
         known = mine & np.isfinite(told)
-        told[mine & ~known] = told[known].mean() if known.any() else USUAL_ETHANOL
+        told[mine & ~known] = told[known].mean() if known.any() else usual
     return told
 
 
@@ -345,7 +311,8 @@ def _trim_from_fuel_rate(
     fuel_kg_s = rate * fuel.blend_density_kg_m3(blend) / 3.6e6
     log = np.log(fuel_kg_s * fuel.blend_ratio(blend) / metered)
     relative = column.error("engine_fuel_rate") / rate
-    return log, np.sqrt(relative**2 + metered_error**2 + _FUEL_RATE_LOG_SD**2)
+    rate_sd = load_priors().fuel["rate_log_sd"]
+    return log, np.sqrt(relative**2 + metered_error**2 + rate_sd**2)
 
 
 def _ambient_pa(group: Sequence[Stretch], car: Car) -> tuple[float, float]:
@@ -364,10 +331,11 @@ def _ambient_pa(group: Sequence[Stretch], car: Car) -> tuple[float, float]:
     ]
     off = [value for value in off if _is_ambient(value)]
     if off:
-        return median(off) * 1e3, _SENSOR_LOG_SD
+        return median(off) * 1e3, load_priors().sensors["as_barometer_log_sd"]
     if car.altitude_m is not None:
         height = car.altitude_m
-        log_sd = float(np.hypot(_WEATHER_LOG_SD, height.sd / _SCALE_HEIGHT_M))
+        weather = load_priors().weather["altitude_log_sd"]
+        log_sd = float(np.hypot(weather, height.sd / _SCALE_HEIGHT_M))
         return float(air.standard_pressure_pa(height.value)), log_sd
     return float("nan"), float("nan")
 

@@ -29,8 +29,9 @@ def draw(case: "Case", posterior: Mapping[str, float]) -> Picture:
     rows = np.array(kept, dtype=np.intp)
     state, effects = _state(case, rows)
     trims = case.model.predicted_log_trim(state, effects, 0)
+    typical = _typical_g_s(case)
     points = tuple(
-        _point(case, state, trims, [names[row] for row in kept], int(point))
+        _point(case, state, trims, typical, [names[row] for row in kept], int(point))
         for point in np.flatnonzero(o.judged)
     )
     curves = {}
@@ -64,7 +65,12 @@ def _curve(flow: Floats, log_trim: Floats, leak: Floats) -> tuple[tuple[float, f
 
 
 def _point(
-    case: "Case", state: Mapping[str, Floats], trims: Floats, names: list[str], point: int
+    case: "Case",
+    state: Mapping[str, Floats],
+    trims: Floats,
+    typical_g_s: Floats,
+    names: list[str],
+    point: int,
 ) -> PicturePoint:
     o = case.observations
     kind = "idle" if o.idle[point] else "held" if o.held[point] else "drive"
@@ -76,7 +82,7 @@ def _point(
         end_s=float(o.end_s[point]),
         engine_speed_rpm=float(o.speed_rev_s[point] * 60),
         airflow_meter_g_s=_finite(o.metered_kg_s[point] * 1e3),
-        airflow_speed_density_g_s=_speed_density(case, point),
+        airflow_speed_density_g_s=_speed_density(case, typical_g_s, point),
         airflow_throttle_g_s=_throttle(case, state, point),
         true_airflow_g_s=_finite(state["cylinder"][0, point] * 1e3),
         manifold_pressure_kpa=_finite(o.manifold_pa[point] / 1e3),
@@ -92,13 +98,20 @@ def _finite(value: float) -> float | None:
     return float(value) if np.isfinite(value) else None
 
 
-def _speed_density(case: "Case", point: int) -> tuple[float, float, float] | None:
-    """What a typical engine would breathe at this speed and pressure; the spread is of engines."""
+def _typical_g_s(case: "Case") -> Floats:
+    """What a typical engine would breathe at each point's speed and pressure, (points,)."""
+    zero = np.zeros((1, case.model.unknowns.size))
+    return np.asarray(case.model.states(zero, Effects.none(1))["filled"][0] * 1e3)
+
+
+def _speed_density(
+    case: "Case", typical_g_s: Floats, point: int
+) -> tuple[float, float, float] | None:
+    """What a typical engine would breathe; the spread is of engines."""
     o, u = case.observations, case.model.unknowns
     if not np.isfinite(o.manifold_pa[point]):
         return None
-    zero = np.zeros((1, u.size))
-    flow = case.model.states(zero, Effects.none(1))["filled"][0, point] * 1e3
+    flow = typical_g_s[point]
     sd = float(np.hypot(u.sd[u.index("fill_level")], 0.05))
     return float(flow), float(flow * np.exp(-_Z90 * sd)), float(flow * np.exp(_Z90 * sd))
 

@@ -1,6 +1,5 @@
 """The stated priors, read once from ``priors.toml``."""
 
-import math
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -13,8 +12,9 @@ from bellmouth.car.description import Complaint
 from bellmouth.errors import FindingError
 from bellmouth.finding.causes import SINGLE_CAUSES
 
-__all__ = ["Priors", "cause_weights", "load_priors", "read_weights"]
+__all__ = ["Priors", "cause_weights", "load_priors", "read_weights", "weights_from"]
 
+_HEAVIEST = 1e100  # their sum must be a number too
 _KEYS = ("healthy", *SINGLE_CAUSES, "pairs", "unexplained")
 
 
@@ -66,8 +66,12 @@ def read_weights(path: str | Path) -> dict[str, float]:
     path = Path(path)
     try:
         table = tomllib.loads(path.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError) as error:
-        raise FindingError(f"{path}: cannot be read ({error}). Give a TOML file.") from error
+    except OSError as error:
+        raise FindingError(
+            f"{path}: cannot be read ({error.strerror}). Give a TOML file."
+        ) from error
+    except UnicodeDecodeError as error:
+        raise FindingError(f"{path}: not a text file in UTF-8. Give a TOML file.") from error
     except (tomllib.TOMLDecodeError, RecursionError) as error:
         raise FindingError(f"{path}: not valid TOML ({error}).") from error
     found = table.get("prior", table)
@@ -87,8 +91,10 @@ def weights_from(table: Mapping[str, Any], source: str) -> dict[str, float]:
             raise FindingError(f'{source}: unknown cause "{key}". Use {", ".join(_KEYS)}.')
         if isinstance(value, bool) or not isinstance(value, int | float) or not value >= 0:
             raise FindingError(f"{source}: weight of {key} is {value!r}. Use a number from 0 up.")
-        if not math.isfinite(value):
-            raise FindingError(f"{source}: weight of {key} is {value!r}. Use a finite number.")
+        if value > _HEAVIEST:
+            raise FindingError(
+                f"{source}: weight of {key} is too large. Use a finite number, such as 0.3."
+            )
         weights["+".join(sorted(pair, key=SINGLE_CAUSES.index)) if len(pair) == 2 else key] = float(
             value
         )

@@ -32,7 +32,7 @@ from bellmouth.finding.plate_position import plate_position
 from bellmouth.finding.priors import Priors, load_priors
 from bellmouth.finding.proof_result import Proof
 from bellmouth.finding.result import OfFamily
-from bellmouth.finding.suitable import refuse_foreign, usable
+from bellmouth.finding.suitable import refuse_foreign, refuse_hopeless, usable
 from bellmouth.finding.verdict import verdict_of
 from bellmouth.recording.overlap import overlap_s
 from bellmouth.recording.series import Recording
@@ -110,6 +110,8 @@ def prove(
                 f"{other.source} and {one.source} hold the same {shared:.0f} s of samples: they "
                 "are cut from one recording and overlap. Give recordings that do not."
             )
+    for one in (before, after):
+        refuse_hopeless(one)
     _refuse_other_metering(before, after)
     found = [stretches(one) for one in (before, after, *references)]
     known = known_family(family, car)
@@ -148,7 +150,7 @@ def solve_pair(
         family.fits(car)
     good = [one for one in references if judgeable(one)]
     observations = observe(before, [after, *good], car)
-    refuse_foreign(observations, sources[0])
+    refuse_foreign(observations, before, sources[0])
     unknown_pa = priors.weather["barometric_kpa"][0] * 1e3
     flow, pressure = nominal.flow_and_pressure(observations, priors, unknown_pa)
     scale = nominal.scale_of(observations, flow, pressure, priors, unknown_pa)
@@ -196,19 +198,17 @@ def course_weights(
     for work in done:
         if work not in table["works"]:
             raise FindingError(f'work "{work}" is not known: use {", ".join(works())}.')
-    came = dict(
-        zip(
-            pair.hypotheses.causes,
-            map(hypothesis_weights(weights, pair.hypotheses).get, pair.hypotheses.names),
-            strict=True,
-        )
-    )
+    prior = hypothesis_weights(weights, pair.hypotheses)
+    came = {
+        causes: prior[name]
+        for causes, name in zip(pair.hypotheses.causes, pair.hypotheses.names, strict=True)
+    }
     shares = {course: _share(course, table, done) for course in pair.courses.courses}
     whole: dict[tuple[str, ...], float] = {}
     for course, share in shares.items():
         whole[course.held(BEFORE)] = whole.get(course.held(BEFORE), 0.0) + share
     raw = {
-        course: (came[course.held(BEFORE)] or 0.0) * share / whole[course.held(BEFORE)]
+        course: came[course.held(BEFORE)] * share / whole[course.held(BEFORE)]
         for course, share in shares.items()
     }
     total = sum(raw.values())
@@ -223,7 +223,9 @@ def _share(course: Course, table: Mapping[str, Any], done: Sequence[str]) -> flo
     left = [cause for cause in course.held(BEFORE) if cause not in course.held(AFTER)]
     if not course.before:
         # A fault that nothing before spoke of may be any.
-        share = 1.0 - table["new"] if not came else table["new"] * new.get(came[0], 0.03)
+        share = (
+            1.0 - table["new"] if not came else table["new"] * new.get(came[0], table["new_other"])
+        )
     else:
         share = table[course.step.replace(" ", "_")] * (new[came[0]] if came else 1.0)
     for work in told:

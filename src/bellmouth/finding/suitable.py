@@ -6,28 +6,46 @@ import numpy as np
 
 from bellmouth.errors import FindingError
 from bellmouth.finding.observations import Observations, judgeable
+from bellmouth.recording.grid import OFF_RPM
+from bellmouth.recording.names import table
+from bellmouth.recording.plateaus import SHORTEST_CORE
 from bellmouth.recording.series import Recording
 from bellmouth.recording.stretch import Stretch
 
-__all__ = ["refuse_foreign", "refuse_without_speed", "usable"]
+__all__ = ["refuse_foreign", "refuse_hopeless", "usable"]
 
+_METERS = ("mass_air_flow", "mass_air_flow_sensor_a_extended")
 _UNTHROTTLED = 0.82
 _FULL_STROKE = 0.75
 _AIR_KG_M3 = 1.15
 
 
-def refuse_without_speed(recording: Recording) -> None:
+def refuse_hopeless(recording: Recording) -> None:
     """Refuse a recording that nothing steady can be found in.
 
     Raises
     ------
     FindingError
-        If engine speed was not recorded.
+        If engine speed was not recorded, is impossible wherever it is not nothing, or the recording
+        is over before anything can hold still.
     """
     if "engine_speed" not in recording:
         raise FindingError(
             f"{recording.source}: engine_speed was not recorded, and without it no operating point "
             "can be found. Record it, or map its column."
+        )
+    dropped = recording.dropped.get("engine_speed", 0)
+    if dropped and recording.series["engine_speed"].value.max() < OFF_RPM:
+        raise FindingError(
+            f"{recording.source}: {dropped} samples of engine_speed are impossible and were left "
+            "out, and by the others the engine is off. Is the unit in its header right?"
+        )
+    seconds = max(float(series.time_s[-1]) for series in recording.series.values())
+    if seconds < SHORTEST_CORE:
+        raise FindingError(
+            f"{recording.source}: lasts {seconds:.2g} s by its clock, too short to hold a steady "
+            "stretch. Record a minute of warm idle; if it lasted longer, look at the unit of its "
+            "time."
         )
 
 
@@ -47,7 +65,8 @@ def usable(stretches: Sequence[Stretch], source: str) -> None:
         )
     if not running:
         raise FindingError(
-            f"{source}: the engine is off throughout. Start it, let it warm up, and record again."
+            f"{source}: nothing held still while the engine ran, if it ran at all. Start it, let "
+            "it warm up, and record a minute of idle."
         )
     if not judgeable(running):
         raise FindingError(
@@ -56,8 +75,10 @@ def usable(stretches: Sequence[Stretch], source: str) -> None:
         )
 
 
-def refuse_foreign(observations: Observations, source: str) -> None:
+def refuse_foreign(observations: Observations, stretches: Sequence[Stretch], source: str) -> None:
     """Refuse readings that contradict the car's metering, and engines without a throttle.
+
+    ``stretches`` are those of the judged recording.
 
     Raises
     ------
@@ -69,11 +90,13 @@ def refuse_foreign(observations: Observations, source: str) -> None:
     airflow = np.isfinite(o.metered_kg_s) & o.judged
     pressure = np.isfinite(o.manifold_pa) & o.judged
     if o.airflow_metered and not airflow.any():
+        _refuse_nothing(stretches, _METERS, source)
         raise FindingError(
             f'{source}: the car is metered by "airflow" but no mass_air_flow was recorded. Record '
             'it, or set metering = "pressure" in the car file if the car has no airflow meter.'
         )
     if not o.airflow_metered and not pressure.any():
+        _refuse_nothing(stretches, ("intake_manifold_pressure",), source)
         raise FindingError(
             f'{source}: the car is metered by "pressure" but no intake_manifold_pressure was '
             'recorded. Record it, or set metering = "airflow" in the car file.'
@@ -85,11 +108,31 @@ def refuse_foreign(observations: Observations, source: str) -> None:
     ratio = (o.manifold_pa / ambient)[low_speed & pressure].min(initial=np.inf)
     stroke = o.metered_kg_s / (o.displacement_m3 * o.speed_rev_s / 2.0 * _AIR_KG_M3)
     fill = stroke[low_speed & airflow].min(initial=np.inf)
-    seen = ratio if np.isfinite(ratio) else fill
-    limit = _UNTHROTTLED if np.isfinite(ratio) else _FULL_STROKE
-    if np.isfinite(seen) and seen > limit:
+    if np.isfinite(ratio) and ratio > _UNTHROTTLED:
         raise FindingError(
-            f"{source}: the engine idles unthrottled (it breathes {seen:.0%} of ambient), as a "
+            f"{source}: the engine idles unthrottled (intake_manifold_pressure is {ratio:.0%} of "
+            "ambient), as a diesel does. Bellmouth judges throttled petrol engines only; if this "
+            "is one, look at that sensor and at the unit of its column."
+        )
+    if not np.isfinite(ratio) and np.isfinite(fill) and fill > _FULL_STROKE:
+        raise FindingError(
+            f"{source}: the engine idles unthrottled (it breathes {fill:.0%} of ambient), as a "
             "diesel does. Bellmouth judges throttled petrol engines only; check metering and "
             "displacement_l in the car file if this is one."
         )
+
+
+def _refuse_nothing(stretches: Sequence[Stretch], names: Sequence[str], source: str) -> None:
+    """Refuse a reading that is there, but of which a running engine would show more."""
+    for name in names:
+        shown = [
+            stretch.readings[name].value
+            for stretch in stretches
+            if name in stretch.readings and stretch.kind != "engine off"
+        ]
+        if shown:
+            unit = table()[name].unit
+            raise FindingError(
+                f"{source}: {name} reads {max(shown):.2g} {unit} at most with the engine running, "
+                "less than any engine breathes. Is its unit right, and the sensor alive?"
+            )

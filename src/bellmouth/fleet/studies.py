@@ -86,7 +86,7 @@ def ask(judged: Sequence[Stretch], car: Car, source: str = "recording") -> Asked
     usable(judged, source)
     priors = load_priors()
     observations = observe(judged, (), car)
-    refuse_foreign(observations, source)
+    refuse_foreign(observations, judged, source)
     unknown_pa = priors.weather["barometric_kpa"][0] * 1e3
     flow, pressure = nominal.flow_and_pressure(observations, priors, unknown_pa)
     scale = nominal.scale_of(observations, flow, pressure, priors, unknown_pa)

@@ -2,7 +2,6 @@
 
 import difflib
 import json
-import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -18,6 +17,8 @@ LATE_S, EARLY_S = 0.3, 0.05
 #: Actions that may be marked beside events, steps and conditions.
 ACTION_MARKS = ("key_on", "key_off", "press", "release", "engine_start", "engine_stop")
 _UNTIL = "watched_until"
+#: No recording is longer, and no number that is can be told as a time. [s]
+_LATEST_S = 1e9
 _EXAMPLE = '{"lamp_blinks": 45.9, "lamp_steady": 53.9}'
 
 
@@ -102,7 +103,7 @@ def _moments(name: str, value: object, source: str) -> Iterable[Moment]:
 
 def _seconds(name: str, value: object, source: str) -> float:
     number = isinstance(value, int | float) and not isinstance(value, bool)
-    if not number or not math.isfinite(value) or value < 0:  # type: ignore[operator, arg-type]
+    if not number or not 0 <= value <= _LATEST_S:  # type: ignore[operator]
         raise ProcedureError(
             f'{source}, mark "{name}": {value!r} is not a time in seconds on the recording\'s '
             f"clock. Write such as {_EXAMPLE}."

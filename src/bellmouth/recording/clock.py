@@ -121,6 +121,8 @@ def _mended(rows: Rows, time: Floats, source: str) -> tuple[NDArray[np.intp], Fl
             if count == 1
             else f"{count} rows with a damaged time were left out."
         )
+    if not timed.size:
+        raise RecordingError(f"{source}: holds no samples, only a header.")
     if not time.size:
         raise RecordingError(f'{source}: no row has a time in column "{title}".')
     if time.min() < 0:

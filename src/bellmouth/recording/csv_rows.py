@@ -13,7 +13,7 @@ import polars as pl
 from bellmouth.errors import RecordingError
 from bellmouth.recording.csv_text import Text, read_text
 from bellmouth.recording.header import Column, Header, read_header
-from bellmouth.recording.rows import DAMAGED_SHARE, Rows
+from bellmouth.recording.rows import DAMAGED_SHARE, Rows, odd_cells
 from bellmouth.recording.series import Floats
 
 __all__ = ["rows_of_csv"]
@@ -76,7 +76,7 @@ def _fast(text: Text, header: Header, width: int) -> Rows | None:
         odd = int(np.count_nonzero(~np.isfinite(array))) - series.null_count()
         if odd:
             array = np.where(np.isfinite(array), array, np.nan)
-            notes.append(_odd_cells(column.title, odd))
+            notes.append(odd_cells(column.title, odd))
         arrays[column.name] = array
     time = arrays.pop("time")
     return Rows(header, time, arrays, _placer(text), tuple(notes))
@@ -122,7 +122,7 @@ def _patient(text: Text, header: Header, titles: Sequence[str], source: str) -> 
         array = np.array(values, dtype=np.float64)
         arrays[name] = np.where(np.isfinite(array), array, np.nan)
     notes = [*text.notes, *again.notes, *damage.notes]
-    notes += [_odd_cells(column.title, odd[column.name]) for column in used if odd[column.name]]
+    notes += [odd_cells(column.title, odd[column.name]) for column in used if odd[column.name]]
     time = arrays.pop("time")
     return Rows(header, time, arrays, _placer(text, again.lines + damage.lines), tuple(notes))
 
@@ -235,11 +235,6 @@ def _bad_cell(source: str, line: int, column: Column, cell: str) -> str:
         f'{source}, line {line}, column "{column.title}": "{shown}" is not a number. '
         "Correct the cell or leave it empty."
     )
-
-
-def _odd_cells(title: str, count: int) -> str:
-    cells = "1 cell was" if count == 1 else f"{count} cells were"
-    return f'Column "{title}": {cells} NaN or infinite and left out.'
 
 
 def _placer(text: Text, left_out: Collection[int] = ()) -> Callable[[int], str]:

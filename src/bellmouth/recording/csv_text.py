@@ -43,7 +43,7 @@ def load(path: Path) -> bytes:
     try:
         raw = path.read_bytes()
     except OSError as error:
-        raise RecordingError(f"{path.name}: cannot be read ({error.strerror}).") from error
+        raise RecordingError(f"{path.name or path}: cannot be read ({error.strerror}).") from error
     except ValueError as error:
         raise RecordingError(f"{path.name!r}: not a file name.") from error
     except MemoryError:

@@ -57,7 +57,7 @@ def read_mapping(mapping: str | Path | Mapping[str, str] | None) -> Mapping[str,
     try:
         document = tomllib.loads(path.read_text("utf-8-sig"))
     except OSError as error:
-        raise RecordingError(f"{path.name}: cannot be read ({error.strerror}).") from error
+        raise RecordingError(f"{path.name or path}: cannot be read ({error.strerror}).") from error
     except (ValueError, RecursionError) as error:
         raise RecordingError(f"{path.name}: not a TOML file ({error}).") from error
     columns = document.get("columns")

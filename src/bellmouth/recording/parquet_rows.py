@@ -8,7 +8,7 @@ import polars as pl
 
 from bellmouth.errors import RecordingError
 from bellmouth.recording.header import read_header
-from bellmouth.recording.rows import Rows
+from bellmouth.recording.rows import Rows, odd_cells
 from bellmouth.recording.seal import seal_is_broken
 
 __all__ = ["rows_of_parquet"]
@@ -45,8 +45,7 @@ def rows_of_parquet(raw: bytes, mapping: Mapping[str, str], source: str) -> Rows
         finite = np.isfinite(array)
         odd = int(np.count_nonzero(~finite)) - series.null_count()
         if odd:
-            cells = "1 cell was" if odd == 1 else f"{odd} cells were"
-            notes.append(f'Column "{column.title}": {cells} NaN or infinite and left out.')
+            notes.append(odd_cells(column.title, odd))
         arrays[column.name] = np.where(finite, array, np.nan)
     time = arrays.pop("time")
     return Rows(header, time, arrays, lambda row: f"row {row + 1}", tuple(notes))

@@ -7,12 +7,14 @@ from importlib import resources
 
 import numpy as np
 
+from bellmouth.recording.grid import OFF_RPM
+from bellmouth.recording.plateaus import SHORTEST_CORE
 from bellmouth.recording.quantum import quantum
 from bellmouth.recording.series import Recording, Series
 from bellmouth.recording.steady import stretches
 from bellmouth.recording.stretch import Kind, Stretch
 
-__all__ = ["Missing", "ParameterQuality", "Piece", "Quality", "assess"]
+__all__ = ["Missing", "ParameterQuality", "Piece", "Quality", "assess", "impossible"]
 
 # Slower than this in all, a stretch of ten seconds holds too few samples of each parameter.
 SLOWEST_PER_S = 3.0
@@ -101,7 +103,7 @@ def assess(recording: Recording) -> Quality:
     reasons = _unusable(recording, found)
     warnings = (
         *reasons,
-        *_impossible(recording),
+        *impossible(recording),
         *_holes(recording),
         *_slow(recording),
         *_stuck(parameters),
@@ -121,8 +123,9 @@ def assess(recording: Recording) -> Quality:
     )
 
 
-def _impossible(recording: Recording) -> list[str]:
-    """Much out of range is more often a wrong unit than a broken sensor."""
+def impossible(recording: Recording) -> list[str]:
+    """A sentence for each parameter of which much was dropped as out of range: that is more often
+    a wrong unit than a broken sensor."""
     return [
         f"{name}: {dropped} impossible samples were left out. Is the unit in its header right?"
         for name, dropped in recording.dropped.items()
@@ -176,8 +179,11 @@ def _unusable(recording: Recording, found: tuple[Stretch, ...]) -> list[str]:
     speed = recording.get("engine_speed")
     if speed is None:
         return ["Engine speed was not recorded: no operating point can be found."]
-    if speed.value.max() < 50:
+    if speed.value.max() < OFF_RPM:
         return ["The engine was off throughout: record it idling, warm, for at least a minute."]
+    seconds = max(float(series.time_s[-1]) for series in recording.series.values())
+    if seconds < SHORTEST_CORE:
+        return [f"It lasts {seconds:.2g} s by its clock: if it was longer, look at its unit."]
     running = [stretch for stretch in found if stretch.kind != "engine off"]
     if not running:
         return ["Nothing held still for long enough: record at least half a minute of warm idle."]

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from bellmouth.recording.header import Header
 from bellmouth.recording.series import Floats
 
-__all__ = ["DAMAGED_SHARE", "Rows"]
+__all__ = ["DAMAGED_SHARE", "Rows", "odd_cells"]
 
 #: At most this share of a file's rows may be damaged and left out; where more are, the file is not
 #: what it is taken for (ours).
@@ -27,3 +27,9 @@ class Rows:
     cells: Mapping[str, Floats]
     place: Callable[[int], str]
     notes: tuple[str, ...] = ()
+
+
+def odd_cells(title: str, count: int) -> str:
+    """What is said of a column's cells that hold no finite number."""
+    cells = "1 cell was" if count == 1 else f"{count} cells were"
+    return f'Column "{title}": {cells} NaN or infinite and left out.'

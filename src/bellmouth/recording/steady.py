@@ -16,7 +16,13 @@ from bellmouth.recording.readings import Asked, Windows, readings, statistics
 from bellmouth.recording.series import Floats, Recording
 from bellmouth.recording.state import closed_loop, purging, warm
 from bellmouth.recording.stretch import Kind, Reading, Stretch
-from bellmouth.recording.trims import BANKS, is_trim, log_total_trim, total_trim_series
+from bellmouth.recording.trims import (
+    BANKS,
+    driven_as_high,
+    is_trim,
+    log_total_trim,
+    total_trim_series,
+)
 
 __all__ = ["stretches"]
 
@@ -65,7 +71,8 @@ def stretches(recording: Recording) -> tuple[Stretch, ...]:
     groups += _off(grid)
     found = _measured(recording, groups)
     if driving.any():
-        found += _driven(recording, grid, driving, idle, MOST - len(found))
+        driven = _driven(recording, grid, driving, idle, MOST - len(found))
+        found += driven_as_high(driven, found)
     return tuple(sorted(found, key=lambda stretch: stretch.start_s))
 
 

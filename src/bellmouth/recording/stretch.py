@@ -18,18 +18,19 @@ class Reading(NamedTuple):
     value
         Mean over the stretch, in the parameter's unit.
     standard_error
-        Of the mean: scatter over *independent* samples, half a quantum's worth of quantisation
-        (quantum / sqrt(12), which averaging a reading that never moved cannot reduce) and drift.
+        Of the mean: scatter over *independent* samples, quantisation (quantum / sqrt(12) of a
+        reading that never moved, which averaging cannot reduce) and drift.
     scatter
         Standard deviation of the samples about their own trend.
     samples, independent_samples
-        How many there are and how many they are worth (first-order autocorrelation).
+        How many there are and how many they are worth (autocorrelation).
     quantum
         Smallest step the reading moves in; 0 where none shows.
     drift_per_s
         Slope of a straight line through the stretch. [unit/s]
     at_limit
-        -1 or +1 where the reading sat at its lower or upper limit (a clamped trim), else 0.
+        -1 or +1 where the reading sat at its lower or upper limit (a clamped trim, or a point of a
+        drive that stands as high as one), else 0.
     """
 
     value: float

@@ -1,19 +1,30 @@
 """Fuel trims over stretches: both terms as one number."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from bellmouth.recording.clamps import total_limits
+from bellmouth.recording.medians import median
 from bellmouth.recording.nans import told_or
 from bellmouth.recording.readings import Statistics, Windows
 from bellmouth.recording.series import Recording, Series
+from bellmouth.recording.stretch import Reading, Stretch
 
-__all__ = ["BANKS", "is_trim", "log_total_trim", "total_trim_name", "total_trim_series"]
+__all__ = [
+    "BANKS",
+    "driven_as_high",
+    "is_trim",
+    "log_total_trim",
+    "total_trim_name",
+    "total_trim_series",
+]
 
 BANKS = (1, 2)
+# A step of a trim's reading, 1/128 in the standard, as a logarithm.
+_STEP_LOG = 0.008
 
 
 def is_trim(name: str) -> bool:
@@ -79,3 +90,38 @@ def total_trim_series(recording: Recording, bank: int) -> Series | None:
         ratio = np.maximum(1 + term.value / 100, 0.01)
         value += np.log(np.interp(time, term.time_s, ratio))
     return Series(total_trim_name(bank), "ln", time, value)
+
+
+def driven_as_high(driven: Sequence[Stretch], steady: Sequence[Stretch]) -> list[Stretch]:
+    """The points of a drive, too short to tell a limit themselves: a total trim that stands where
+    those of the recording's steady stretches are at their limit is there too."""
+    names = [total_trim_name(bank) for bank in BANKS]
+    # A cold engine is never compared with a warm one.
+    told = [
+        one.readings[name]
+        for one in steady
+        if one.warm is not False
+        for name in names
+        if name in one.readings
+    ]
+    least = {}
+    for sign in (-1, 1):
+        clamped = [sign * reading.value for reading in told if reading.at_limit == sign]
+        if clamped:
+            # Those on the way to the limit stand lower.
+            least[sign] = median(clamped) - _STEP_LOG
+    if not least:
+        return list(driven)
+    return [replace(point, readings=_raised(point.readings, names, least)) for point in driven]
+
+
+def _raised(
+    readings: Mapping[str, Reading], names: Sequence[str], least: Mapping[int, float]
+) -> Mapping[str, Reading]:
+    """Readings of a point with ``at_limit`` at those named that stand ``least`` high, by sign."""
+    found = dict(readings)
+    for name in names:
+        for sign, height in least.items():
+            if name in found and sign * found[name].value >= height:
+                found[name] = found[name]._replace(at_limit=sign)
+    return found

@@ -220,12 +220,12 @@ class Garage:
         ``by`` is who made it; ``reading`` goes to ``read_recording``.
         """
         from bellmouth.book.recordings import held  # noqa: PLC0415 - loads what reads recordings
-        from bellmouth.finding.suitable import refuse_without_speed  # noqa: PLC0415
+        from bellmouth.finding.suitable import refuse_hopeless  # noqa: PLC0415
         from bellmouth.recording import read_recording  # noqa: PLC0415
 
         recording = of_fit_length(read_recording(path, **reading))
         # Kept, it would stand as the job's recording and no finding could be had.
-        refuse_without_speed(recording)
+        refuse_hopeless(recording)
         with self.keeping:
             there = self.visit(visit.key).numbers("recording")
             if held(self.book, there, recording) is None:
