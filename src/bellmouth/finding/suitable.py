@@ -43,9 +43,9 @@ def refuse_hopeless(recording: Recording) -> None:
     seconds = max(float(series.time_s[-1]) for series in recording.series.values())
     if seconds < SHORTEST_CORE:
         raise FindingError(
-            f"{recording.source}: lasts {seconds:.2g} s by its clock, too short to hold a steady "
-            "stretch. Record a minute of warm idle; if it lasted longer, look at the unit of its "
-            "time."
+            f"{recording.source}: is over after {seconds:.2g} s by its clock, too short to hold a "
+            "steady stretch. Record a minute of warm idle; if it lasted longer, look at the unit "
+            "of its time."
         )
 
 
