@@ -26,6 +26,9 @@ __all__ = [
 
 Floats = NDArray[np.float64]
 
+#: What a deposit took at the stop may be several times what idle now breathes through (practice
+#: cars: 6 times in one of twenty).
+_MOST_OF_IDLE = 6.0
 _RATIOS = ("meter", "fuel", "pressure", "boost")
 
 
@@ -207,8 +210,7 @@ def _range(
     elif effect == "deposit":
         low, high = sizes["deposit"]
         offset = np.log(scale.slope_mm2_deg)
-        # What it took away may be several times what idle now breathes through.
-        high = max(high, float(np.log(5.0 * scale.idle_area_m2 * 1e6)) - offset)
+        high = max(high, float(np.log(_MOST_OF_IDLE * scale.idle_area_m2 * 1e6)) - offset)
     else:
         low, high = sizes["learned_stale" if effect == "learned" else effect]
         offset = 0.0
