@@ -19,7 +19,7 @@ from measure import OUT, ROOT, simulated
 from measure.pool import spread
 from measure.simulated import Plan
 
-__all__ = ["CHUNK", "Sample", "recordings", "samples"]
+__all__ = ["CHUNK", "Sample", "cached", "recordings", "samples", "stored"]
 
 #: Simulating two hundred cars costs little more than simulating one.
 CHUNK = 200
@@ -60,7 +60,7 @@ def samples(plan: Plan, count: int, processes: int = 2, *, keep: bool = False) -
 def recordings(plan: Plan, count: int) -> list[simulated.Simulated]:
     """The first ``count`` cases as recordings, at most `CHUNK`; made in this process."""
     path = _recordings_path(plan, 0, count)
-    return _cached(path, lambda: simulated.chunk(plan, 0, count))  # type: ignore[no-any-return]
+    return cached(path, lambda: simulated.chunk(plan, 0, count))  # type: ignore[no-any-return]
 
 
 def _chunk(which: tuple[Plan, int, int, bool]) -> list[Sample]:
@@ -70,16 +70,16 @@ def _chunk(which: tuple[Plan, int, int, bool]) -> list[Sample]:
         pattern = path.stem.rpartition("-")[0] + "-*"
         older = sorted(path.parent.glob(pattern), key=lambda p: p.stat().st_mtime)
         path = older[-1] if older else path
-    found = _path("stretches", path.stem, ["recording"])
+    found = stored("stretches", path.stem, ["recording"])
     if found.exists():
         return _read(found)  # type: ignore[no-any-return]
-    made = _cached(path, lambda: simulated.chunk(plan, number, size))
-    return _cached(found, lambda: [_sample(one) for one in made])  # type: ignore[no-any-return]
+    made = cached(path, lambda: simulated.chunk(plan, number, size))
+    return cached(found, lambda: [_sample(one) for one in made])  # type: ignore[no-any-return]
 
 
 def _recordings_path(plan: Plan, number: int, size: int) -> Path:
     mark = hashlib.sha256(repr((plan, number, size)).encode()).hexdigest()
-    return _path("recordings", f"{plan.variant}-{mark[:12]}", ["practice"])
+    return stored("recordings", f"{plan.variant}-{mark[:12]}", ["practice"])
 
 
 def _sample(one: simulated.Simulated) -> Sample:
@@ -102,7 +102,8 @@ def _stretches(recording: Recording) -> tuple[Stretch, ...]:
     return tuple(stretches(recording))
 
 
-def _cached(path: Path, make: Callable[[], Any]) -> Any:
+def cached(path: Path, make: Callable[[], Any]) -> Any:
+    """What stands at a path, made and put there if nothing does."""
     if path.exists():
         return _read(path)
     made = make()
@@ -118,8 +119,8 @@ def _read(path: Path) -> Any:
     return pickle.loads(path.read_bytes())  # noqa: S301
 
 
-def _path(kind: str, name: str, rooms: Sequence[str]) -> Path:
-    """Where a pickle stands, by its name and the sources it depends on."""
+def stored(kind: str, name: str, rooms: Sequence[str]) -> Path:
+    """Where a pickle of a kind stands, by its name and the rooms whose sources it depends on."""
     files: list[Path] = []
     for room in rooms:
         every = sorted((ROOT / "src" / "bellmouth" / room).glob("*.*"))

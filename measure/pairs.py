@@ -1,9 +1,9 @@
 """Simulated cars before and after work: five ways it can go, each with its truth."""
 
 import hashlib
-import pickle
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 
@@ -16,7 +16,7 @@ from bellmouth.practice.population import Case
 from bellmouth.recording.series import Recording
 from bellmouth.recording.steady import stretches
 from bellmouth.recording.stretch import Stretch
-from measure import OUT
+from measure.cases import cached, stored
 
 __all__ = ["WAYS", "Worked", "pairs"]
 
@@ -55,17 +55,12 @@ class Worked:
 def pairs(count: int, variant: str, seed: int) -> list[Worked]:
     """``count`` pairs of a variant, the ways in equal shares; cached."""
     mark = hashlib.sha256(f"{count} {variant} {seed} {_source()}".encode()).hexdigest()[:16]
-    path = OUT / "cases" / f"pairs-{variant}-{mark}.pickle"
-    if path.exists():
-        return pickle.loads(path.read_bytes())  # type: ignore[no-any-return]  # noqa: S301
-    made = _make(count, variant, seed)
-    path.parent.mkdir(parents=True, exist_ok=True)
-    path.write_bytes(pickle.dumps(made, protocol=pickle.HIGHEST_PROTOCOL))
-    return made
+    path = stored("pairs", f"{variant}-{mark}", ["practice", "recording"])
+    return cached(path, lambda: _make(count, variant, seed))  # type: ignore[no-any-return]
 
 
 def _source() -> str:
-    return hashlib.sha256(open(__file__, "rb").read()).hexdigest()  # noqa: PTH123
+    return hashlib.sha256(Path(__file__).read_bytes()).hexdigest()
 
 
 def _make(count: int, variant: str, seed: int) -> list[Worked]:
