@@ -5,7 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from bellmouth.finding.courses import AFTER, BEFORE
 from bellmouth.finding.idle_pair import idle_pair
+from bellmouth.finding.idle_speed import SHARES
 from bellmouth.finding.prove import Pair, solve_pair
 from tests.finding import garage
 
@@ -17,7 +19,7 @@ def pair() -> Pair:
 
 def log(pair: Pair, name: str, share: float, **car: object) -> float:
     side = idle_pair(
-        pair.observations, garage.car(**car), pair.priors, pair.courses, pair.scale  # type: ignore[arg-type]
+        pair.observations, garage.car(**car), pair.priors, pair.courses, pair.scales[0]  # type: ignore[arg-type]
     )  # fmt: skip
     row = [course.name for course in pair.courses.courses].index(name)
     return float(side(np.array([row]), np.array([[np.log(share), np.nan]]))[0])
@@ -39,5 +41,26 @@ def test_a_rise_at_both_times_is_the_car_s_own_idle(pair: Pair) -> None:
 
 def test_without_a_warm_idle_nothing_is_said(pair: Pair) -> None:
     o = replace(pair.observations, idle=np.zeros_like(pair.observations.idle))
-    side = idle_pair(o, garage.car(), pair.priors, pair.courses, pair.scale)
+    side = idle_pair(o, garage.car(), pair.priors, pair.courses, pair.scales[0])
     assert side(np.array([0, 1]), np.full((2, 2), np.nan)).tolist() == [0.0, 0.0]
+
+
+def test_the_air_that_an_idle_gained_tells_the_size_of_what_raised_it(pair: Pair) -> None:
+    """A quarter more air is left of a surplus of which nothing to half was given up at once."""
+    side = idle_pair(pair.observations, garage.car(), pair.priors, pair.courses, pair.scales[0])
+    likeliest = SHARES[np.argmax(side.spent[AFTER])]
+    gained = 880.0 / 700.0 - 1.0
+    least = gained / (1.0 + gained)
+    assert least <= likeliest <= 2.0 * least
+    assert side.spent[AFTER][-1] < -2.0  # six times as much air
+    low, high = np.exp(pair.priors.sizes["learned_stale"])
+    asked = (low <= SHARES) & (high >= SHARES)
+    for recording in (BEFORE, AFTER):  # whether there is any is not told by it
+        likely = (side.weights @ side.densities[recording, "stale"])[asked]
+        told = np.exp(side.spent[recording][asked])
+        assert told @ likely / likely.sum() == pytest.approx(1.0)
+
+
+def test_sizes_of_air_are_told_by_the_idle_they_were_found_in(pair: Pair) -> None:
+    before, after = (scale.idle_flow_g_s for scale in pair.scales)
+    assert after == pytest.approx(before * 880.0 / 700.0, rel=0.01)

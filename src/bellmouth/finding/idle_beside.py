@@ -102,7 +102,8 @@ def idle_beside(
     if held is None or held.reference is None or not np.isfinite(held.excess_rpm):
         nothing = np.zeros((len(SHARES), len(_PLACES)))
         return IdleBeside(change, scale, nothing, nothing, hypotheses)
-    change = air_change(observations, held.judged, held.reference, priors)
+    o = observations
+    change = air_change(o, (o.judged, held.judged), (~o.judged, held.reference), priors)
     metered = observations.airflow_metered
 
     def log_density(kind: Surplus) -> Floats:
@@ -112,30 +113,33 @@ def idle_beside(
 
 
 def air_change(
-    observations: Observations, judged: Lowest, reference: Lowest, priors: Priors
+    observations: Observations,
+    now: tuple[NDArray[np.bool_], Lowest],
+    then: tuple[NDArray[np.bool_], Lowest],
+    priors: Priors,
 ) -> AirChange:
-    """Air a turn at the lowest idle of the judged recording over that of the references."""
+    """Air a turn at the lowest idle now over that then, each with the points (points,) it is of."""
     o, table = observations, priors.idle_beside
     chosen = [
         (o.idle & mask & (np.abs(o.speed_rev_s * 60.0 - lowest.speed_rpm) < NEAR_RPM))
-        for mask, lowest in ((o.judged, judged), (~o.judged, reference))
+        for mask, lowest in (now, then)
     ]
     by_pressure = all(np.isfinite(o.manifold_pa[mask]).any() for mask in chosen)
     reading = o.manifold_pa if by_pressure else o.metered_kg_s / o.speed_rev_s
     places = [_calmest(o, mask & np.isfinite(reading), reading) for mask in chosen]
     if min(places) < 0:
         return AirChange(float("nan"), float("nan"), by_pressure, float("nan"))
-    now, then = places
-    log, variance = float(np.log(reading[now] / reading[then])), table["log_sd"] ** 2
+    here, there = places
+    log, variance = float(np.log(reading[here] / reading[there])), table["log_sd"] ** 2
     if by_pressure:
         power, doubt = table["kelvin_power"]
-        warmer = float(np.log(o.intake_k[now] / o.intake_k[then]))
-        thicker = float(np.nan_to_num(np.log(o.ambient_pa[now] / o.ambient_pa[then])))
+        warmer = float(np.log(o.intake_k[here] / o.intake_k[there]))
+        thicker = float(np.nan_to_num(np.log(o.ambient_pa[here] / o.ambient_pa[there])))
         log -= power * warmer
         variance += (doubt * warmer) ** 2 + (table["ambient_power_sd"] * thicker) ** 2
-    cooler_k = (judged.warming_rpm - reference.warming_rpm) / priors.idle_speed["warming_rpm_per_k"]
+    cooler_k = (now[1].warming_rpm - then[1].warming_rpm) / priors.idle_speed["warming_rpm_per_k"]
     variance += (table["coolant_log_per_k"] * cooler_k) ** 2
-    metered = float(o.metered_kg_s[now] * 1e3)
+    metered = float(o.metered_kg_s[here] * 1e3)
     return AirChange(log, float(np.sqrt(variance)), by_pressure, metered)
 
 

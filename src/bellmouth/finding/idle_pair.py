@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from bellmouth.car.description import Car
 from bellmouth.finding.courses import AFTER, BEFORE, Courses
 from bellmouth.finding.hypothesis import Scale
+from bellmouth.finding.idle_beside import air_change
 from bellmouth.finding.idle_speed import (
     SHARES,
     Lowest,
@@ -20,6 +21,7 @@ from bellmouth.finding.idle_speed import (
     normal,
     speed_density,
     speed_rises,
+    stale_air,
     stray_density,
     surplus_shares,
     timing_density,
@@ -34,6 +36,7 @@ Ints = NDArray[np.intp]
 
 _TARGETS = 49  # target speeds that are summed over
 _RISEN = 0.02  # of the target: from there the spark is taken back
+_DOUBT = 0.1  # that a load or another day's air hides what surplus leaves (cp)
 
 
 @dataclass(frozen=True)
@@ -43,13 +46,15 @@ class IdlePair:
     ``densities`` of each recording by kind of surplus, (targets, shares), weighed by how likely
     each target is; ``risen`` the shares from which the speed is up, by kind; ``timing`` the log
     density of the spark's change where both or neither are up, where only the one before is, and
-    where only the one after is.
+    where only the one after is; ``spent`` what the air's change says of the size of stale learning
+    that only one of them has, by share, (shares,) each.
     """
 
     weights: Floats
     densities: Mapping[tuple[int, Surplus], Floats]
     risen: Mapping[Surplus, float]
     timing: tuple[float, float, float]
+    spent: tuple[Floats, Floats]
     idle_area_m2: float
     courses: Courses
 
@@ -58,7 +63,7 @@ class IdlePair:
         if not self.densities:
             return np.zeros(len(which))
         joint = np.repeat(self.weights[:, None], len(which), axis=1)
-        up = []
+        up, stales = [], []
         for recording in (BEFORE, AFTER):
             seen = self.courses.seen_in(recording)
             leak, stale = surplus_shares(seen, which, sizes, self.idle_area_m2)
@@ -67,10 +72,16 @@ class IdlePair:
             joint = joint * np.where(
                 stale > 0, _at(self.densities[recording, "stale"], share), by_leak
             )
+            stales.append(stale)
             up.append(np.where(stale > 0, share > self.risen["stale"], share > self.risen["leak"]))
         steady, before, after = self.timing
         spark = np.where(up[0] == up[1], steady, np.where(up[0], before, after))
-        return np.asarray(np.log(joint.sum(axis=0)) + spark)
+        alone = (stales[BEFORE] > 0) != (stales[AFTER] > 0)
+        air = sum(
+            np.where(alone & (stale > 0), np.interp(stale, SHARES, spent), 0.0)
+            for stale, spent in zip(stales, self.spent, strict=True)
+        )
+        return np.asarray(np.log(joint.sum(axis=0)) + spark + air)
 
 
 def _at(table: Floats, share: Floats) -> Floats:
@@ -88,7 +99,10 @@ def idle_pair(
     o, table = observations, priors.idle_speed
     found = [lowest_idle(o, table, o.recording == number) for number in (BEFORE, AFTER)]
     if not all(np.isfinite(one.speed_rpm) for one in found):
-        return IdlePair(np.ones(1), {}, {}, (0.0, 0.0, 0.0), scale.idle_area_m2, courses)
+        nothing = np.zeros(len(SHARES))
+        return IdlePair(
+            np.ones(1), {}, {}, (0.0, 0.0, 0.0), (nothing, nothing), scale.idle_area_m2, courses
+        )
     good = lowest_idle(o, table, o.recording > AFTER)
     targets, weights = _targets(good, found, car, table)
     kinds: tuple[Surplus, Surplus] = ("leak", "stale")
@@ -113,7 +127,37 @@ def idle_pair(
     }
     drop = found[AFTER].timing_deg - found[BEFORE].timing_deg
     timing = _timing(drop, table) if np.isfinite(drop) else (0.0, 0.0, 0.0)
-    return IdlePair(weights, densities, risen, timing, scale.idle_area_m2, courses)
+    likely = [weights @ densities[number, "stale"] for number in (BEFORE, AFTER)]
+    spent = _spent(o, found, likely, priors)
+    return IdlePair(weights, densities, risen, timing, spent, scale.idle_area_m2, courses)
+
+
+def _spent(
+    o: Observations, found: list[Lowest], likely: list[Floats], priors: Priors
+) -> tuple[Floats, Floats]:
+    """What the change of air says of the size of stale learning before, and of that after.
+
+    Whether the surplus is spent on speed or on a later spark, all of it is air that the engine is
+    seen to get. Whether there is any, speed and spark say: over the sizes that they leave
+    ``likely``, (shares,) each, this is nothing.
+    """
+    nothing = np.zeros(len(SHARES))
+    masks = [o.recording == number for number in (BEFORE, AFTER)]
+    change = air_change(o, (masks[AFTER], found[AFTER]), (masks[BEFORE], found[BEFORE]), priors)
+    if not np.isfinite(change.log):
+        return nothing, nothing
+    more = change.log + float(np.log(found[AFTER].speed_rpm / found[BEFORE].speed_rpm))
+    left = stale_air(priors.idle_speed)
+    low, high = np.exp(priors.sizes["learned_stale"])
+    asked = (low <= SHARES) & (high >= SHARES)
+
+    def told(seen: float, weight: Floats) -> Floats:
+        density = normal(seen - left, change.sd).mean(axis=1)
+        usual = float(density[asked] @ weight[asked] / weight[asked].sum())
+        density = (1 - _DOUBT) * density / max(usual, 1e-300) + _DOUBT
+        return np.asarray(np.log(density))
+
+    return told(-more, likely[BEFORE]), told(more, likely[AFTER])
 
 
 def _targets(

@@ -31,6 +31,7 @@ __all__ = [
     "speed_density",
     "speed_parts",
     "speed_rises",
+    "stale_air",
     "stray_density",
     "surplus_shares",
     "timing_density",
@@ -262,13 +263,23 @@ def _relative_rises(
     """The rises as shares of the speed to expect."""
     (least, most), (low, high) = closable, speed_power
     give, power = np.meshgrid(np.linspace(least, most, 8), np.linspace(low, high, 4))
+    return np.asarray((1.0 + _air_left(kind, give.ravel())) ** power.ravel() - 1.0)
+
+
+def _air_left(kind: Surplus, give: Floats) -> Floats:
+    """Air beyond the normal, over it, that each share of surplus leaves once so much (draws,) is
+    given up: (shares, draws)."""
     share = SHARES[:, None]
-    give = np.asarray(give.reshape(1, -1))
     if kind == "leak":
-        left = np.maximum(share - give, 0.0) / (1.0 - share)
-    else:
-        left = share * (1.0 - give) / (1.0 - share * (1.0 - give))
-    return np.asarray((1.0 + left) ** power.ravel() - 1.0)
+        return np.asarray(np.maximum(share - give, 0.0) / (1.0 - share))
+    return np.asarray(share * (1.0 - give) / (1.0 - share * (1.0 - give)))
+
+
+def stale_air(table: Mapping[str, Any]) -> Floats:
+    """Logarithms of the air that the engine may get with each share of it left over from stale
+    learning, over what it got without: (shares, draws)."""
+    least, most = table["stale_closable"]
+    return np.asarray(np.log1p(_air_left("stale", np.linspace(least, most, 16))))
 
 
 def speed_density(

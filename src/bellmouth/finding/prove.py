@@ -47,13 +47,17 @@ _ALIKE = 0.6  # of the parameters of the poorer recording: common practice, no s
 
 @dataclass(frozen=True)
 class Pair:
-    """Everything a proof was made from; tests and accuracy start here."""
+    """Everything a proof was made from; tests and accuracy start here.
+
+    ``scales`` are what sizes are measured against before and after: with surplus air an engine
+    idles on more.
+    """
 
     observations: Observations
     model: Model
     hypotheses: Hypotheses
     courses: Courses
-    scale: Scale
+    scales: tuple[Scale, Scale]
     posterior: Posterior
     priors: Priors
     stretches: tuple[tuple[Stretch, ...], tuple[Stretch, ...]]
@@ -153,7 +157,13 @@ def solve_pair(
     refuse_foreign(observations, before, sources[0])
     unknown_pa = priors.weather["barometric_kpa"][0] * 1e3
     flow, pressure = nominal.flow_and_pressure(observations, priors, unknown_pa)
-    scale = nominal.scale_of(observations, flow, pressure, priors, unknown_pa)
+    scale, later = (
+        nominal.scale_of(
+            replace(observations, judged=observations.recording == number),
+            flow, pressure, priors, unknown_pa,
+        )
+        for number in (BEFORE, AFTER)
+    )  # fmt: skip
     hypotheses = enumerate_hypotheses(priors, scale, observations)
     courses = courses_of(hypotheses, observations.recordings)
     sides = (
@@ -171,7 +181,7 @@ def solve_pair(
         model=result.model,
         hypotheses=hypotheses,
         courses=courses,
-        scale=scale,
+        scales=(scale, later),
         posterior=result.posterior,
         priors=priors,
         stretches=(tuple(before), tuple(after)),

@@ -107,7 +107,8 @@ class _Drawn:
         coordinate = self.coordinate(cause, recording)
         nothing = 1.0 if CAUSES[cause].unit == "ratio" else 0.0
         there = np.isfinite(coordinate)
-        size = size_from_coordinate(cause, np.where(there, coordinate, 0.0), self.pair.scale)
+        scale = self.pair.scales[recording]
+        size = size_from_coordinate(cause, np.where(there, coordinate, 0.0), scale)
         return np.where(there, size, nothing)
 
 
