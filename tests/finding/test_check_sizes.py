@@ -4,7 +4,12 @@ import numpy as np
 import pytest
 from scipy.special import ndtr
 
-from bellmouth.finding.check_sizes import _normal_cdf, log_of_number, nodes_of
+from bellmouth.finding.check_sizes import (
+    _normal_cdf,
+    log_of_number,
+    nodes_of,
+    predicted_number,
+)
 from bellmouth.finding.check_table import CHECKS
 from bellmouth.finding.checks import parse_results, result_log, with_results
 from bellmouth.finding.find import Case, solve
@@ -50,6 +55,18 @@ def test_two_results_of_one_size_are_weighed_together(case: Case) -> None:
     both = result_log(case, parse_results(["fuel_delivery=0.8", "hold_2500=0"]))[row]
     assert np.isfinite([first, second, both]).all()
     assert both <= max(first, second)
+
+
+def test_a_closed_reading_leaves_a_deposit_what_the_slope_is_not_known() -> None:
+    """An opening is worth an area by the plate's slope, which one recording knows badly."""
+    alone = solve(stretches(deposit_mm2=20.0), [], car())
+    nodes = nodes_of(alone)
+    _, sd = predicted_number(nodes, CHECKS["closed_reading"])
+    area, holds = nodes.holding("deposit")
+    mine = holds & (nodes.hypothesis == alone.hypotheses.names.index("deposit"))
+    large = mine & (area > np.log(25.0))
+    healthy = nodes.hypothesis == 0
+    assert sd[large].min() > 1.3 * sd[healthy].max()
 
 
 def test_the_normal_distribution_is_the_one_that_scipy_has() -> None:

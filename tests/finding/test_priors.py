@@ -2,13 +2,16 @@
 
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from bellmouth.car.complaint import COMPLAINTS
-from bellmouth.car.description import Complaint
+from bellmouth.car.description import Complaint, Known
 from bellmouth.errors import FindingError
 from bellmouth.finding.causes import CAUSES, pairs, singles
 from bellmouth.finding.priors import cause_weights, load_priors, read_weights, weights_from
+from bellmouth.physics import throttle
+from tests.finding.garage import car
 
 
 @pytest.mark.parametrize("complaint", list(load_priors().complaint))
@@ -75,3 +78,17 @@ def test_pairs_leave_out_what_cannot_stand_together() -> None:
     assert ("leak", "meter_low") in found
     assert ("meter_low", "meter_high") not in found
     assert ("deposit", "learned_stale") not in found
+
+
+def test_a_stated_bore_tells_what_a_degree_of_its_plate_opens() -> None:
+    """Against the geometry of a round plate of that bore, closed at 8 degrees, discharge 0.8."""
+    priors = load_priors()
+    mean, sd = priors.of(car(throttle_bore_mm=Known(60.0, 1.0))).plate["log_slope_mm2_per_pct"]
+    open_m2 = throttle.open_area_m2(np.array([9.0, 12.0]), 8.0, 0.06, 0.0096)
+    slope = 0.8 * 1e6 * float(open_m2[1] - open_m2[0]) / (3.0 * 1.15)
+    assert abs(mean - np.log(slope)) < sd
+    assert sd < priors.plate["log_slope_mm2_per_pct"][1]
+
+
+def test_without_a_bore_the_priors_are_those_of_any_car() -> None:
+    assert load_priors().of(car()) is load_priors()

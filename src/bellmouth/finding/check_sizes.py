@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from bellmouth.finding.check_table import Check
 from bellmouth.finding.made_up import made_up_pct
+from bellmouth.finding.plate_law import above_slopes
 from bellmouth.finding.sizes import size_from_coordinate
 
 if TYPE_CHECKING:
@@ -23,6 +24,7 @@ _NEGLIGIBLE_NATS = 10.0
 _FLOW_OVER_IDLE = 3.2  # air at 2,500 rpm without load over idle's: common practice, no source
 _FROM_IDLE_SD = 0.02  # how far a trim may drift from idle to 2,500 rpm beside what is modelled
 _FROM_IDLE_COMPUTED_SD = 0.03  # the same of a controller's own filling table
+_ABOVE = ("opening", "slope", "fade")  # what the plate stands above its stop depends on
 _STRAY = 0.03  # readings that are off for another reason
 
 
@@ -177,7 +179,8 @@ def _opening(nodes: Nodes) -> tuple[Floats, Floats]:
 
     Judged alone, what deposit took is made up on top of the car's own opening; against a
     reference, the opening is known from how far the reading stands from the reference's. The
-    car's unknowns move with the size as the fit lets them.
+    car's unknowns move with the size as the fit lets them, and what is left of their doubt is in
+    the opening: an area is worth as many per cent of reading as the plate's slope says.
     """
     case = nodes.case
     u = case.model.unknowns
@@ -188,10 +191,7 @@ def _opening(nodes: Nodes) -> tuple[Floats, Floats]:
     coordinate = case.posterior.coordinates[nodes.hypothesis]
     coordinate = coordinate + (by_size[nodes.hypothesis] @ moved[:, :, None])[:, :, 0]
     value = u.values(np.clip(coordinate, -3.0, 3.0))
-    row = u.row("opening")
-    sd = np.sqrt(np.einsum("i,hij,j->h", row, inverse, row))[nodes.hypothesis]
-    opening = np.exp(value[:, u.index("opening")])
-    slope, fade = (np.exp(value[:, u.index(name)]) for name in ("slope", "fade"))
+    opening, slope, fade = (np.exp(value[:, u.index(name)]) for name in _ABOVE)
     area, holds = nodes.holding("deposit")
     made_up = made_up_pct(opening, np.where(holds, np.exp(area) / slope, 0.0), fade)
     if not case.model.reference_is_judged:
@@ -199,7 +199,14 @@ def _opening(nodes: Nodes) -> tuple[Floats, Floats]:
         judged = o.throttle_pct[o.judged & np.isfinite(o.throttle_pct)]
         rise = judged.min() - case.model.throttle_reference_pct if len(judged) else 0.0
         made_up = np.full_like(made_up, rise)
-    return opening + made_up, opening * np.minimum(sd, 1.0)
+        gain = np.stack([opening, 0.0 * opening, 0.0 * opening], axis=1)
+    else:
+        slopes = above_slopes({"own": opening, "made_up": made_up, "fade": fade})
+        gain = np.stack([slopes[name] for name in _ABOVE], axis=1)
+    rows = np.stack([u.row(name) for name in _ABOVE])
+    doubt = (rows @ inverse @ rows.T)[nodes.hypothesis]
+    spread = np.einsum("ni,nij,nj->n", gain, doubt, gain)
+    return opening + made_up, np.minimum(np.sqrt(spread), opening + made_up)
 
 
 def _normal_cdf(z: Floats) -> Floats:

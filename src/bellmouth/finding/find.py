@@ -224,7 +224,7 @@ def _ground(
     source: str,
 ) -> _Ground:
     usable(judged, source)
-    priors = load_priors()
+    priors = load_priors().of(car)
     # A reference without a running engine would only look like knowledge of the car.
     observations = observe(judged, [one for one in references if judgeable(one)], car)
     refuse_foreign(observations, judged, source)

@@ -41,6 +41,7 @@ Steps = Generator[Sequence[Question], Sequence[Answer], Found]
 _STEP = 1e-4
 FARTHEST = 1.5  # unknowns are linear no farther than this from the best fit
 _DAMPING = 0.3**-0.5
+_STEPS_WHEN_GOOD = 3
 
 
 def bends_of(model: Model) -> tuple[float, float]:
@@ -50,24 +51,28 @@ def bends_of(model: Model) -> tuple[float, float]:
 
 
 def start_from(
-    model: Model, hypotheses: HypothesisTable, metric: Floats, bends: tuple[float, float]
+    model: Model, hypotheses: HypothesisTable, covariance: Floats, bends: tuple[float, float]
 ) -> Steps[tuple[Floats, Floats]]:
     """The best node of a coarse grid, with the unknowns it asks for."""
     unknowns = model.unknowns.size
     layout, place = coarse(hypotheses)
-    zero = np.zeros((1, unknowns))
+    metric: Floats = np.linalg.inv(np.linalg.cholesky(covariance))
     healthy = hypotheses.effects(np.zeros(1, dtype=np.intp), np.full((1, 2), np.nan), bends)
     effects = hypotheses.effects(layout.hypothesis, place, bends)
-    nowhere = np.zeros((hypotheses.count, unknowns))
-    at_zero, at_nodes = yield [
-        Question(zero, healthy, slopes=True),
+    here = np.zeros((1, unknowns))
+    if hypotheses.acting is not None:
+        here = yield from _as_when_good(model, healthy, covariance)
+    nowhere = np.repeat(here, hypotheses.count, axis=0)
+    at_here, at_nodes = yield [
+        Question(here, healthy, slopes=True),
         of_nodes(nowhere, effects, layout, hypotheses.acting),
     ]
     # The least of |a + W c|² + |c|² is a' (I + W W')^-1 a: only the best nodes need their c.
-    slopes = metric @ at_zero.slopes[0]
+    slopes = metric @ at_here.slopes[0]
     factor = np.linalg.cholesky(slopes @ slopes.T + np.eye(len(slopes)))
     turned = np.linalg.solve(factor, np.concatenate([metric, slopes], axis=1))
-    white = at_nodes.residuals @ turned[:, : len(slopes)].T
+    at_zero = at_nodes.residuals - times(at_here.slopes, here)
+    white = at_zero @ turned[:, : len(slopes)].T
     cost = squares(white)
     best = np.zeros(hypotheses.count, dtype=np.intp)
     for rows, first, each in layout.blocks:
@@ -75,6 +80,22 @@ def start_from(
         best[rows] = first + np.arange(len(rows)) * each + mine.argmin(axis=1)
     coordinates = -white[best] @ turned[:, len(slopes) :]
     return np.clip(coordinates, -2.5, 2.5), place[best]
+
+
+def _as_when_good(model: Model, healthy: Effects, covariance: Floats) -> Steps[Floats]:
+    """The unknowns that the references alone ask for, (1, unknowns): a fault that changes much
+    is better looked for from the car as it was than from what lies between the two. Nothing
+    moves where the recording stands alone."""
+    here = np.zeros((1, model.unknowns.size))
+    good = np.flatnonzero(~model.observations.judged[model.rows])
+    if not len(good):
+        return here
+    metric = np.linalg.inv(np.linalg.cholesky(covariance[np.ix_(good, good)]))
+    for _ in range(_STEPS_WHEN_GOOD):
+        [told] = yield [Question(here, healthy, slopes=True)]
+        white, slopes = told.residuals[:, good] @ metric.T, metric @ told.slopes[:, good]
+        here = here + np.clip(step_of(white, slopes, here), -FARTHEST, FARTHEST)
+    return here
 
 
 def of_nodes(

@@ -162,7 +162,7 @@ def _steps(problem: Problem, start: tuple[Floats, Floats] | None = None) -> Step
     middle = np.asarray(np.mean(covariances[:-1], axis=0))
     metric: Floats = np.linalg.inv(np.linalg.cholesky(middle))
     if start is None:
-        start = yield from start_from(model, hypotheses, metric, bends)
+        start = yield from start_from(model, hypotheses, middle, bends)
     coordinates, sizes = start
     for _ in range(_ITERATIONS):
         coordinates, sizes = yield from improve(hypotheses, metric, bends, coordinates, sizes)

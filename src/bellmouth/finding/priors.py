@@ -2,13 +2,13 @@
 
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-from bellmouth.car.description import Complaint
+from bellmouth.car.description import Car, Complaint
 from bellmouth.errors import FindingError
 from bellmouth.finding.causes import SINGLE_CAUSES
 
@@ -37,6 +37,15 @@ class Priors:
     sizes: Mapping[str, tuple[float, float]]
     sizes_with_reference: Mapping[str, tuple[float, float]]
     complaint: Mapping[str, Mapping[str, float]]
+
+    def of(self, car: Car) -> "Priors":
+        """The priors of this very car: a stated bore tells what a degree of its plate opens."""
+        bore = car.throttle_bore_mm
+        if bore is None:
+            return self
+        mean, sd = self.plate["log_slope_per_bore2"]
+        slope = (mean + 2.0 * math.log(bore.value), math.hypot(sd, 2.0 * bore.sd / bore.value))
+        return replace(self, plate={**self.plate, "log_slope_mm2_per_pct": slope})
 
 
 @cache

@@ -149,7 +149,7 @@ def solve_pair(
     """Infer every course from stretches; the part of `prove` between files and words."""
     for part, source in zip((before, after), sources, strict=True):
         usable(part, source)
-    priors = load_priors()
+    priors = load_priors().of(car)
     if family is not None:
         family.fits(car)
     good = [one for one in references if judgeable(one)]
