@@ -51,7 +51,8 @@ SideLog = Callable[[Ints, Floats], Floats]
 
 _ITERATIONS = 2
 _LOST_NATS = 8.0  # a hypothesis fits this much worse than a healthy car: it has not been fitted
-_BELIEVED_NATS = 5.0  # this near the best: a weight of .7 % or more beside it
+_BELIEVED_NATS = 5.0  # its evidence is this near the best: a weight of .7 % or more beside it
+_NEAR_NATS = 3.0  # it fits this nearly as well as the best: more of them gain nothing
 
 
 @dataclass(frozen=True)
@@ -228,7 +229,7 @@ def _log_sum(logs: Floats) -> Floats:
 def _linearised_anew(hypotheses: HypothesisTable, cost: Floats) -> NDArray[np.bool_]:
     """Hypotheses of one size that are linearised at each node, not at the best fit alone: those
     that bend most, and of the others those that fit nearly as well as the best."""
-    near = cost < cost.min() + 2 * _BELIEVED_NATS
+    near = cost < cost.min() + 2 * _NEAR_NATS
     return np.asarray(hypotheses.bending | ((hypotheses.dimensions == 1) & near))
 
 
