@@ -32,7 +32,7 @@ from measure.agreement import (
     table_rows,
 )
 from measure.cases import recordings
-from measure.nested import Agreement
+from measure.nested import LIVE, Agreement
 from measure.results import keep, kept
 from measure.simulated import Simulated
 from measure.tables import heading, number, table, target
@@ -81,7 +81,7 @@ def _parse(arguments: list[str] | None) -> argparse.Namespace:
     parser.add_argument("--cases", type=int, default=20, help=f"of {CASES} at most")
     parser.add_argument("--first", type=int, default=0, help="the first of the cases")
     parser.add_argument("--add", action="store_true", help="keep what earlier runs measured")
-    parser.add_argument("--live", type=int, default=250)
+    parser.add_argument("--live", type=int, default=LIVE)
     parser.add_argument("--processes", type=int, default=2)
     asked = parser.parse_args(arguments)
     if not 0 <= asked.first <= asked.first + asked.cases <= CASES:

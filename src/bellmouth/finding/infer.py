@@ -1,10 +1,10 @@
 """Posterior over causes and sizes.
 
 For each hypothesis the sizes are integrated on a grid and the car's unknowns analytically, in the
-Gaussian that the model's linearisation at the best fit makes of them. Where one cause alone acts
-on an area, the unknowns bend with its size: there the model is linearised anew at each node, at
-the unknowns that its size asks for. ``tests/finding`` and ``make bench`` compare both evidence and
-means with a nested sampler on the same posterior.
+Gaussian that the model's linearisation at the best fit makes of them. The unknowns bend with the
+size of a cause, most where it acts on an area: for one cause alone the model is linearised anew at
+each node, at the unknowns that its size asks for. ``tests/measure`` and ``make bench`` compare both
+evidence and means with a nested sampler on the same posterior.
 """
 
 from collections.abc import Callable, Sequence
@@ -52,6 +52,7 @@ SideLog = Callable[[Ints, Floats], Floats]
 _ITERATIONS = 2
 _LOST_NATS = 8.0  # a hypothesis fits this much worse than a healthy car: it has not been fitted
 _BELIEVED_NATS = 5.0  # its evidence is this near the best: a weight of .7 % or more beside it
+_NEAR_NATS = 3.0  # it fits this nearly as well as the best: more of them gain nothing
 
 
 @dataclass(frozen=True)
@@ -169,13 +170,17 @@ def _steps(problem: Problem, start: tuple[Floats, Floats] | None = None) -> Step
     residual, jacobian = yield from linearise(hypotheses, bends, coordinates, sizes)
     white, white_jacobian = residual @ metric.T, metric @ jacobian
     misfit = squares(white)
+    cost = misfit + squares(coordinates)
     follow, left = leaning(white_jacobian)
     spread = size_spread(left, hypotheses)
-    mesh = mesh_of(hypotheses, sizes, spread, misfit + squares(coordinates))
+    mesh = mesh_of(hypotheses, sizes, spread, cost)
     nodes, where = mesh.layout.hypothesis, mesh.sizes
     unknown = jacobian[:, :, : coordinates.shape[1]]
     fitted = (coordinates, sizes, follow, unknown)
-    offset, logs = yield from _at_nodes(hypotheses, bends, mesh, fitted, covariances[:-1], metric)
+    anew = _linearised_anew(hypotheses, cost)
+    offset, logs = yield from _at_nodes(
+        hypotheses, bends, mesh, np.flatnonzero(anew[nodes]), fitted, covariances[:-1], metric
+    )
     likelihood, weights = _over_scales(logs, scale_weights)
     side = sum((log(nodes, where) for log in problem.side_logs), np.zeros(len(nodes)))
     likelihood = likelihood + side
@@ -221,21 +226,28 @@ def _log_sum(logs: Floats) -> Floats:
     return np.asarray(highest[..., 0] + np.log(np.exp(logs - highest).sum(axis=-1)))
 
 
+def _linearised_anew(hypotheses: HypothesisTable, cost: Floats) -> NDArray[np.bool_]:
+    """Hypotheses of one size that are linearised at each node, not at the best fit alone: those
+    that bend most, and of the others those that fit nearly as well as the best."""
+    near = cost < cost.min() + 2 * _NEAR_NATS
+    return np.asarray(hypotheses.bending | ((hypotheses.dimensions == 1) & near))
+
+
 def _at_nodes(
     hypotheses: HypothesisTable,
     bends: tuple[float, float],
     mesh: Mesh,
+    bent: Ints,
     fitted: tuple[Floats, Floats, Floats, Floats],
     covariances: Floats,
     metric: Floats,
 ) -> Steps[tuple[Floats, Floats]]:
     """Residuals with every unknown at zero (nodes, readings), and log likelihoods (scales, nodes)
-    with the unknowns integrated; ``fitted``: coordinates, sizes, how the unknowns follow the
-    sizes, slopes of unknowns."""
+    with the unknowns integrated; ``bent``: nodes to linearise at; ``fitted``: coordinates, sizes,
+    how the unknowns follow the sizes, slopes of unknowns."""
     nodes, where = mesh.layout.hypothesis, mesh.sizes
     coordinates, sizes, follow, unknown = fitted
     effects = hypotheses.effects(nodes, where, bends)
-    bent = np.flatnonzero(hypotheses.bending[nodes])
     moved = moved_along(coordinates, sizes, follow, nodes[bent], where.take(bent, axis=0))
     told, anew = yield [
         of_nodes(coordinates, effects, mesh.layout, hypotheses.acting),
@@ -244,25 +256,28 @@ def _at_nodes(
     # The unknowns are linear around the best fit: at coordinate zero the residual would be this.
     offset = told.residuals - times(unknown, coordinates).take(nodes, axis=0)
     logs = marginals(offset, unknown, mesh.layout.blocks, covariances)
-    there = anew.residuals - times(anew.slopes, moved)
-    there = yield from _settled(moved, anew, there, effects.of(bent), metric)
+    there, slopes = yield from _settled(moved, anew, effects.of(bent), metric)
     every = ((np.arange(len(bent)), 0, 1),)
-    logs[:, bent] = marginals(there, anew.slopes, every, covariances)
+    logs[:, bent] = marginals(there, slopes, every, covariances)
     return offset, logs
 
 
 def _settled(
-    moved: Floats, anew: Answer, there: Floats, effects: Effects, metric: Floats
-) -> Steps[Floats]:
-    """``there`` after one more step of the unknowns, with the slopes kept, where that fits
-    better."""
-    white, slopes = anew.residuals @ metric.T, metric @ anew.slopes
-    nearer = moved + np.clip(step_of(white, slopes, moved), -FARTHEST, FARTHEST)
-    [told] = yield [Question(nearer, effects)]
+    moved: Floats, anew: Answer, effects: Effects, metric: Floats
+) -> Steps[tuple[Floats, Floats]]:
+    """Residuals with every unknown at zero and their slopes, after one more step of the unknowns
+    where that fits better."""
+    white = anew.residuals @ metric.T
+    step = step_of(white, metric @ anew.slopes, moved)
+    nearer = moved + np.clip(step, -FARTHEST, FARTHEST)
+    [told] = yield [Question(nearer, effects, slopes=True)]
     before = squares(white) + squares(moved)
     after = squares(told.residuals @ metric.T) + squares(nearer)
-    settled = told.residuals - times(anew.slopes, nearer)
-    return np.where((after < before)[:, None], settled, there)
+    better = after < before
+    point = np.where(better[:, None], nearer, moved)
+    residuals = np.where(better[:, None], told.residuals, anew.residuals)
+    slopes = np.where(better[:, None, None], told.slopes, anew.slopes)
+    return residuals - times(slopes, point), slopes
 
 
 def log_likelihood(
