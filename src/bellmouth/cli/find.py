@@ -55,7 +55,7 @@ def _complaints(_: click.Context, __: click.Parameter, begun: str) -> list[str]:
     multiple=True,
     metavar="CHECK=OUTCOME",
     help="What a check showed, such as smoke_test=none (bellmouth checks lists them). May be "
-    "given more than once.",
+    "given more than once, and so may a check that was made again.",
 )
 @click.option(
     "--prior",
