@@ -12,11 +12,16 @@ from bellmouth.practice.population import Case, draw
 from bellmouth.practice.scenario import SimulatedCase, run, run_reference
 from bellmouth.recording.series import Recording
 
-__all__ = ["VERSION", "Plan", "Simulated", "chunk", "idle_opening_pct"]
+__all__ = ["CAUSES", "VERSION", "Plan", "Simulated", "chunk", "idle_opening_pct"]
 
 #: Part of the name of cached cases: raise it when what is kept of a case changes.
 VERSION = 3
 
+#: Eight causes, healthy three times in ten.
+CAUSES = (
+    "healthy", "leak", "meter_low", "meter_high", "healthy", "fuel_low", "fuel_high", "deposit",
+    "healthy", "learned_stale",
+)  # fmt: skip
 _OCCASION_2500 = 7
 
 

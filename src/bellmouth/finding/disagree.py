@@ -46,12 +46,16 @@ def disagreements(
                 "counted, but for what its error has in common."
             )
             continue
-        p = expected(case, probability, last)
-        if p < _SELDOM:
-            again = "Make the check again, and record again," if len(made) == 1 else "Record again"
+        p, shown = expected(case, probability, last), _shown(last)
+        if p < _SELDOM and len(made) > 1:
             said.append(
-                f"{name}: {_shown(last)} was not to be expected from the recording ({p:.0%} "
-                f"likely): the two disagree. {again} before you trust either."
+                f"{name}: {shown} was not to be expected from the recording ({p:.0%} likely), and "
+                "the check showed it again: the two disagree. Record again before you trust either."
+            )
+        elif p < _SELDOM:
+            said.append(
+                f"{name}: {shown} was not to be expected from the recording ({p:.0%} likely): the "
+                "two disagree. Make the check again, and record again, before you trust either."
             )
     return tuple(said)
 
