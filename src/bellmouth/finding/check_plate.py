@@ -11,7 +11,7 @@ from bellmouth.finding.made_up import made_up_pct
 if TYPE_CHECKING:
     from bellmouth.finding.check_sizes import Nodes
 
-__all__ = ["fall_by_cleaning", "opening_over_stop"]
+__all__ = ["Plate", "fall_by_cleaning", "opening_over_stop", "plate_of"]
 
 Floats = NDArray[np.float64]
 
@@ -22,7 +22,7 @@ _STALE_LEFT_SD = 0.3
 
 
 @dataclass(frozen=True)
-class _Plate:
+class Plate:
     """The plate at every node: the car's own opening at idle, its relative standard deviation and
     that of the slope, bypass over slope, and what deposit makes up. Openings in % of reading."""
 
@@ -39,7 +39,7 @@ def opening_over_stop(nodes: "Nodes") -> tuple[Floats, Floats]:
     Judged alone, what deposit took is made up on top of the car's own opening; against a
     reference, the opening is known from how far the reading stands from the reference's.
     """
-    case, plate = nodes.case, _plate(nodes)
+    case, plate = nodes.case, nodes.plate
     made_up = plate.made_up
     if not case.model.reference_is_judged:
         o = case.observations
@@ -54,7 +54,7 @@ def fall_by_cleaning(nodes: "Nodes") -> tuple[Floats, Floats]:
 
     Deposit no longer has to be made up for, and what stale learning held open is closed.
     """
-    plate = _plate(nodes)
+    plate = nodes.plate
     share, holds = nodes.holding("learned_stale")
     surplus = np.where(holds, np.exp(share) * (plate.bypass + plate.opening), 0.0)
     left = _STALE_LEFT * surplus
@@ -62,8 +62,8 @@ def fall_by_cleaning(nodes: "Nodes") -> tuple[Floats, Floats]:
     return plate.made_up + left, sd
 
 
-def _plate(nodes: "Nodes") -> _Plate:
-    """The car's unknowns move with the size as the fit lets them."""
+def plate_of(nodes: "Nodes") -> Plate:
+    """The plate as each node has it: the car's unknowns move with the size as the fit lets them."""
     case = nodes.case
     u = case.model.unknowns
     curvature = case.posterior.curvature
@@ -84,4 +84,4 @@ def _plate(nodes: "Nodes") -> _Plate:
     )
     area, holds = nodes.holding("deposit")
     made_up = made_up_pct(opening, np.where(holds, np.exp(area) / slope, 0.0), fade)
-    return _Plate(opening, sd("opening"), sd("slope"), bypass / slope, made_up)
+    return Plate(opening, sd("opening"), sd("slope"), bypass / slope, made_up)

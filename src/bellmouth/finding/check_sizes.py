@@ -2,12 +2,13 @@
 that a size nobody knows well is not judged at its best fit alone."""
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from bellmouth.finding.check_plate import fall_by_cleaning, opening_over_stop
+from bellmouth.finding.check_plate import Plate, fall_by_cleaning, opening_over_stop, plate_of
 from bellmouth.finding.check_table import Check
 from bellmouth.finding.sizes import size_from_coordinate
 
@@ -42,6 +43,11 @@ class Nodes:
     hypothesis: Ints
     sizes: Floats
     log_share: Floats
+
+    @cached_property
+    def plate(self) -> Plate:
+        """The plate at each node; two checks ask for it."""
+        return plate_of(self)
 
     def marginal(self, likelihood: Floats) -> Floats:
         """Mean of a likelihood (n, ...) over each hypothesis's nodes, (hypotheses, ...)."""

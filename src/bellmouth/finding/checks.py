@@ -150,7 +150,7 @@ def _log_unexplained(nodes: Nodes, check: Check, made: Sequence[CheckResult]) ->
     values = [one.value for one in made if one.value is not None]
     if not values:
         shown = [check.outcomes.index(one.outcome) for one in made]
-        row = _unexplained_row(nodes, check)[None, :]
+        row = _unexplained_row(check, outcomes_at(nodes, check))[None, :]
         return float(log_of_words(row, shown, _unexplained_common(check))[0])
     mean, sd = predicted_number(nodes, check)
     middle, wide = np.mean(mean), 3 * np.hypot(np.std(mean), np.max(sd))
@@ -161,10 +161,8 @@ def _unexplained_common(check: Check) -> Floats:
     return np.array([np.sqrt(check.shared)])
 
 
-def _unexplained_row(nodes: Nodes, check: Check) -> Floats:
-    base = np.array(check.otherwise)
-    if check.reads:
-        base = outcomes_at(nodes, check).mean(axis=0)
+def _unexplained_row(check: Check, at_nodes: Floats) -> Floats:
+    base = at_nodes.mean(axis=0) if check.reads else np.array(check.otherwise)
     return np.asarray(0.5 * base + 0.5 / len(base))
 
 
@@ -177,12 +175,12 @@ def outcome_table(
     those of them that this very check showed.
     """
     found = nodes if nodes is not None else nodes_of(case)
+    once = outcomes_at(found, check)
+    row = _unexplained_row(check, once)[None, :]
     if not made:
-        table = found.marginal(outcomes_at(found, check))
-        return np.vstack([table, _unexplained_row(found, check)])
+        return np.vstack([found.marginal(once), row])
     table = found.marginal(again_at(found, check, made))
     shown = [check.outcomes.index(one.outcome) for one in made if one.value is None]
-    row = _unexplained_row(found, check)[None, :]
     return np.vstack([table, words_again(row, shown, _unexplained_common(check))])
 
 
