@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from scipy.stats import multivariate_normal
 
+from bellmouth.car.description import Known
 from bellmouth.errors import FindingError
 from bellmouth.finding.check_sizes import nodes_of, outcomes_at, predicted_number
 from bellmouth.finding.check_table import CHECKS
@@ -198,3 +199,24 @@ def test_words_of_a_reading_share_what_is_unknown_of_the_car(case: Case) -> None
     table = outcomes_at(nodes, check)
     twice = log_of_all(nodes, check, parse_results(["closed_reading=usual"] * 2))
     assert (np.exp(twice) > 0.7 * table[:, 1]).mean() > 0.5
+
+
+def test_a_car_that_computes_its_air_has_its_inputs_checked_and_no_meter_swapped() -> None:
+    case = solve(stretches(metering="pressure"), [], car("pressure"))
+    names = (*case.hypotheses.names, "unexplained")
+    even = dict.fromkeys(names, 0.0) | {"healthy": 0.5, "meter_low": 0.5}
+    suggested = {one.check for one in next_checks(case, even, ())}
+    assert "computed_air" in suggested
+    assert "meter_swap" not in suggested
+    told = result_log(case, parse_results(["computed_air=found"]))
+    assert told[names.index("meter_low")] > told[names.index("healthy")] + 2
+
+
+def test_a_closed_reading_that_the_car_file_holds_is_not_asked_for() -> None:
+    known = car(closed_throttle_position_pct=Known(11.0))
+    for described, asked in ((car(), True), (known, False)):
+        case = solve(stretches(), [], described)
+        names = (*case.hypotheses.names, "unexplained")
+        even = dict.fromkeys(names, 0.0) | {"healthy": 0.5, "deposit": 0.5}
+        suggested = {one.check for one in next_checks(case, even, ())}
+        assert ("closed_reading" in suggested) is asked

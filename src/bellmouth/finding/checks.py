@@ -236,21 +236,26 @@ def _ranked(found: list[NextCheck], posterior: Mapping[str, float]) -> tuple[Nex
 
 
 def _possible(case: "Case", check: Check) -> bool:
-    alone = set(case.hypotheses.names)
-    if check.needs and not alone & set(check.needs):
+    if check.needs and not set(case.hypotheses.names) & set(check.needs):
         return False
-    metering = "airflow" if case.observations.airflow_metered else "pressure"
-    if check.metering and check.metering != metering:
+    o = case.observations
+    metering = "airflow" if o.airflow_metered else "pressure"
+    if (check.metering and check.metering != metering) or _known_already(case, check):
         return False
-    if check.name == "key_on_pressure" and np.isfinite(case.observations.key_on_log_ratio[0]):
-        return False  # recorded already
     if check.name in ("closed_reading", "plate_cleaned"):
-        return bool(np.isfinite(case.observations.throttle_pct).any())
+        return bool(np.isfinite(o.throttle_pct).any())
     if check.name == "hold_2500":
-        o = case.observations
         trims = np.isfinite(o.log_trim).any()
         return bool(trims and not (o.speed_rev_s[o.judged] > 33.0).any())
     return True
+
+
+def _known_already(case: "Case", check: Check) -> bool:
+    """Whether the recording or the car file holds what a check would read."""
+    if check.name == "key_on_pressure":
+        return bool(np.isfinite(case.observations.key_on_log_ratio[0]))
+    told = case.car.closed_throttle_position_pct is not None
+    return check.name == "closed_reading" and told and case.observations.throttle_absolute
 
 
 def _information_bits(weight: Floats, table: Floats) -> float:
