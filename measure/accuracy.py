@@ -13,15 +13,10 @@ from measure import full, quick
 from measure.cases import samples
 from measure.judge import judge
 from measure.pool import spread
-from measure.simulated import Plan
+from measure.simulated import CAUSES, Plan
 
 __all__ = ["CAUSES", "main"]
 
-#: Eight causes, healthy three times in ten.
-CAUSES = (
-    "healthy", "leak", "meter_low", "meter_high", "healthy", "fuel_low", "fuel_high", "deposit",
-    "healthy", "learned_stale",
-)  # fmt: skip
 _FINAL = ("D", "E")
 
 

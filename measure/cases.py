@@ -7,7 +7,7 @@ the code that finds them as well, so that a change of the inference alone costs 
 import hashlib
 import pickle
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -16,10 +16,11 @@ from bellmouth.recording.series import Recording
 from bellmouth.recording.steady import stretches
 from bellmouth.recording.stretch import Stretch
 from measure import OUT, ROOT, simulated
+from measure.cleaned import falls_of_chunk
 from measure.pool import spread
 from measure.simulated import Plan
 
-__all__ = ["CHUNK", "Sample", "cached", "recordings", "samples", "stored"]
+__all__ = ["CHUNK", "Sample", "cached", "recordings", "samples", "stored", "with_falls"]
 
 #: Simulating two hundred cars costs little more than simulating one.
 CHUNK = 200
@@ -63,13 +64,40 @@ def recordings(plan: Plan, count: int) -> list[simulated.Simulated]:
     return cached(path, lambda: simulated.chunk(plan, 0, count))  # type: ignore[no-any-return]
 
 
+def with_falls(
+    found: Sequence[Sample], plan: Plan, processes: int = 2, *, keep: bool = False
+) -> list[Sample]:
+    """The first cases of a plan with what cleaning the plate would change among their facts: that
+    takes another drive of the cars concerned, and only follow-up checks ask for it."""
+    size = min(CHUNK, len(found))
+    chunks = [(plan, number, size, keep) for number in range(-(-len(found) // size))]
+    falls = [fall for chunk in spread(_falls, chunks, processes, "cleaning") for fall in chunk]
+    return [
+        replace(one, facts={**one.facts, "cleaned_pct": fall})
+        for one, fall in zip(found, falls[: len(found)], strict=True)
+    ]
+
+
+def _falls(which: tuple[Plan, int, int, bool]) -> list[float]:
+    plan, number, size, keep = which
+    path = stored("cleaned", f"{plan.variant}-{_mark(plan, number, size)}", ["practice"])
+    path = _older(path) if keep else path
+    return cached(path, lambda: falls_of_chunk(plan, number, size))  # type: ignore[no-any-return]
+
+
+def _older(path: Path) -> Path:
+    """A cached file, or the newest that an older practice car made where there is none."""
+    if path.exists():
+        return path
+    pattern = path.stem.rpartition("-")[0] + "-*"
+    older = sorted(path.parent.glob(pattern), key=lambda p: p.stat().st_mtime)
+    return older[-1] if older else path
+
+
 def _chunk(which: tuple[Plan, int, int, bool]) -> list[Sample]:
     plan, number, size, keep = which
     path = _recordings_path(plan, number, size)
-    if keep and not path.exists():
-        pattern = path.stem.rpartition("-")[0] + "-*"
-        older = sorted(path.parent.glob(pattern), key=lambda p: p.stat().st_mtime)
-        path = older[-1] if older else path
+    path = _older(path) if keep else path
     found = stored("stretches", path.stem, ["recording"])
     if found.exists():
         return _read(found)  # type: ignore[no-any-return]
@@ -78,8 +106,11 @@ def _chunk(which: tuple[Plan, int, int, bool]) -> list[Sample]:
 
 
 def _recordings_path(plan: Plan, number: int, size: int) -> Path:
-    mark = hashlib.sha256(repr((plan, number, size)).encode()).hexdigest()
-    return stored("recordings", f"{plan.variant}-{mark[:12]}", ["practice"])
+    return stored("recordings", f"{plan.variant}-{_mark(plan, number, size)}", ["practice"])
+
+
+def _mark(plan: Plan, number: int, size: int) -> str:
+    return hashlib.sha256(repr((plan, number, size)).encode()).hexdigest()[:12]
 
 
 def _sample(one: simulated.Simulated) -> Sample:

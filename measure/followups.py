@@ -1,5 +1,10 @@
 """After one, two, three checks: the tool's own first suggestion is followed each time, and its
-outcome drawn from the truth with the error rates of ``check_rates.toml``."""
+outcome drawn from the truth with the error rates of ``check_rates.toml``.
+
+What a check shows on a car is drawn from the car and the check alone, whenever it is made. Made
+again, ``shared`` of its error comes again: a word with that probability as a whole, a number as
+that part of the error's variance.
+"""
 
 import tomllib
 from collections.abc import Mapping, Sequence
@@ -42,18 +47,35 @@ def rates() -> Mapping[str, Mapping[str, Any]]:
     return tomllib.loads(text)
 
 
-def outcome(check: str, sample: Sample, rng: np.random.Generator) -> CheckResult | None:
-    """What a check shows on this car; ``None`` where it could not be made."""
+def outcome(check: str, sample: Sample, again: int = 0) -> CheckResult | None:
+    """What a check shows on this car, made the first or the ``again``-th time more; ``None`` where
+    it could not be made."""
     table = rates()[check]
+    first, time = _draws(check, sample, 0), _draws(check, sample, again + 1)
     if "fact" in table:
-        value = sample.facts[table["fact"]] + rng.normal(0.0, table["error"])
+        common, own = table["shared"] ** 0.5, (1.0 - table["shared"]) ** 0.5
+        error = common * first.normal() + own * time.normal()
+        value = sample.facts[table["fact"]] + table["error"] * error
         return CheckResult(check, "value", float(value)) if np.isfinite(value) else None
     chances = np.array(table["otherwise"])
     for cause in sample.cause.split("+"):
         if cause in table.get("given", {}):
             chances = _given(table, sample, cause, chances)
-    word = table["outcomes"][int(rng.choice(len(chances), p=chances / chances.sum()))]
-    return CheckResult(check, word)
+    as_before = again > 0 and first.random() < table["shared"]
+    return CheckResult(
+        check, _word(table, chances, _draws(check, sample, 1) if as_before else time)
+    )
+
+
+def _draws(check: str, sample: Sample, which: int) -> np.random.Generator:
+    """Chance of one car and check: 0 what all times have in common, 1 the first, and so on."""
+    mark = [sample.number, 41, ord(sample.variant), list(rates()).index(check), which]
+    return np.random.default_rng(mark)
+
+
+def _word(table: Mapping[str, Any], chances: Floats, rng: np.random.Generator) -> str:
+    word: str = table["outcomes"][int(rng.choice(len(chances), p=chances / chances.sum()))]
+    return word
 
 
 def _given(table: Mapping[str, Any], sample: Sample, cause: str, otherwise: Floats) -> Floats:
@@ -71,7 +93,6 @@ def follow(sample: Sample) -> Followed | None:
         case = solve(sample.judged, sample.references, sample.car, f"case {sample.number}")
     except BellmouthError:
         return None
-    rng = np.random.default_rng([sample.number, 41])
     names = (*case.hypotheses.names, "unexplained")
     log_weight = log_prior(case, cause_weights("unknown"))
     logs = np.append(case.posterior.log_evidence, case.posterior.log_unexplained)
@@ -79,7 +100,7 @@ def follow(sample: Sample) -> Followed | None:
     not_possible: set[str] = set()
     history = [posterior(logs, log_weight)]
     for _ in range(_STEPS):
-        made = _next(case, history[-1], results, not_possible, sample, rng)
+        made = _next(case, history[-1], results, not_possible, sample)
         if made is not None:
             results.append(made)
         history.append(posterior(logs + result_log(case, results), log_weight))
@@ -92,7 +113,6 @@ def _next(
     results: Sequence[CheckResult],
     not_possible: set[str],
     sample: Sample,
-    rng: np.random.Generator,
 ) -> CheckResult | None:
     """The first suggestion that can be made on this car, and what it showed."""
     names = (*case.hypotheses.names, "unexplained")
@@ -100,7 +120,7 @@ def _next(
     for suggested in next_checks(case, table, results):
         if suggested.check in not_possible:
             continue
-        shown = outcome(suggested.check, sample, rng)
+        shown = outcome(suggested.check, sample, suggested.made)
         if shown is not None:
             return shown
         not_possible.add(suggested.check)

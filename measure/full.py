@@ -6,7 +6,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from measure import DATA, real, scores, yardstick
-from measure.cases import Sample, samples
+from measure.after_checks import after_checks, right_after
+from measure.cases import Sample, samples, with_falls
 from measure.followups import Followed, follow
 from measure.judge import Judgement, judge
 from measure.pool import spread
@@ -64,9 +65,16 @@ def measure(plan: Plan, count: int, processes: int, *, keep: bool) -> Run:
         reference=spread(judge, reference, processes, "judging with reference"),
         other=spread(judge, other, processes, "judging pairs"),
         variants=_variants(plan, count, processes, keep=keep),
-        followed=[one for one in spread(follow, main, processes, "following up") if one],
+        followed=_followed(plan, main, processes, keep=keep),
         boosted=_boosted(plan, main, count, processes, keep=keep),
     )
+
+
+def _followed(
+    plan: Plan, main: Sequence[Sample], processes: int, *, keep: bool
+) -> Sequence[Followed]:
+    told = with_falls(main, plan, processes, keep=keep)
+    return [one for one in spread(follow, told, processes, "following up") if one]
 
 
 def _variants(
@@ -182,25 +190,10 @@ def _bins(found: Reliability) -> str:
 
 
 def _followups(followed: Sequence[Followed]) -> list[float]:
-    """Print and return the share right before any check and after each."""
+    """Print, and return the share right before any check and after each."""
     print(heading("After checks, the first suggestion followed each time"))
-    right = []
-    rows = []
-    for step in range(followed[0].probability.shape[0]):
-        named = [one.names[int(np.argmax(one.probability[step]))] for one in followed]
-        hit = [name == one.sample.cause for name, one in zip(named, followed, strict=True)]
-        truth = [
-            float(one.probability[step][one.names.index(one.sample.cause)]) for one in followed
-        ]
-        made = [one.made[step - 1] for one in followed if step and len(one.made) >= step]
-        common = sorted(set(made), key=lambda c: -made.count(c))[:4]
-        right.append(float(np.mean(hit)))
-        rows.append(
-            [str(step), number(right[-1], 3), number(float(np.mean(truth)), 3),
-             ", ".join(f"{c} {made.count(c)}" for c in common)]
-        )  # fmt: skip
-    print(table(("checks", "right", "p(truth)", "which"), rows))
-    return right
+    print(after_checks(followed))
+    return [right_after(followed, step) for step in range(followed[0].probability.shape[0])]
 
 
 def _yardstick(run: Run, fair: Judged) -> dict[str, Figures]:

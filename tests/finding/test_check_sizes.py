@@ -6,13 +6,13 @@ from scipy.special import ndtr
 
 from bellmouth.finding.check_sizes import (
     _normal_cdf,
-    log_of_number,
     nodes_of,
     predicted_number,
 )
 from bellmouth.finding.check_table import CHECKS
 from bellmouth.finding.checks import parse_results, result_log, with_results
 from bellmouth.finding.find import Case, solve
+from bellmouth.finding.repeats import log_of_numbers
 from bellmouth.finding.sizes import sizes_of
 from tests.finding.garage import car, stretches
 
@@ -33,7 +33,8 @@ def test_a_number_is_asked_of_every_size_that_is_possible(case: Case) -> None:
     nodes = nodes_of(case)
     row = case.hypotheses.names.index("fuel_low")
     mine = nodes.hypothesis == row
-    by_hand = np.exp(nodes.log_share[mine]) @ np.exp(log_of_number(nodes, check, 0.8)[mine])
+    log = log_of_numbers(check, [0.8], *predicted_number(nodes, check))
+    by_hand = np.exp(nodes.log_share[mine]) @ np.exp(log[mine])
     told = result_log(case, parse_results(["fuel_delivery=0.8"]))
     assert told[row] == pytest.approx(np.log(by_hand), abs=1e-6)
 

@@ -100,8 +100,8 @@ def test_next_checks_are_ranked_by_information_a_minute(case: Case) -> None:
     worth = [check.bits / (check.minutes + 20.0) for check in ranked]
     assert worth == sorted(worth, reverse=True)
     assert ranked[0].check in ("fuel_delivery", "meter_swap")
-    done = next_checks(case, posterior, parse_results(["meter_swap=no_change"]))
-    assert "meter_swap" not in [check.check for check in done]
+    assert all(check.made == 0 for check in ranked)
+    assert "computed_air" not in {check.check for check in ranked}  # this car has a meter
 
 
 def test_bits_are_the_mutual_information_that_scipy_computes(case: Case) -> None:
@@ -130,6 +130,8 @@ def test_every_check_is_made_with_a_caution_that_names_what_can_hurt(check: Chec
         "hold 2,500 rpm": ("running engine", "brake", "open air", "fan", "hot"),
         "warm idle: pinch": ("running engine", "fan", "hot", "open air"),
         "idle learning": ("brake", "open air", "fan"),
+        "pressure sensor": ("key off", "running engine", "brake", "open air", "fan", "hot"),
+        "clean plate": ("key out", "flammable", "eye", "open air", "fan", "hot"),
         "same idle": ("engine runs", "fan", "hot"),
         "fuel pressure": ("no ignition source", "eye"),
         "edge of the plate": ("key out",),
@@ -138,5 +140,5 @@ def test_every_check_is_made_with_a_caution_that_names_what_can_hurt(check: Chec
     }
     named = [words for work, words in dangers.items() if work in check.how.lower()]
     assert named, f"{check.name}: say here what can hurt"
-    for word in named[0]:
+    for word in (word for words in named for word in words):
         assert word in check.caution.lower()

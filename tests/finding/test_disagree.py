@@ -42,3 +42,14 @@ def test_a_number_disagrees_too(case: Case) -> None:
     told = parse_results(["fuel_delivery=0.7"])
     (said,) = disagreements(case, sure_of(case, "healthy"), told)
     assert said.startswith("Fuel delivery: 0.7 was not to be expected")
+
+
+def test_the_same_again_asks_for_another_recording_and_another_outcome_is_told(case: Case) -> None:
+    sure = sure_of(case, "leak")
+    (said,) = disagreements(case, sure, parse_results(["smoke_test=none"] * 2))
+    assert said.endswith("the two disagree. Record again before you trust either.")
+    assert "and the check showed it again" in said
+    (said,) = disagreements(case, sure, parse_results(["smoke_test=none", "smoke_test=seen"]))
+    assert said.startswith("Smoke test: made 2 times, it contradicts itself (none, seen).")
+    numbers = parse_results(["fuel_delivery=1.0", "fuel_delivery=0.99"])
+    assert disagreements(case, sure, numbers) == ()

@@ -53,7 +53,8 @@ _KINDS = ("recording", "finding", "work", "card", "attempt", "proof", "note", "p
     "results",
     multiple=True,
     metavar="CHECK=OUTCOME",
-    help="What a check showed. May be given more than once.",
+    help="What a check showed. May be given more than once, and so may a check that was made "
+    "again.",
 )
 @complaint_option("What the owner says (default: the job's).")
 @click.option("--text", default="", metavar="TEXT", help="What a photo shows.")

@@ -45,7 +45,7 @@ _FILE = click.Path(path_type=Path)
     multiple=True,
     metavar="CHECK=OUTCOME",
     help="What a check showed, such as smoke_test=none (bellmouth checks lists them). May be "
-    "given more than once.",
+    "given more than once, and so may a check that was made again.",
 )
 @click.option(
     "--prior",

@@ -2,20 +2,27 @@
 that a size nobody knows well is not judged at its best fit alone."""
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
+from bellmouth.finding.check_plate import Plate, fall_by_cleaning, opening_over_stop, plate_of
 from bellmouth.finding.check_table import Check
-from bellmouth.finding.made_up import made_up_pct
-from bellmouth.finding.plate_law import above_slopes
 from bellmouth.finding.sizes import size_from_coordinate
 
 if TYPE_CHECKING:
     from bellmouth.finding.find import Case
 
-__all__ = ["Nodes", "log_of_number", "nodes_of", "outcomes_at", "predicted_number"]
+__all__ = [
+    "STRAY",
+    "Nodes",
+    "nodes_of",
+    "outcomes_at",
+    "predicted_number",
+    "words_of_number",
+]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -24,8 +31,7 @@ _NEGLIGIBLE_NATS = 10.0
 _FLOW_OVER_IDLE = 3.2  # air at 2,500 rpm without load over idle's: common practice, no source
 _FROM_IDLE_SD = 0.02  # how far a trim may drift from idle to 2,500 rpm beside what is modelled
 _FROM_IDLE_COMPUTED_SD = 0.03  # the same of a controller's own filling table
-_ABOVE = ("opening", "slope", "fade")  # what the plate stands above its stop depends on
-_STRAY = 0.03  # readings that are off for another reason
+STRAY = 0.03  # readings that are off for another reason
 
 
 @dataclass(frozen=True)
@@ -37,6 +43,11 @@ class Nodes:
     hypothesis: Ints
     sizes: Floats
     log_share: Floats
+
+    @cached_property
+    def plate(self) -> Plate:
+        """The plate at each node; two checks ask for it."""
+        return plate_of(self)
 
     def marginal(self, likelihood: Floats) -> Floats:
         """Mean of a likelihood (n, ...) over each hypothesis's nodes, (hypotheses, ...)."""
@@ -77,11 +88,7 @@ def _sums(which: Ints, log: Floats, count: int) -> Floats:
 def outcomes_at(nodes: Nodes, check: Check) -> Floats:
     """Probability of each of a check's words at every node, (n, outcomes)."""
     if check.reads:
-        mean, sd = predicted_number(nodes, check)
-        edges = np.array([-np.inf, *check.edges, np.inf])
-        above = _normal_cdf((edges[None, :] - mean[:, None]) / sd[:, None])
-        table = np.diff(above, axis=1)
-        return np.asarray((1.0 - _STRAY) * table + _STRAY / table.shape[1])
+        return words_of_number(check, *predicted_number(nodes, check))
     base = np.array(check.otherwise)
     table = np.tile(base, (len(nodes.hypothesis), 1))
     for cause, chances in check.given.items():
@@ -89,6 +96,14 @@ def outcomes_at(nodes: Nodes, check: Check) -> Floats:
         seen = _seen(nodes, check, cause, coordinate)[:, None]
         table = np.where(holds[:, None], seen * np.array(chances) + (1.0 - seen) * base, table)
     return np.asarray(table / table.sum(axis=1, keepdims=True))
+
+
+def words_of_number(check: Check, mean: Floats, sd: Floats) -> Floats:
+    """Probability of each word for a number with this mean and standard deviation, (n, words)."""
+    edges = np.array([-np.inf, *check.edges, np.inf])
+    above = _normal_cdf((edges[None, :] - mean[:, None]) / sd[:, None])
+    table = np.diff(above, axis=1)
+    return np.asarray((1.0 - STRAY) * table + STRAY / table.shape[1])
 
 
 def _seen(nodes: Nodes, check: Check, cause: str, coordinate: Floats) -> Floats:
@@ -99,23 +114,14 @@ def _seen(nodes: Nodes, check: Check, cause: str, coordinate: Floats) -> Floats:
     return np.asarray(1.0 / (1.0 + (check.half_seen / np.maximum(size, 1e-3)) ** 4))
 
 
-def log_of_number(nodes: Nodes, check: Check, value: float) -> Floats:
-    """Log density of a number that was read at every node, (n,)."""
-    mean, sd = predicted_number(nodes, check)
-    return _log_normal(value, mean, sd, check.high - check.low)
-
-
-def _log_normal(value: float, mean: Floats, sd: Floats, width: float) -> Floats:
-    normal = np.exp(-0.5 * ((value - mean) / sd) ** 2) / (sd * np.sqrt(2 * np.pi))
-    return np.asarray(np.log((1.0 - _STRAY) * normal + _STRAY / width))
-
-
 def predicted_number(nodes: Nodes, check: Check) -> tuple[Floats, Floats]:
     """Mean and standard deviation of the number that a check would read at every node, (n,)."""
     if check.name == "hold_2500":
         mean, sd = _trim(nodes)
     elif check.name == "closed_reading":
-        mean, sd = _opening(nodes)
+        mean, sd = opening_over_stop(nodes)
+    elif check.name == "plate_cleaned":
+        mean, sd = fall_by_cleaning(nodes)
     else:
         low, high, spread = _RATIOS[check.name]
         mean, sd = _ratio(nodes, low, high, spread)
@@ -172,41 +178,6 @@ def _idle_log_trim(case: "Case") -> float | None:
     if not known.any() or (np.abs(o.trim_limit[idle][known]) > 0).any():
         return None
     return float(np.mean(trims[known]))
-
-
-def _opening(nodes: Nodes) -> tuple[Floats, Floats]:
-    """Throttle reading at the lowest idle less the reading held closed [%].
-
-    Judged alone, what deposit took is made up on top of the car's own opening; against a
-    reference, the opening is known from how far the reading stands from the reference's. The
-    car's unknowns move with the size as the fit lets them, and what is left of their doubt is in
-    the opening: an area is worth as many per cent of reading as the plate's slope says.
-    """
-    case = nodes.case
-    u = case.model.unknowns
-    curvature = case.posterior.curvature
-    inverse = np.linalg.inv(curvature[:, : u.size, : u.size])
-    by_size = -inverse @ curvature[:, : u.size, u.size :]
-    moved = np.nan_to_num(nodes.sizes - case.posterior.sizes[nodes.hypothesis])
-    coordinate = case.posterior.coordinates[nodes.hypothesis]
-    coordinate = coordinate + (by_size[nodes.hypothesis] @ moved[:, :, None])[:, :, 0]
-    value = u.values(np.clip(coordinate, -3.0, 3.0))
-    opening, slope, fade = (np.exp(value[:, u.index(name)]) for name in _ABOVE)
-    area, holds = nodes.holding("deposit")
-    made_up = made_up_pct(opening, np.where(holds, np.exp(area) / slope, 0.0), fade)
-    if not case.model.reference_is_judged:
-        o = case.observations
-        judged = o.throttle_pct[o.judged & np.isfinite(o.throttle_pct)]
-        rise = judged.min() - case.model.throttle_reference_pct if len(judged) else 0.0
-        made_up = np.full_like(made_up, rise)
-        gain = np.stack([opening, 0.0 * opening, 0.0 * opening], axis=1)
-    else:
-        slopes = above_slopes({"own": opening, "made_up": made_up, "fade": fade})
-        gain = np.stack([slopes[name] for name in _ABOVE], axis=1)
-    rows = np.stack([u.row(name) for name in _ABOVE])
-    doubt = (rows @ inverse @ rows.T)[nodes.hypothesis]
-    spread = np.einsum("ni,nij,nj->n", gain, doubt, gain)
-    return opening + made_up, np.minimum(np.sqrt(spread), opening + made_up)
 
 
 def _normal_cdf(z: Floats) -> Floats:

@@ -6,7 +6,16 @@ from dataclasses import dataclass, field
 from importlib.resources import files
 from types import MappingProxyType
 
-__all__ = ["CHECKS", "Check"]
+__all__ = ["CHECKS", "Check", "CheckResult"]
+
+
+@dataclass(frozen=True)
+class CheckResult:
+    """What a check showed: one of its outcomes, or a number where it takes one."""
+
+    check: str
+    outcome: str
+    value: float | None = None
 
 
 @dataclass(frozen=True)
@@ -15,8 +24,11 @@ class Check:
 
     ``given`` maps a cause to the probability of each outcome when it is there, ``otherwise``
     holds them when it is not. ``half_seen`` is the size at which a fault is seen half the time.
-    ``needs`` are causes without which the check makes no sense, ``confirms`` those it shows.
+    ``needs`` are causes without which the check makes no sense, ``confirms`` those it shows;
+    ``metering`` is how the car must measure its air, where only some cars can be checked so.
+    ``ends`` are checks that can no longer be made after this one.
     A check that ``reads`` a number has an ``error``, a range, and the ``edges`` between its words.
+    ``shared`` is the correlation of its error with that of the same check made ``again``.
     """
 
     name: str
@@ -24,6 +36,8 @@ class Check:
     minutes: float
     why: str
     how: str
+    shared: float
+    again: str
     caution: str = ""
     given: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
     otherwise: tuple[float, ...] = ()
@@ -34,6 +48,8 @@ class Check:
     low: float = 0.0
     high: float = 0.0
     needs: tuple[str, ...] = ()
+    metering: str = ""
+    ends: tuple[str, ...] = ()
     confirms: tuple[str, ...] = ()
     synonyms: Mapping[str, str] = field(default_factory=dict)
 
@@ -43,7 +59,7 @@ def _load() -> Mapping[str, Check]:
     checks = {}
     for name, table in tomllib.loads(text).items():
         given = {cause: tuple(values) for cause, values in table.pop("given", {}).items()}
-        for key in ("outcomes", "otherwise", "edges", "needs", "confirms"):
+        for key in ("outcomes", "otherwise", "edges", "needs", "confirms", "ends"):
             if key in table:
                 table[key] = tuple(table[key])
         checks[name] = Check(name=name, given=given, **table)

@@ -5,21 +5,22 @@ How often a check errs is common practice, no source, unless a number with an er
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from bellmouth.errors import FindingError
-from bellmouth.finding.check_sizes import (
-    Nodes,
-    log_of_number,
-    nodes_of,
-    outcomes_at,
-    predicted_number,
+from bellmouth.finding.check_sizes import Nodes, nodes_of, outcomes_at, predicted_number
+from bellmouth.finding.check_table import CHECKS, Check, CheckResult
+from bellmouth.finding.repeats import (
+    again_at,
+    log_of_all,
+    log_of_numbers,
+    log_of_words,
+    words_again,
 )
-from bellmouth.finding.check_table import CHECKS, Check
 from bellmouth.finding.result import NextCheck
 
 if TYPE_CHECKING:
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "CheckResult",
+    "by_check",
     "next_checks",
     "outcome_table",
     "parse_results",
@@ -39,34 +41,34 @@ Floats = NDArray[np.float64]
 _SETTING_UP_MINUTES = 20.0  # getting ready costs something for the quickest check too
 _SETTLED_BITS = 0.15
 _LEAST_BITS = 0.005
-
-
-@dataclass(frozen=True)
-class CheckResult:
-    """What a check showed: one of its outcomes, or a number where it takes one."""
-
-    check: str
-    outcome: str
-    value: float | None = None
+_MOST_TIMES = 6  # what a seventh time would tell is below any of these figures' own doubt
 
 
 def parse_results(results: Sequence["str | CheckResult"]) -> tuple[CheckResult, ...]:
-    """Read ``check=outcome`` texts.
+    """Read ``check=outcome`` texts; a check may be given as often as it was made.
 
     Raises
     ------
     FindingError
-        If a check or an outcome is not known.
+        If a check or an outcome is not known, or a check is given too often.
     """
     told = [results] if isinstance(results, str) else results
-    parsed: dict[str, CheckResult] = {}
-    for one in map(_checked, told):
-        if parsed.setdefault(one.check, one) != one:
+    parsed = tuple(map(_checked, told))
+    for name, times in by_check(parsed).items():
+        if len(times) > _MOST_TIMES:
             raise FindingError(
-                f'result "{one.check}": given twice with different outcomes. Give the one that '
-                "stands."
+                f'result "{name}": given {len(times)} times, at most {_MOST_TIMES} are counted. '
+                "Give each time that it was made once."
             )
-    return tuple(parsed.values())
+    return parsed
+
+
+def by_check(results: Sequence[CheckResult]) -> dict[str, list[CheckResult]]:
+    """The results of each check, in the order they were given."""
+    found: dict[str, list[CheckResult]] = {}
+    for one in results:
+        found.setdefault(one.check, []).append(one)
+    return found
 
 
 def _checked(result: "str | CheckResult") -> CheckResult:
@@ -124,7 +126,9 @@ def with_results(case: "Case", results: Sequence[CheckResult]) -> "Case":
         return case
     grid = case.posterior.grid
     every = Nodes(case, grid.hypothesis, grid.sizes, np.zeros(len(grid.hypothesis)))
-    log = sum((_log_at(every, one) for one in results), grid.log_likelihood)
+    log = grid.log_likelihood
+    for name, made in by_check(results).items():
+        log = log + log_of_all(every, CHECKS[name], made)
     told = replace(case.posterior, grid=replace(grid, log_likelihood=log))
     return replace(case, posterior=told)
 
@@ -134,48 +138,50 @@ def _told(case: "Case", results: Sequence[CheckResult]) -> tuple[Floats, Nodes]:
     nodes = nodes_of(case)
     unexplained = 0.0
     log = np.zeros(len(nodes.hypothesis))
-    for result in results:
-        log = log + _log_at(nodes, result)
-        unexplained += _log_unexplained(nodes, result)
+    for name, made in by_check(results).items():
+        log = log + log_of_all(nodes, CHECKS[name], made)
+        unexplained += _log_unexplained(nodes, CHECKS[name], made)
     by_hypothesis = np.log(np.maximum(nodes.marginal(np.exp(log)), 1e-300))
     return np.append(by_hypothesis, unexplained), nodes.after(log)
 
 
-def _log_at(nodes: Nodes, result: CheckResult) -> Floats:
-    check = CHECKS[result.check]
-    if result.value is not None:
-        return log_of_number(nodes, check, result.value)
-    return np.asarray(np.log(outcomes_at(nodes, check)[:, check.outcomes.index(result.outcome)]))
-
-
-def _log_unexplained(nodes: Nodes, result: CheckResult) -> float:
+def _log_unexplained(nodes: Nodes, check: Check, made: Sequence[CheckResult]) -> float:
     """Where no cause fits, a check may show anything that one of them lets expect, and more."""
-    check = CHECKS[result.check]
-    if result.value is None:
-        row = _unexplained_row(nodes, check)
-        return float(np.log(row[check.outcomes.index(result.outcome)]))
+    values = [one.value for one in made if one.value is not None]
+    if not values:
+        shown = [check.outcomes.index(one.outcome) for one in made]
+        row = _unexplained_row(check, outcomes_at(nodes, check))[None, :]
+        return float(log_of_words(row, shown, _unexplained_common(check))[0])
     mean, sd = predicted_number(nodes, check)
-    middle, wide = float(np.mean(mean)), 3 * float(np.hypot(np.std(mean), np.max(sd)))
-    z = (result.value - middle) / wide
-    density = np.exp(-0.5 * z * z) / (wide * np.sqrt(2 * np.pi))
-    return float(np.log(0.97 * density + 0.03 / (check.high - check.low)))
+    middle, wide = np.mean(mean), 3 * np.hypot(np.std(mean), np.max(sd))
+    return float(log_of_numbers(check, values, np.array([middle]), np.array([wide]))[0])
 
 
-def _unexplained_row(nodes: Nodes, check: Check) -> Floats:
-    base = np.array(check.otherwise)
-    if check.reads:
-        base = outcomes_at(nodes, check).mean(axis=0)
+def _unexplained_common(check: Check) -> Floats:
+    return np.array([np.sqrt(check.shared)])
+
+
+def _unexplained_row(check: Check, at_nodes: Floats) -> Floats:
+    base = at_nodes.mean(axis=0) if check.reads else np.array(check.otherwise)
     return np.asarray(0.5 * base + 0.5 / len(base))
 
 
-def outcome_table(case: "Case", check: Check, nodes: Nodes | None = None) -> Floats:
+def outcome_table(
+    case: "Case", check: Check, nodes: Nodes | None = None, made: Sequence[CheckResult] = ()
+) -> Floats:
     """Probability of each outcome under each hypothesis, (hypotheses + 1, outcomes).
 
-    The last row is ``unexplained``. ``nodes`` are the sizes that earlier results left.
+    The last row is ``unexplained``. ``nodes`` are the sizes that earlier results left, ``made``
+    those of them that this very check showed.
     """
     found = nodes if nodes is not None else nodes_of(case)
-    table = found.marginal(outcomes_at(found, check))
-    return np.vstack([table, _unexplained_row(found, check)])
+    once = outcomes_at(found, check)
+    row = _unexplained_row(check, once)[None, :]
+    if not made:
+        return np.vstack([found.marginal(once), row])
+    table = found.marginal(again_at(found, check, made))
+    shown = [check.outcomes.index(one.outcome) for one in made if one.value is None]
+    return np.vstack([table, words_again(row, shown, _unexplained_common(check))])
 
 
 def next_checks(
@@ -183,31 +189,37 @@ def next_checks(
     posterior: Mapping[str, float],
     results: Sequence[CheckResult],
 ) -> tuple[NextCheck, ...]:
-    """Checks that are still open, most expected information a minute first."""
+    """Checks that may still tell something, most expected information a minute first; one that was
+    made already may be worth making again."""
     names = (*case.hypotheses.names, "unexplained")
     weight = np.array([posterior[name] for name in names])
-    done = {result.check for result in results}
     nodes = _told(case, results)[1]
+    made = by_check(results)
+    ended = {name for one in made for name in CHECKS[one].ends}
     top = max(posterior, key=lambda name: posterior[name])
     found = []
     for check in CHECKS.values():
-        if check.name in done or not _possible(case, check):
+        before = made.get(check.name, [])
+        if len(before) >= _MOST_TIMES or check.name in ended or not _possible(case, check):
             continue
-        bits = _information_bits(weight, outcome_table(case, check, nodes))
-        if bits > _LEAST_BITS or set(top.split("+")) & set(check.confirms):
-            found.append(
-                NextCheck(
-                    check=check.name,
-                    bits=round(bits, 3),
-                    minutes=check.minutes,
-                    why=check.why,
-                    how=check.how,
-                    outcomes=check.outcomes
-                    + ((f"a number: {check.reads}",) if check.reads else ()),
-                    caution=check.caution,
-                )
-            )
+        bits = _information_bits(weight, outcome_table(case, check, nodes, before))
+        confirms = not before and bool(set(top.split("+")) & set(check.confirms))
+        if bits > _LEAST_BITS or confirms:
+            found.append(_suggested(check, bits, len(before)))
     return _ranked(found, posterior)
+
+
+def _suggested(check: Check, bits: float, times: int) -> NextCheck:
+    return NextCheck(
+        check=check.name,
+        bits=round(bits, 3),
+        minutes=check.minutes,
+        why=check.why,
+        how=check.again if times else check.how,
+        outcomes=check.outcomes + ((f"a number: {check.reads}",) if check.reads else ()),
+        caution=check.caution,
+        made=times,
+    )
 
 
 def _ranked(found: list[NextCheck], posterior: Mapping[str, float]) -> tuple[NextCheck, ...]:
@@ -217,27 +229,33 @@ def _ranked(found: list[NextCheck], posterior: Mapping[str, float]) -> tuple[Nex
     settled = all(check.bits < _SETTLED_BITS for check in found)
 
     def order(check: NextCheck) -> tuple[bool, float]:
-        confirms = bool(set(top.split("+")) & set(CHECKS[check.check].confirms))
+        confirms = not check.made and bool(set(top.split("+")) & set(CHECKS[check.check].confirms))
         return settled and not confirms, -check.bits / (check.minutes + _SETTING_UP_MINUTES)
 
     return tuple(sorted(found, key=order))
 
 
 def _possible(case: "Case", check: Check) -> bool:
-    alone = set(case.hypotheses.names)
-    if check.needs and not alone & set(check.needs):
+    if check.needs and not set(case.hypotheses.names) & set(check.needs):
         return False
-    if check.name == "meter_swap" and not case.observations.airflow_metered:
+    o = case.observations
+    metering = "airflow" if o.airflow_metered else "pressure"
+    if (check.metering and check.metering != metering) or _known_already(case, check):
         return False
-    if check.name == "key_on_pressure" and np.isfinite(case.observations.key_on_log_ratio[0]):
-        return False  # recorded already
-    if check.name == "closed_reading":
-        return bool(np.isfinite(case.observations.throttle_pct).any())
+    if check.name in ("closed_reading", "plate_cleaned"):
+        return bool(np.isfinite(o.throttle_pct).any())
     if check.name == "hold_2500":
-        o = case.observations
         trims = np.isfinite(o.log_trim).any()
         return bool(trims and not (o.speed_rev_s[o.judged] > 33.0).any())
     return True
+
+
+def _known_already(case: "Case", check: Check) -> bool:
+    """Whether the recording or the car file holds what a check would read."""
+    if check.name == "key_on_pressure":
+        return bool(np.isfinite(case.observations.key_on_log_ratio[0]))
+    told = case.car.closed_throttle_position_pct is not None
+    return check.name == "closed_reading" and told and case.observations.throttle_absolute
 
 
 def _information_bits(weight: Floats, table: Floats) -> float:

@@ -1,4 +1,5 @@
-"""Checks whose result was not to be expected: said, so that one of the two is looked at again."""
+"""Checks whose result was not to be expected, or that contradict themselves when made again: said,
+so that somebody looks again."""
 
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
@@ -7,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bellmouth.finding.check_table import CHECKS
-from bellmouth.finding.checks import CheckResult, outcome_table
+from bellmouth.finding.checks import CheckResult, by_check, outcome_table
 
 if TYPE_CHECKING:
     from bellmouth.finding.find import Case
@@ -24,29 +25,49 @@ def expected(case: "Case", probability: NDArray[np.float64], result: CheckResult
 
     ``probability`` is over the hypotheses, ``unexplained`` last, (hypotheses + 1).
     """
-    check = CHECKS[result.check]
-    if result.value is None:
-        index = check.outcomes.index(result.outcome)
-    else:
-        index = int(np.digitize(result.value, check.edges))
-    return float(probability @ outcome_table(case, check)[:, index])
+    return float(probability @ outcome_table(case, CHECKS[result.check])[:, _word(result)])
 
 
 def disagreements(
     case: "Case", probability: NDArray[np.float64], results: Sequence[CheckResult]
 ) -> tuple[str, ...]:
-    """A sentence for each result that the recording did not let expect.
+    """A sentence for each check whose results the recording did not let expect, or that showed
+    something else when it was made again.
 
     ``probability`` is as in :func:`expected`, by the recordings and the complaint alone.
     """
     said = []
-    for result in results:
-        p = expected(case, probability, result)
-        if p < _SELDOM:
-            shown = result.outcome if result.value is None else f"{result.value:g}"
+    for made in by_check(results).values():
+        name, last = made[0].check.replace("_", " ").capitalize(), made[-1]
+        if len({_word(one) for one in made}) > 1:
+            shown = ", ".join(map(_shown, made))
             said.append(
-                f"{result.check.replace('_', ' ').capitalize()}: {shown.replace('_', ' ')} was not "
-                f"to be expected from the recording ({p:.0%} likely): the two disagree. Make the "
-                "check again, and record again, before you trust either."
+                f"{name}: made {len(made)} times, it contradicts itself ({shown}). Every time is "
+                "counted, but for what its error has in common."
+            )
+            continue
+        p, shown = expected(case, probability, last), _shown(last)
+        if p < _SELDOM and len(made) > 1:
+            said.append(
+                f"{name}: {shown} was not to be expected from the recording ({p:.0%} likely), and "
+                "the check showed it again: the two disagree. Record again before you trust either."
+            )
+        elif p < _SELDOM:
+            said.append(
+                f"{name}: {shown} was not to be expected from the recording ({p:.0%} likely): the "
+                "two disagree. Make the check again, and record again, before you trust either."
             )
     return tuple(said)
+
+
+def _word(result: CheckResult) -> int:
+    """Which of its check's words a result is, or stands for."""
+    check = CHECKS[result.check]
+    if result.value is None:
+        return check.outcomes.index(result.outcome)
+    return int(np.digitize(result.value, check.edges))
+
+
+def _shown(result: CheckResult) -> str:
+    shown = result.outcome if result.value is None else f"{result.value:g}"
+    return shown.replace("_", " ")

@@ -1,5 +1,6 @@
 """The stated priors, read once from ``priors.toml``."""
 
+import math
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, replace

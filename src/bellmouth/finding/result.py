@@ -43,7 +43,8 @@ class CauseProbability:
 @dataclass(frozen=True)
 class NextCheck:
     """A check, the bits it is expected to give, what it costs, why, and the outcomes that
-    ``--result check=outcome`` accepts (``value`` in an outcome stands for a number)."""
+    ``--result check=outcome`` accepts (``value`` in an outcome stands for a number). ``made`` is
+    how often it was made before: made again, it tells what is not the same error once more."""
 
     check: str
     bits: float
@@ -52,6 +53,7 @@ class NextCheck:
     how: str
     outcomes: tuple[str, ...]
     caution: str = ""
+    made: int = 0
 
 
 @dataclass(frozen=True)

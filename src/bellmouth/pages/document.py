@@ -60,6 +60,7 @@ def finding_document(finding: Finding) -> Document:
                 "how": check.how,
                 "outcomes": list(check.outcomes),
                 "caution": check.caution,
+                "made": check.made,
             }
             for check in finding.next_checks
         ],

@@ -99,7 +99,7 @@ def _print_checks(checks: tuple[NextCheck, ...], out: Console) -> None:
         return
     first, *others = checks
     section(out, "Next check")
-    out.print(Text(f"{name_words(first.check)}: about {first.minutes:.0f} minutes", style="bold"))
+    out.print(Text(f"{_check_words(first)}: about {first.minutes:.0f} minutes", style="bold"))
     for text in (first.how, first.why):
         if text:
             out.print(hanging(" ", text))
@@ -110,9 +110,13 @@ def _print_checks(checks: tuple[NextCheck, ...], out: Console) -> None:
         out.print(hanging(" ", f"Then run find again with {told}"))
     if others:
         listed = ", ".join(
-            f"{name_words(check.check)} ({check.minutes:.0f} min)" for check in others[:4]
+            f"{_check_words(check)} ({check.minutes:.0f} min)" for check in others[:4]
         )
         out.print(hanging(" ", f"Or: {listed}."))
+
+
+def _check_words(check: NextCheck) -> str:
+    return f"{name_words(check.check)}{' once more' if check.made else ''}"
 
 
 def print_causes(out: Console) -> None:
@@ -138,6 +142,7 @@ def print_known_checks(out: Console) -> None:
         outcomes = (*check.outcomes, f"a number: {check.reads}") if check.reads else check.outcomes
         lines = [
             check.how,
+            check.again,
             f"--result {check.name}=OUTCOME, where OUTCOME is {alternatives(outcomes)}.",
         ]
         if check.caution:

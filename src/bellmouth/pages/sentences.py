@@ -61,7 +61,7 @@ _WORDS = (
     "meter", "none", "read", "No.", "ratio", "median {0}", "cleaned", "findings", "forecast",
     "inspect", "worth a look", "deposit [mm²]", "Airflow [g/s]",
     "Share of recordings [%]", "How likely [%]", "Distance [1,000 km]", "right", "below", "above",
-    "under 1 %", "over 99 %", "Probably", "healthy", "unchanged",
+    "under 1 %", "over 99 %", "Probably", "healthy",
     # the car and the recording, as a report lists them
     "displacement", "metering", "airflow", "pressure", "cylinders", "banks", "throttle bore",
     "closed throttle position", "ethanol", "barometric pressure", "altitude",
@@ -70,6 +70,7 @@ _WORDS = (
     # checks and what they can show
     "seen", "low", "normal", "high", "agrees", "no change", "improved", "changed", "below normal",
     "above normal", "near", "usual", "far", "clean", "light", "heavy", "settled",
+    "nothing", "found", "unchanged", "fell", "once more",
     # between things that are listed
     "{0} and {1}", "{0} or {1}", "{0}, and {1}", "{0}; and {1}", "{0} to {1}",
     # what a procedure wipes

@@ -97,6 +97,10 @@ def test_a_result_of_a_check_is_taken_in_and_kept(
         f"{car}/finding/result", data={"check": "smoke_test", "outcome": "none"}
     )  # fmt: skip
     assert "Smoke test: none" in told.text
+    again = client.post(f"{car}/finding/result", data={"check": "smoke_test", "outcome": "seen"})
+    assert "Smoke test: none" in again.text
+    assert "Smoke test: seen" in again.text
+    assert "Smoke test: made 2 times, it contradicts itself (none, seen)." in again.text
     wrong = client.post(f"{car}/finding/result", data={"check": "smoke_test", "outcome": "blue"})
     assert wrong.status_code == 400
     assert "blue" in wrong.text

@@ -1,0 +1,114 @@
+"""A check that is made more than once: part of its error comes again, and only the rest is new.
+
+Words: every time, with probability s (s² being the correlation of two), the check shows what one
+draw that all times have in common shows, else one of its own. Numbers: their error is Gaussian with
+that correlation. What the check reads of this car, known or not, is the same every time.
+"""
+
+from collections.abc import Sequence
+from itertools import combinations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bellmouth.finding.check_sizes import (
+    STRAY,
+    Nodes,
+    outcomes_at,
+    predicted_number,
+    words_of_number,
+)
+from bellmouth.finding.check_table import Check, CheckResult
+
+__all__ = ["again_at", "log_of_all", "log_of_numbers", "log_of_words", "words_again"]
+
+Floats = NDArray[np.float64]
+
+
+def log_of_all(nodes: Nodes, check: Check, results: Sequence[CheckResult]) -> Floats:
+    """Log likelihood at every node of all that one check showed, (n,).
+
+    A number says more than a word: where one was read, what was said in words adds nothing.
+    """
+    values = [one.value for one in results if one.value is not None]
+    if values:
+        return log_of_numbers(check, values, *predicted_number(nodes, check))
+    shown = [check.outcomes.index(one.outcome) for one in results]
+    return log_of_words(outcomes_at(nodes, check), shown, _common(nodes, check))
+
+
+def log_of_words(table: Floats, shown: Sequence[int], common: Floats) -> Floats:
+    """Log probability of the words shown, (n,), from that of each word once, (n, words).
+
+    ``common`` is s, (n,); the order of the times does not matter.
+    """
+    if len(shown) == 1:
+        return np.asarray(np.log(table[:, shown[0]]))
+    s = common[:, None]
+    total = table.copy()  # by what the common draw shows
+    for word in shown:
+        total *= (1.0 - s) * table[:, word, None] + s * (np.arange(table.shape[1]) == word)
+    return np.asarray(np.log(total.sum(axis=1)))
+
+
+def again_at(nodes: Nodes, check: Check, results: Sequence[CheckResult]) -> Floats:
+    """Probability of each word at every node were the check made once more, (n, words)."""
+    values = [one.value for one in results if one.value is not None]
+    if values:
+        mean, sd = predicted_number(nodes, check)
+        own = check.error**2 * (1.0 - check.shared)
+        common = sd**2 - own
+        known = common / (common + own / len(values))
+        mean = mean + known * (np.mean(values) - mean)
+        return words_of_number(check, mean, np.sqrt(common * (1.0 - known) + own))
+    shown = [check.outcomes.index(one.outcome) for one in results]
+    table, common = outcomes_at(nodes, check), _common(nodes, check)
+    return words_again(table, shown, common)
+
+
+def words_again(table: Floats, shown: Sequence[int], common: Floats) -> Floats:
+    """Probability of each word after some were shown, (n, words)."""
+    before = log_of_words(table, shown, common) if shown else np.zeros(len(table))
+    words = range(table.shape[1])
+    after = [log_of_words(table, [*shown, word], common) for word in words]
+    return np.asarray(np.exp(np.stack(after, axis=1) - before[:, None]))
+
+
+def _common(nodes: Nodes, check: Check) -> Floats:
+    """s at every node: of a number told in words, what is not known of the car is common too."""
+    if not check.reads:
+        return np.full(len(nodes.hypothesis), np.sqrt(check.shared))
+    _, sd = predicted_number(nodes, check)
+    return np.asarray(np.sqrt(1.0 - check.error**2 * (1.0 - check.shared) / sd**2))
+
+
+def log_of_numbers(check: Check, values: Sequence[float], mean: Floats, sd: Floats) -> Floats:
+    """Log density of numbers read one after the other, (n,): any of them may be a stray one, or
+    all for one and the same reason."""
+    width = check.high - check.low
+    own = check.error**2 * (1.0 - check.shared)
+    all_stray = STRAY * check.shared
+    one_stray = STRAY * (1.0 - check.shared) / (1.0 - all_stray)
+    logs = [np.full(len(mean), np.log(all_stray / width) + _log_scatter(values, own))]
+    for good in range(len(values) + 1):
+        share = good * np.log1p(-one_stray) + (len(values) - good) * np.log(one_stray / width)
+        for kept in combinations(values, good):
+            fits = _log_together(kept, own, mean, sd**2 - own) if kept else 0.0
+            logs.append(np.log1p(-all_stray) + share + np.zeros(len(mean)) + fits)
+    return np.asarray(np.logaddexp.reduce(logs))
+
+
+def _log_together(values: Sequence[float], own: float, mean: Floats, common: Floats) -> Floats:
+    """Log density of numbers with a common variance and one of their own."""
+    variance = common + own / len(values)
+    miss = np.mean(values) - mean
+    log = -0.5 * miss**2 / variance - 0.5 * np.log(2 * np.pi * variance)
+    return np.asarray(log + _log_scatter(values, own))
+
+
+def _log_scatter(values: Sequence[float], own: float) -> float:
+    """Log density of how far numbers lie from their mean."""
+    times = len(values)
+    off = float(np.sum((np.array(values) - np.mean(values)) ** 2))
+    free = times - 1
+    return float(-0.5 * off / own - 0.5 * free * np.log(2 * np.pi * own) - 0.5 * np.log(times))
