@@ -58,6 +58,8 @@ def test_results_are_read_as_people_write_them(text: str, expected: CheckResult)
         ("smoke_test", "not CHECK=OUTCOME of a known check"),
         ("smokes=none", "Checks: smoke_test, fuel_delivery"),
         ("smoke_test=maybe", "use one of none, seen"),
+        ("smoke_test=", "use one of none, seen"),
+        ("fuel_delivery= ", "use low, normal, high"),
         ("fuel_delivery=99", "or a number (delivered over specified) from 0.2 to 3"),
         ("fuel_delivery=nan", "use low, normal, high"),
     ],
