@@ -119,3 +119,16 @@ def test_a_false_pressure_sensor_makes_one_ask_for_the_displacement() -> None:
     told = find(recording(intake_manifold_pressure=1.9), car())
     assert "pressure_high" in told.causes[0].cause
     assert any("is it 2 L?" in warning for warning in told.warnings)
+
+
+def test_where_a_deposit_is_likely_the_bore_is_asked_for() -> None:
+    known = Car(Known(2.0), "airflow", idle_rpm=Known(700.0))
+    bored = Car(Known(2.0), "airflow", idle_rpm=Known(700.0), throttle_bore_mm=Known(60.0))
+    for asked, told in ((True, known), (False, bored)):
+        finding = find(recording(), told, complaint="rough idle")
+        assert {one.cause: one.probability for one in finding.causes}["deposit"] > 0.2
+        assert any("bore is not told" in one for one in finding.warnings) is asked
+    healthy = find(recording(), known, complaint="none")
+    assert not any("bore" in one for one in healthy.warnings)
+    beside = find(recording(), known, references=[recording(seed=4)], complaint="rough idle")
+    assert not any("bore" in one for one in beside.warnings)

@@ -1,6 +1,6 @@
 """Why: what the readings say for the top cause, what was left out, and what to be wary of."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -20,6 +20,7 @@ __all__ = ["confusions", "evidence_of", "excluded_of", "warnings_of"]
 
 _SAME_FIT_NATS = 2.0
 _MISFIT = 3.0
+_WORTH_A_BORE = 0.2  # of a deposit: from there the owner is asked to tell it
 _LIKELY = 0.3
 _FAINT_NATS = 0.1
 _LED_TO = 0.15  # a cause this likely has the readings named that led to it
@@ -165,15 +166,23 @@ def warnings_of(
         found.append("No cause here fits these readings well; see which disagree.")
         if _reference_disagrees(case, best):
             found.append("The misfit lies in a reference: was the car really good then?")
+    found.extend(_to_ask(case, posterior))
+    return tuple(found)
+
+
+def _to_ask(case: "Case", posterior: Mapping[str, float]) -> Iterator[str]:
+    """What the owner can tell, or look up, that no recording shows."""
     top = max(case.hypotheses.names, key=lambda name: posterior[name])
     if any(CAUSES[cause].effect == "fuel" for cause in top.split("+") if cause in CAUSES):
-        found.append(
-            "A tank of ethanol-rich fuel reads exactly like a fuel fault: ask what is in it."
+        yield ("A tank of ethanol-rich fuel reads exactly like a fuel fault: ask what is in it.")
+    alone = case.observations.recordings == 1
+    if alone and case.car.throttle_bore_mm is None and posterior["deposit"] > _WORTH_A_BORE:
+        yield (
+            "The throttle's bore is not told: with it a deposit is told from a clean plate better."
         )
     if any(CAUSES[cause].effect == "pressure" for cause in top.split("+") if cause in CAUSES):
         litres = case.car.displacement_l.value
-        found.append(
+        yield (
             f"A wrong displacement reads like a false pressure sensor: is it {litres:g} L? With "
             "the key on and the engine off the sensor must read the barometer."
         )
-    return tuple(found)
