@@ -12,7 +12,7 @@ import pytest
 import sqlalchemy as sa
 
 from bellmouth.book import Book
-from bellmouth.book.opening import connected, writing
+from bellmouth.book.opening import _left_in_order, connected, writing
 from bellmouth.book.places import default_folder, place_of
 from bellmouth.book.tables import VERSION, metadata
 from bellmouth.errors import BookError
@@ -223,3 +223,13 @@ def test_nothing_acknowledged_waits_for_the_disk(local: Book) -> None:
             for name in ("journal_mode", "synchronous", "foreign_keys")
         }
     assert said == {"journal_mode": "wal", "synchronous": 2, "foreign_keys": 1}
+
+
+def test_a_log_that_goes_between_two_looks_is_no_log(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whoever else closes the book last takes its log away."""
+    path = tmp_path / "book.sqlite"
+    path.touch()
+    monkeypatch.setattr(Path, "exists", lambda _: True)
+    assert _left_in_order(path)

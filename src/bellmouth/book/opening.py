@@ -113,7 +113,12 @@ def _as_it_is(path: Path, kind: type[_Kind]) -> _Kind:
 
 def _left_in_order(path: Path) -> bool:
     log = path.with_name(path.name + "-wal")
-    return path.exists() and not (log.exists() and log.stat().st_size)
+    try:
+        pending = log.stat().st_size
+    except FileNotFoundError:
+        # Whoever closes the book last takes it away, between two looks at it too.
+        pending = 0
+    return path.exists() and not pending
 
 
 def _may_write(path: Path) -> bool:
