@@ -36,7 +36,6 @@ Ints = NDArray[np.intp]
 
 _TARGETS = 49  # target speeds that are summed over
 _RISEN = 0.02  # of the target: from there the spark is taken back
-_DOUBT = 0.1  # that a load or another day's air hides what surplus leaves (cp)
 
 
 @dataclass(frozen=True)
@@ -150,11 +149,12 @@ def _spent(
     left = stale_air(priors.idle_speed)
     low, high = np.exp(priors.sizes["learned_stale"])
     asked = (low <= SHARES) & (high >= SHARES)
+    doubt = priors.idle_beside["spent_doubt"]
 
     def told(seen: float, weight: Floats) -> Floats:
         density = normal(seen - left, change.sd).mean(axis=1)
         usual = float(density[asked] @ weight[asked] / weight[asked].sum())
-        density = (1 - _DOUBT) * density / max(usual, 1e-300) + _DOUBT
+        density = (1 - doubt) * density / max(usual, 1e-300) + doubt
         return np.asarray(np.log(density))
 
     return told(-more, likely[BEFORE]), told(more, likely[AFTER])
