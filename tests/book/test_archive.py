@@ -1,5 +1,6 @@
 """A whole car goes out and comes in exactly as it was, or not at all."""
 
+import errno
 import hashlib
 import json
 import zipfile
@@ -134,7 +135,7 @@ def test_an_export_does_not_replace_a_file(exported: Path, full: Book) -> None:
 def test_an_archive_cut_short_is_refused(exported: Path, other: Book, share: float) -> None:
     whole = exported.read_bytes()
     exported.write_bytes(whole[: int(len(whole) * share)])
-    _refused(other, exported, "it is no archive, or was cut short")
+    _refused(other, exported, "it is no archive, was changed or cut short")
 
 
 def test_a_changed_byte_anywhere_is_refused_or_does_not_matter(
@@ -155,6 +156,46 @@ def test_a_changed_byte_anywhere_is_refused_or_does_not_matter(
             assert other.history("blue one").entries == full.history("blue one").entries
             other.delete("blue one")
     assert other.check().problems == ()
+
+
+# Where the directory of a zip file keeps what decides how a member is read (PKWARE, APPNOTE.TXT
+# 4.3.12 and 4.3.16, from memory), counted from the directory's first byte and from the end record.
+_FLAGS, _METHOD, _OFFSET = 8, 10, 42
+_SIZE_OF_DIRECTORY = 12
+
+
+@pytest.mark.parametrize(
+    ("mark", "place", "changed"),
+    [
+        (b"PK\x05\x06", _SIZE_OF_DIRECTORY + 1, 0x20),  # members begin before the file does
+        (b"PK\x05\x06", _SIZE_OF_DIRECTORY + 2, 0x01),
+        (b"PK\x01\x02", _FLAGS, 0x01),  # a password is asked for
+        (b"PK\x01\x02", _FLAGS, 0x20),  # a patch of another file
+        (b"PK\x01\x02", _METHOD, 0x04),  # other methods of packing
+        (b"PK\x01\x02", _METHOD, 0x06),
+        (b"PK\x01\x02", _METHOD, 0x40),
+        (b"PK\x01\x02", _OFFSET + 3, 0x40),  # a member far behind the end
+    ],
+)
+def test_a_directory_that_lies_is_refused(
+    exported: Path, other: Book, mark: bytes, place: int, changed: int
+) -> None:
+    raw = bytearray(exported.read_bytes())
+    raw[raw.index(mark) + place] ^= changed
+    exported.write_bytes(bytes(raw))
+    _refused(other, exported, "it is no archive, was changed or cut short")
+
+
+def test_a_disk_that_fails_is_not_the_archives_fault(
+    exported: Path, other: Book, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def failing(*_: object) -> bytes:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(zipfile.ZipFile, "read", failing)
+    with pytest.raises(BookError, match="disk is full") as found:
+        other.import_(exported)
+    assert "no archive" not in str(found.value)
 
 
 def _swap_entries(car: dict[str, Any]) -> None:
@@ -235,7 +276,7 @@ def test_an_archive_of_a_newer_format_is_refused(exported: Path, other: Book) ->
 def test_what_is_no_archive_is_refused(tmp_path: Path, other: Book, raw: bytes) -> None:
     path = tmp_path / "x.zip"
     path.write_bytes(raw)
-    _refused(other, path, "x.zip: it is no archive, or was cut short")
+    _refused(other, path, "x.zip: it is no archive, was changed or cut short")
 
 
 def _refused(book: Book, path: Path, sentence: str) -> None:

@@ -1,11 +1,13 @@
 """Read a car's archive, all of it or nothing: everything is checked before anything is written."""
 
+import errno
 import hashlib
 import json
 import re
 import zipfile
 import zlib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, fields
 from datetime import date, datetime
 from pathlib import Path
@@ -59,11 +61,8 @@ def import_car(store: Store, path: str | Path) -> History:
         already or whose name another car has. The book is then as it was.
     """
     path = Path(path)
-    with store.told():
-        try:
-            archive = _read(path)
-        except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError) as error:
-            raise _damaged(path, "it is no archive, or was cut short") from error
+    with store.told(), _refusing_damage(path):
+        archive = _read(path)
     with store.told(), writing(store.engine) as connection:
         _refuse_known(store, connection, archive.history)
         for name, content in archive.files.items():
@@ -75,6 +74,24 @@ def import_car(store: Store, path: str | Path) -> History:
         insert(connection, car_id, history.entries)
         work_out(connection, car_id, history.entries)
     return archive.history
+
+
+@contextmanager
+def _refusing_damage(path: Path) -> Iterator[None]:
+    """All that a zip file with a changed byte was seen to raise becomes one sentence."""
+    why = "it is no archive, was changed or cut short"
+    try:
+        yield
+    except (zipfile.BadZipFile, zlib.error, EOFError) as error:
+        raise _damaged(path, why) from error
+    except RuntimeError as error:  # a method of packing that nobody has, or a password asked for
+        raise _damaged(path, why) from error
+    except OSError as error:
+        # A place before the file's start, or bytes that another method cannot unpack. Whatever
+        # else the system says is about the disk, not about what the file holds.
+        if error.errno not in {None, errno.EINVAL}:
+            raise
+        raise _damaged(path, why) from error
 
 
 def _damaged(path: Path, why: str) -> BookError:
