@@ -7,6 +7,7 @@ from scipy.special import ndtr
 from bellmouth.finding.check_sizes import (
     _normal_cdf,
     nodes_of,
+    parts_of_number,
     predicted_number,
 )
 from bellmouth.finding.check_table import CHECKS
@@ -33,7 +34,7 @@ def test_a_number_is_asked_of_every_size_that_is_possible(case: Case) -> None:
     nodes = nodes_of(case)
     row = case.hypotheses.names.index("fuel_low")
     mine = nodes.hypothesis == row
-    log = log_of_numbers(check, [0.8], *predicted_number(nodes, check))
+    log = log_of_numbers(check, [0.8], parts_of_number(nodes, check))
     by_hand = np.exp(nodes.log_share[mine]) @ np.exp(log[mine])
     told = result_log(case, parse_results(["fuel_delivery=0.8"]))
     assert told[row] == pytest.approx(np.log(by_hand), abs=1e-6)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from bellmouth.finding.check_idle import idle_unloaded, recorded_idle_rpm
 from bellmouth.finding.check_plate import Plate, fall_by_cleaning, opening_over_stop, plate_of
 from bellmouth.finding.check_table import Check
 from bellmouth.finding.sizes import size_from_coordinate
@@ -18,8 +19,11 @@ if TYPE_CHECKING:
 __all__ = [
     "STRAY",
     "Nodes",
+    "Parts",
+    "edges_of",
     "nodes_of",
     "outcomes_at",
+    "parts_of_number",
     "predicted_number",
     "words_of_number",
 ]
@@ -88,7 +92,7 @@ def _sums(which: Ints, log: Floats, count: int) -> Floats:
 def outcomes_at(nodes: Nodes, check: Check) -> Floats:
     """Probability of each of a check's words at every node, (n, outcomes)."""
     if check.reads:
-        return words_of_number(check, *predicted_number(nodes, check))
+        return words_of_number(edges_of(nodes.case, check), parts_of_number(nodes, check))
     base = np.array(check.otherwise)
     table = np.tile(base, (len(nodes.hypothesis), 1))
     for cause, chances in check.given.items():
@@ -98,11 +102,38 @@ def outcomes_at(nodes: Nodes, check: Check) -> Floats:
     return np.asarray(table / table.sum(axis=1, keepdims=True))
 
 
-def words_of_number(check: Check, mean: Floats, sd: Floats) -> Floats:
-    """Probability of each word for a number with this mean and standard deviation, (n, words)."""
-    edges = np.array([-np.inf, *check.edges, np.inf])
-    above = _normal_cdf((edges[None, :] - mean[:, None]) / sd[:, None])
-    table = np.diff(above, axis=1)
+@dataclass(frozen=True)
+class Parts:
+    """A number that a check would read, at every node a sum of normal parts: weights that add up
+    to one, means and standard deviations, each (n, parts)."""
+
+    weight: Floats
+    mean: Floats
+    sd: Floats
+
+    @classmethod
+    def one(cls, mean: Floats, sd: Floats) -> "Parts":
+        """A single normal part at every node, from means and standard deviations (n,)."""
+        return cls(np.ones((len(mean), 1)), mean[:, None], sd[:, None])
+
+    def moments(self) -> tuple[Floats, Floats]:
+        """Mean and standard deviation of the whole at every node, (n,)."""
+        mean = (self.weight * self.mean).sum(axis=1)
+        about = (self.mean - mean[:, None]) ** 2
+        return mean, np.sqrt((self.weight * (self.sd**2 + about)).sum(axis=1))
+
+
+def edges_of(case: "Case", check: Check) -> tuple[float, ...]:
+    """Where one word ends and the next begins, in what the check reads."""
+    from_idle = recorded_idle_rpm(case) if check.from_idle else 0.0
+    return tuple(from_idle + edge for edge in check.edges)
+
+
+def words_of_number(edges: tuple[float, ...], parts: Parts) -> Floats:
+    """Probability of each word for a number of these parts, (n, words)."""
+    all_edges = np.array([-np.inf, *edges, np.inf])
+    above = _normal_cdf((all_edges - parts.mean[..., None]) / parts.sd[..., None])
+    table = (parts.weight[..., None] * np.diff(above, axis=-1)).sum(axis=1)
     return np.asarray((1.0 - STRAY) * table + STRAY / table.shape[1])
 
 
@@ -116,16 +147,24 @@ def _seen(nodes: Nodes, check: Check, cause: str, coordinate: Floats) -> Floats:
 
 def predicted_number(nodes: Nodes, check: Check) -> tuple[Floats, Floats]:
     """Mean and standard deviation of the number that a check would read at every node, (n,)."""
+    return parts_of_number(nodes, check).moments()
+
+
+def parts_of_number(nodes: Nodes, check: Check) -> Parts:
+    """The number that a check would read at every node."""
+    if check.name == "loads_off":
+        weight, mean, sd = idle_unloaded(nodes)
+        return Parts(weight, mean, np.hypot(sd, check.error))
     if check.name == "hold_2500":
-        mean, sd = _trim(nodes)
+        middle, spread = _trim(nodes)
     elif check.name == "closed_reading":
-        mean, sd = opening_over_stop(nodes)
+        middle, spread = opening_over_stop(nodes)
     elif check.name == "plate_cleaned":
-        mean, sd = fall_by_cleaning(nodes)
+        middle, spread = fall_by_cleaning(nodes)
     else:
-        low, high, spread = _RATIOS[check.name]
-        mean, sd = _ratio(nodes, low, high, spread)
-    return mean, np.asarray(np.hypot(sd, check.error))
+        low, high, width = _RATIOS[check.name]
+        middle, spread = _ratio(nodes, low, high, width)
+    return Parts.one(middle, np.hypot(spread, check.error))
 
 
 _RATIOS = {

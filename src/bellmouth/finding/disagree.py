@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from bellmouth.finding.check_sizes import edges_of
 from bellmouth.finding.check_table import CHECKS
 from bellmouth.finding.checks import CheckResult, by_check, outcome_table
 
@@ -25,7 +26,7 @@ def expected(case: "Case", probability: NDArray[np.float64], result: CheckResult
 
     ``probability`` is over the hypotheses, ``unexplained`` last, (hypotheses + 1).
     """
-    return float(probability @ outcome_table(case, CHECKS[result.check])[:, _word(result)])
+    return float(probability @ outcome_table(case, CHECKS[result.check])[:, _word(case, result)])
 
 
 def disagreements(
@@ -39,7 +40,10 @@ def disagreements(
     said = []
     for made in by_check(results).values():
         name, last = made[0].check.replace("_", " ").capitalize(), made[-1]
-        if len({_word(one) for one in made}) > 1:
+        if name == "Loads off" and case.idle.held is None:
+            said.append(f"{name}: says nothing here, as no warm idle was recorded to compare with.")
+            continue
+        if len({_word(case, one) for one in made}) > 1:
             shown = ", ".join(map(_shown, made))
             said.append(
                 f"{name}: made {len(made)} times, it contradicts itself ({shown}). Every time is "
@@ -60,12 +64,12 @@ def disagreements(
     return tuple(said)
 
 
-def _word(result: CheckResult) -> int:
+def _word(case: "Case", result: CheckResult) -> int:
     """Which of its check's words a result is, or stands for."""
     check = CHECKS[result.check]
     if result.value is None:
         return check.outcomes.index(result.outcome)
-    return int(np.digitize(result.value, check.edges))
+    return int(np.digitize(result.value, edges_of(case, check)))
 
 
 def _shown(result: CheckResult) -> str:

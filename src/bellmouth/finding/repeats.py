@@ -14,7 +14,10 @@ from numpy.typing import NDArray
 from bellmouth.finding.check_sizes import (
     STRAY,
     Nodes,
+    Parts,
+    edges_of,
     outcomes_at,
+    parts_of_number,
     predicted_number,
     words_of_number,
 )
@@ -32,7 +35,7 @@ def log_of_all(nodes: Nodes, check: Check, results: Sequence[CheckResult]) -> Fl
     """
     values = [one.value for one in results if one.value is not None]
     if values:
-        return log_of_numbers(check, values, *predicted_number(nodes, check))
+        return log_of_numbers(check, values, parts_of_number(nodes, check))
     shown = [check.outcomes.index(one.outcome) for one in results]
     return log_of_words(outcomes_at(nodes, check), shown, _common(nodes, check))
 
@@ -55,15 +58,24 @@ def again_at(nodes: Nodes, check: Check, results: Sequence[CheckResult]) -> Floa
     """Probability of each word at every node were the check made once more, (n, words)."""
     values = [one.value for one in results if one.value is not None]
     if values:
-        mean, sd = predicted_number(nodes, check)
-        own = check.error**2 * (1.0 - check.shared)
-        common = sd**2 - own
-        known = common / (common + own / len(values))
-        mean = mean + known * (np.mean(values) - mean)
-        return words_of_number(check, mean, np.sqrt(common * (1.0 - known) + own))
+        after = _parts_again(check, values, parts_of_number(nodes, check))
+        return words_of_number(edges_of(nodes.case, check), after)
     shown = [check.outcomes.index(one.outcome) for one in results]
     table, common = outcomes_at(nodes, check), _common(nodes, check)
     return words_again(table, shown, common)
+
+
+def _parts_again(check: Check, values: Sequence[float], parts: Parts) -> Parts:
+    """What the check would read once more after these numbers."""
+    own = check.error**2 * (1.0 - check.shared)
+    common = parts.sd**2 - own
+    known = common / (common + own / len(values))
+    mean = parts.mean + known * (np.mean(values) - parts.mean)
+    # Of several parts those that fit what was read are left.
+    with np.errstate(divide="ignore"):
+        log = np.log(parts.weight) + _log_together(values, own, parts.mean, common)
+    weight = np.exp(log - np.logaddexp.reduce(log, axis=1, keepdims=True))
+    return Parts(weight, mean, np.sqrt(common * (1.0 - known) + own))
 
 
 def words_again(table: Floats, shown: Sequence[int], common: Floats) -> Floats:
@@ -82,19 +94,25 @@ def _common(nodes: Nodes, check: Check) -> Floats:
     return np.asarray(np.sqrt(1.0 - check.error**2 * (1.0 - check.shared) / sd**2))
 
 
-def log_of_numbers(check: Check, values: Sequence[float], mean: Floats, sd: Floats) -> Floats:
+def log_of_numbers(check: Check, values: Sequence[float], parts: Parts) -> Floats:
     """Log density of numbers read one after the other, (n,): any of them may be a stray one, or
     all for one and the same reason."""
     width = check.high - check.low
     own = check.error**2 * (1.0 - check.shared)
     all_stray = STRAY * check.shared
     one_stray = STRAY * (1.0 - check.shared) / (1.0 - all_stray)
-    logs = [np.full(len(mean), np.log(all_stray / width) + _log_scatter(values, own))]
+    n = len(parts.mean)
+    with np.errstate(divide="ignore"):
+        log_weight = np.log(parts.weight)
+    logs = [np.full(n, np.log(all_stray / width) + _log_scatter(values, own))]
     for good in range(len(values) + 1):
         share = good * np.log1p(-one_stray) + (len(values) - good) * np.log(one_stray / width)
         for kept in combinations(values, good):
-            fits = _log_together(kept, own, mean, sd**2 - own) if kept else 0.0
-            logs.append(np.log1p(-all_stray) + share + np.zeros(len(mean)) + fits)
+            fits = np.zeros(n)
+            if kept:
+                each = _log_together(kept, own, parts.mean, parts.sd**2 - own)
+                fits = np.logaddexp.reduce(log_weight + each, axis=1)
+            logs.append(np.log1p(-all_stray) + share + fits)
     return np.asarray(np.logaddexp.reduce(logs))
 
 

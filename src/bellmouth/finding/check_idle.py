@@ -1,0 +1,106 @@
+"""What the idle reads once every load is off: a load that raised it in the recording goes, surplus
+air stays."""
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bellmouth.finding.idle_speed import (
+    SHARES,
+    Comparison,
+    Surplus,
+    speed_density,
+    speed_parts,
+    speed_rises,
+    stray_density,
+    surplus_shares,
+)
+
+if TYPE_CHECKING:
+    from bellmouth.finding.check_sizes import Nodes
+    from bellmouth.finding.find import Case
+
+__all__ = ["idle_unloaded", "recorded_idle_rpm"]
+
+Floats = NDArray[np.float64]
+
+_LOADS = 12  # slices of the load that the recording may have had
+_STRAY_STAYS = 0.5  # of idles that stray in the recording, those that stray again: common practice
+
+
+def recorded_idle_rpm(case: "Case") -> float:
+    """The lowest warm idle of the recording [rpm], or any car's where none was recorded."""
+    held = case.idle.held
+    usual: float = case.priors.idle_speed["unknown_rpm"][0]
+    return usual if held is None else held.judged.speed_rpm
+
+
+def idle_unloaded(nodes: "Nodes") -> tuple[Floats, Floats, Floats]:
+    """Idle speed with all loads off [rpm] at every node: weights, means and standard deviations of
+    its parts, each (n, parts).
+
+    The parts are no load in the recording, loads of several sizes, and an idle that strayed. Where
+    no warm idle was recorded it is any car's at every node, and so tells nothing.
+    """
+    case = nodes.case
+    held = case.idle.held
+    if held is None:
+        anything = np.ones((len(nodes.hypothesis), 1))
+        mean, sd = case.priors.idle_speed["unknown_rpm"]
+        return anything, mean * anything, sd * anything
+    leak, stale = surplus_shares(
+        case.hypotheses, nodes.hypothesis, nodes.sizes, case.scale.idle_area_m2
+    )
+    row = np.interp(leak + stale, SHARES, np.arange(len(SHARES)))
+    by_kind = {kind: _between(_weights(kind, held, nodes), row) for kind in ("leak", "stale")}
+    weight = np.where((stale > 0)[:, None], by_kind["stale"], by_kind["leak"])
+    mean, sd = _parts(held, nodes)
+    weight = weight / weight.sum(axis=1, keepdims=True)
+    return weight, np.broadcast_to(mean, weight.shape), np.broadcast_to(sd, weight.shape)
+
+
+def _parts(held: Comparison, nodes: "Nodes") -> tuple[Floats, Floats]:
+    """Means and standard deviations [rpm] of the parts, the check's own error aside."""
+    table = nodes.case.priors.idle_speed
+    # The check is made hot: half of what a cooler engine may have idled higher is taken off.
+    warming = 0.5 * held.judged.warming_rpm
+    middle = held.judged.speed_rpm - warming
+    mean = np.concatenate([[middle], middle - _loads(table["load_rpm"]), [middle]])
+    slice_rpm = table["load_rpm"] / (2 * _LOADS)
+    sd = np.concatenate([[0.0], np.full(_LOADS, slice_rpm), [table["stray_rpm"]]])
+    return mean, np.hypot(sd, warming)
+
+
+def _loads(most_rpm: float) -> Floats:
+    return (np.arange(float(_LOADS)) + 0.5) / _LOADS * most_rpm
+
+
+def _weights(kind: Surplus, held: Comparison, nodes: "Nodes") -> Floats:
+    """How likely each part is at each share of surplus, speed and spark given: (shares, parts)."""
+    case = nodes.case
+    table = case.priors.idle_speed
+    metered = case.observations.airflow_metered
+    rises = speed_rises(kind, table, held.target_rpm, airflow_metered=metered)
+    spark = held.spark.density(rises, held.target_rpm, table)
+    left = held.excess_rpm - rises
+    alike, _, down = speed_parts(left, held.sd_rpm, held.shares, table)
+    unloaded = {**held.shares, "load": 0.0, "target load": 0.0}
+    wide = float(np.hypot(held.sd_rpm, table["load_rpm"] / (2 * _LOADS)))
+    loads = _loads(table["load_rpm"])
+    raised = speed_density(left[..., None] - loads, wide, unloaded, table)
+    share = held.shares["load"] * (1 - held.shares["target load"]) / _LOADS
+    stray = table["stray_share"]
+    same = (1 - stray) * ((alike + down) * spark).mean(axis=1)
+    more = (1 - stray) * share * (raised * spark[..., None]).mean(axis=1)
+    odd = stray * held.spark.odd * stray_density(held.excess_rpm, table)
+    same = same + _STRAY_STAYS * odd
+    gone = np.full(len(same), (1 - _STRAY_STAYS) * odd)
+    return np.column_stack([same, more, gone])
+
+
+def _between(table: Floats, row: Floats) -> Floats:
+    """A table (shares, parts) between its rows, (n, parts)."""
+    low = np.minimum(row.astype(np.intp), len(table) - 2)
+    share = (row - low)[:, None]
+    return np.asarray((1 - share) * table[low] + share * table[low + 1])
