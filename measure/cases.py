@@ -74,22 +74,22 @@ def with_later(
     chunks = [(plan, number, size, keep) for number in range(-(-len(found) // size))]
     later = [one for chunk in spread(_later, chunks, processes, "driving again") for one in chunk]
     return [
-        replace(one, facts={**one.facts, "cleaned_pct": fall, "unloaded_rpm": rpm})
-        for one, (fall, rpm) in zip(found, later[: len(found)], strict=True)
+        replace(one, facts={**one.facts, **facts})
+        for one, facts in zip(found, later[: len(found)], strict=True)
     ]
 
 
-def _later(which: tuple[Plan, int, int, bool]) -> list[tuple[float, float]]:
+def _later(which: tuple[Plan, int, int, bool]) -> list[Mapping[str, float]]:
     plan, number, size, keep = which
     name = f"{plan.variant}-{_mark(plan, number, size)}"
 
-    def told(kind: str, make: Callable[[Plan, int, int], list[float]]) -> list[float]:
+    def told(kind: str, make: Callable[[Plan, int, int], Any]) -> Any:
         path = stored(kind, name, ["practice"])
         path = _older(path) if keep else path
-        return cached(path, lambda: make(plan, number, size))  # type: ignore[no-any-return]
+        return cached(path, lambda: make(plan, number, size))
 
-    falls, idles = told("cleaned", falls_of_chunk), told("unloaded", unloaded_of_chunk)
-    return list(zip(falls, idles, strict=True))
+    falls, idles = told("cleaned", falls_of_chunk), told("put_right2", unloaded_of_chunk)
+    return [{"cleaned_pct": fall, **facts} for fall, facts in zip(falls, idles, strict=True)]
 
 
 def _older(path: Path) -> Path:

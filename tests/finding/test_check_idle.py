@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from bellmouth.finding.check_idle import idle_unloaded, recorded_idle_rpm
+from bellmouth.finding.check_idle import fall_by_learning, idle_unloaded, recorded_idle_rpm
 from bellmouth.finding.check_sizes import Nodes, nodes_of, parts_of_number
 from bellmouth.finding.check_table import CHECKS
 from bellmouth.finding.checks import next_checks, parse_results, result_log
@@ -104,3 +104,22 @@ def test_it_is_not_asked_for_without_a_warm_idle() -> None:
     assert result_log(case, told)[:-1] == pytest.approx(result_log(case, told)[0])
     (said,) = disagreements(case, np.array(list(even.values())), told)
     assert "no warm idle was recorded" in said
+
+
+def test_learning_takes_back_what_stale_learning_raised_and_nothing_else(nodes: Nodes) -> None:
+    """The idle stands 85 rpm above its mark: where surplus explains it, most of that goes."""
+    names = nodes.case.hypotheses.names
+    weight, mean, _ = fall_by_learning(nodes)
+    fall = (weight * mean).sum(axis=1)
+    stale = nodes.hypothesis == names.index("learned_stale")
+    told = np.exp(nodes.log_share[stale]) @ fall[stale]
+    assert 0.5 * (_UP_RPM + 5.0) < told < 1.2 * (_UP_RPM + 5.0)
+    assert fall[nodes.hypothesis == 0] == pytest.approx(0.0)
+    assert fall[nodes.hypothesis == names.index("leak")] == pytest.approx(0.0)
+
+
+def test_an_idle_that_settles_is_told_better_in_rpm_than_in_a_word(high: Case) -> None:
+    assert _odds(high, "relearn=80") > _odds(high, "relearn=settled") > 1.0
+    assert _odds(high, "relearn=0") < -1.5
+    again = _odds(high, "relearn=0", "relearn=82")
+    assert _odds(high, "relearn=0") < again < _odds(high, "relearn=82")

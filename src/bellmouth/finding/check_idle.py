@@ -21,11 +21,12 @@ if TYPE_CHECKING:
     from bellmouth.finding.check_sizes import Nodes
     from bellmouth.finding.find import Case
 
-__all__ = ["idle_unloaded", "recorded_idle_rpm"]
+__all__ = ["fall_by_learning", "idle_unloaded", "recorded_idle_rpm"]
 
 Floats = NDArray[np.float64]
 
 _LOADS = 12  # slices of the load that the recording may have had
+_LEAST = 1e-12  # density, per rpm, so that no way is ruled out altogether
 _STRAY_STAYS = 0.5  # of idles that stray in the recording, those that stray again: common practice
 
 
@@ -58,6 +59,34 @@ def idle_unloaded(nodes: "Nodes") -> tuple[Floats, Floats, Floats]:
     mean, sd = _parts(held, nodes)
     weight = weight / weight.sum(axis=1, keepdims=True)
     return weight, np.broadcast_to(mean, weight.shape), np.broadcast_to(sd, weight.shape)
+
+
+def fall_by_learning(nodes: "Nodes") -> tuple[Floats, Floats, Floats]:
+    """How much the idle falls once it is learned anew [rpm], loads off before and after, at every
+    node: weights, means and standard deviations of its parts, each (n, parts).
+
+    Parts are equally likely ways in which surplus air may raise an idle, weighed by the speed and
+    spark that were recorded. What a leak lets in stays.
+    """
+    case = nodes.case
+    leak, stale = surplus_shares(
+        case.hypotheses, nodes.hypothesis, nodes.sizes, case.scale.idle_area_m2
+    )
+    table, held = case.priors.idle_speed, case.idle.held
+    usual: float = table["unknown_rpm"][0]
+    target = usual if held is None or not np.isfinite(held.target_rpm) else held.target_rpm
+    metered = case.observations.airflow_metered
+    rises = speed_rises("stale", table, target, airflow_metered=metered)
+    weight = np.ones_like(rises)
+    if held is not None:
+        spark = held.spark.density(rises, target, table)
+        left = held.excess_rpm - rises
+        weight = speed_density(left, held.sd_rpm, held.shares, table) * spark + _LEAST
+    row = np.interp(leak + stale, SHARES, np.arange(len(SHARES)))
+    share = _between(weight, row)
+    mean = _between(rises, row) * (stale / np.maximum(leak + stale, 1e-9))[:, None]
+    # Half a step between two of the ways is left as doubt.
+    return share / share.sum(axis=1, keepdims=True), mean, 0.15 * mean
 
 
 def _parts(held: Comparison, nodes: "Nodes") -> tuple[Floats, Floats]:

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from bellmouth.finding.check_idle import idle_unloaded, recorded_idle_rpm
+from bellmouth.finding.check_idle import fall_by_learning, idle_unloaded, recorded_idle_rpm
+from bellmouth.finding.check_parts import Parts, words_of_number
 from bellmouth.finding.check_plate import Plate, fall_by_cleaning, opening_over_stop, plate_of
 from bellmouth.finding.check_table import Check
 from bellmouth.finding.sizes import size_from_coordinate
@@ -17,15 +18,12 @@ if TYPE_CHECKING:
     from bellmouth.finding.find import Case
 
 __all__ = [
-    "STRAY",
     "Nodes",
-    "Parts",
     "edges_of",
     "nodes_of",
     "outcomes_at",
     "parts_of_number",
     "predicted_number",
-    "words_of_number",
 ]
 
 Floats = NDArray[np.float64]
@@ -35,7 +33,6 @@ _NEGLIGIBLE_NATS = 10.0
 _FLOW_OVER_IDLE = 3.2  # air at 2,500 rpm without load over idle's: common practice, no source
 _FROM_IDLE_SD = 0.02  # how far a trim may drift from idle to 2,500 rpm beside what is modelled
 _FROM_IDLE_COMPUTED_SD = 0.03  # the same of a controller's own filling table
-STRAY = 0.03  # readings that are off for another reason
 
 
 @dataclass(frozen=True)
@@ -102,39 +99,10 @@ def outcomes_at(nodes: Nodes, check: Check) -> Floats:
     return np.asarray(table / table.sum(axis=1, keepdims=True))
 
 
-@dataclass(frozen=True)
-class Parts:
-    """A number that a check would read, at every node a sum of normal parts: weights that add up
-    to one, means and standard deviations, each (n, parts)."""
-
-    weight: Floats
-    mean: Floats
-    sd: Floats
-
-    @classmethod
-    def one(cls, mean: Floats, sd: Floats) -> "Parts":
-        """A single normal part at every node, from means and standard deviations (n,)."""
-        return cls(np.ones((len(mean), 1)), mean[:, None], sd[:, None])
-
-    def moments(self) -> tuple[Floats, Floats]:
-        """Mean and standard deviation of the whole at every node, (n,)."""
-        mean = (self.weight * self.mean).sum(axis=1)
-        about = (self.mean - mean[:, None]) ** 2
-        return mean, np.sqrt((self.weight * (self.sd**2 + about)).sum(axis=1))
-
-
 def edges_of(case: "Case", check: Check) -> tuple[float, ...]:
     """Where one word ends and the next begins, in what the check reads."""
     from_idle = recorded_idle_rpm(case) if check.from_idle else 0.0
     return tuple(from_idle + edge for edge in check.edges)
-
-
-def words_of_number(edges: tuple[float, ...], parts: Parts) -> Floats:
-    """Probability of each word for a number of these parts, (n, words)."""
-    all_edges = np.array([-np.inf, *edges, np.inf])
-    above = _normal_cdf((all_edges - parts.mean[..., None]) / parts.sd[..., None])
-    table = (parts.weight[..., None] * np.diff(above, axis=-1)).sum(axis=1)
-    return np.asarray((1.0 - STRAY) * table + STRAY / table.shape[1])
 
 
 def _seen(nodes: Nodes, check: Check, cause: str, coordinate: Floats) -> Floats:
@@ -154,7 +122,12 @@ def parts_of_number(nodes: Nodes, check: Check) -> Parts:
     """The number that a check would read at every node."""
     if check.name == "loads_off":
         weight, mean, sd = idle_unloaded(nodes)
-        return Parts(weight, mean, np.hypot(sd, check.error))
+        return Parts.some(weight, mean, np.hypot(sd, check.error))
+    if check.name == "relearn":
+        return _may_fail(check, *fall_by_learning(nodes))
+    if check.name == "meter_swap":
+        middle, spread = _trim_nearer(nodes)
+        return _may_fail(check, np.ones((len(middle), 1)), middle[:, None], spread[:, None])
     if check.name == "hold_2500":
         middle, spread = _trim(nodes)
     elif check.name == "closed_reading":
@@ -165,6 +138,19 @@ def parts_of_number(nodes: Nodes, check: Check) -> Parts:
         low, high, width = _RATIOS[check.name]
         middle, spread = _ratio(nodes, low, high, width)
     return Parts.one(middle, np.hypot(spread, check.error))
+
+
+def _may_fail(check: Check, weight: Floats, mean: Floats, sd: Floats) -> Parts:
+    """Parts (n, parts) of a check that puts something right: it may have had no effect, or what is
+    read may have changed for another reason."""
+    nothing = np.zeros_like(mean)
+    other = np.full_like(mean, check.other_sd)
+    return Parts(
+        weight=weight,
+        mean=np.stack([mean, nothing, mean], axis=-1),
+        sd=np.hypot(np.stack([sd, nothing, np.hypot(sd, other)], axis=-1), check.error),
+        state=np.array([1.0 - check.fails - check.other, check.fails, check.other]),
+    )
 
 
 _RATIOS = {
@@ -208,21 +194,37 @@ def _trim(nodes: Nodes) -> tuple[Floats, Floats]:
     return np.expm1(mean) * 100, 100 * np.exp(mean) * sd
 
 
+def _trim_nearer(nodes: Nodes) -> tuple[Floats, Floats]:
+    """How much nearer to zero the total trim at idle comes with a meter that is right [%].
+
+    Trims at their limit before show less than the meter's error.
+    """
+    log, held = np.zeros(len(nodes.hypothesis)), np.zeros(len(nodes.hypothesis))
+    for cause, sign in (("meter_low", 1), ("meter_high", -1)):
+        log += sign * nodes.holding(cause)[0]
+    for cause, sign in (("fuel_low", 1), ("fuel_high", -1)):
+        held += sign * nodes.holding(cause)[0]
+    area, leaks = nodes.holding("leak")
+    held += np.log1p(np.where(leaks, np.exp(area) / nodes.case.scale.idle_area_m2, 0.0))
+    trims, limited = _idle_log_trims(nodes.case)
+    before, after = log + held, held
+    if len(trims):
+        before = np.full_like(log, np.mean(trims))
+        after = np.clip(held, -np.abs(before), np.abs(before)) if limited else before - log
+    came = np.abs(np.expm1(before)) - np.abs(np.expm1(after))
+    return 100 * came, 100 * 0.1 * np.abs(log)
+
+
 def _idle_log_trim(case: "Case") -> float | None:
     """Mean total trim at the judged idle; ``None`` where there is none, or one at its limit."""
+    trims, limited = _idle_log_trims(case)
+    return None if limited or not len(trims) else float(np.mean(trims))
+
+
+def _idle_log_trims(case: "Case") -> tuple[Floats, bool]:
+    """Total trims at the judged idle, of all points and banks, and whether any is at its limit."""
     o = case.observations
     idle = o.idle & o.judged
     trims = o.log_trim[idle]
     known = np.isfinite(trims)
-    if not known.any() or (np.abs(o.trim_limit[idle][known]) > 0).any():
-        return None
-    return float(np.mean(trims[known]))
-
-
-def _normal_cdf(z: Floats) -> Floats:
-    """Abramowitz and Stegun 7.1.26 (from memory), good to 2e-7 of a probability."""
-    x = np.clip(np.abs(z), 0.0, 9.0) / np.sqrt(2.0)
-    t = 1.0 / (1.0 + 0.3275911 * x)
-    terms = (0.254829592, -0.284496736, 1.421413741, -1.453152027, 1.061405429)
-    tail = np.polyval((*terms[::-1], 0.0), t) * np.exp(-x * x)
-    return np.asarray(np.where(z >= 0, 1.0 - 0.5 * tail, 0.5 * tail))
+    return trims[known], bool((np.abs(o.trim_limit[idle][known]) > 0).any())

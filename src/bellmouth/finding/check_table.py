@@ -29,6 +29,8 @@ class Check:
     ``ends`` are checks that can no longer be made after this one, or after it showed ``ends_when``.
     A check that ``reads`` a number has an ``error``, a range, and the ``edges`` between its words;
     those of one ``from_idle`` count from the lowest warm idle that was recorded.
+    One that puts something right first ``fails`` that often to have an effect, and an ``other``
+    reason changes what is read by ``other_sd`` or so.
     ``shared`` is the correlation of its error with that of the same check made ``again``.
     """
 
@@ -47,6 +49,9 @@ class Check:
     error: float = 0.0
     edges: tuple[float, ...] = ()
     from_idle: bool = False
+    fails: float = 0.0
+    other: float = 0.0
+    other_sd: float = 0.0
     low: float = 0.0
     high: float = 0.0
     needs: tuple[str, ...] = ()

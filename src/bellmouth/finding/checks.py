@@ -12,7 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bellmouth.errors import FindingError
-from bellmouth.finding.check_sizes import Nodes, Parts, nodes_of, outcomes_at, predicted_number
+from bellmouth.finding.check_parts import Parts
+from bellmouth.finding.check_sizes import Nodes, nodes_of, outcomes_at, predicted_number
 from bellmouth.finding.check_table import CHECKS, Check, CheckResult
 from bellmouth.finding.repeats import (
     again_at,
