@@ -92,3 +92,5 @@ def test_a_trim_at_its_limit_shows_less_than_the_meter_is_off() -> None:
     share = np.exp(nodes.log_share[mine])
     came = share @ parts_of_number(nodes, CHECKS["meter_swap"]).mean[mine, 0, 0]
     assert came == pytest.approx(100 * np.expm1(0.25), abs=2.0)
+    leak = nodes.hypothesis == limited.hypotheses.names.index("leak")
+    assert parts_of_number(nodes, CHECKS["meter_swap"]).mean[leak] == pytest.approx(0.0)

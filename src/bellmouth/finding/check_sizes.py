@@ -208,9 +208,12 @@ def _trim_nearer(nodes: Nodes) -> tuple[Floats, Floats]:
     held += np.log1p(np.where(leaks, np.exp(area) / nodes.case.scale.idle_area_m2, 0.0))
     trims, limited = _idle_log_trims(nodes.case)
     before, after = log + held, held
-    if len(trims):
+    if limited:
+        most = float(np.mean(np.abs(trims)))
+        before, after = np.clip(before, -most, most), np.clip(after, -most, most)
+    elif len(trims):
         before = np.full_like(log, np.mean(trims))
-        after = np.clip(held, -np.abs(before), np.abs(before)) if limited else before - log
+        after = before - log
     came = np.abs(np.expm1(before)) - np.abs(np.expm1(after))
     return 100 * came, 100 * 0.1 * np.abs(log)
 
