@@ -115,11 +115,21 @@ def excluded_of(judged: Sequence[Stretch], recording: Recording) -> tuple[str, .
     open_loop = [s for s in judged if s.closed_loop is False]
     if open_loop:
         left.append(f"trims of {len(open_loop)} open-loop stretches")
+    apart = [s for s in judged if s.purging and not _purge_reported(recording)]
+    if apart:
+        left.append(
+            f"trims of {len(apart)} stretches are hardly believed: others at the same speed "
+            "differ, as they do while the fuel tank's vapour is drawn in"
+        )
     told = " ".join(recording.notes)
     unmapped = [name for name in recording.unmapped if name not in told]
     if unmapped:
         left.append("columns that no parameter claims: " + ", ".join(unmapped))
     return tuple(left)
+
+
+def _purge_reported(recording: Recording) -> bool:
+    return recording.get("commanded_evaporative_purge") is not None
 
 
 def _unbelieved(judged: Sequence[Stretch]) -> list[str]:
