@@ -185,7 +185,7 @@ def _to_ask(case: "Case", posterior: Mapping[str, float]) -> Iterator[str]:
     top = max(case.hypotheses.names, key=lambda name: posterior[name])
     if any(CAUSES[cause].effect == "fuel" for cause in top.split("+") if cause in CAUSES):
         yield ("A tank of ethanol-rich fuel reads exactly like a fuel fault: ask what is in it.")
-    alone = case.observations.recordings == 1
+    alone = not case.observations.beside
     if alone and case.car.throttle_bore_mm is None and posterior["deposit"] > _WORTH_A_BORE:
         yield (
             "The throttle's bore is not told: with it a deposit is told from a clean plate better."
