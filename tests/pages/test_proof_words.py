@@ -43,7 +43,7 @@ def test_what_is_not_there_is_said_as_none_or_right() -> None:
     assert change_words(change) == ("leak", "2.1 mm (1.8 to 2.4)", "none", "-2.1 mm (-2.4 to -1.8)")
     low, right = Size(0.88, 0.86, 0.9, "ratio"), Size(1.0, 1.0, 1.0, "ratio")
     meter = Change("meter_low", low, right, Size(0.12, 0.1, 0.14, "ratio"), 0.9, 0.0)
-    assert change_words(meter)[2:] == ("right", "+0.12 (+0.10 to +0.14)")
+    assert change_words(meter)[2:] == ("right", "+12 % (+10 to +14)")
 
 
 @pytest.mark.parametrize(

@@ -10,14 +10,14 @@ from bellmouth.finding.causes import CAUSES
 from bellmouth.finding.result import Evidence, Finding
 from bellmouth.pages.lists import console
 from bellmouth.pages.screen import print_causes, print_finding
-from tests.example_finding import example_finding, example_recording
+from tests.example_finding import example_car, example_finding, example_recording
 
 
 def _shown(finding: Finding, width: int = 80, *, colour: bool = False, ascii_: bool = False) -> str:
     raw = io.BytesIO()
     file = io.TextIOWrapper(raw, encoding="ascii" if ascii_ else "utf-8", errors="replace")
     out = Console(file=file, width=width, force_terminal=colour, highlight=False, markup=False)
-    print_finding(finding, example_recording(), out)
+    print_finding(finding, example_recording(), example_car(), out)
     file.flush()
     return raw.getvalue().decode("utf-8")
 

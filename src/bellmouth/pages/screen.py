@@ -5,10 +5,12 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from bellmouth.car.description import Car
 from bellmouth.finding.causes import CAUSES
 from bellmouth.finding.check_table import CHECKS
-from bellmouth.finding.result import CauseProbability, Finding, NextCheck
+from bellmouth.finding.result import Finding, NextCheck
 from bellmouth.pages.lists import hanging, print_list, section
+from bellmouth.pages.metered import as_metered
 from bellmouth.pages.words import (
     SAFETY,
     alternatives,
@@ -16,8 +18,9 @@ from bellmouth.pages.words import (
     chance,
     chosen,
     headline,
-    interval_words,
+    led_there,
     name_words,
+    sizes_words,
     unit_words,
 )
 from bellmouth.recording.series import Recording
@@ -29,8 +32,9 @@ _LEFT_OUT_SHOWN = 6
 _EVIDENCE_SHOWN = 5
 
 
-def print_finding(finding: Finding, recording: Recording, out: Console) -> None:
+def print_finding(finding: Finding, recording: Recording, car: Car, out: Console) -> None:
     """Print a finding for people."""
+    finding = as_metered(finding, car)
     out.print()
     out.print(Text(headline(finding), style="bold"))
     section(out, "How likely each cause is")
@@ -38,8 +42,7 @@ def print_finding(finding: Finding, recording: Recording, out: Console) -> None:
     _print_confusions(finding, out)
     _print_checks(finding.next_checks, out)
     print_list(out, "Mind", finding.warnings, _LEFT_OUT_SHOWN)
-    strongest = sorted(finding.evidence, key=lambda item: -abs(item.strength))
-    print_list(out, "What led there", [item.what for item in strongest], _EVIDENCE_SHOWN)
+    print_list(out, "What led there", [item.what for item in led_there(finding)], _EVIDENCE_SHOWN)
     # Once is enough: a finding made from this recording has its notes among the warnings.
     notes = [note for note in recording.notes if note not in finding.warnings]
     left_out = [*finding.excluded, *notes]
@@ -54,7 +57,7 @@ def print_finding(finding: Finding, recording: Recording, out: Console) -> None:
 
 def _bars(finding: Finding, out: Console) -> Table:
     shown, rest = chosen(finding)
-    rows = [(name_words(entry.cause), entry.probability, _sizes(entry)) for entry in shown]
+    rows = [(name_words(entry.cause), entry.probability, sizes_words(entry)) for entry in shown]
     if rest:
         rows.append(("all others", rest, ""))
     narrow = out.width < _NARROW
@@ -76,14 +79,6 @@ def _bar(probability: float, width: int, out: Console) -> str:
     full, empty = ("█", "·") if out.encoding.lower().startswith("utf") else ("#", ".")
     filled = round(probability * width)
     return full * filled + empty * (width - filled)
-
-
-def _sizes(entry: CauseProbability) -> str:
-    several = len(entry.sizes) > 1
-    return "; ".join(
-        (f"{name_words(cause)} " if several else "") + interval_words(size)
-        for cause, size in entry.sizes.items()
-    )
 
 
 def _print_confusions(finding: Finding, out: Console) -> None:
@@ -128,7 +123,7 @@ def print_causes(out: Console) -> None:
     table.add_row(*(Text(head, style="bold") for head in ("Cause", "Meaning", "Size")))
     table.add_row("healthy", cause_words("healthy"), "")
     for cause in CAUSES.values():
-        table.add_row(cause.name, cause_words(cause.name), unit_words(cause.unit) or cause.unit)
+        table.add_row(cause.name, cause_words(cause.name), unit_words(cause.unit))
     table.add_row("unexplained", cause_words("unexplained"), "")
     out.print(table)
     out.print()
