@@ -48,5 +48,5 @@ def hanging(mark: str, sentence: str) -> Table:
     row = Table.grid(padding=(0, 1))
     row.add_column(width=1)
     row.add_column(overflow="fold")
-    row.add_row(mark, Text(sentence))
+    row.add_row(mark, Text(sentence.replace("degC", "°C")))
     return row
