@@ -17,6 +17,11 @@ def test_every_cause_has_words_of_its_own(cause: str) -> None:
     assert told != cause
 
 
+def test_a_monitor_is_named_as_people_name_it() -> None:
+    assert words.spoken("egr_or_vvt") == "EGR or VVT"
+    assert words.spoken("oxygen_sensor_heater") == "oxygen sensor heater"
+
+
 def test_both_members_of_a_pair_are_told() -> None:
     told = words.cause_words("leak+meter_low")
     assert words.cause_words("leak") in told

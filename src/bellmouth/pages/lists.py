@@ -1,5 +1,6 @@
 """Sections and lists on the terminal, shared by the finding and the quality."""
 
+import re
 import sys
 from collections.abc import Iterable
 
@@ -7,8 +8,9 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-__all__ = ["console", "hanging", "print_list", "section"]
+__all__ = ["celsius", "console", "hanging", "print_list", "section"]
 
+_DEGREES = re.compile(r"(?<=\d )degC\b")
 _WIDEST = 96  # longer lines are hard to read
 _MORE = "and {count} more: see --json"
 
@@ -43,10 +45,15 @@ def print_list(
         out.print(hanging(" ", more.format(count=len(sentences) - most)))
 
 
+def celsius(sentence: str) -> str:
+    """A sentence of the rooms below as it is shown: 70 °C for 70 degC."""
+    return _DEGREES.sub("°C", sentence)
+
+
 def hanging(mark: str, sentence: str) -> Table:
     """A sentence whose later lines are indented under its first."""
     row = Table.grid(padding=(0, 1))
     row.add_column(width=1)
     row.add_column(overflow="fold")
-    row.add_row(mark, Text(sentence.replace("degC", "°C")))
+    row.add_row(mark, Text(celsius(sentence)))
     return row

@@ -23,6 +23,7 @@ __all__ = [
     "percent_words",
     "size_words",
     "sizes_words",
+    "spoken",
     "unit_words",
 ]
 
@@ -57,6 +58,7 @@ CAUTIONS = (
     "protected. No fingers in the bore while anything could move the plate.",
     "Do not clean anything when too little fuel or a misfire is the likeliest cause.",
 )
+_ABBREVIATED = {"egr": "EGR", "vvt": "VVT", "nox": "NOx", "nmhc": "NMHC"}
 _MISFIT = 3.0
 _UNITS = {"mm": "mm", "mm2": "mm²", "g/s": "g/s", "ratio": "%"}
 
@@ -69,6 +71,11 @@ def cause_words(cause: str) -> str:
 def name_words(cause: str) -> str:
     """A cause's name as it is shown: ``leak + meter low`` for ``leak+meter_low``."""
     return cause.replace("+", " + ").replace("_", " ")
+
+
+def spoken(name: str) -> str:
+    """A name of the standard as people say it: ``EGR or VVT`` for ``egr_or_vvt``."""
+    return " ".join(_ABBREVIATED.get(word, word) for word in name.split("_"))
 
 
 def alternatives(names: Iterable[str]) -> str:

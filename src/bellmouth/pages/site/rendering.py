@@ -20,7 +20,7 @@ from bellmouth.pages.page_templates import said, template_environment
 from bellmouth.pages.site.assets import static
 from bellmouth.pages.site.flow import key_of
 from bellmouth.pages.site.once import marked
-from bellmouth.pages.words import SAFETY, chance, name_words
+from bellmouth.pages.words import SAFETY, chance, name_words, spoken
 from bellmouth.work.phrases import Quantity
 
 __all__ = ["LANGUAGE", "UNITS", "called", "go", "light_of", "page", "sheet", "warm",
@@ -49,6 +49,7 @@ _templates = template_environment()
 _templates.filters["key"] = key_of
 _templates.filters["chance"] = chance
 _templates.filters["cause"] = name_words
+_templates.filters["spoken"] = spoken
 _templates.filters["called"] = _called
 _templates.globals["static"] = static()
 
