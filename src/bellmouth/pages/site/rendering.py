@@ -3,6 +3,7 @@
 import json
 import re
 from collections.abc import Iterable, Mapping
+from datetime import date
 from typing import Any, get_args
 
 from jinja2 import pass_context
@@ -85,6 +86,13 @@ def page(
     def distance(km: float | None) -> str:
         return "–" if km is None else speak.quantity(Quantity(km, "km"))
 
+    def month(day: str | None) -> str:
+        """A day that lies years ahead is known no better."""
+        from babel.dates import format_date  # noqa: PLC0415 - its calendars are large
+
+        told = date.fromisoformat(day) if day else None
+        return str(format_date(told, "MMM y", locale=speak.language)) if told else "–"
+
     def in_units(value: float | None, unit: str) -> str:
         return "–" if value is None else speak.quantity(Quantity(value, unit))
 
@@ -110,7 +118,7 @@ def page(
         "language": speak.language, "distance": distance, "translated": translated,
         "procedures": procedures, "parameters": parameters,
         "most_bytes": request.app.state.settings.most_bytes,
-        "in_units": in_units,
+        "in_units": in_units, "month": month,
         "light": light_of(request), **told,
     }  # fmt: skip
     html = _templates.get_template(f"site/{template}").render(whole)
