@@ -83,3 +83,10 @@ def test_every_cause_is_listed(capsys: pytest.CaptureFixture[str]) -> None:
     listed = capsys.readouterr().out
     for cause in ("healthy", "unexplained", *CAUSES):
         assert cause in listed
+
+
+def test_a_number_never_parts_from_its_unit_at_the_end_of_a_line() -> None:
+    finding = example_finding()
+    for width in range(60, 100):
+        lines = _shown(replace(finding, causes=finding.causes[2:]), width).splitlines()
+        assert not any(line.strip().startswith(("%", "mm ")) for line in lines[:4]), width

@@ -5,7 +5,7 @@ from rich.table import Table
 from rich.text import Text
 
 from bellmouth.finding.proof_result import Proof
-from bellmouth.pages.lists import hanging, print_list, section
+from bellmouth.pages.lists import Kept, hanging, print_list, section
 from bellmouth.pages.proof_words import (
     change_words,
     course_words,
@@ -25,7 +25,7 @@ _MOST = 8
 def print_proof(proof: Proof, out: Console) -> None:
     """Print a proof for people."""
     out.print()
-    out.print(Text(proof_headline(proof), style="bold"))
+    out.print(Kept(proof_headline(proof), "bold"))
     out.print(Text(_outcomes(proof)))
     if proof.changes:
         section(out, "What changed (with the interval that holds it nine times in ten)")

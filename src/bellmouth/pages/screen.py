@@ -9,7 +9,7 @@ from bellmouth.car.description import Car
 from bellmouth.finding.causes import CAUSES
 from bellmouth.finding.check_table import CHECKS
 from bellmouth.finding.result import Finding, NextCheck
-from bellmouth.pages.lists import hanging, print_list, section
+from bellmouth.pages.lists import Kept, hanging, print_list, section
 from bellmouth.pages.metered import as_metered
 from bellmouth.pages.words import (
     SAFETY,
@@ -36,7 +36,7 @@ def print_finding(finding: Finding, recording: Recording, car: Car, out: Console
     """Print a finding for people."""
     finding = as_metered(finding, car)
     out.print()
-    out.print(Text(headline(finding), style="bold"))
+    out.print(Kept(headline(finding), "bold"))
     section(out, "How likely each cause is")
     out.print(_bars(finding, out))
     _print_confusions(finding, out)
