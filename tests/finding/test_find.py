@@ -157,3 +157,10 @@ def test_ethanol_is_asked_for_where_it_could_be_mistaken_and_is_not_known() -> N
     assert asked(18.0, car())
     assert not asked(-18.0, car())
     assert not asked(18.0, replace(car(), ethanol_pct=Known(10.0)))
+
+
+def test_lukewarm_stretches_that_are_judged_are_not_said_to_be_left_out() -> None:
+    finding = find(recording(engine_coolant_temperature=0.6), car())
+    assert len(finding.picture.points) >= 2
+    assert any("never got warm" in one for one in finding.warnings)
+    assert not any("cold engine" in one for one in finding.excluded)

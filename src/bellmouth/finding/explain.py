@@ -7,7 +7,7 @@ import numpy as np
 
 from bellmouth.car.description import Complaint
 from bellmouth.finding.causes import CAUSES
-from bellmouth.finding.observations import LEAST_KPA
+from bellmouth.finding.observations import LEAST_KPA, judgeable
 from bellmouth.finding.result import Evidence
 from bellmouth.finding.telling import telling
 from bellmouth.recording.quality import impossible
@@ -114,7 +114,9 @@ def _misfits(case: "Case", best: int) -> list[Evidence]:
 def excluded_of(judged: Sequence[Stretch], recording: Recording) -> tuple[str, ...]:
     """Stretches and columns that were not used, each with the reason."""
     left = []
-    cold = [s for s in judged if s.kind != "engine off" and s.warm is False]
+    # Of an engine that never got warm the lukewarm stretches are judged: they were not left out.
+    used = set(map(id, judgeable(judged)))
+    cold = [s for s in judged if s.kind != "engine off" and s.warm is False and id(s) not in used]
     if cold:
         seconds = sum(s.seconds for s in cold)
         left.append(f"{seconds:.0f} s of cold engine: trims and idle say nothing until it is warm")
