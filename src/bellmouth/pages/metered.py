@@ -11,7 +11,7 @@ from typing import TypeVar
 from bellmouth.car.description import Car
 from bellmouth.finding.result import CauseProbability, Evidence, Finding
 
-__all__ = ["as_metered"]
+__all__ = ["as_metered", "shown_cause"]
 
 _COMPUTED = {"meter_low": "computed_air_low", "meter_high": "computed_air_high"}
 T = TypeVar("T")
@@ -19,7 +19,7 @@ T = TypeVar("T")
 
 def as_metered(finding: Finding, car: Car) -> Finding:
     """The finding to be shown: as it is, or with the computed airflow named in a meter's place."""
-    if car.metering == "airflow":
+    if car.metering != "pressure":
         return finding
     picture = finding.picture
     points = tuple(
@@ -34,6 +34,11 @@ def as_metered(finding: Finding, car: Car) -> Finding:
         evidence=tuple(map(_evidence, finding.evidence)),
         picture=replace(picture, points=points, trim_curves=_keys(picture.trim_curves)),
     )
+
+
+def shown_cause(cause: str, metering: str) -> str:
+    """The name of a cause for a car that meters its air in this way."""
+    return _name(cause) if metering == "pressure" else cause
 
 
 def _name(cause: str) -> str:
