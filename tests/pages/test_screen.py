@@ -90,3 +90,12 @@ def test_a_number_never_parts_from_its_unit_at_the_end_of_a_line() -> None:
     for width in range(60, 100):
         lines = _shown(replace(finding, causes=finding.causes[2:]), width).splitlines()
         assert not any(line.strip().startswith(("%", "mm ")) for line in lines[:4]), width
+
+
+def test_a_check_that_tells_hardly_more_only_confirms() -> None:
+    finding = example_finding()
+    assert "Next check\n" in _shown(finding)
+    first = replace(finding.next_checks[0], bits=0.01)
+    sure = _shown(replace(finding, next_checks=(first,)))
+    assert "Next check\n" not in sure
+    assert "To confirm\n" in sure

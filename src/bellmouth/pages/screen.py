@@ -30,6 +30,7 @@ __all__ = ["print_causes", "print_finding", "print_known_checks"]
 _NARROW = 72  # below this, sizes go on a line of their own
 _LEFT_OUT_SHOWN = 6
 _EVIDENCE_SHOWN = 5
+_TELLS_BITS = 0.02  # a check that is expected to tell less only confirms, as on the page
 
 
 def print_finding(finding: Finding, recording: Recording, car: Car, out: Console) -> None:
@@ -93,7 +94,7 @@ def _print_checks(checks: tuple[NextCheck, ...], out: Console) -> None:
     if not checks:
         return
     first, *others = checks
-    section(out, "Next check")
+    section(out, "Next check" if first.bits >= _TELLS_BITS else "To confirm")
     out.print(Text(f"{_check_words(first)}: about {first.minutes:.0f} minutes", style="bold"))
     for text in (first.how, first.why):
         if text:
