@@ -131,3 +131,10 @@ def test_a_misfit_is_told(misfit: float, told: str) -> None:
 def test_the_headline_is_not_sure_where_the_readings_do_not_fit() -> None:
     finding = replace(example_finding(), misfit=4.0)
     assert words.headline(finding).startswith("The readings do not fit together")
+
+
+def test_evidence_of_a_healthy_car_is_what_speaks_against_it() -> None:
+    finding = example_finding()
+    assert words.led_title(finding) == "What led there"
+    sound = CauseProbability("healthy", 0.9, {})
+    assert words.led_title(replace(finding, causes=(sound,))) == "What speaks against it"

@@ -24,6 +24,7 @@ from bellmouth.pages.words import (
     headline,
     interval_words,
     led_there,
+    led_title,
     misfit_words,
     name_words,
     percent_words,
@@ -96,6 +97,7 @@ class ReportPage:
     charts: tuple[Chart, ...]
     points: tuple[PicturePoint, ...]
     sizes: tuple[SizeRow, ...]
+    evidence_title: str
     evidence: tuple[Evidence, ...]
     misfit: str
     excluded: tuple[str, ...]
@@ -140,6 +142,7 @@ def report_page(
         charts=_charts(finding, speak),
         points=tuple(replace(one, kind=say(one.kind)) for one in finding.picture.points),
         sizes=_size_rows(finding, speak),
+        evidence_title=say(led_title(finding)),
         evidence=tuple(replace(one, what=say(one.what)) for one in led_there(finding)),
         misfit=say(misfit_words(finding.misfit)),
         excluded=(

@@ -17,6 +17,7 @@ __all__ = [
     "how_sure",
     "interval_words",
     "led_there",
+    "led_title",
     "misfit_words",
     "name_words",
     "number",
@@ -211,6 +212,11 @@ def chosen(
     )
     rest = sum(entry.probability for entry in finding.causes[len(shown) :])
     return shown, rest if rest >= 0.0005 else 0.0
+
+
+def led_title(finding: Finding) -> str:
+    """What evidence is for: of a healthy car it is what speaks for something else."""
+    return "What speaks against it" if finding.causes[0].cause == "healthy" else "What led there"
 
 
 def led_there(finding: Finding) -> list[Evidence]:
