@@ -248,9 +248,9 @@ def misfit_words(misfit: float) -> str:
     if not math.isfinite(misfit):
         return "How well the readings fit could not be told."
     if misfit < 1.5:
-        verdict = "They fit as well as can be expected"
+        verdict = "The readings fit as well as can be expected"
     elif misfit < 2.5:
-        verdict = "They fit poorly: take the answer with care"
+        verdict = "The readings fit poorly: take the answer with care"
     else:
-        verdict = "They do not fit: see which readings disagree"
-    return f"{verdict} (misfit {misfit:.1f}; about 1 is a good fit)."
+        verdict = "The readings do not fit: see which disagree"
+    return f"{verdict} (misfit {misfit:.1f}; up to about 1 is a good fit)."
