@@ -37,12 +37,14 @@ def as_metered(finding: Finding, car: Car) -> Finding:
 
 
 def shown_cause(cause: str, metering: str) -> str:
-    """The name of a cause for a car that meters its air in this way."""
+    """The name of a cause, a pair or a course, for a car that meters its air in this way."""
     return _name(cause) if metering == "pressure" else cause
 
 
 def _name(cause: str) -> str:
-    return "+".join(_COMPUTED.get(part, part) for part in cause.split("+"))
+    for meter, computed in _COMPUTED.items():
+        cause = cause.replace(meter, computed)
+    return cause
 
 
 def _keys(told: Mapping[str, T]) -> dict[str, T]:

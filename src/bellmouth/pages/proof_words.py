@@ -3,6 +3,7 @@
 from bellmouth.finding.causes import CAUSES
 from bellmouth.finding.proof_result import Change, Proof
 from bellmouth.finding.result import Size
+from bellmouth.pages.metered import shown_cause
 from bellmouth.pages.words import (
     chance,
     interval_words,
@@ -46,7 +47,9 @@ def _size(size: Size, cause: str, unit: str) -> str:
     return f"{words} ({number(size.low, size.unit)} to {number(size.high, size.unit)}{unit})"
 
 
-def change_words(change: Change, *, with_unit: bool = False) -> tuple[str, str, str, str]:
+def change_words(
+    change: Change, metering: str = "airflow", *, with_unit: bool = False
+) -> tuple[str, str, str, str]:
     """Cause, size before, size after, and what changed, each with its 90 % interval.
 
     ``with_unit`` gives a range round nothing its unit, too: elsewhere it stands beside.
@@ -56,7 +59,7 @@ def change_words(change: Change, *, with_unit: bool = False) -> tuple[str, str, 
     value, low, high = (_signed(x, moved.unit) for x in (moved.value, moved.low, moved.high))
     told = f"{value} {unit_words(moved.unit)} ({low} to {high})"
     return (
-        name_words(change.cause),
+        name_words(shown_cause(change.cause, metering)),
         _size(change.before, change.cause, unit),
         _size(change.after, change.cause, unit),
         told,
@@ -90,9 +93,9 @@ def _signed(value: float, unit: str) -> str:
     return told if value < 0 and float(told) != 0 else f"+{told.lstrip('-')}" if value else "0"
 
 
-def course_words(name: str) -> str:
+def course_words(name: str, metering: str = "airflow") -> str:
     """A course as it is shown: ``deposit, then healthy``."""
-    before, after = name.split(" -> ")
+    before, after = shown_cause(name, metering).split(" -> ")
     if before == after:
         return (
             f"{name_words(before)}, and unchanged" if before != "healthy" else "healthy all along"
