@@ -44,8 +44,8 @@ def print_finding(finding: Finding, recording: Recording, car: Car, out: Console
     _print_confusions(finding, out)
     _print_checks(finding.next_checks, out)
     print_list(out, "Mind", finding.warnings, _LEFT_OUT_SHOWN)
-    told = [item.what for item in led_there(finding)]
-    print_list(out, led_title(finding), told, _EVIDENCE_SHOWN)
+    evidence = [item.what for item in led_there(finding)]
+    print_list(out, led_title(finding), evidence, _EVIDENCE_SHOWN)
     # Once is enough: a finding made from this recording has its notes among the warnings.
     notes = [note for note in recording.notes if note not in finding.warnings]
     left_out = [*finding.excluded, *notes]
