@@ -32,6 +32,14 @@ _FILE = click.Path(path_type=Path)
 )
 @complaint_option('What the owner says, such as "high idle".')
 @click.option(
+    "--also",
+    type=_FILE,
+    multiple=True,
+    metavar="REC",
+    help="Another recording of the car as it is now, with nothing done in between: other speeds, "
+    "another day. May be given more than once.",
+)
+@click.option(
     "--reference",
     "references",
     type=_FILE,
@@ -82,6 +90,7 @@ def command(
     recording: Path,
     car_file: Path,
     complaint: str | None,
+    also: tuple[Path, ...],
     references: tuple[Path, ...],
     results: tuple[str, ...],
     prior: Path | None,
@@ -112,11 +121,14 @@ def command(
         capture((interface, channel, bitrate), recording, car, None, None, complaint)
     with waiting("Reading the recording"):
         judged = read_recording(recording, mapping=mapping)
-        good = tuple(read_recording(path, mapping=mapping) for path in references)
+        more, good = (
+            tuple(read_recording(path, mapping=mapping) for path in paths)
+            for paths in (also, references)
+        )
     with waiting("Weighing the causes"):
         finding = find(
-            judged, car, references=good, results=results, prior=prior, complaint=complaint,
-            family=family,
+            judged, car, also=more, references=good, results=results, prior=prior,
+            complaint=complaint, family=family,
         )  # fmt: skip
     show(finding, judged, car, as_json=as_json, report=report)
 

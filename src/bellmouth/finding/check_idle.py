@@ -25,6 +25,7 @@ __all__ = ["fall_by_learning", "idle_unloaded", "recorded_idle_rpm"]
 
 Floats = NDArray[np.float64]
 
+_WAYS = 8  # parts of what surplus may raise an idle by
 _LOADS = 12  # slices of the load that the recording may have had
 _LEAST = 1e-12  # density, per rpm, so that no way is ruled out altogether
 _STRAY_STAYS = 0.5  # of idles that stray in the recording, those that stray again: common practice
@@ -83,10 +84,22 @@ def fall_by_learning(nodes: "Nodes") -> tuple[Floats, Floats, Floats]:
         left = held.excess_rpm - rises
         weight = speed_density(left, held.sd_rpm, held.shares, table) * spark + _LEAST
     row = np.interp(leak + stale, SHARES, np.arange(len(SHARES)))
-    share = _between(weight, row)
-    mean = _between(rises, row) * (stale / np.maximum(leak + stale, 1e-9))[:, None]
-    # Half a step between two of the ways is left as doubt.
-    return share / share.sum(axis=1, keepdims=True), mean, 0.15 * mean
+    share, mean, sd = (_between(table, row) for table in _gathered(weight, rises))
+    of_it = (stale / np.maximum(leak + stale, 1e-9))[:, None]
+    return share / share.sum(axis=1, keepdims=True), mean * of_it, sd * of_it
+
+
+def _gathered(weight: Floats, rises: Floats) -> tuple[Floats, Floats, Floats]:
+    """Ways with like rises as one part: weights, means and standard deviations, each
+    (shares, parts)."""
+    order = np.argsort(rises, axis=1)
+    shape = (len(rises), _WAYS, -1)
+    weight, rises = (np.take_along_axis(x, order, axis=1).reshape(shape) for x in (weight, rises))
+    total = weight.sum(axis=2)
+    mean = (weight * rises).sum(axis=2) / total
+    spread = (weight * (rises - mean[..., None]) ** 2).sum(axis=2) / total
+    # Half a step between two parts is left as doubt.
+    return total, mean, np.hypot(np.sqrt(spread), 0.1 * mean)
 
 
 def _parts(held: Comparison, nodes: "Nodes") -> tuple[Floats, Floats]:

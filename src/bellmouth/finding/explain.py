@@ -121,13 +121,25 @@ def excluded_of(judged: Sequence[Stretch], recording: Recording) -> tuple[str, .
         seconds = sum(s.seconds for s in cold)
         left.append(f"{seconds:.0f} s of cold engine: trims and idle say nothing until it is warm")
     open_loop = [s for s in judged if s.closed_loop is False]
-    if open_loop:
+    if len(open_loop) == 1:
+        left.append("trims of one open-loop stretch")
+    elif open_loop:
         left.append(f"trims of {len(open_loop)} open-loop stretches")
+    apart = [s for s in judged if s.purging and not _purge_reported(recording)]
+    if apart:
+        left.append(
+            f"trims of {len(apart)} stretches are hardly believed: others at the same speed "
+            "differ, as they do while the fuel tank's vapour is drawn in"
+        )
     told = " ".join(recording.notes)
     unmapped = [name for name in recording.unmapped if name not in told]
     if unmapped:
         left.append("columns that no parameter claims: " + ", ".join(unmapped))
     return tuple(left)
+
+
+def _purge_reported(recording: Recording) -> bool:
+    return recording.get("commanded_evaporative_purge") is not None
 
 
 def _unbelieved(judged: Sequence[Stretch]) -> list[str]:
@@ -184,7 +196,7 @@ def _to_ask(case: "Case", posterior: Mapping[str, float]) -> Iterator[str]:
     blend_known = case.car.ethanol_pct is not None or case.observations.ethanol_reported
     if "fuel_low" in top.split("+") and not blend_known:
         yield "A tank of ethanol-rich fuel reads exactly like too little fuel: ask what is in it."
-    alone = case.observations.recordings == 1
+    alone = not case.observations.beside
     if alone and case.car.throttle_bore_mm is None and posterior["deposit"] > _WORTH_A_BORE:
         yield (
             "Give the throttle's bore (throttle_bore_mm in the car file): it tells a deposit from "

@@ -126,7 +126,8 @@ class Model:
     @property
     def reference_is_judged(self) -> bool:
         """Whether openings are counted from a reading of the judged recording itself."""
-        return self.reference_recording == 0
+        there = self._lowest >= 0
+        return bool(self.observations.judged[self._lowest]) if there else True
 
     def at_points(self, effect: Floats) -> Floats:
         """What a hypothesis does at each point, (batch, points), or (batch, 1) where it does the
@@ -146,7 +147,7 @@ class Model:
         o = self.observations
         flow = o.metered_kg_s if o.airflow_metered else o.manifold_pa
         throttled = np.isfinite(o.throttle_pct) & np.isfinite(flow)
-        near = _NEAR_AMBIENT["alone" if self.alone else "beside"]
+        near = _NEAR_AMBIENT["beside" if o.beside else "alone"]
         limit = np.where(self.has_manifold, near, _NEAR_CHOKED)
         idling = (ratio < _BLOWER_IDLES) & (o.speed_rev_s < _BLOWER_WORKS_REV_S)
         # A trim is judged by the air that the controller metered at the same point.
