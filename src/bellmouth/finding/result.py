@@ -68,7 +68,8 @@ class Evidence:
 
 @dataclass(frozen=True)
 class PicturePoint:
-    """One operating point as the pictures need it: routes of airflow [g/s], total trim [%]."""
+    """One operating point as the pictures need it: routes of airflow [g/s], total trim [%], and
+    which of the recordings that are judged together it is of."""
 
     kind: str
     start_s: float
@@ -82,6 +83,7 @@ class PicturePoint:
     throttle_pct: float | None
     total_trim_pct: tuple[float, float] | None
     total_trim_by_cause_pct: Mapping[str, float] = field(default_factory=dict)
+    recording: int = 1
 
 
 @dataclass(frozen=True)

@@ -71,6 +71,8 @@ def test_recordings_that_no_work_lies_between_are_judged_together(
     kept = garage.visit(key).numbers("finding")[-1].document
     assert (kept["recording"], kept["also"]) == (two, [three]), "the meter was cleaned after one"
     assert f'name="recording" value="{three}" checked' in both
+    assert '<th class="n">Of recording</th>' in both
+    assert '<th class="n">Of recording</th>' not in page
     assert all(one.same for one in garage.book.recompute(garage.visit(key).name))
     client.post(f"{car}/finding/also", data={})
     assert "also" not in garage.visit(key).numbers("finding")[-1].document
