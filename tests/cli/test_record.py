@@ -37,7 +37,7 @@ def test_a_timed_capture_says_what_the_car_reports_and_how_it_went(
     result = run("record", "--channel", channel, "--bitrate", "500000", "--seconds", "4", "-o", out)
     assert result.exit_code == 0, result.output
     assert "Talking to the car: ISO 15765-4, 11-bit, 500 kbit/s." in result.output
-    assert "vehicle number 00P************02" in result.output
+    assert "VIN 00P************02" in result.output
     assert "Trouble codes: " in result.output
     assert "Controller 10: lamp " in result.output
     assert "requests and" in result.output

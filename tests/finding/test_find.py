@@ -1,5 +1,7 @@
 """The one call: its document, its honesty, and what it refuses."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -127,11 +129,41 @@ def test_where_a_deposit_is_likely_the_bore_is_asked_for() -> None:
     for asked, told in ((True, known), (False, bored)):
         finding = find(recording(), told, complaint="rough idle")
         assert {one.cause: one.probability for one in finding.causes}["deposit"] > 0.2
-        assert any("bore is not told" in one for one in finding.warnings) is asked
+        assert any("throttle_bore_mm" in one for one in finding.warnings) is asked
     healthy = find(recording(), known, complaint="none")
     assert not any("bore" in one for one in healthy.warnings)
     beside = find(recording(), known, references=[recording(seed=4)], complaint="rough idle")
     assert not any("bore" in one for one in beside.warnings)
+
+
+def test_a_sound_air_path_with_a_complaint_sends_one_elsewhere() -> None:
+    """Healthy is no answer to somebody whose engine shakes."""
+    for complaint, sent in (("rough idle", True), ("none", False), ("unknown", False)):
+        finding = find(recording(), car(), prior={"healthy": 1.0}, complaint=complaint)
+        assert finding.causes[0].cause == "healthy"
+        assert any("look at ignition" in one for one in finding.warnings) is sent
+
+
+def test_ethanol_is_asked_for_where_it_could_be_mistaken_and_is_not_known() -> None:
+    """It takes more fuel: a rich engine has no use for the question, nor a blend that is told."""
+
+    def asked(trim: float, known: Car) -> bool:
+        cause = "fuel_low" if trim > 0 else "fuel_high"
+        judged = recording(long_term_fuel_trim_bank_1=trim)
+        finding = find(judged, known, prior={cause: 1.0})
+        assert finding.causes[0].cause == cause
+        return any("ethanol-rich" in one for one in finding.warnings)
+
+    assert asked(18.0, car())
+    assert not asked(-18.0, car())
+    assert not asked(18.0, replace(car(), ethanol_pct=Known(10.0)))
+
+
+def test_lukewarm_stretches_that_are_judged_are_not_said_to_be_left_out() -> None:
+    finding = find(recording(engine_coolant_temperature=0.6), car())
+    assert len(finding.picture.points) >= 2
+    assert any("never got warm" in one for one in finding.warnings)
+    assert not any("cold engine" in one for one in finding.excluded)
 
 
 def test_two_recordings_of_one_car_tell_more_than_either() -> None:

@@ -163,7 +163,7 @@ def test_without_trims_the_other_pictures_remain() -> None:
 def test_a_ratio_stands_on_a_scale_with_right_in_the_middle() -> None:
     page = report_page(example_finding(), example_recording(), example_car())
     meter = page.sizes[1]
-    assert meter.scale_middle == "1 is right"
+    assert meter.scale_middle == "right"
     assert 0 <= meter.low < meter.value < meter.high < 50
 
 

@@ -10,14 +10,14 @@ from bellmouth.finding.causes import CAUSES
 from bellmouth.finding.result import Evidence, Finding
 from bellmouth.pages.lists import console
 from bellmouth.pages.screen import print_causes, print_finding
-from tests.example_finding import example_finding, example_recording
+from tests.example_finding import example_car, example_finding, example_recording
 
 
 def _shown(finding: Finding, width: int = 80, *, colour: bool = False, ascii_: bool = False) -> str:
     raw = io.BytesIO()
     file = io.TextIOWrapper(raw, encoding="ascii" if ascii_ else "utf-8", errors="replace")
     out = Console(file=file, width=width, force_terminal=colour, highlight=False, markup=False)
-    print_finding(finding, example_recording(), out)
+    print_finding(finding, example_recording(), example_car(), out)
     file.flush()
     return raw.getvalue().decode("utf-8")
 
@@ -83,3 +83,19 @@ def test_every_cause_is_listed(capsys: pytest.CaptureFixture[str]) -> None:
     listed = capsys.readouterr().out
     for cause in ("healthy", "unexplained", *CAUSES):
         assert cause in listed
+
+
+def test_a_number_never_parts_from_its_unit_at_the_end_of_a_line() -> None:
+    finding = example_finding()
+    for width in range(60, 100):
+        lines = _shown(replace(finding, causes=finding.causes[2:]), width).splitlines()
+        assert not any(line.strip().startswith(("%", "mm ")) for line in lines[:4]), width
+
+
+def test_a_check_that_tells_hardly_more_only_confirms() -> None:
+    finding = example_finding()
+    assert "Next check\n" in _shown(finding)
+    first = replace(finding.next_checks[0], bits=0.01)
+    sure = _shown(replace(finding, next_checks=(first,)))
+    assert "Next check\n" not in sure
+    assert "To confirm\n" in sure

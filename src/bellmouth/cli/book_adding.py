@@ -217,7 +217,7 @@ def _said(document: Any, kind: str) -> str:
     """The gist of a finding or a proof, for the line that says it was added."""
     if kind == "finding":
         first = document["finding"]["causes"][0]
-        return f": {first['cause']}, {first['probability']:.0%}"
+        return f": {first['cause']}, {round(100 * first['probability'])} %"
     if kind == "proof":
         return f": {document['proof']['verdict']}"
     return ""

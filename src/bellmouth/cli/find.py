@@ -151,6 +151,6 @@ def show(
     from bellmouth.pages.lists import console  # noqa: PLC0415
     from bellmouth.pages.screen import print_finding  # noqa: PLC0415
 
-    print_finding(finding, recording, console())
+    print_finding(finding, recording, car, console())
     if report is not None:
         click.echo(f"\nReport with pictures: {report} (open it in a browser)")

@@ -43,7 +43,7 @@ _FILE = click.Path(path_type=Path)
 )
 @controller_option
 @complaint_option('What the owner says, such as "high idle".')
-@click.option("--show-vin", is_flag=True, help="Show the vehicle number in full, not masked.")
+@click.option("--show-vin", is_flag=True, help="Show the VIN in full, not masked.")
 @click.option("--json", "as_json", is_flag=True, help="Print the finding as one JSON document.")
 def command(
     interface: str,

@@ -51,14 +51,15 @@ def disagreements(
             )
             continue
         p, shown = expected(case, probability, last), _shown(last)
+        share = f"{100 * p:.0f} %"
         if p < _SELDOM and len(made) > 1:
             said.append(
-                f"{name}: {shown} was not to be expected from the recording ({p:.0%} likely), and "
+                f"{name}: {shown} was not to be expected from the recording ({share} likely), and "
                 "the check showed it again: the two disagree. Record again before you trust either."
             )
         elif p < _SELDOM:
             said.append(
-                f"{name}: {shown} was not to be expected from the recording ({p:.0%} likely): the "
+                f"{name}: {shown} was not to be expected from the recording ({share} likely): the "
                 "two disagree. Make the check again, and record again, before you trust either."
             )
     return tuple(said)

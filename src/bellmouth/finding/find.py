@@ -22,7 +22,7 @@ from bellmouth.finding.checks import (
     with_results,
 )
 from bellmouth.finding.disagree import disagreements
-from bellmouth.finding.explain import confusions, evidence_of, excluded_of, warnings_of
+from bellmouth.finding.explain import confusions, elsewhere, evidence_of, excluded_of, warnings_of
 from bellmouth.finding.family import Family, known_family
 from bellmouth.finding.habit import Habit, IdleAir, idle_sides
 from bellmouth.finding.hypothesis import Hypotheses, Scale, enumerate_hypotheses
@@ -376,6 +376,7 @@ def _report(
             *_counted(results),
             *disagreements(case, unchecked, results),
             *_once(warnings_of(case, posterior, one, found) for one, found in judged),
+            *elsewhere(posterior["healthy"], complaint),
         ),
         misfit=float(case.posterior.misfit[_best(case, posterior)]),
         complaint=complaint,

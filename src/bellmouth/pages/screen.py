@@ -5,10 +5,12 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from bellmouth.car.description import Car
 from bellmouth.finding.causes import CAUSES
 from bellmouth.finding.check_table import CHECKS
-from bellmouth.finding.result import CauseProbability, Finding, NextCheck
-from bellmouth.pages.lists import hanging, print_list, section
+from bellmouth.finding.result import Finding, NextCheck
+from bellmouth.pages.lists import Kept, hanging, print_list, section
+from bellmouth.pages.metered import as_metered
 from bellmouth.pages.words import (
     SAFETY,
     alternatives,
@@ -16,8 +18,10 @@ from bellmouth.pages.words import (
     chance,
     chosen,
     headline,
-    interval_words,
+    led_there,
+    led_title,
     name_words,
+    sizes_words,
     unit_words,
 )
 from bellmouth.recording.series import Recording
@@ -27,19 +31,21 @@ __all__ = ["print_causes", "print_finding", "print_known_checks"]
 _NARROW = 72  # below this, sizes go on a line of their own
 _LEFT_OUT_SHOWN = 6
 _EVIDENCE_SHOWN = 5
+_TELLS_BITS = 0.02  # a check that is expected to tell less only confirms, as on the page
 
 
-def print_finding(finding: Finding, recording: Recording, out: Console) -> None:
+def print_finding(finding: Finding, recording: Recording, car: Car, out: Console) -> None:
     """Print a finding for people."""
+    finding = as_metered(finding, car)
     out.print()
-    out.print(Text(headline(finding), style="bold"))
+    out.print(Kept(headline(finding), "bold"))
     section(out, "How likely each cause is")
     out.print(_bars(finding, out))
     _print_confusions(finding, out)
     _print_checks(finding.next_checks, out)
     print_list(out, "Mind", finding.warnings, _LEFT_OUT_SHOWN)
-    strongest = sorted(finding.evidence, key=lambda item: -abs(item.strength))
-    print_list(out, "What led there", [item.what for item in strongest], _EVIDENCE_SHOWN)
+    evidence = [item.what for item in led_there(finding)]
+    print_list(out, led_title(finding), evidence, _EVIDENCE_SHOWN)
     # Once is enough: a finding made from this recording has its notes among the warnings.
     notes = [note for note in recording.notes if note not in finding.warnings]
     left_out = [*finding.excluded, *notes]
@@ -54,7 +60,7 @@ def print_finding(finding: Finding, recording: Recording, out: Console) -> None:
 
 def _bars(finding: Finding, out: Console) -> Table:
     shown, rest = chosen(finding)
-    rows = [(name_words(entry.cause), entry.probability, _sizes(entry)) for entry in shown]
+    rows = [(name_words(entry.cause), entry.probability, sizes_words(entry)) for entry in shown]
     if rest:
         rows.append(("all others", rest, ""))
     narrow = out.width < _NARROW
@@ -78,14 +84,6 @@ def _bar(probability: float, width: int, out: Console) -> str:
     return full * filled + empty * (width - filled)
 
 
-def _sizes(entry: CauseProbability) -> str:
-    several = len(entry.sizes) > 1
-    return "; ".join(
-        (f"{name_words(cause)} " if several else "") + interval_words(size)
-        for cause, size in entry.sizes.items()
-    )
-
-
 def _print_confusions(finding: Finding, out: Console) -> None:
     top = finding.causes[0]
     if top.confusable_with:
@@ -98,7 +96,7 @@ def _print_checks(checks: tuple[NextCheck, ...], out: Console) -> None:
     if not checks:
         return
     first, *others = checks
-    section(out, "Next check")
+    section(out, "Next check" if first.bits >= _TELLS_BITS else "To confirm")
     out.print(Text(f"{_check_words(first)}: about {first.minutes:.0f} minutes", style="bold"))
     for text in (first.how, first.why):
         if text:
@@ -128,7 +126,7 @@ def print_causes(out: Console) -> None:
     table.add_row(*(Text(head, style="bold") for head in ("Cause", "Meaning", "Size")))
     table.add_row("healthy", cause_words("healthy"), "")
     for cause in CAUSES.values():
-        table.add_row(cause.name, cause_words(cause.name), unit_words(cause.unit) or cause.unit)
+        table.add_row(cause.name, cause_words(cause.name), unit_words(cause.unit))
     table.add_row("unexplained", cause_words("unexplained"), "")
     out.print(table)
     out.print()

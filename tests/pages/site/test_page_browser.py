@@ -50,7 +50,7 @@ def whole_job(page: Page, address: str, files: tuple[Path, Path]) -> str:
     page.get_by_label("What the shop calls it").fill("White van, 7")
     page.get_by_label("Displacement").fill("2,0")
     page.get_by_label("Specified warm idle").fill("700")
-    page.get_by_label("Distance").fill("84000")
+    page.get_by_label("Odometer").fill("84000")
     page.get_by_role("button", name="Open the job").click()
     page.wait_for_url("**/record")
     car = page.url.removesuffix("/record")

@@ -74,10 +74,10 @@ def take_the_car(person: Person) -> None:
     assert CAR in page.inner_text("body")
     person.link("what is known of it")
     person.comes("facts")
-    person.fill("Distance [km], if known", "84000")
+    person.fill("Odometer [km], if known", "84000")
     person.button("Correct the job")
     page.wait_for_load_state()
-    assert page.get_by_label("Distance [km], if known").input_value() == "84000"
+    assert page.get_by_label("Odometer [km], if known").input_value() == "84000"
     person.link("1 Record")
     person.comes("record")
     person.looks("job-2-record")

@@ -21,6 +21,7 @@ from bellmouth.finding.result import Finding
 from bellmouth.pages.card_words import Words
 from bellmouth.pages.document import finding_document
 from bellmouth.pages.finding_plots import finding_plots
+from bellmouth.pages.metered import as_metered
 from bellmouth.pages.plot_words import PLOT_WORDS
 from bellmouth.pages.plots import plot_in, plot_json
 from bellmouth.pages.report import report_page, write_report
@@ -55,7 +56,7 @@ def finding(request: Request, key: str) -> Response:
     speak = words_of(request)
     plots = {
         name: plot_json(plot_in(plot, speak))
-        for name, plot in finding_plots(found, speak.told).items()
+        for name, plot in finding_plots(as_metered(found, judged.car), speak.told).items()
     }  # fmt: skip
     shown = report_page(found, judged.recordings[0], judged.car, speak)
     whole = {field.name: getattr(shown, field.name) for field in fields(shown)}
