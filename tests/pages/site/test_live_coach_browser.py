@@ -77,6 +77,7 @@ def until_listed(page: Page, word: str) -> None:
 def judged(page: Page) -> str:
     page.wait_for_selector("[data-see]:not([hidden])")
     page.locator("[data-see]").click()
+    page.wait_for_url("**/attempt/*")
     return page.inner_text("h1")
 
 
@@ -104,8 +105,7 @@ def test_a_real_car_is_followed_and_a_lost_attempt_is_told_at_once(
     until(page, "document.querySelector('[data-windows]').dataset.drawn > 20")
     page.get_by_text("The same in words").click()
     until(page, "document.querySelectorAll('[data-windows-words] li').length > 0")
-    page.wait_for_timeout(500)
-    assert "Key off: in" in page.inner_text("[data-windows-words]")
+    until(page, "document.querySelector('[data-windows-words]').innerText.includes('Key off: in')")
     assert violations(page) == []
     page.get_by_text("The same in words").click()
     keep(page, "page-coach-live-phone")
@@ -146,6 +146,7 @@ def test_a_second_page_watches_until_it_takes_over(
     second.goto(f"{address}/learning")
     until_listed(second, "void")
     second.get_by_role("link", name="void").click()
+    second.wait_for_url("**/attempt/*")
     assert "The page was left" in second.inner_text("main")
 
 
