@@ -50,6 +50,8 @@ def _cluster(port: int) -> Iterator[None]:
             one.wait()
 
 
+# Dask leaves its connections to the dead scheduler to the garbage collector.
+@pytest.mark.filterwarnings("ignore:unclosed <socket:ResourceWarning")
 def test_a_scheduler_that_comes_back_is_waited_for(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
