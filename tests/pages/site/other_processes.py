@@ -33,6 +33,8 @@ with car.keep_up():
     wire.close()
 car.close()
 """
+_SERVER = "from bellmouth.cli import main; main()"
+_PATIENT = "from bellmouth.learning import coach; coach._VOID_S = 120.0; "
 
 
 class Car:
@@ -63,17 +65,22 @@ def car_process() -> Iterator[Car]:
 
 
 class Server:
-    """``bellmouth serve`` on a book, always on the same port."""
+    """``bellmouth serve`` on a book, always on the same port.
 
-    def __init__(self, folder: Path) -> None:
+    A ``patient`` one calls no attempt void because the machine stood still, which a test that is
+    about something else must not end in.
+    """
+
+    def __init__(self, folder: Path, *, patient: bool = False) -> None:
         self.folder, self.port = folder, kept_port()
+        self._program = (_PATIENT if patient else "") + _SERVER
         self.address = f"http://127.0.0.1:{self.port}"
         self._process: subprocess.Popen[bytes] | None = None
 
     def start(self) -> None:
         """Start it, and wait until it answers."""
         self._process = subprocess.Popen(
-            [sys.executable, "-c", "from bellmouth.cli import main; main()", "serve",
+            [sys.executable, "-c", self._program, "serve",
              "--port", str(self.port), "--book", str(self.folder)],
             stdout=subprocess.DEVNULL, env={**os.environ, "PYTHONUNBUFFERED": "1"},
         )  # fmt: skip

@@ -24,7 +24,7 @@ PROCEDURE = "pedal-released-position"
 
 @pytest.fixture(scope="module")
 def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
-    with Server(tmp_path_factory.mktemp("live")) as found:
+    with Server(tmp_path_factory.mktemp("live"), patient=True) as found:
         yield found
 
 
@@ -153,7 +153,7 @@ def test_a_second_page_watches_until_it_takes_over(
 def test_the_server_is_killed_in_the_middle_of_a_procedure(
     seat: Car, page: Page, tmp_path: Path
 ) -> None:
-    with Server(tmp_path) as server:
+    with Server(tmp_path, patient=True) as server:
         address = server.new_car("Killed")
         open_coach(page, address, seat.channel)
         start(page)

@@ -48,8 +48,8 @@ FOOT = {
     "let it idle once more": "Idle",
 }
 ALWAYS = {"Idle", "Hold 1500 rpm", "Hold 2500 rpm"}
-#: An attempt is void where the machine stood still for half a second, lost where a tap was late,
-#: and cannot be told where a signal was read too seldom; so often it is begun again.
+#: An attempt is lost where a tap was late, and cannot be told where a signal was read too seldom;
+#: so often it is begun again.
 TRIES = 4
 #: What the book holds afterwards, in this order; each attempt, where it was begun again.
 KINDS = ["car", "job", "job", "recording", "finding", "card", "work", "attempt", "recording",
@@ -58,7 +58,7 @@ KINDS = ["car", "job", "job", "recording", "finding", "card", "work", "attempt",
 
 @pytest.fixture
 def server(tmp_path: Path) -> Iterator[Server]:
-    with Server(tmp_path) as found:
+    with Server(tmp_path, patient=True) as found:
         yield found
 
 
