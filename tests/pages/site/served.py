@@ -19,7 +19,7 @@ from bellmouth.pages.site.garage import Garage
 from bellmouth.pages.site.guard import Settings
 
 if TYPE_CHECKING:
-    from playwright.sync_api import Page, Route, ViewportSize
+    from playwright.sync_api import Locator, Page, Route, ViewportSize
 
 __all__ = [
     "CHROMIUM",
@@ -31,6 +31,7 @@ __all__ = [
     "keep",
     "patient",
     "served",
+    "unfold",
     "until",
     "violations",
 ]
@@ -138,6 +139,16 @@ def patient(page: "Page") -> None:
     clock = {"AWAY_S = 1.5;": "AWAY_S = 120;", "JUMP_S = 0.3;": "JUMP_S = 120;"}
     page.route("**/coach/clock.js*", loosened(clock))
     page.route("**/coach/face.js*", loosened({"SHOWN_S = 0.45;": "SHOWN_S = 2.5;"}))
+    page.route("**/coach/live.js*", loosened({"OLD_S = 1;": "OLD_S = 5;"}))
+
+
+def unfold(summary: "Locator", attempts: int = 20) -> None:
+    """Open what folds. A picture that comes above it may move it from under a finger half-way."""
+    for _ in range(attempts):
+        summary.click()
+        if summary.evaluate("(one) => one.parentElement.open"):
+            return
+    raise AssertionError("it does not unfold")
 
 
 def violations(page: "Page", options: dict[str, Any] | None = None) -> list[dict[str, Any]]:

@@ -12,7 +12,7 @@ from playwright.sync_api import BrowserContext, Page
 from bellmouth.recording import read_recording
 from tests.pages.photograph import browser as chromium
 from tests.pages.site.other_processes import Car, Server, car_process
-from tests.pages.site.served import PATIENCE_MS, keep, patient, until, violations
+from tests.pages.site.served import PATIENCE_MS, keep, patient, unfold, until, violations
 
 pytestmark = [
     pytest.mark.browser,
@@ -103,7 +103,7 @@ def test_a_real_car_is_followed_and_a_lost_attempt_is_told_at_once(
     start(page)
     at_key_on(page, seat)
     until(page, "document.querySelector('[data-windows]').dataset.drawn > 20")
-    page.get_by_text("The same in words").click()
+    unfold(page.get_by_text("The same in words"))
     until(page, "document.querySelectorAll('[data-windows-words] li').length > 0")
     until(page, "document.querySelector('[data-windows-words]').innerText.includes('Key off: in')")
     assert violations(page) == []

@@ -17,6 +17,7 @@ from tests.pages.site.served import (
     keep,
     patient,
     served,
+    unfold,
     until,
     violations,
 )
@@ -45,7 +46,7 @@ def test_a_practice_car_is_recorded_driven_and_offered_again(
         until(second, "Number(document.querySelector('[data-states]').dataset.frames || 0) > 5")
         assert page.locator(".uplot canvas").count() >= 2
         page.get_by_role("button", name="Hold 1500 rpm").click()
-        page.get_by_text("The same as numbers").click()
+        unfold(page.get_by_text("The same as numbers"))
         until(page, "document.querySelectorAll('[data-numbers] tr').length > 5")
         page.evaluate("scrollTo(0, 0)")
         keep(page, "page-record-phone")
