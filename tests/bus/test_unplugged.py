@@ -62,7 +62,7 @@ def test_ignition_off_is_noticed_with_its_uncertainty() -> None:
     car = StubCar()
     with SlcanServer(car) as server:
         wire = Wire("slcan", server.channel, 500_000, Losses())
-        with Client(CanLink(wire, 11, margin_s=0.1)) as client:
+        with Client(CanLink(wire, 11, margin_s=MARGIN_S)) as client:
             client.read((0x0C,))
             off_after = time.monotonic()
             car.awake = False
@@ -84,7 +84,7 @@ def test_an_adapter_that_lost_the_bus_is_opened_again() -> None:
     car = StubCar()
     with SlcanServer(car) as server:
         wire = Wire("slcan", server.channel, 500_000, Losses())
-        link = CanLink(wire, 11, margin_s=0.1)
+        link = CanLink(wire, 11, margin_s=MARGIN_S)
         try:
             assert link.exchange(b"\x01\x0c", 0x10).answers
             server._adapter.is_open = False  # as after bus-off: it refuses to send
