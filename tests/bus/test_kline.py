@@ -214,7 +214,6 @@ def unordered(payload: bytes) -> tuple[bytes, object]:
 def test_on_a_bad_line_no_wrong_value_comes_through_and_every_loss_is_counted(
     percent: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(kline_car, "_BYTE_GAP_LEAST_S", 0.1)  # frames are cut short here
     part = percent / 100
     bad = Disturbance(
         drop=part, delay=part, duplicate=part, reorder=part, corrupt=part, seed=percent,
@@ -227,7 +226,10 @@ def test_on_a_bad_line_no_wrong_value_comes_through_and_every_loss_is_counted(
         b"\x09\x02": {0x10: VEHICLE_NUMBER},
     }
     with KLineServer(stub_car(), timing=hasty) as server:
-        link = open_kline(server.channel, timing=hasty, slack_s=0.03)
+        link = open_kline(server.channel, timing=hasty, slack_s=SLACK_S)
+        # From here on frames are cut short, and what is not answered is the subject.
+        monkeypatch.setattr(kline_car, "_BYTE_GAP_LEAST_S", 0.1)
+        link._wire._slack_s = 0.03
         server._disturbance = server._to_tester._disturbance = bad
         for request, answers in [*right.items(), *[next(iter(right.items()))] * 5] * 2:
             before = link.losses.total()
