@@ -3,7 +3,6 @@
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache, partial
-from itertools import combinations
 from pathlib import Path
 
 import numpy as np
@@ -39,8 +38,12 @@ from bellmouth.finding.plate_position import PlatePosition, plate_position
 from bellmouth.finding.priors import Priors, cause_weights, load_priors, read_weights, weights_from
 from bellmouth.finding.result import CauseProbability, Finding, OfFamily
 from bellmouth.finding.sizes import sizes_of
-from bellmouth.finding.suitable import refuse_foreign, refuse_hopeless, usable
-from bellmouth.recording.overlap import overlap_s
+from bellmouth.finding.suitable import (
+    refuse_foreign,
+    refuse_hopeless,
+    refuse_the_same,
+    usable,
+)
 from bellmouth.recording.series import Recording
 from bellmouth.recording.steady import stretches
 from bellmouth.recording.stretch import Stretch
@@ -122,7 +125,7 @@ def find(
     """
     said: Complaint = parse_complaint(complaint) if complaint else (car.complaint or "unknown")
     refuse_hopeless(recording)
-    _refuse_the_same(recording, also, references)
+    refuse_the_same(recording, also, references)
     judged = [(one, stretches(one)) for one in (recording, *also)]
     others = [(one, stretches(one)) for one in references]
     known = known_family(family, car)
@@ -266,39 +269,6 @@ def _ground(
         sides,
     )  # fmt: skip
     return _Ground(asked, hypotheses, scale, plate, off, load, beside, level, idle)
-
-
-def _refuse_the_same(
-    recording: Recording, also: Sequence[Recording], references: Sequence[Recording]
-) -> None:
-    """A recording cannot vouch for itself, nor be counted twice."""
-    for reference in references:
-        _refuse_itself(recording, reference)
-    for one, other in combinations((recording, *also, *references), 2):
-        if one.same_samples(other):
-            raise FindingError(
-                f"{other.source}: is the same recording as {one.source}. Give each of them once."
-            )
-        shared = overlap_s(one, other)
-        if shared > 0.0:
-            raise FindingError(
-                f"{other.source}: holds the same {shared:.0f} s of samples as {one.source}; the "
-                "two are cut from one and overlap. Give only one of them."
-            )
-
-
-def _refuse_itself(recording: Recording, reference: Recording) -> None:
-    if recording.same_samples(reference):
-        raise FindingError(
-            f"{reference.source}: the reference is the recording itself. Give a recording of the "
-            "same car from when it was good."
-        )
-    shared = overlap_s(recording, reference)
-    if shared > 0.0:
-        raise FindingError(
-            f"{reference.source}: holds the same {shared:.0f} s of samples as the recording; the "
-            "two are cut from one and overlap. Give a recording made apart, when the car was good."
-        )
 
 
 def _from_the_car(case: Case) -> tuple[CheckResult, ...]:
