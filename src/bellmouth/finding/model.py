@@ -108,6 +108,8 @@ class Model:
         there = self._lowest >= 0
         self.throttle_reference_pct = float(o.throttle_pct[self._lowest]) if there else 0.0
         self.reference_recording = int(o.recording[self._lowest]) if there else 0
+        # Whether openings are counted from a reading of a judged recording itself.
+        self.reference_is_judged = bool(o.judged[self._lowest]) if there else True
         self.places = self._select(ratio)
         self.kinds = tuple(self.places)
         names = [name for name, rows in self.places.items() for _ in rows]
@@ -122,12 +124,6 @@ class Model:
         references = good & ~o.judged
         chosen = references if references.any() else good
         return int(np.argmin(np.where(chosen, o.throttle_pct, np.inf))) if chosen.any() else -1
-
-    @property
-    def reference_is_judged(self) -> bool:
-        """Whether openings are counted from a reading of the judged recording itself."""
-        there = self._lowest >= 0
-        return bool(self.observations.judged[self._lowest]) if there else True
 
     def at_points(self, effect: Floats) -> Floats:
         """What a hypothesis does at each point, (batch, points), or (batch, 1) where it does the
