@@ -7,7 +7,7 @@ from bellmouth.finding.check_idle import fall_by_learning, idle_unloaded, record
 from bellmouth.finding.check_sizes import Nodes, nodes_of, parts_of_number
 from bellmouth.finding.check_table import CHECKS
 from bellmouth.finding.checks import next_checks, parse_results, result_log
-from bellmouth.finding.disagree import disagreements
+from bellmouth.finding.disagree import remarks
 from bellmouth.finding.find import Case, solve
 from bellmouth.finding.idle_speed import speed_parts
 from bellmouth.finding.repeats import log_of_numbers
@@ -102,8 +102,9 @@ def test_it_is_not_asked_for_without_a_warm_idle() -> None:
     assert "loads_off" not in {one.check for one in next_checks(case, even, [])}
     told = parse_results(["loads_off=850"])
     assert result_log(case, told)[:-1] == pytest.approx(result_log(case, told)[0])
-    (said,) = disagreements(case, np.array(list(even.values())), told)
-    assert "no warm idle was recorded" in said
+    (said,) = remarks(case, np.array(list(even.values())), told)
+    assert "no warm idle was recorded" in said.sentence
+    assert said.disagrees_with is None
 
 
 def test_learning_takes_back_what_stale_learning_raised_and_nothing_else(nodes: Nodes) -> None:

@@ -73,6 +73,26 @@ def test_the_complaint_moves_the_prior() -> None:
     assert calm.complaint == "none"
 
 
+@pytest.mark.parametrize(
+    ("results", "disagreeing"),
+    [
+        ((), {}),
+        (("smoke_test=none",), {}),
+        (("fuel_delivery=0.6",), {"fuel_delivery": "recording"}),
+        (("smoke_test=none", "smoke_test=seen"), {"smoke_test": "itself"}),
+    ],
+)
+def test_which_checks_disagree_is_told_with_the_finding(
+    results: tuple[str, ...], disagreeing: dict[str, str]
+) -> None:
+    finding = find(recording(), car(), results=results)
+    assert finding.disagreeing == disagreeing
+    assert all(
+        any(one.startswith(check.replace("_", " ").capitalize()) for one in finding.warnings)
+        for check in disagreeing
+    )
+
+
 def test_metering_that_the_readings_contradict_is_refused() -> None:
     with pytest.raises(FindingError, match='metered by "airflow" but no mass_air_flow'):
         find(recording(mass_air_flow=None), car())

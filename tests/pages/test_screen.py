@@ -13,11 +13,18 @@ from bellmouth.pages.screen import print_causes, print_finding
 from tests.example_finding import example_car, example_finding, example_recording
 
 
-def _shown(finding: Finding, width: int = 80, *, colour: bool = False, ascii_: bool = False) -> str:
+def _shown(
+    finding: Finding,
+    width: int = 80,
+    *,
+    colour: bool = False,
+    ascii_: bool = False,
+    again: str = "",
+) -> str:
     raw = io.BytesIO()
     file = io.TextIOWrapper(raw, encoding="ascii" if ascii_ else "utf-8", errors="replace")
     out = Console(file=file, width=width, force_terminal=colour, highlight=False, markup=False)
-    print_finding(finding, example_recording(), example_car(), out)
+    print_finding(finding, example_recording(), example_car(), out, again)
     file.flush()
     return raw.getvalue().decode("utf-8")
 
@@ -26,6 +33,15 @@ def test_the_answer_comes_first() -> None:
     text = _shown(example_finding())
     assert " ".join(text.split()).startswith("Very probably (81 %): air leaks in after the meter")
     assert text.index("Next check") < text.index("What led there") < text.index("What was left out")
+
+
+def test_a_check_that_disagrees_is_said_with_the_answer() -> None:
+    told = "But what was checked disagrees with the recording (smoke test): see Mind."
+    finding = example_finding()
+    assert "But what was checked" not in _shown(finding)
+    text = _shown(replace(finding, disagreeing={"smoke_test": "recording"}))
+    head = text[: text.index("How likely each cause is")]
+    assert told in " ".join(head.split())
 
 
 def test_everything_a_mechanic_needs_is_there() -> None:
@@ -99,3 +115,10 @@ def test_a_check_that_tells_hardly_more_only_confirms() -> None:
     sure = _shown(replace(finding, next_checks=(first,)))
     assert "Next check\n" not in sure
     assert "To confirm\n" in sure
+
+
+def test_the_command_after_a_capture_stands_in_one_piece() -> None:
+    again = "bellmouth find 'a rather long name.parquet' --car garage/car.toml"
+    lines = _shown(example_finding(), 40, again=again).splitlines()
+    assert f"    {again} --result smoke=OUTCOME" in lines
+    assert "find again with" not in " ".join(lines)

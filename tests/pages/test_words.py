@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from bellmouth.finding.causes import CAUSES
-from bellmouth.finding.result import CauseProbability, Evidence, Size
+from bellmouth.finding.result import CauseProbability, Evidence, Size, With
 from bellmouth.pages import words
 from tests.example_finding import example_finding
 
@@ -131,6 +131,20 @@ def test_a_misfit_is_told(misfit: float, told: str) -> None:
 def test_the_headline_is_not_sure_where_the_readings_do_not_fit() -> None:
     finding = replace(example_finding(), misfit=4.0)
     assert words.headline(finding).startswith("The readings do not fit together")
+
+
+def test_what_disagrees_is_said_beside_the_headline() -> None:
+    finding = example_finding()
+    assert words.at_odds(finding) == ""
+    told: dict[str, With] = {
+        "smoke_test": "recording",
+        "relearn": "itself",
+        "fuel_delivery": "recording",
+    }
+    assert words.at_odds(replace(finding, disagreeing=told)) == (
+        "But what was checked disagrees with the recording (smoke test, fuel delivery): see Mind. "
+        "But what was checked again contradicts itself (relearn): see Mind."
+    )
 
 
 def test_evidence_of_a_healthy_car_is_what_speaks_against_it() -> None:

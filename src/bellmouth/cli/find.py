@@ -1,7 +1,9 @@
 """``bellmouth find``: what is wrong, how big, how sure, what to check next."""
 
+import shlex
+from collections.abc import Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -15,9 +17,14 @@ if TYPE_CHECKING:
     from bellmouth.finding.result import Finding
     from bellmouth.recording.series import Recording
 
-__all__ = ["command", "show"]
+__all__ = ["command", "command_again", "show"]
 
 _FILE = click.Path(path_type=Path)
+# What of a command line a finding is made with, besides recording and car.
+_ASKED = {
+    "complaint": "--complaint", "also": "--also", "references": "--reference",
+    "results": "--result", "prior": "--prior", "family": "--family", "mapping": "--mapping",
+}  # fmt: skip
 
 
 @click.command("find", short_help="What is wrong, how big, how sure, what next.")
@@ -130,13 +137,32 @@ def command(
             judged, car, also=more, references=good, results=results, prior=prior,
             complaint=complaint, family=family,
         )  # fmt: skip
-    show(finding, judged, car, as_json=as_json, report=report)
+    params = click.get_current_context().params
+    again = command_again(recording, car_file, params) if live else ""
+    show(finding, judged, car, as_json=as_json, report=report, again=again)
+
+
+def command_again(recording: Path, car_file: Path, given: Mapping[str, Any]) -> str:
+    """The command that makes the finding of a capture again, whose own would read the car anew."""
+    words = ["bellmouth", "find", str(recording), "--car", str(car_file)]
+    for name, option in _ASKED.items():
+        value = given.get(name)
+        for one in value if isinstance(value, tuple) else (value,):
+            words += [] if one is None else [option, str(one)]
+    return shlex.join(words)
 
 
 def show(
-    finding: "Finding", recording: "Recording", car: "Car", *, as_json: bool, report: Path | None
+    finding: "Finding",
+    recording: "Recording",
+    car: "Car",
+    *,
+    as_json: bool,
+    report: Path | None,
+    again: str = "",
 ) -> None:
-    """Print a finding, as JSON or for people, and write its report where one is wanted."""
+    """Print a finding, as JSON or for people, and write its report where one is wanted; ``again``
+    is the command that makes it again, where another one made this."""
     if report is not None:
         from bellmouth.pages.page_templates import of_locale  # noqa: PLC0415
         from bellmouth.pages.report import write_report  # noqa: PLC0415 - only reports draw
@@ -151,6 +177,6 @@ def show(
     from bellmouth.pages.lists import console  # noqa: PLC0415
     from bellmouth.pages.screen import print_finding  # noqa: PLC0415
 
-    print_finding(finding, recording, car, console())
+    print_finding(finding, recording, car, console(), again)
     if report is not None:
         click.echo(f"\nReport with pictures: {report} (open it in a browser)")

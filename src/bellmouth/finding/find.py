@@ -20,7 +20,7 @@ from bellmouth.finding.checks import (
     result_log,
     with_results,
 )
-from bellmouth.finding.disagree import disagreements
+from bellmouth.finding.disagree import remarks
 from bellmouth.finding.explain import confusions, elsewhere, evidence_of, excluded_of, warnings_of
 from bellmouth.finding.family import Family, known_family
 from bellmouth.finding.habit import Habit, IdleAir, idle_sides
@@ -330,6 +330,7 @@ def _report(
     posterior = dict(zip(names, map(float, probability), strict=True))
     sizes = sizes_of(with_results(case, results))
     confusable = confusions(case, posterior, logs.tolist())
+    said = remarks(case, unchecked, results)
     causes = tuple(
         CauseProbability(name, posterior[name], sizes.get(name, {}), confusable.get(name, ()))
         for name in sorted(posterior, key=lambda name: -posterior[name])
@@ -344,7 +345,7 @@ def _report(
         excluded=_once(excluded_of(found, one) for one, found in judged),
         warnings=(
             *_counted(results),
-            *disagreements(case, unchecked, results),
+            *(one.sentence for one in said),
             *_once(warnings_of(case, posterior, one, found) for one, found in judged),
             *elsewhere(posterior["healthy"], complaint),
         ),
@@ -353,6 +354,7 @@ def _report(
         picture=draw(case, posterior),
         log_evidence=dict(zip(names, map(float, logs), strict=True)),
         family=case.family,
+        disagreeing={one.check: one.disagrees_with for one in said if one.disagrees_with},
     )
 
 

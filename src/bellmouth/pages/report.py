@@ -18,6 +18,7 @@ from bellmouth.pages.page_templates import ENGLISH, said, template_environment
 from bellmouth.pages.words import (
     CAUTIONS,
     alternatives,
+    at_odds,
     cause_words,
     chance,
     chosen,
@@ -89,6 +90,7 @@ class ReportPage:
     """Everything the page shows; the template uses every field and nothing else."""
 
     headline: str
+    at_odds: str
     subject: str
     bars: tuple[BarRow, ...]
     confusable: str
@@ -131,6 +133,7 @@ def report_page(
     confusable = finding.causes[0].confusable_with
     return ReportPage(
         headline=say(headline(finding)),
+        at_odds=say(at_odds(finding)),
         subject=" · ".join(filter(None, (car.name, recording.source))),
         bars=tuple(bars),
         confusable=say(alternatives(map(name_words, confusable))) if confusable else "",

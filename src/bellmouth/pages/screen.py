@@ -14,6 +14,7 @@ from bellmouth.pages.metered import as_metered
 from bellmouth.pages.words import (
     SAFETY,
     alternatives,
+    at_odds,
     cause_words,
     chance,
     chosen,
@@ -34,15 +35,20 @@ _EVIDENCE_SHOWN = 5
 _TELLS_BITS = 0.02  # a check that is expected to tell less only confirms, as on the page
 
 
-def print_finding(finding: Finding, recording: Recording, car: Car, out: Console) -> None:
-    """Print a finding for people."""
+def print_finding(
+    finding: Finding, recording: Recording, car: Car, out: Console, again: str = ""
+) -> None:
+    """Print a finding for people; ``again`` is the command that makes it again, where another one
+    made this."""
     finding = as_metered(finding, car)
     out.print()
     out.print(Kept(headline(finding), "bold"))
+    if odds := at_odds(finding):
+        out.print(Kept(odds, "bold"))
     section(out, "How likely each cause is")
     out.print(_bars(finding, out))
     _print_confusions(finding, out)
-    _print_checks(finding.next_checks, out)
+    _print_checks(finding.next_checks, out, again)
     print_list(out, "Mind", finding.warnings, _LEFT_OUT_SHOWN)
     evidence = [item.what for item in led_there(finding)]
     print_list(out, led_title(finding), evidence, _EVIDENCE_SHOWN)
@@ -92,7 +98,7 @@ def _print_confusions(finding: Finding, out: Console) -> None:
         out.print(Padding(Text(text, style="italic"), (1, 0, 0, 0)))
 
 
-def _print_checks(checks: tuple[NextCheck, ...], out: Console) -> None:
+def _print_checks(checks: tuple[NextCheck, ...], out: Console, again: str) -> None:
     if not checks:
         return
     first, *others = checks
@@ -104,13 +110,22 @@ def _print_checks(checks: tuple[NextCheck, ...], out: Console) -> None:
     if first.caution:
         out.print(hanging("!", f"Caution: {first.caution}"))
     if first.outcomes:
-        told = f"--result {first.check}=OUTCOME, where OUTCOME is {alternatives(first.outcomes)}."
-        out.print(hanging(" ", f"Then run find again with {told}"))
+        _print_again(first, out, again)
     if others:
         listed = ", ".join(
             f"{_check_words(check)} ({check.minutes:.0f} min)" for check in others[:4]
         )
         out.print(hanging(" ", f"Or: {listed}."))
+
+
+def _print_again(check: NextCheck, out: Console, again: str) -> None:
+    told, outcomes = f"--result {check.check}=OUTCOME", alternatives(check.outcomes)
+    if again:
+        out.print(hanging(" ", f"Then run this, where OUTCOME is {outcomes}:"))
+        # In one piece, however long, so that it can be copied.
+        out.print(Text(f"    {again} {told}"), soft_wrap=True)
+    else:
+        out.print(hanging(" ", f"Then run find again with {told}, where OUTCOME is {outcomes}."))
 
 
 def _check_words(check: NextCheck) -> str:

@@ -10,6 +10,7 @@ __all__ = [
     "CAUTIONS",
     "SAFETY",
     "alternatives",
+    "at_odds",
     "cause_words",
     "chance",
     "chosen",
@@ -199,6 +200,24 @@ def headline(finding: Finding) -> str:
             f"those known here) is: {_described(top)}."
         )
     return f"{how_sure(top.probability)} ({chance(top.probability)}): {_described(top)}."
+
+
+def at_odds(finding: Finding) -> str:
+    """What belongs beside the headline where a check disagrees; empty where none does.
+
+    The headline may follow the check, so what it disagrees with is the recording, not the headline.
+    """
+
+    def checks(other: str) -> str:
+        found = finding.disagreeing.items()
+        return ", ".join(name_words(check) for check, against in found if against == other)
+
+    said = []
+    if names := checks("recording"):
+        said.append(f"But what was checked disagrees with the recording ({names}): see Mind.")
+    if names := checks("itself"):
+        said.append(f"But what was checked again contradicts itself ({names}): see Mind.")
+    return " ".join(said)
 
 
 def chosen(
