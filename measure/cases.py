@@ -88,7 +88,7 @@ def _later(which: tuple[Plan, int, int, bool]) -> list[Mapping[str, float]]:
         path = _older(path) if keep else path
         return cached(path, lambda: make(plan, number, size))
 
-    falls, idles = told("cleaned", falls_of_chunk), told("put_right2", unloaded_of_chunk)
+    falls, idles = told("cleaned", falls_of_chunk), told("put_right", unloaded_of_chunk)
     return [{"cleaned_pct": fall, **facts} for fall, facts in zip(falls, idles, strict=True)]
 
 
