@@ -46,7 +46,7 @@ def open_coach(page: Page, address: str, channel: str) -> None:
     patient(page)
     page.goto(f"{address}/learning/{PROCEDURE}")
     page.get_by_label("I have checked this").check()
-    page.get_by_label("Adapter").fill("slcan")
+    page.get_by_label("Kind of adapter").fill("slcan")
     page.get_by_label("Port of the adapter").fill(channel)
     page.get_by_role("button", name="Follow the car live").click()
     page.wait_for_selector("[data-ready=yes]")
@@ -190,7 +190,7 @@ def test_the_server_is_killed_in_the_middle_of_a_capture(
     with Server(tmp_path) as server:
         address = server.new_car("Cut")
         page.goto(f"{address}/record")
-        page.get_by_label("Adapter").fill("slcan")
+        page.get_by_label("Kind of adapter").fill("slcan")
         page.get_by_label("Port of the adapter").fill(seat.channel)
         page.get_by_role("button", name="Start recording").click()
         page.wait_for_selector("[data-states]")
