@@ -29,6 +29,7 @@ from bellmouth.fleet.addresses import (
     same_file,
     whole_address,
 )
+from bellmouth.recording.parquet_file import table_in
 
 __all__ = ["CarTable", "Found", "explain", "find_recordings", "owner_of", "read_cars"]
 
@@ -124,7 +125,7 @@ def _table(path: str) -> pl.DataFrame:
     try:
         with near(path) as here:
             if here.suffix.lower() == ".parquet":
-                return pl.read_parquet(here)
+                return table_in(here.read_bytes())
             return pl.read_csv(here, infer_schema_length=None)
     except Exception as error:
         # An archive or a file system of another machine has errors of its own.
