@@ -6,6 +6,7 @@ from pathlib import Path
 from bellmouth.book.entries import Entry
 from bellmouth.book.store import Store
 from bellmouth.errors import BookError
+from bellmouth.reading import bytes_of
 
 __all__ = ["add_photo", "stripped"]
 
@@ -33,7 +34,7 @@ def add_photo(
     """
     path = Path(path)
     with store.told():
-        content, ending, size = stripped(path.read_bytes(), path.name)
+        content, ending, size = stripped(bytes_of(path), path.name)
         kept = store.files.keep("photos", content, ending)
     document = {"width": size[0], "height": size[1]} | ({"text": text} if text else {})
     return store.add(name, "photo", document, files=[kept], job=job, corrects=corrects)

@@ -15,6 +15,7 @@ from typing import Any, Literal
 from bellmouth.bus.reports import Codes
 from bellmouth.errors import BellmouthError
 from bellmouth.j1979.codes import MonitorStatus
+from bellmouth.reading import text_of
 
 __all__ = ["Advice", "Missing", "Rules", "advise", "read_rules"]
 
@@ -108,8 +109,10 @@ def read_rules(path: Path | None = None) -> Rules:
     if path is None:
         return _rules(packaged)
     try:
-        given = tomllib.loads(path.read_text("utf-8"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError) as error:
+        given = tomllib.loads(text_of(path))
+    except OSError as error:
+        raise BellmouthError(f"{path}: cannot be read ({error.strerror}).") from error
+    except (ValueError, RecursionError) as error:  # also a number of thousands of digits
         raise BellmouthError(f"{path}: this is no TOML ({error}); correct that place.") from error
     _check(given, path, set(packaged["completes"]))
     completes = packaged["completes"] | given.get("completes", {})

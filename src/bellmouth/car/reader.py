@@ -10,6 +10,7 @@ from typing import Any
 from bellmouth.car.complaint import parse_complaint
 from bellmouth.car.description import Car, Known
 from bellmouth.errors import CarError
+from bellmouth.reading import text_of
 
 __all__ = ["CAR_KEYS", "VALUE_KEYS", "car_from_mapping", "read_car"]
 
@@ -53,7 +54,7 @@ def read_car(path: str | Path) -> Car:
     """
     path = Path(path)
     try:
-        text = path.read_bytes().decode("utf-8-sig")
+        text = text_of(path)
     except UnicodeDecodeError as error:
         raise CarError(f"{path.name}: not a text file in UTF-8. Write the car as TOML.") from error
     except OSError as error:
@@ -73,8 +74,12 @@ def read_car(path: str | Path) -> Car:
 
 def _beside(path: Path, family: str, where: str) -> str:
     """A family file named in a car file: looked for from where that file lies."""
-    found = path.parent / Path(family).expanduser()
-    if not found.is_file():
+    try:
+        found = path.parent / Path(family).expanduser()
+        there = found.is_file()
+    except (OSError, RuntimeError):  # a name too long for a disk, the home of nobody
+        there = False
+    if not there:
         raise CarError(
             f'{where}: family file "{family}" is not there. It is looked for from the folder of '
             f"{path.name}; learn one with bellmouth family learn, or take the line out."

@@ -11,6 +11,7 @@ from bellmouth.cli.book import opened
 from bellmouth.cli.complaint_option import complaint_option
 from bellmouth.cli.waiting import waiting
 from bellmouth.errors import BookError
+from bellmouth.reading import text_of
 
 if TYPE_CHECKING:
     from bellmouth.book.book import Book
@@ -205,7 +206,7 @@ def _judged(
 
 def _json(path: str) -> dict[str, Any]:
     try:
-        found = json.loads(Path(path).read_text("utf-8"))
+        found = json.loads(text_of(Path(path)))
     except (ValueError, RecursionError) as error:
         raise BookError(f"{Path(path).name}: not a JSON document ({error}).") from error
     if not isinstance(found, dict):

@@ -169,5 +169,5 @@ def _attempt(line: str) -> KeptAttempt | None:
         return KeptAttempt(
             timings=timings, **{name: value for name, value in document.items() if name in known}
         )
-    except (ValueError, TypeError, AttributeError):
+    except (ValueError, TypeError, AttributeError, RecursionError):
         return None

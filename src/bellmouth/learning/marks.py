@@ -9,6 +9,7 @@ from pathlib import Path
 from bellmouth.errors import ProcedureError
 from bellmouth.learning.evidence import Moment
 from bellmouth.learning.procedure import Procedure
+from bellmouth.reading import text_of
 
 __all__ = ["Marks", "check_marks", "read_marks"]
 
@@ -57,7 +58,7 @@ def read_marks(marks: str | Path | Mapping[str, object] | None) -> Marks:
         return _marks(marks, "marks")
     path = Path(marks)
     try:
-        document = json.loads(path.read_text("utf-8-sig"))
+        document = json.loads(text_of(path))
     except OSError as error:
         raise ProcedureError(f"{path.name}: cannot be read ({error.strerror}).") from error
     except (ValueError, RecursionError) as error:

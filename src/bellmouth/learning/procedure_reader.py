@@ -30,6 +30,7 @@ from bellmouth.learning.procedure import (
 )
 from bellmouth.learning.procedure_keys import KEYS, REQUIRED
 from bellmouth.learning.toml_table import Lines, Table
+from bellmouth.reading import text_of
 
 __all__ = ["KEYS", "REQUIRED", "procedure_from_text", "read_procedure"]
 
@@ -53,7 +54,7 @@ def read_procedure(path: str | Path) -> Procedure:
     """
     path = Path(path)
     try:
-        text = path.read_bytes().decode("utf-8-sig")
+        text = text_of(path)
     except UnicodeDecodeError as error:
         raise ProcedureError(f"{path.name}: not a text file in UTF-8.") from error
     except OSError as error:
@@ -73,7 +74,7 @@ def procedure_from_text(text: str, source: str = "procedure") -> Procedure:
     """
     try:
         document = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
+    except (ValueError, RecursionError) as error:  # also a number of thousands of digits
         raise ProcedureError(f"{source}: not a TOML file ({error}).") from error
     top = Table(document, source, Lines(text))
     top.only(KEYS[""], REQUIRED[""])

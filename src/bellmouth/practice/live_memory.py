@@ -11,6 +11,7 @@ import numpy as np
 
 from bellmouth.errors import CarError
 from bellmouth.practice.live_engine import LiveEngine
+from bellmouth.reading import text_of
 
 __all__ = ["engine_kept", "not_kept", "read_state", "restore_engine", "write_state"]
 
@@ -53,8 +54,8 @@ def read_state(path: Path, car: str) -> Mapping[str, Any] | None:
     if path.is_dir():
         raise CarError(f"{path}: is a folder. Name a file that the practice car may keep.")
     try:
-        kept = json.loads(path.read_text("utf-8"))
-    except (OSError, ValueError) as error:
+        kept = json.loads(text_of(path))
+    except (OSError, ValueError, RecursionError) as error:
         raise _not_kept(path, error) from error
     if not isinstance(kept, dict) or kept.get("version") != _VERSION:
         raise CarError(f"{path.name}: not kept by a practice car of this version. Remove the file.")

@@ -8,6 +8,7 @@ from typing import Any
 
 from bellmouth.errors import BellmouthError
 from bellmouth.practice.ignition import CONTROLS, Action, Key
+from bellmouth.reading import text_of
 
 __all__ = ["actions_of", "read_script"]
 
@@ -46,10 +47,10 @@ def read_script(path: str | Path) -> tuple[Action, ...]:
     """
     path = Path(path)
     try:
-        document = tomllib.loads(path.read_text("utf-8"))
+        document = tomllib.loads(text_of(path))
     except OSError as error:
         raise BellmouthError(f"{path.name}: cannot be read ({error.strerror}).") from error
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+    except (ValueError, RecursionError) as error:  # also a number of thousands of digits
         raise BellmouthError(f"{path.name}: not a TOML file ({error}).") from error
     tables = document.pop("at", [])
     if document or not isinstance(tables, list):

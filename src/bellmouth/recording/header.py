@@ -9,6 +9,7 @@ from functools import lru_cache
 from pathlib import Path
 
 from bellmouth.errors import RecordingError
+from bellmouth.reading import text_of
 from bellmouth.recording.names import nearest, table
 from bellmouth.recording.units import conversion, spellings
 
@@ -55,7 +56,7 @@ def read_mapping(mapping: str | Path | Mapping[str, str] | None) -> Mapping[str,
         return mapping
     path = Path(mapping)
     try:
-        document = tomllib.loads(path.read_text("utf-8-sig"))
+        document = tomllib.loads(text_of(path))
     except OSError as error:
         raise RecordingError(f"{path.name or path}: cannot be read ({error.strerror}).") from error
     except (ValueError, RecursionError) as error:

@@ -8,6 +8,7 @@ from typing import Any, NoReturn
 
 from bellmouth.errors import FindingError
 from bellmouth.finding.result import CauseProbability, Finding, Picture, Size
+from bellmouth.reading import text_of
 
 __all__ = ["finding_in", "read_finding"]
 
@@ -24,7 +25,7 @@ def read_finding(path: str | Path) -> Finding:
     """
     path = Path(path)
     try:
-        document = json.loads(path.read_bytes().decode("utf-8-sig"))
+        document = json.loads(text_of(path))
     except OSError as error:
         raise FindingError(f"{path.name}: cannot be read ({error.strerror}).") from error
     except (ValueError, RecursionError) as error:
