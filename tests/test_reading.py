@@ -4,6 +4,7 @@ import os
 import threading
 from collections.abc import Callable
 from contextlib import suppress
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -18,7 +19,7 @@ from bellmouth.learning.marks import read_marks
 from bellmouth.learning.procedure_reader import read_procedure
 from bellmouth.practice.live_memory import read_state
 from bellmouth.practice.script import read_script
-from bellmouth.reading import bytes_of, text_of
+from bellmouth.reading import bytes_of, json_in, text_of, toml_in
 from bellmouth.recording import read_recording
 from bellmouth.recording.header import read_mapping
 from bellmouth.work.finding_file import read_finding
@@ -29,6 +30,7 @@ READERS: tuple[Callable[[Path], object], ...] = (
 )  # fmt: skip
 JUNK = {
     "a number of thousands of digits": b"x = " + b"9" * 5000,
+    "as many that are hexadecimal": b"name = 0x" + b"f" * 5000,
     "the same in JSON": b'{"x": ' + b"9" * 5000 + b"}",
     "lists in lists": b"x = " + b"[" * 20_000,
     "the same in JSON without a name": b"[" * 100_000,
@@ -103,6 +105,24 @@ def test_a_pipe_that_somebody_writes_is_read_to_its_end(tmp_path: Path) -> None:
     os.close(held)
     reader.join()
     assert read == [b"x" * 300_000]
+
+
+@pytest.mark.parametrize("text", ["x = 1" + "0" * 300, "x = [{y = -1" + "0" * 300 + "}]"])
+def test_a_number_that_no_reckoning_takes_is_refused(text: str) -> None:
+    with pytest.raises(ValueError, match="a number of more than 300 digits"):
+        toml_in(text)
+    with pytest.raises(ValueError, match="a number of more than 300 digits"):
+        json_in(text.replace("x = ", "[").replace("{y = ", '{"y": ') + "]")
+    assert toml_in("x = 1" + "0" * 299 + "\ny = 2024-01-02") == {
+        "x": 10**299, "y": date(2024, 1, 2)
+    }  # fmt: skip
+
+
+def test_rules_of_odd_kinds_are_one_sentence(tmp_path: Path) -> None:
+    path = tmp_path / "rules.toml"
+    path.write_text("must_be_complete = [[1]]\n", "utf-8")
+    with pytest.raises(BellmouthError, match=r"no monitor is called"):
+        read_rules(path)
 
 
 def test_text_is_read_whoever_wrote_it(tmp_path: Path) -> None:

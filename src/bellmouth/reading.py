@@ -1,10 +1,15 @@
-"""Read a whole file that somebody named, whatever kind of file it is."""
+"""Read a whole file that somebody named: as bytes, text, TOML or JSON, whatever lies there."""
 
+import json
 import os
+import tomllib
 from pathlib import Path
+from typing import Any
 
-__all__ = ["bytes_of", "text_of"]
+__all__ = ["bytes_of", "json_in", "text_of", "toml_in"]
 
+# No number has more digits; what is longer cannot be reckoned with, nor even be printed.
+_DIGITS = 300
 _AT_ONCE = getattr(os, "O_NONBLOCK", 0)
 
 
@@ -33,6 +38,52 @@ def text_of(path: Path) -> str:
     """
     text = bytes_of(path).decode("utf-8-sig")
     return text.replace("\r\n", "\n").replace("\r", "\n")
+
+
+def toml_in(text: str) -> dict[str, Any]:
+    """What a text in TOML says.
+
+    Raises
+    ------
+    ValueError
+        Where it is none, is nested without end, or holds a number of hundreds of digits.
+    """
+    try:
+        found = tomllib.loads(text)
+        _refuse_endless(found)
+    except RecursionError as error:
+        raise ValueError("nested without end") from error
+    return found
+
+
+def json_in(text: str) -> Any:
+    """What a text in JSON says.
+
+    Raises
+    ------
+    ValueError
+        As ``toml_in``.
+    """
+    try:
+        return json.loads(text, parse_int=_whole)
+    except RecursionError as error:
+        raise ValueError("nested without end") from error
+
+
+def _refuse_endless(value: Any) -> None:
+    if isinstance(value, int):
+        if abs(value) >= 10**_DIGITS:
+            raise ValueError(f"a number of more than {_DIGITS} digits")
+        return
+    for inner in value.values() if isinstance(value, dict) else value:
+        if isinstance(inner, dict | list | int):
+            _refuse_endless(inner)
+
+
+def _whole(digits: str) -> int:
+    if len(digits) > _DIGITS:
+        raise ValueError(f"a number of more than {_DIGITS} digits")
+    return int(digits)
 
 
 def _opened(name: str, flags: int) -> int:

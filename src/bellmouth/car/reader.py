@@ -1,7 +1,6 @@
 """Read a car's description, strictly: an unknown key is an error, not a shrug."""
 
 import difflib
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
@@ -10,7 +9,7 @@ from typing import Any
 from bellmouth.car.complaint import parse_complaint
 from bellmouth.car.description import Car, Known
 from bellmouth.errors import CarError
-from bellmouth.reading import text_of
+from bellmouth.reading import text_of, toml_in
 
 __all__ = ["CAR_KEYS", "VALUE_KEYS", "car_from_mapping", "read_car"]
 
@@ -62,8 +61,8 @@ def read_car(path: str | Path) -> Car:
     except ValueError as error:
         raise CarError(f"{path.name!r}: not a file name.") from error
     try:
-        document = tomllib.loads(text)
-    except (ValueError, RecursionError) as error:  # also a number of thousands of digits
+        document = toml_in(text)
+    except ValueError as error:
         raise CarError(f"{path.name}: not a TOML file ({error}).") from error
     lines = _lines(text)
     car = _car(document, path.name, lines)

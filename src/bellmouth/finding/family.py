@@ -5,7 +5,6 @@ a prior like any other: it says where the unknowns of such a car usually lie and
 """
 
 import math
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -20,7 +19,7 @@ from bellmouth.finding.causes import SINGLE_CAUSES
 from bellmouth.finding.habit import Habit
 from bellmouth.finding.nuisance import LEARNED
 from bellmouth.finding.priors import cause_weights
-from bellmouth.reading import text_of
+from bellmouth.reading import text_of, toml_in
 
 __all__ = ["FORMAT", "Family", "Growth", "family_in", "family_of", "known_family", "read_family"]
 
@@ -191,8 +190,8 @@ def read_family(path: str | Path) -> Family:
 def family_in(text: str, source: str) -> Family:
     """A family from the text of its file; see `read_family`."""
     try:
-        table = tomllib.loads(text)
-    except (ValueError, RecursionError) as error:  # also a number of thousands of digits
+        table = toml_in(text)
+    except ValueError as error:
         raise FindingError(f"{source}: not valid TOML ({error}). Give a family file.") from error
     return family_of(table, source)
 
