@@ -36,7 +36,8 @@ def test_a_line_cut_off_by_a_crash_costs_only_itself(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("old", "new"),
     [
-        ('"key_on"', "7"), ('"kind": "key"', '"kind": "x"'), ('"kind": "key"', '"kind": []'), ("1.2", '"1.2"'), ("1.2", "null"),
+        ('"key_on"', "7"), ('"kind": "key"', '"kind": "x"'), ('"kind": "key"', '"kind": []'),
+        ("1.2", '"1.2"'), ("1.2", "null"),
         ("1.2", "NaN"), ("0.1", "[]"), ("4.5", '"x"'), ('"marks": {', '"marks": [{'), ('"7"', "7"),
     ],
 )  # fmt: skip

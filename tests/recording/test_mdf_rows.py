@@ -137,3 +137,21 @@ def test_a_damaged_file_never_ends_in_a_traceback(tmp_path: Path) -> None:
             refused += 1
             assert str(error).startswith(f"bad{number}.mf4")  # noqa: PT017
     assert refused > 10
+
+
+def test_packed_samples_with_a_changed_byte_cost_their_channel(
+    tmp_path: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    file = tmp_path / "x.mf4"
+    other = signal("mass_air_flow", "g/s", np.linspace(2.0, 3.0, 40))
+    with MDF(version="4.10") as made:
+        made.append([SPEED])
+        made.append([other])
+        made.save(file, overwrite=True, compression=1)
+    raw = bytearray(file.read_bytes())
+    raw[raw.index(b"##DZ") + 48 + 20] ^= 0x20
+    file.write_bytes(raw)
+    recording = read_recording(file)
+    assert list(recording.series) == ["mass_air_flow"]
+    assert 'Channel "engine_speed [rpm]" is damaged and was left out.' in recording.notes
+    assert capfd.readouterr() == ("", "")

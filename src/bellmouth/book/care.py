@@ -4,7 +4,7 @@ import os
 import shutil
 import sqlite3
 import subprocess
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -13,6 +13,7 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from bellmouth.book import tables
+from bellmouth.book.entries import document_in
 from bellmouth.book.files import Files
 from bellmouth.book.opening import reading, writing
 from bellmouth.book.store import Store
@@ -47,7 +48,7 @@ class Deleted:
 def check(store: Store, *, sweep: bool = False) -> Health:
     """Whether the database is whole and every file is there as it was written."""
     with store.told(), reading(store.engine) as connection:
-        problems = _integrity(connection)
+        problems = [*_integrity(connection), *_documents(connection)]
         named = set(connection.execute(sa.select(tables.entry_file.c.name).distinct()).scalars())
         cars, entries = (
             connection.execute(sa.select(sa.func.count()).select_from(table)).scalar_one()
@@ -147,6 +148,17 @@ def _integrity(connection: Connection) -> list[str]:
     problems = [f"The database is damaged: {line}." for line in said if line != "ok"]
     return problems + [f"The database is damaged: {row[0]} names what is not there."
                        for row in dangling]  # fmt: skip
+
+
+def _documents(connection: Connection) -> Iterator[str]:
+    """Entries whose document can no longer be read."""
+    entry, standing = tables.entry, tables.standing
+    query = sa.select(standing.c.name, entry.c.number, entry.c.kind, entry.c.document)
+    for row in connection.execute(query.join(standing, standing.c.car_id == entry.c.car_id)):
+        try:
+            document_in(row.document, f"{row.name}, entry {row.number} ({row.kind})")
+        except BookError as error:
+            yield str(error)
 
 
 def _problem(store: Store, name: str) -> str:

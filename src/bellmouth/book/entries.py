@@ -10,11 +10,13 @@ from sqlalchemy.engine import Connection
 
 from bellmouth.book import tables
 from bellmouth.errors import BookError
+from bellmouth.reading import json_in
 
 __all__ = [
     "KINDS",
     "Entry",
     "canonical",
+    "document_in",
     "effective",
     "insert",
     "numbered",
@@ -130,8 +132,29 @@ def read_many(
     for row in connection.execute(query):
         plain = {name: getattr(row, name) for name in _PLAIN}
         names = tuple(files.get((row.car_id, row.number), ()))
-        found[row.car_id].append(Entry(**plain, document=json.loads(row.document), files=names))
+        document = document_in(row.document, f"Entry {row.number} ({row.kind})")
+        found[row.car_id].append(Entry(**plain, document=document, files=names))
     return {car_id: tuple(entries) for car_id, entries in found.items()}
+
+
+def document_in(text: Any, what: str) -> dict[str, Any]:
+    """A document as the book keeps it; ``what`` it is of stands in the error.
+
+    Raises
+    ------
+    BookError
+        Where it was changed by something else than a book.
+    """
+    try:
+        found = json_in(text)
+    except (TypeError, ValueError):
+        found = None
+    if not isinstance(found, dict):
+        raise BookError(
+            f"{what} cannot be read any more: the book is damaged. Put back a backup, and keep "
+            "this one for whoever helps."
+        )
+    return found
 
 
 def effective(entries: Iterable[Entry]) -> tuple[Entry, ...]:

@@ -178,7 +178,7 @@ def _attempt(line: str) -> KeptAttempt | None:
     return found if whole else None
 
 
-def _is_whole(found: KeptAttempt) -> bool:
+def _is_whole(found: Any) -> bool:
     """Whether everything is of the kind that is written: what reckons with it does not look."""
     texts = (
         found.procedure, found.person, found.when, found.outcome, found.judgement, found.lost_step,
