@@ -13,7 +13,7 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from bellmouth.book import tables
-from bellmouth.book.entries import document_in
+from bellmouth.book.entries import document_in, is_whole
 from bellmouth.book.files import Files
 from bellmouth.book.opening import reading, writing
 from bellmouth.book.store import Store
@@ -153,10 +153,11 @@ def _integrity(connection: Connection) -> list[str]:
 def _documents(connection: Connection) -> Iterator[str]:
     """Entries whose document can no longer be read."""
     entry, standing = tables.entry, tables.standing
-    query = sa.select(standing.c.name, entry.c.number, entry.c.kind, entry.c.document)
-    for row in connection.execute(query.join(standing, standing.c.car_id == entry.c.car_id)):
+    query = sa.select(standing.c.name, entry).join(standing, standing.c.car_id == entry.c.car_id)
+    for row in connection.execute(query):
+        text = row.document if is_whole(dict(row._mapping)) else None  # noqa: SLF001 - public
         try:
-            document_in(row.document, f"{row.name}, entry {row.number} ({row.kind})")
+            document_in(text, f"{row.name}, entry {row.number} ({row.kind})")
         except BookError as error:
             yield str(error)
 
