@@ -107,7 +107,9 @@ def test_a_pipe_that_somebody_writes_is_read_to_its_end(tmp_path: Path) -> None:
     assert read == [b"x" * 300_000]
 
 
-@pytest.mark.parametrize("text", ["x = 1" + "0" * 300, "x = [{y = -1" + "0" * 300 + "}]"])
+@pytest.mark.parametrize(
+    "text", ["x = 1" + "0" * 300, "x = " + "9" * 5000, "x = [{y = -1" + "0" * 300 + "}]"]
+)
 def test_a_number_that_no_reckoning_takes_is_refused(text: str) -> None:
     with pytest.raises(ValueError, match="a number of more than 300 digits"):
         toml_in(text)

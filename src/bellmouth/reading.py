@@ -10,6 +10,7 @@ __all__ = ["bytes_of", "json_in", "text_of", "toml_in"]
 
 # No number has more digits; what is longer cannot be reckoned with, nor even be printed.
 _DIGITS = 300
+_TOO_LONG = f"a number of more than {_DIGITS} digits"
 _AT_ONCE = getattr(os, "O_NONBLOCK", 0)
 
 
@@ -53,6 +54,10 @@ def toml_in(text: str) -> dict[str, Any]:
         _refuse_endless(found)
     except RecursionError as error:
         raise ValueError("nested without end") from error
+    except tomllib.TOMLDecodeError:
+        raise
+    except ValueError as error:  # of thousands of digits Python's own words are for programmers
+        raise ValueError(_TOO_LONG) from error
     return found
 
 
@@ -73,7 +78,7 @@ def json_in(text: str) -> Any:
 def _refuse_endless(value: Any) -> None:
     if isinstance(value, int):
         if abs(value) >= 10**_DIGITS:
-            raise ValueError(f"a number of more than {_DIGITS} digits")
+            raise ValueError(_TOO_LONG)
         return
     for inner in value.values() if isinstance(value, dict) else value:
         if isinstance(inner, dict | list | int):
@@ -82,7 +87,7 @@ def _refuse_endless(value: Any) -> None:
 
 def _whole(digits: str) -> int:
     if len(digits) > _DIGITS:
-        raise ValueError(f"a number of more than {_DIGITS} digits")
+        raise ValueError(_TOO_LONG)
     return int(digits)
 
 
