@@ -6,6 +6,8 @@ import shutil
 import sqlite3
 import subprocess
 import sys
+from collections.abc import Callable
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -160,6 +162,8 @@ def test_a_full_disk_leaves_no_half_file(local: Book, monkeypatch: pytest.Monkey
 
 _READ_ONLY = """
 import sys
+from collections.abc import Callable
+from contextlib import closing
 from bellmouth.book import Book
 from bellmouth.errors import BookError
 place, new = sys.argv[1:]
@@ -233,3 +237,32 @@ def test_a_log_that_goes_between_two_looks_is_no_log(
     path.touch()
     monkeypatch.setattr(Path, "exists", lambda _: True)
     assert _left_in_order(path)
+
+
+def _rows_gone(raw: bytearray, root: int, page: int) -> None:
+    raw[(root - 1) * page + 3 : (root - 1) * page + 5] = b"\0\0"
+
+
+def _words_gone(raw: bytearray, root: int, page: int) -> None:
+    at = raw.index(b"CREATE TABLE entry (")
+    raw[at + 13 : at + 19] = b"\xff" * 6
+
+
+@pytest.mark.parametrize("damage", [_rows_gone, _words_gone])
+def test_pages_that_were_changed_are_told_as_damage(
+    tmp_path: Path, damage: Callable[[bytearray, int, int], None]
+) -> None:
+    with Book(tmp_path / "book") as book:
+        book.add_car("blue one", CAR)
+    database = next((tmp_path / "book").glob("*.db"))
+    with closing(sqlite3.connect(database)) as connection:
+        root = connection.execute("SELECT rootpage FROM sqlite_master WHERE name = 'entry'")
+        place = (root.fetchone()[0], connection.execute("PRAGMA page_size").fetchone()[0])
+    raw = bytearray(database.read_bytes())
+    damage(raw, *place)
+    database.write_bytes(raw)
+    with (
+        pytest.raises(BookError, match=r"is damaged. Put back a backup"),
+        Book(tmp_path / "book") as book,
+    ):
+        book.add("blue one", "note", {"text": "oil"})

@@ -49,7 +49,9 @@ def check(store: Store, *, sweep: bool = False) -> Health:
     """Whether the database is whole and every file is there as it was written."""
     with store.told(), reading(store.engine) as connection:
         problems = [*_integrity(connection), *_documents(connection)]
-        named = set(connection.execute(sa.select(tables.entry_file.c.name).distinct()).scalars())
+        name = tables.entry_file.c.name
+        query = sa.select(name).where(name.is_not(None)).distinct()
+        named = set(connection.execute(query).scalars())
         cars, entries = (
             connection.execute(sa.select(sa.func.count()).select_from(table)).scalar_one()
             for table in (tables.car, tables.entry)
