@@ -155,3 +155,22 @@ def test_packed_samples_with_a_changed_byte_cost_their_channel(
     assert list(recording.series) == ["mass_air_flow"]
     assert 'Channel "engine_speed [rpm]" is damaged and was left out.' in recording.notes
     assert capfd.readouterr() == ("", "")
+
+
+#: Where a channel's block tells how far from the record's beginning it lies, its second byte.
+_FAR = 93
+
+
+@pytest.mark.parametrize("which", [0, 1])
+def test_a_channel_or_a_clock_behind_its_record_is_not_looked_for(
+    tmp_path: Path, which: int
+) -> None:
+    file = tmp_path / "x.mf4"
+    raw = bytearray(write(file, [SPEED]).read_bytes())
+    blocks = [at for at in range(len(raw)) if raw[at : at + 4] == b"##CN"]
+    assert len(blocks) == 2
+    raw[blocks[which] + _FAR] = 0x80
+    file.write_bytes(raw)
+    # To read it ended the program, not only the test.
+    with pytest.raises(RecordingError, match=r"x.mf4: none of its channels can be read"):
+        read_recording(file)

@@ -150,11 +150,25 @@ def _samples(file: Any, channel: _Channel) -> tuple[Floats, Floats | None]:
     On a file that is not whole asammdf raises of everything: its own errors, Python's, and those of
     the libraries that unpack for it, of which it takes whichever is installed.
     """
+    _refuse_outside(file, channel)
     signal = file.get(group=channel.group, index=channel.index)
     if signal.samples.dtype.kind not in "biuf" or signal.samples.ndim != 1:
         return np.zeros(0), None
     value = np.asarray(signal.samples, dtype=np.float64)
     return np.asarray(signal.timestamps, dtype=np.float64), value
+
+
+def _refuse_outside(file: Any, channel: _Channel) -> None:
+    """Refuse a channel, or a clock, that does not lie within its record: asammdf 8.8 reads what is
+    behind it in memory, and ends the program where there is nothing."""
+    group = file.groups[channel.group]
+    room = 8 * int(group.channel_group.samples_byte_nr)
+    for index in {channel.index, file.masters_db.get(channel.group, channel.index)}:
+        one = group.channels[index]
+        # Of version 4; older versions count in bits, and not far enough to matter.
+        begin = 8 * getattr(one, "byte_offset", 0) + getattr(one, "bit_offset", 0)
+        if begin + one.bit_count > room:
+            raise ValueError(begin)
 
 
 def _table(header: Header, read: list[tuple[Column, Floats, Floats]], notes: list[str]) -> Rows:
