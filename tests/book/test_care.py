@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from bellmouth.book import Book
+from bellmouth.book.opening import writing
 from bellmouth.errors import BookError
 from tests.book.made import CAR, DEMO, NUMBER, a_full_car
 
@@ -128,3 +129,25 @@ def test_an_entry_whose_file_was_deleted_meanwhile_is_refused(local: Book) -> No
     local.files.remove(kept)
     with pytest.raises(BookError, match=r"was deleted meanwhile. Add it again"):
         local.add("blue one", "photo", {}, files=[kept])
+
+
+@pytest.mark.parametrize(
+    ("column", "value"),
+    [("document", '{"text": "oil'), ("document", "[" * 100_000), ("document", "7"),
+     ("made_at", "yesterday"), ("on_date", "2026-02-30"), ("distance_km", b"x"),
+     ("kind", "nota"), ("model", b"x")],
+)  # fmt: skip
+def test_an_entry_that_was_changed_is_named(local: Book, column: str, value: object) -> None:
+    local.add_car("blue one", CAR)
+    local.add("blue one", "note", {"text": "oil"})
+    with writing(local.engine) as connection:
+        for (name,) in connection.exec_driver_sql(
+            "SELECT name FROM sqlite_master WHERE type = 'trigger'"
+        ).all():
+            connection.exec_driver_sql(f"DROP TRIGGER {name}")
+        connection.exec_driver_sql("PRAGMA ignore_check_constraints = ON")
+        update = f"UPDATE entry SET {column} = ? WHERE number = 2"  # noqa: S608 - our own words
+        connection.exec_driver_sql(update, (value,))
+    with pytest.raises(BookError, match=r"Entry 2 \(\w+\) cannot be read any more: the book is"):
+        local.history("blue one")
+    assert any("entry 2" in problem for problem in local.check().problems)

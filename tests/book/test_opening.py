@@ -6,6 +6,7 @@ import shutil
 import sqlite3
 import subprocess
 import sys
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -160,6 +161,8 @@ def test_a_full_disk_leaves_no_half_file(local: Book, monkeypatch: pytest.Monkey
 
 _READ_ONLY = """
 import sys
+from collections.abc import Callable
+from contextlib import closing
 from bellmouth.book import Book
 from bellmouth.errors import BookError
 place, new = sys.argv[1:]
@@ -233,3 +236,38 @@ def test_a_log_that_goes_between_two_looks_is_no_log(
     path.touch()
     monkeypatch.setattr(Path, "exists", lambda _: True)
     assert _left_in_order(path)
+
+
+# Of a page: what it says of its cells' number, and where the first of them lies.
+_CELLS, _FIRST = 4, 8
+
+
+@pytest.mark.parametrize(
+    ("table", "place"),
+    [
+        ("car", _CELLS), ("standing", _CELLS), ("sqlite_autoindex_entry_1", _FIRST),
+        ("sqlite_autoindex_standing_1", _FIRST), ("words", 7),
+    ],
+)  # fmt: skip
+def test_pages_that_were_changed_are_told_as_damage(tmp_path: Path, table: str, place: int) -> None:
+    with Book(tmp_path / "book") as book:
+        book.add_car("blue one", CAR)
+        book.add("blue one", "note", {"text": "oil"})
+    database = next((tmp_path / "book").glob("*.db"))
+    raw = bytearray(database.read_bytes())
+    if table == "words":
+        raw[raw.index(b"CREATE TABLE entry (") + place] ^= 0x80
+    else:
+        with closing(sqlite3.connect(database)) as connection:
+            found = connection.execute("SELECT rootpage FROM sqlite_master WHERE name = ?", [table])
+            size = connection.execute("PRAGMA page_size").fetchone()[0]
+            raw[(found.fetchone()[0] - 1) * size + place] ^= 0x01
+    database.write_bytes(raw)
+    with pytest.raises(BookError, match=r"is damaged. Put back a backup"):
+        _used(tmp_path / "book")
+
+
+def _used(folder: Path) -> None:
+    with Book(folder) as book:
+        book.history("blue one")
+        book.add("blue one", "note", {"text": "more oil"})

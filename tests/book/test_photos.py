@@ -1,9 +1,10 @@
 """A photo is kept without where, when and with what it was taken."""
 
+import io
 from pathlib import Path
 
 import pytest
-from PIL import Image
+from PIL import Image, ImageOps
 
 from bellmouth.book import Book
 from bellmouth.book.photos import stripped
@@ -48,3 +49,37 @@ def test_what_is_no_picture_is_refused(local: Book, tmp_path: Path, raw: bytes) 
     with pytest.raises(BookError, match=r"x.jpg: is no picture that can be read. Use a JPEG, PNG"):
         local.add_photo("blue one", path)
     assert len(local.history("blue one").entries) == 1
+
+
+@pytest.mark.parametrize("held", range(10))
+def test_a_picture_is_turned_as_it_was_held(held: int) -> None:
+    picture = Image.linear_gradient("L").resize((12, 7)).convert("RGB")
+    picture.putpixel((0, 0), (250, 0, 0))
+    exif = Image.Exif()
+    exif[0x0112] = held
+    buffer = io.BytesIO()
+    picture.save(buffer, "PNG", exif=exif)
+    content, _, size = stripped(buffer.getvalue(), "x")
+    with Image.open(buffer) as given, Image.open(io.BytesIO(content)) as kept:
+        wanted = ImageOps.exif_transpose(given)
+        assert (kept.tobytes(), size) == (wanted.tobytes(), wanted.size)
+
+
+@pytest.mark.parametrize("form", ["JPEG", "PNG", "WEBP"])
+def test_a_changed_byte_is_a_picture_or_one_sentence(photo: Path, form: str) -> None:
+    buffer = io.BytesIO()
+    with Image.open(photo) as picture:
+        picture.save(buffer, form, exif=picture.getexif())
+    whole = buffer.getvalue()
+    seen = set()
+    for place in range(min(len(whole), 320)):
+        raw = bytearray(whole)
+        raw[place] ^= 0x01
+        try:
+            stripped(bytes(raw), "x.jpg")
+        except BookError as error:
+            assert str(error).startswith("x.jpg: is no picture")  # noqa: PT017
+            seen.add("refused")
+        else:
+            seen.add("kept")
+    assert seen == {"refused", "kept"}

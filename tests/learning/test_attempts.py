@@ -33,6 +33,24 @@ def test_a_line_cut_off_by_a_crash_costs_only_itself(tmp_path: Path) -> None:
     assert kept.unread() == 1
 
 
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        ('"key_on"', "7"), ('"kind": "key"', '"kind": "x"'), ('"kind": "key"', '"kind": []'),
+        ("1.2", '"1.2"'), ("1.2", "null"),
+        ("1.2", "NaN"), ("0.1", "[]"), ("4.5", '"x"'), ('"marks": {', '"marks": [{'), ('"7"', "7"),
+    ],
+)  # fmt: skip
+def test_a_line_that_was_changed_costs_only_itself(tmp_path: Path, old: str, new: str) -> None:
+    kept = Attempts(tmp_path)
+    kept.keep(ATTEMPT)
+    line = (tmp_path / FILE).read_text("utf-8")
+    assert old in line
+    (tmp_path / FILE).write_text(line + line.replace(old, new, 1), "utf-8")
+    assert kept.read() == [ATTEMPT]
+    assert kept.unread() == 1
+
+
 def test_no_file_is_no_attempt(tmp_path: Path) -> None:
     assert Attempts(tmp_path).read() == []
     assert Attempts(tmp_path).unread() == 0

@@ -137,3 +137,40 @@ def test_a_damaged_file_never_ends_in_a_traceback(tmp_path: Path) -> None:
             refused += 1
             assert str(error).startswith(f"bad{number}.mf4")  # noqa: PT017
     assert refused > 10
+
+
+def test_packed_samples_with_a_changed_byte_cost_their_channel(
+    tmp_path: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    file = tmp_path / "x.mf4"
+    other = signal("mass_air_flow", "g/s", np.linspace(2.0, 3.0, 40))
+    with MDF(version="4.10") as made:
+        made.append([SPEED])
+        made.append([other])
+        made.save(file, overwrite=True, compression=1)
+    raw = bytearray(file.read_bytes())
+    raw[raw.index(b"##DZ") + 48 + 20] ^= 0x20
+    file.write_bytes(raw)
+    recording = read_recording(file)
+    assert list(recording.series) == ["mass_air_flow"]
+    assert 'Channel "engine_speed [rpm]" is damaged and was left out.' in recording.notes
+    assert capfd.readouterr() == ("", "")
+
+
+#: Where a channel's block tells how far from the record's beginning it lies, its second byte.
+_FAR = 93
+
+
+@pytest.mark.parametrize("which", [0, 1])
+def test_a_channel_or_a_clock_behind_its_record_is_not_looked_for(
+    tmp_path: Path, which: int
+) -> None:
+    file = tmp_path / "x.mf4"
+    raw = bytearray(write(file, [SPEED]).read_bytes())
+    blocks = [at for at in range(len(raw)) if raw[at : at + 4] == b"##CN"]
+    assert len(blocks) == 2
+    raw[blocks[which] + _FAR] = 0x80
+    file.write_bytes(raw)
+    # To read it ended the program, not only the test.
+    with pytest.raises(RecordingError, match=r"x.mf4: none of its channels can be read"):
+        read_recording(file)

@@ -9,7 +9,7 @@ import zlib
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, fields
-from datetime import date, datetime
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +17,7 @@ import sqlalchemy as sa
 
 from bellmouth.book import tables
 from bellmouth.book.archive import CAR, FORMAT, MANIFEST, VERSION, digest_of
-from bellmouth.book.entries import KINDS, Entry, insert
+from bellmouth.book.entries import Entry, insert, is_whole
 from bellmouth.book.known import known_document
 from bellmouth.book.opening import writing
 from bellmouth.book.standing import known_of, work_out
@@ -29,20 +29,6 @@ __all__ = ["import_car"]
 _FILE = re.compile(r"(recordings/[0-9a-f]{64}\.parquet|photos/[0-9a-f]{64}\.(jpg|png|webp))")
 _LARGEST = 4 * 2**30  # bytes of one archive, unpacked; more is a mistake or a trap
 _LARGEST_MANIFEST = 16 * 2**20
-_TYPES: Mapping[str, tuple[type, ...]] = {
-    "number": (int,),
-    "kind": (str,),
-    "made_at": (str,),
-    "document": (dict,),
-    "job": (int, type(None)),
-    "corrects": (int, type(None)),
-    "on_date": (str, type(None)),
-    "distance_km": (int, float, type(None)),
-    "software": (str,),
-    "model": (str, type(None)),
-    "input_hash": (str, type(None)),
-    "files": (list,),
-}
 
 
 @dataclass(frozen=True)
@@ -196,14 +182,10 @@ def _refuse_odd_names(car: Mapping[str, Any], known: Mapping[str, Any]) -> None:
 def _entry(said: Mapping[str, Any], place: int) -> Entry:
     if set(said) != {field.name for field in fields(Entry)}:
         raise ValueError(place)
-    for key, types in _TYPES.items():
-        if not isinstance(said[key], types) or isinstance(said[key], bool):
-            raise TypeError(key)
-    if said["number"] != place or said["kind"] not in KINDS:
+    if not is_whole(said) or said["number"] != place:
         raise ValueError(place)
-    datetime.fromisoformat(said["made_at"])
-    if said["on_date"] is not None:
-        date.fromisoformat(said["on_date"])
+    if not isinstance(said["document"], dict) or not isinstance(said["files"], list):
+        raise TypeError(place)
     return Entry(**{**said, "files": tuple(said["files"])})
 
 

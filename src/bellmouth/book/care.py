@@ -4,7 +4,7 @@ import os
 import shutil
 import sqlite3
 import subprocess
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -13,6 +13,7 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from bellmouth.book import tables
+from bellmouth.book.entries import document_in, is_whole
 from bellmouth.book.files import Files
 from bellmouth.book.opening import reading, writing
 from bellmouth.book.store import Store
@@ -47,8 +48,10 @@ class Deleted:
 def check(store: Store, *, sweep: bool = False) -> Health:
     """Whether the database is whole and every file is there as it was written."""
     with store.told(), reading(store.engine) as connection:
-        problems = _integrity(connection)
-        named = set(connection.execute(sa.select(tables.entry_file.c.name).distinct()).scalars())
+        problems = [*_integrity(connection), *_documents(connection)]
+        name = tables.entry_file.c.name
+        query = sa.select(name).where(name.is_not(None)).distinct()
+        named = set(connection.execute(query).scalars())
         cars, entries = (
             connection.execute(sa.select(sa.func.count()).select_from(table)).scalar_one()
             for table in (tables.car, tables.entry)
@@ -147,6 +150,18 @@ def _integrity(connection: Connection) -> list[str]:
     problems = [f"The database is damaged: {line}." for line in said if line != "ok"]
     return problems + [f"The database is damaged: {row[0]} names what is not there."
                        for row in dangling]  # fmt: skip
+
+
+def _documents(connection: Connection) -> Iterator[str]:
+    """Entries whose document can no longer be read."""
+    entry, standing = tables.entry, tables.standing
+    query = sa.select(standing.c.name, entry).join(standing, standing.c.car_id == entry.c.car_id)
+    for row in connection.execute(query):
+        text = row.document if is_whole(dict(row._mapping)) else None  # noqa: SLF001 - public
+        try:
+            document_in(text, f"{row.name}, entry {row.number} ({row.kind})")
+        except BookError as error:
+            yield str(error)
 
 
 def _problem(store: Store, name: str) -> str:

@@ -1,8 +1,10 @@
 """What the book holds: entries, one after another, and what is left of them after corrections."""
 
 import json
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import date, datetime
 from typing import Any
 
 import sqlalchemy as sa
@@ -10,13 +12,16 @@ from sqlalchemy.engine import Connection
 
 from bellmouth.book import tables
 from bellmouth.errors import BookError
+from bellmouth.reading import json_in
 
 __all__ = [
     "KINDS",
     "Entry",
     "canonical",
+    "document_in",
     "effective",
     "insert",
+    "is_whole",
     "numbered",
     "places",
     "read_all",
@@ -76,6 +81,36 @@ _PLAIN = (
 )  # fmt: skip
 
 
+_TYPES: Mapping[str, tuple[type, ...]] = {
+    "number": (int,),
+    "kind": (str,),
+    "made_at": (str,),
+    "job": (int, type(None)),
+    "corrects": (int, type(None)),
+    "on_date": (str, type(None)),
+    "distance_km": (int, float, type(None)),
+    "software": (str,),
+    "model": (str, type(None)),
+    "input_hash": (str, type(None)),
+}
+
+
+def is_whole(said: Mapping[str, Any]) -> bool:
+    """Whether everything of an entry but its document and files is as a book writes it."""
+    if any(
+        not isinstance(said[key], types) or isinstance(said[key], bool)
+        for key, types in _TYPES.items()
+    ):
+        return False
+    try:
+        datetime.fromisoformat(said["made_at"])
+        if said["on_date"] is not None:
+            date.fromisoformat(said["on_date"])
+    except ValueError:
+        return False
+    return said["kind"] in KINDS and math.isfinite(said["distance_km"] or 0.0)
+
+
 def canonical(document: Any) -> str:
     """A document as JSON text: keys in their order, plain ASCII, nothing that JSON has not.
 
@@ -130,8 +165,30 @@ def read_many(
     for row in connection.execute(query):
         plain = {name: getattr(row, name) for name in _PLAIN}
         names = tuple(files.get((row.car_id, row.number), ()))
-        found[row.car_id].append(Entry(**plain, document=json.loads(row.document), files=names))
+        what = f"Entry {row.number} ({row.kind})"
+        document = document_in(row.document if is_whole(plain) else None, what)
+        found[row.car_id].append(Entry(**plain, document=document, files=names))
     return {car_id: tuple(entries) for car_id, entries in found.items()}
+
+
+def document_in(text: Any, what: str) -> dict[str, Any]:
+    """A document as the book keeps it; ``what`` it is of stands in the error.
+
+    Raises
+    ------
+    BookError
+        Where it was changed by something else than a book.
+    """
+    try:
+        found = json_in(text)
+    except (TypeError, ValueError):
+        found = None
+    if not isinstance(found, dict):
+        raise BookError(
+            f"{what} cannot be read any more: the book is damaged. Put back a backup, and keep "
+            "this one for whoever helps."
+        )
+    return found
 
 
 def effective(entries: Iterable[Entry]) -> tuple[Entry, ...]:

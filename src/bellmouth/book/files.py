@@ -1,5 +1,6 @@
 """Recordings and photos: files named by the hash of their content, written whole or not at all."""
 
+import errno
 import hashlib
 import os
 import secrets
@@ -94,6 +95,13 @@ class Files:
             content = path.read_bytes()
         except FileNotFoundError:
             raise BookError(f"{path}: is missing. Put it back from a backup.") from None
+        except OSError as error:
+            if error.errno != errno.ENAMETOOLONG:
+                raise
+            raise BookError(
+                "A file that an entry names cannot be there: the book is damaged. Put "
+                "back a backup."
+            ) from error
         if hashlib.sha256(content).hexdigest() != self._hash_in(name):
             raise BookError(f"{path}: is damaged. Put it back from a backup.")
         return content

@@ -9,6 +9,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from bellmouth.book import tables
+from bellmouth.book.entries import document_in
 from bellmouth.book.opening import reading, writing
 from bellmouth.book.store import Store
 
@@ -81,7 +82,7 @@ def _read(store: Store, query: sa.Select[Any]) -> tuple[Standing, ...]:
         return tuple(
             Standing(
                 **{name: getattr(row, name) for name in names},
-                due=None if row.due is None else json.loads(row.due),
+                due=None if row.due is None else document_in(row.due, f"When {row.name} is due"),
             )
             for row in connection.execute(query)
         )

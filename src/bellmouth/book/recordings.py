@@ -68,6 +68,8 @@ def recording_of(store: Store, entry: Entry) -> Recording:
     """
     if entry.kind != "recording":
         raise BookError(f"Entry {entry.number} is a {entry.kind}, not a recording.")
+    if not entry.files:
+        raise BookError(f"Entry {entry.number} has lost its file. Put back a backup of the book.")
     return _read(store, entry.files[0], entry.document)
 
 

@@ -3,13 +3,13 @@
 import errno
 import sqlite3
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 
-from sqlalchemy.exc import DBAPIError, IntegrityError, ProgrammingError
+from sqlalchemy.exc import DBAPIError, IntegrityError, NoResultFound, ProgrammingError
 
 from bellmouth.book.places import Place
-from bellmouth.errors import BookError
+from bellmouth.errors import BellmouthError, BookError
 
 __all__ = ["told"]
 
@@ -41,11 +41,19 @@ def told(place: Place) -> Iterator[None]:
     """Turn what the database or the disk raises into a `BookError`; bugs pass as they are."""
     try:
         yield
+    except BellmouthError:
+        raise
     except (IntegrityError, ProgrammingError) as error:
+        if getattr(error.orig, "sqlstate", None) == _NOT_ALLOWED:
+            raise BookError(f"{place.name}: {_of_database(error)}.") from error
         # These are our own mistakes, except where the server does not let us in.
-        if getattr(error.orig, "sqlstate", None) != _NOT_ALLOWED:
-            raise
-        raise BookError(f"{place.name}: {_of_database(error)}.") from error
+        _refuse_damaged(place, error)
+        raise
+    except (LookupError, TypeError, ValueError, NoResultFound) as error:
+        # So are these, except where pages of the database were changed: rows are then gone, or
+        # empty, without a word.
+        _refuse_damaged(place, error)
+        raise
     except DBAPIError as error:
         raise BookError(f"{place.name}: {_of_database(error)}.") from error
     except sqlite3.Error as error:
@@ -55,6 +63,20 @@ def told(place: Place) -> Iterator[None]:
         if said is None:
             raise
         raise BookError(f"{_where(error, place)}: {said}.") from error
+
+
+def _refuse_damaged(place: Place, error: Exception) -> None:
+    """Say so where the database does not hold together."""
+    if place.database is None:
+        return
+    try:
+        with closing(sqlite3.connect(place.database)) as connection:
+            whole = connection.execute("PRAGMA integrity_check(1)").fetchone() == ("ok",)
+    except (sqlite3.Error, UnicodeDecodeError):
+        whole = False
+    if not whole:
+        said = _BY_CODE[sqlite3.SQLITE_CORRUPT]
+        raise BookError(f"{place.name}: {said}.") from error
 
 
 def _where(error: OSError, place: Place) -> str:

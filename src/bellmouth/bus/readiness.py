@@ -15,6 +15,7 @@ from typing import Any, Literal
 from bellmouth.bus.reports import Codes
 from bellmouth.errors import BellmouthError
 from bellmouth.j1979.codes import MonitorStatus
+from bellmouth.reading import text_of, toml_in
 
 __all__ = ["Advice", "Missing", "Rules", "advise", "read_rules"]
 
@@ -108,8 +109,10 @@ def read_rules(path: Path | None = None) -> Rules:
     if path is None:
         return _rules(packaged)
     try:
-        given = tomllib.loads(path.read_text("utf-8"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError) as error:
+        given = toml_in(text_of(path))
+    except OSError as error:
+        raise BellmouthError(f"{path}: cannot be read ({error.strerror}).") from error
+    except ValueError as error:
         raise BellmouthError(f"{path}: this is no TOML ({error}); correct that place.") from error
     _check(given, path, set(packaged["completes"]))
     completes = packaged["completes"] | given.get("completes", {})
@@ -139,7 +142,7 @@ def _check(given: Mapping[str, Any], path: Path, monitors: set[str]) -> None:
     if given.get("most_incomplete", 0) < 0:
         raise BellmouthError(f"{path}: most_incomplete is less than none; give 0 or more.")
     for name in (*given.get("must_be_complete", ()), *given.get("completes", ())):
-        if name not in monitors:
+        if not isinstance(name, str) or name not in monitors:
             raise _unknown(path, "monitor", str(name), monitors)
     for name, row in given.get("completes", {}).items():
         whole = isinstance(row, dict) and set(row) == {"by", "how"}

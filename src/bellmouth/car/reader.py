@@ -1,7 +1,6 @@
 """Read a car's description, strictly: an unknown key is an error, not a shrug."""
 
 import difflib
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
@@ -10,6 +9,7 @@ from typing import Any
 from bellmouth.car.complaint import parse_complaint
 from bellmouth.car.description import Car, Known
 from bellmouth.errors import CarError
+from bellmouth.reading import text_of, toml_in
 
 __all__ = ["CAR_KEYS", "VALUE_KEYS", "car_from_mapping", "read_car"]
 
@@ -53,7 +53,7 @@ def read_car(path: str | Path) -> Car:
     """
     path = Path(path)
     try:
-        text = path.read_bytes().decode("utf-8-sig")
+        text = text_of(path)
     except UnicodeDecodeError as error:
         raise CarError(f"{path.name}: not a text file in UTF-8. Write the car as TOML.") from error
     except OSError as error:
@@ -61,8 +61,8 @@ def read_car(path: str | Path) -> Car:
     except ValueError as error:
         raise CarError(f"{path.name!r}: not a file name.") from error
     try:
-        document = tomllib.loads(text)
-    except (ValueError, RecursionError) as error:  # also a number of thousands of digits
+        document = toml_in(text)
+    except ValueError as error:
         raise CarError(f"{path.name}: not a TOML file ({error}).") from error
     lines = _lines(text)
     car = _car(document, path.name, lines)
@@ -73,8 +73,12 @@ def read_car(path: str | Path) -> Car:
 
 def _beside(path: Path, family: str, where: str) -> str:
     """A family file named in a car file: looked for from where that file lies."""
-    found = path.parent / Path(family).expanduser()
-    if not found.is_file():
+    try:
+        found = path.parent / Path(family).expanduser()
+        there = found.is_file()
+    except (OSError, RuntimeError):  # a name too long for a disk, the home of nobody
+        there = False
+    if not there:
         raise CarError(
             f'{where}: family file "{family}" is not there. It is looked for from the folder of '
             f"{path.name}; learn one with bellmouth family learn, or take the line out."

@@ -1,6 +1,5 @@
 """``bellmouth book add``: whatever came of a job."""
 
-import json
 from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -11,6 +10,7 @@ from bellmouth.cli.book import opened
 from bellmouth.cli.complaint_option import complaint_option
 from bellmouth.cli.waiting import waiting
 from bellmouth.errors import BookError
+from bellmouth.reading import json_in, text_of
 
 if TYPE_CHECKING:
     from bellmouth.book.book import Book
@@ -205,8 +205,8 @@ def _judged(
 
 def _json(path: str) -> dict[str, Any]:
     try:
-        found = json.loads(Path(path).read_text("utf-8"))
-    except (ValueError, RecursionError) as error:
+        found = json_in(text_of(Path(path)))
+    except ValueError as error:
         raise BookError(f"{Path(path).name}: not a JSON document ({error}).") from error
     if not isinstance(found, dict):
         raise BookError(f"{Path(path).name}: not a JSON document with names and values.")

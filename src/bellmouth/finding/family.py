@@ -5,7 +5,6 @@ a prior like any other: it says where the unknowns of such a car usually lie and
 """
 
 import math
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -20,6 +19,7 @@ from bellmouth.finding.causes import SINGLE_CAUSES
 from bellmouth.finding.habit import Habit
 from bellmouth.finding.nuisance import LEARNED
 from bellmouth.finding.priors import cause_weights
+from bellmouth.reading import text_of, toml_in
 
 __all__ = ["FORMAT", "Family", "Growth", "family_in", "family_of", "known_family", "read_family"]
 
@@ -175,21 +175,23 @@ def read_family(path: str | Path) -> Family:
     """
     path = Path(path)
     try:
-        text = path.read_text("utf-8")
+        text = text_of(path)
     except OSError as error:
         raise FindingError(
             f"{path}: cannot be read ({error.strerror}). Give a family file."
         ) from error
     except UnicodeDecodeError as error:
         raise FindingError(f"{path}: not a text file in UTF-8. Give a family file.") from error
+    except ValueError as error:
+        raise FindingError(f"{str(path)!r}: not a file name. Give a family file.") from error
     return family_in(text, str(path))
 
 
 def family_in(text: str, source: str) -> Family:
     """A family from the text of its file; see `read_family`."""
     try:
-        table = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        table = toml_in(text)
+    except ValueError as error:
         raise FindingError(f"{source}: not valid TOML ({error}). Give a family file.") from error
     return family_of(table, source)
 
@@ -216,7 +218,7 @@ def family_of(table: Mapping[str, Any], source: str) -> Family:
         raise FindingError(f"{source}: unknown key {strange[0]}. Learn the family again.")
     try:
         return _built(table, source)
-    except (KeyError, TypeError, ValueError) as error:
+    except (KeyError, TypeError, ValueError, AttributeError, OverflowError) as error:
         if isinstance(error, FindingError):
             raise
         raise FindingError(

@@ -12,6 +12,7 @@ from typing import Any
 from bellmouth.car.description import Car, Complaint
 from bellmouth.errors import FindingError
 from bellmouth.finding.causes import SINGLE_CAUSES
+from bellmouth.reading import text_of, toml_in
 
 __all__ = ["Priors", "cause_weights", "load_priors", "read_weights", "weights_from"]
 
@@ -75,14 +76,14 @@ def read_weights(path: str | Path) -> dict[str, float]:
     """
     path = Path(path)
     try:
-        table = tomllib.loads(path.read_text(encoding="utf-8"))
+        table = toml_in(text_of(path))
     except OSError as error:
         raise FindingError(
             f"{path}: cannot be read ({error.strerror}). Give a TOML file."
         ) from error
     except UnicodeDecodeError as error:
         raise FindingError(f"{path}: not a text file in UTF-8. Give a TOML file.") from error
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
+    except ValueError as error:
         raise FindingError(f"{path}: not valid TOML ({error}).") from error
     found = table.get("prior", table)
     if not isinstance(found, Mapping):

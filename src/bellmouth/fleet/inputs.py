@@ -29,8 +29,12 @@ from bellmouth.fleet.addresses import (
     same_file,
     whole_address,
 )
+from bellmouth.reading import bytes_of
+from bellmouth.recording.parquet_file import table_in
 
-__all__ = ["CarTable", "Found", "explain", "find_recordings", "owner_of", "read_cars"]
+__all__ = [
+    "CarTable", "Found", "explain", "find_recordings", "owner_of", "read_cars", "table_of_cars",
+]  # fmt: skip
 
 _ENDINGS = (".csv", ".csv.gz", ".parquet")
 _TEXTS = ("metering", "complaint", "name")
@@ -74,10 +78,7 @@ def read_cars(path: str | Path) -> CarTable:
         twice. A row that is wrong by itself is kept as refused, with the reason.
     """
     name = file_name(str(path))
-    table = _table(str(path))
-    _check_columns(table, name)
-    table = table.with_columns(pl.col("car").cast(pl.String).str.strip_chars())
-    _check_identities(table, name)
+    table = table_of_cars(path)
     cars: dict[str, Car] = {}
     refused: dict[str, str] = {}
     family: dict[str, str] = {}
@@ -92,6 +93,22 @@ def read_cars(path: str | Path) -> CarTable:
         raise CarError(next(iter(refused.values())))
     digest = hashlib.sha256(table.write_csv().encode()).hexdigest()
     return CarTable(cars, family, refused, digest)
+
+
+def table_of_cars(path: str | Path) -> pl.DataFrame:
+    """The table of cars as it stands there, identities as text; nothing is checked in its cells.
+
+    Raises
+    ------
+    CarError
+        As ``read_cars``.
+    """
+    name = file_name(str(path))
+    table = _table(str(path))
+    _check_columns(table, name)
+    table = table.with_columns(pl.col("car").cast(pl.String).str.strip_chars())
+    _check_identities(table, name)
+    return table
 
 
 def _check_columns(table: pl.DataFrame, name: str) -> None:
@@ -124,8 +141,8 @@ def _table(path: str) -> pl.DataFrame:
     try:
         with near(path) as here:
             if here.suffix.lower() == ".parquet":
-                return pl.read_parquet(here)
-            return pl.read_csv(here, infer_schema_length=None)
+                return table_in(bytes_of(here))
+            return pl.read_csv(bytes_of(here), infer_schema_length=None)
     except Exception as error:
         # An archive or a file system of another machine has errors of its own.
         reason = error.strerror if isinstance(error, OSError) and error.strerror else "damaged"

@@ -20,6 +20,7 @@ from bellmouth import __version__
 from bellmouth.errors import BellmouthError
 from bellmouth.fleet.addresses import is_address
 from bellmouth.fleet.rows import SCHEMA
+from bellmouth.recording.parquet_file import DamagedFileError, table_in
 
 if sys.platform != "win32":
     import fcntl
@@ -116,8 +117,8 @@ class Findings:
 
 def _read(path: Path) -> pl.DataFrame:
     try:
-        return pl.read_parquet(path).select(*SCHEMA)
-    except (pl.exceptions.PolarsError, OSError) as error:
+        return table_in(path.read_bytes()).select(*SCHEMA)
+    except (DamagedFileError, pl.exceptions.PolarsError, OSError) as error:
         raise BellmouthError(
             f"{path}: is damaged. Remove this part and run the same survey again: what was in it "
             "is judged anew, the rest is kept."
@@ -170,7 +171,7 @@ def open_findings(
 def _about(found: Findings) -> Mapping[str, Any]:
     try:
         told = json.loads(found.about.read_text("utf-8"))
-    except (OSError, ValueError):
+    except (OSError, ValueError, RecursionError):
         told = None
     if not isinstance(told, dict) or not found.folder.is_dir():
         raise BellmouthError(

@@ -5,14 +5,17 @@ usually does is the only real knowledge of theirs. Kept locally; nobody's name i
 """
 
 import json
+import math
 import os
 from collections.abc import Iterable
 from dataclasses import asdict, dataclass, field, fields
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 from bellmouth.errors import ProcedureError
+from bellmouth.learning.schedule import Kind
 from bellmouth.learning.session import Session, Timing
+from bellmouth.reading import json_in
 
 __all__ = ["FILE", "Attempts", "KeptAttempt", "kept_attempt"]
 
@@ -163,11 +166,30 @@ class Attempts:
 
 def _attempt(line: str) -> KeptAttempt | None:
     try:
-        document = json.loads(line)
+        document = json_in(line)
         timings = tuple(Timing(**one) for one in document.pop("timings", ()))
         known = {one.name for one in fields(KeptAttempt)}
-        return KeptAttempt(
+        found = KeptAttempt(
             timings=timings, **{name: value for name, value in document.items() if name in known}
         )
+        whole = _is_whole(found)
     except (ValueError, TypeError, AttributeError):
         return None
+    return found if whole else None
+
+
+def _is_whole(found: Any) -> bool:
+    """Whether everything is of the kind that is written: what reckons with it does not look."""
+    texts = (
+        found.procedure, found.person, found.when, found.outcome, found.judgement, found.lost_step,
+        found.lost_why, *found.leads, *found.marks, *(one.step for one in found.timings),
+    )  # fmt: skip
+    seconds = [0.0 if found.by_s is None else found.by_s, *found.leads.values()]
+    seconds += [at for times in found.marks.values() for at in times]
+    seconds += [at for one in found.timings for at in (one.cued_s, one.done_s, one.give_s)]
+    numbers = [*seconds, *(one.number for one in found.timings)]
+    return (
+        all(isinstance(text, str) for text in texts)
+        and all(isinstance(number, int | float) and math.isfinite(number) for number in numbers)
+        and all(one.kind in get_args(Kind) for one in found.timings)
+    )

@@ -1,7 +1,6 @@
 """Marks: what a person saw, heard, tapped or confirmed, on the recording's clock."""
 
 import difflib
-import json
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -9,6 +8,7 @@ from pathlib import Path
 from bellmouth.errors import ProcedureError
 from bellmouth.learning.evidence import Moment
 from bellmouth.learning.procedure import Procedure
+from bellmouth.reading import json_in, text_of
 
 __all__ = ["Marks", "check_marks", "read_marks"]
 
@@ -57,10 +57,10 @@ def read_marks(marks: str | Path | Mapping[str, object] | None) -> Marks:
         return _marks(marks, "marks")
     path = Path(marks)
     try:
-        document = json.loads(path.read_text("utf-8-sig"))
+        document = json_in(text_of(path))
     except OSError as error:
         raise ProcedureError(f"{path.name}: cannot be read ({error.strerror}).") from error
-    except (ValueError, RecursionError) as error:
+    except ValueError as error:
         raise ProcedureError(f"{path.name}: not a JSON file ({error}).") from error
     if not isinstance(document, dict):
         raise ProcedureError(f"{path.name}: marks are one object, such as {_EXAMPLE}.")

@@ -2,7 +2,6 @@
 
 import math
 import re
-import tomllib
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
@@ -30,6 +29,7 @@ from bellmouth.learning.procedure import (
 )
 from bellmouth.learning.procedure_keys import KEYS, REQUIRED
 from bellmouth.learning.toml_table import Lines, Table
+from bellmouth.reading import text_of, toml_in
 
 __all__ = ["KEYS", "REQUIRED", "procedure_from_text", "read_procedure"]
 
@@ -53,7 +53,7 @@ def read_procedure(path: str | Path) -> Procedure:
     """
     path = Path(path)
     try:
-        text = path.read_bytes().decode("utf-8-sig")
+        text = text_of(path)
     except UnicodeDecodeError as error:
         raise ProcedureError(f"{path.name}: not a text file in UTF-8.") from error
     except OSError as error:
@@ -72,8 +72,8 @@ def procedure_from_text(text: str, source: str = "procedure") -> Procedure:
         As :func:`read_procedure`.
     """
     try:
-        document = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        document = toml_in(text)
+    except ValueError as error:
         raise ProcedureError(f"{source}: not a TOML file ({error}).") from error
     top = Table(document, source, Lines(text))
     top.only(KEYS[""], REQUIRED[""])

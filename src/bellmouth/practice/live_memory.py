@@ -11,6 +11,7 @@ import numpy as np
 
 from bellmouth.errors import CarError
 from bellmouth.practice.live_engine import LiveEngine
+from bellmouth.reading import json_in, text_of
 
 __all__ = ["engine_kept", "not_kept", "read_state", "restore_engine", "write_state"]
 
@@ -32,9 +33,9 @@ def engine_kept(engine: LiveEngine) -> dict[str, Any]:
 def restore_engine(engine: LiveEngine, kept: Mapping[str, Any]) -> None:
     """Take over idle learning and trims."""
     idle, fuel = engine.run.idle, engine.run.fuel
-    idle.learned = np.array([kept["idle_learned"]])
-    idle.integral = np.array([kept["idle_feedback_deg"]])
-    idle.down_deg = np.array([kept["idle_down_deg"]])
+    idle.learned = np.array([float(kept["idle_learned"])])
+    idle.integral = np.array([float(kept["idle_feedback_deg"])])
+    idle.down_deg = np.array([float(kept["idle_down_deg"])])
     idle.learn_s = float(kept["idle_learn_s"])
     fuel.cells = np.array(kept["trims"], dtype=np.float64).reshape(fuel.cells.shape)
 
@@ -53,7 +54,7 @@ def read_state(path: Path, car: str) -> Mapping[str, Any] | None:
     if path.is_dir():
         raise CarError(f"{path}: is a folder. Name a file that the practice car may keep.")
     try:
-        kept = json.loads(path.read_text("utf-8"))
+        kept = json_in(text_of(path))
     except (OSError, ValueError) as error:
         raise _not_kept(path, error) from error
     if not isinstance(kept, dict) or kept.get("version") != _VERSION:

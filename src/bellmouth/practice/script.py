@@ -1,13 +1,13 @@
 """A driver's script for the live practice car: TOML, each action at its own car time."""
 
 import difflib
-import tomllib
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
 from bellmouth.errors import BellmouthError
 from bellmouth.practice.ignition import CONTROLS, Action, Key
+from bellmouth.reading import text_of, toml_in
 
 __all__ = ["actions_of", "read_script"]
 
@@ -46,10 +46,10 @@ def read_script(path: str | Path) -> tuple[Action, ...]:
     """
     path = Path(path)
     try:
-        document = tomllib.loads(path.read_text("utf-8"))
+        document = toml_in(text_of(path))
     except OSError as error:
         raise BellmouthError(f"{path.name}: cannot be read ({error.strerror}).") from error
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+    except ValueError as error:
         raise BellmouthError(f"{path.name}: not a TOML file ({error}).") from error
     tables = document.pop("at", [])
     if document or not isinstance(tables, list):

@@ -237,6 +237,6 @@ class Trouble:
         self.freeze_frame = {int(k, 16): bytes.fromhex(v) for k, v in kept["freeze_frame"].items()}
         self.readiness.restore(kept["readiness"])
         self.warm_ups = int(kept["warm_ups"])
-        self.distance_km, self.since_clear_s = kept["distance_km"], kept["since_clear_s"]
-        self.lamp_km, self.lamp_s = kept["lamp_km"], kept["lamp_s"]
+        for name in ("distance_km", "since_clear_s", "lamp_km", "lamp_s"):
+            setattr(self, name, float(kept[name]))
         self._good_trips = {k: int(v) for k, v in kept["good_trips"].items()}

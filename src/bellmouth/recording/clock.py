@@ -22,6 +22,11 @@ MOST_RESTARTS = 12
 # Rows this far apart, of so many, tell nothing of an engine: their clock is in another unit. [s]
 SPARSEST_S = 12.0
 LEAST_ROWS = 10
+# No engine is watched across a hole of a day: a few rows at an end that stand so far from all
+# others are damaged. A month is more than anybody records in one file, and every second of it
+# takes room. [s]
+HOLE_S = 86_400.0
+LONGEST_S = 30 * HOLE_S
 # Seconds since 1970 are below 1e10; no clock shows this. [s]
 LATEST_S = 1e11
 
@@ -40,7 +45,8 @@ class Clock:
 
 
 def is_astray(time_s: Floats) -> NDArray[np.bool_]:
-    """Which times are damaged: no clock shows them, or they leap out of the row and back. [s]
+    """Which times are damaged: no clock shows them, they leap out of the row and back, or they are
+    the first or last few and a day away from all others. [s]
 
     ``time_s`` is in the order of the file. Where more than one in a hundred leaps, none is taken
     for damaged: rows out of order and clocks that began again are another matter.
@@ -57,7 +63,18 @@ def is_astray(time_s: Floats) -> NDArray[np.bool_]:
     leapt = np.concatenate(found)
     if leapt.size <= most:
         astray[leapt] = True
+        for way in (1, -1):
+            rows = np.flatnonzero(np.isfinite(time_s) & ~astray)[::way]
+            astray[rows[: _apart(time_s[rows], max(most, 1))]] = True
     return np.asarray(astray)
+
+
+def _apart(time: Floats, most: int) -> int:
+    """How many of the first rows, at most so many and fewer than half, a hole parts from the
+    others. [s]"""
+    most = min(most, (time.size - 1) // 2)
+    holes = np.flatnonzero(np.abs(np.diff(time[: most + 1])) > HOLE_S)
+    return int(holes[-1]) + 1 if holes.size else 0
 
 
 def _leaps(time: Floats, most: int) -> NDArray[np.bool_]:
@@ -82,7 +99,7 @@ def mend(rows: Rows, source: str) -> Clock:
     Raises
     ------
     RecordingError
-        Where a time is negative or no row has one.
+        Where a time is negative, no row has one, or they are too far apart.
     """
     column = rows.header.time
     time = rows.time if column.factor == 1.0 else rows.time * column.factor
@@ -91,12 +108,13 @@ def mend(rows: Rows, source: str) -> Clock:
     if not _is_sound(time):
         order, time, notes = _mended(rows, time, source)
     _refuse_sparse(time, column.title, source)
+    _refuse_endless(time, column.title, source)
     return Clock(order, time - time[0], tuple(notes), float(time[0]))
 
 
 def _is_sound(time: Floats) -> bool:
     """Whether every row has a time that a clock shows, in order: most recordings' do. [s]"""
-    if not time.size or not 0 <= time[0] <= time[-1] <= LATEST_S:
+    if not time.size or not 0 <= time[0] <= time[-1] <= min(LATEST_S, time[0] + HOLE_S):
         return False
     return bool((time[1:] >= time[:-1]).all())
 
@@ -149,6 +167,16 @@ def _refuse_sparse(time_s: Floats, title: str, source: str) -> None:
         raise RecordingError(
             f'{source}, column "{title}": a row every {step:.0f} s, where a recording has several '
             "a second. Is it in another unit, such as ms?"
+        )
+
+
+def _refuse_endless(time_s: Floats, title: str, source: str) -> None:
+    """What one damaged time, or a clock set anew, makes of a recording: years, most of them empty.
+    [s]"""
+    if time_s[-1] - time_s[0] > LONGEST_S:
+        raise RecordingError(
+            f'{source}, column "{title}": {(time_s[-1] - time_s[0]) / HOLE_S:.0f} days lie between '
+            "its first row and its last. Is a time damaged? Give one drive in a file."
         )
 
 

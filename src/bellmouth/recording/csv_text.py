@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from bellmouth.errors import RecordingError
+from bellmouth.reading import bytes_of
 from bellmouth.recording.rows import DAMAGED_SHARE
 
 __all__ = ["Text", "load", "read_text"]
@@ -41,7 +42,7 @@ def load(path: Path) -> bytes:
         Where the file is missing, unreadable, empty or a damaged gzip.
     """
     try:
-        raw = path.read_bytes()
+        raw = bytes_of(path)
     except OSError as error:
         raise RecordingError(f"{path.name or path}: cannot be read ({error.strerror}).") from error
     except ValueError as error:

@@ -1,7 +1,6 @@
 """A header cell ``name [unit]``: which parameter it is and how its values are converted."""
 
 import re
-import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
@@ -9,6 +8,7 @@ from functools import lru_cache
 from pathlib import Path
 
 from bellmouth.errors import RecordingError
+from bellmouth.reading import text_of, toml_in
 from bellmouth.recording.names import nearest, table
 from bellmouth.recording.units import conversion, spellings
 
@@ -55,10 +55,10 @@ def read_mapping(mapping: str | Path | Mapping[str, str] | None) -> Mapping[str,
         return mapping
     path = Path(mapping)
     try:
-        document = tomllib.loads(path.read_text("utf-8-sig"))
+        document = toml_in(text_of(path))
     except OSError as error:
         raise RecordingError(f"{path.name or path}: cannot be read ({error.strerror}).") from error
-    except (ValueError, RecursionError) as error:
+    except ValueError as error:
         raise RecordingError(f"{path.name}: not a TOML file ({error}).") from error
     columns = document.get("columns")
     if set(document) != {"columns"} or not isinstance(columns, dict):

@@ -2,10 +2,10 @@
 
 import gc
 import io
-import struct
+import logging
 import sys
-import zlib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any
 
@@ -42,27 +42,29 @@ def rows_of_mdf(raw: bytes, mapping: Mapping[str, str], source: str) -> Rows:
     RecordingError
         Where the file is damaged, a unit is unknown or missing, or no channel is a parameter.
     """
-    file = _opened(raw)
-    if file is None:
-        raise RecordingError(
-            f"{source}: an MDF file that is damaged or cut short. Copy it again, or write it anew "
-            "with the program that made it."
-        )
-    with file:
-        channels, notes = _channels(file, mapping)
-        titles = ["time [s]", *(channel.title for channel in channels)]
-        header = read_header(titles, mapping, source, None)
-        return _gathered(file, header, channels, notes, source)
+    with _unheard():
+        file = _opened(raw)
+        if file is None:
+            raise RecordingError(
+                f"{source}: an MDF file that is damaged or cut short. Copy it again, or write it "
+                "anew with the program that made it."
+            )
+        with file:
+            channels, notes = _channels(file, mapping)
+            titles = ["time [s]", *(channel.title for channel in channels)]
+            header = read_header(titles, mapping, source, None)
+            return _gathered(file, header, channels, notes, source)
 
 
-def _damage() -> tuple[type[Exception], ...]:
-    """What asammdf raises on a file that is not whole."""
-    from asammdf.blocks.utils import MdfException  # noqa: PLC0415 - heavy
-
-    return (
-        MdfException, OSError, ValueError, KeyError, IndexError, TypeError, AttributeError,
-        OverflowError, MemoryError, RecursionError, struct.error, zlib.error,
-    )  # fmt: skip
+@contextmanager
+def _unheard() -> Iterator[None]:
+    """Keep off the user's screen what asammdf says of a damaged file before it raises."""
+    logger = logging.getLogger("asammdf")
+    was, logger.disabled = logger.disabled, True
+    try:
+        yield
+    finally:
+        logger.disabled = was
 
 
 def _opened(raw: bytes) -> Any:
@@ -74,7 +76,7 @@ def _opened(raw: bytes) -> Any:
     sys.unraisablehook = lambda _: None
     try:
         return MDF(io.BytesIO(raw))
-    except _damage():
+    except Exception:  # noqa: BLE001, S110 - see _samples
         pass
     finally:
         gc.collect()
@@ -120,7 +122,7 @@ def _gathered(
         channel = channels[column.index - 1]
         try:
             time, value = _samples(file, channel)
-        except _damage():
+        except Exception:  # noqa: BLE001 - see _samples
             notes.append(f'Channel "{column.title}" is damaged and was left out.')
             continue
         if value is None:
@@ -143,12 +145,30 @@ def _gathered(
 
 
 def _samples(file: Any, channel: _Channel) -> tuple[Floats, Floats | None]:
-    """Times and values of a channel, invalid samples left out; None where it is text."""
+    """Times and values of a channel, invalid samples left out; None where it is text.
+
+    On a file that is not whole asammdf raises of everything: its own errors, Python's, and those of
+    the libraries that unpack for it, of which it takes whichever is installed.
+    """
+    _refuse_outside(file, channel)
     signal = file.get(group=channel.group, index=channel.index)
     if signal.samples.dtype.kind not in "biuf" or signal.samples.ndim != 1:
         return np.zeros(0), None
     value = np.asarray(signal.samples, dtype=np.float64)
     return np.asarray(signal.timestamps, dtype=np.float64), value
+
+
+def _refuse_outside(file: Any, channel: _Channel) -> None:
+    """Refuse a channel, or a clock, that does not lie within its record: asammdf 8.8 reads what is
+    behind it in memory, and ends the program where there is nothing."""
+    group = file.groups[channel.group]
+    room = 8 * int(group.channel_group.samples_byte_nr)
+    for index in {channel.index, file.masters_db.get(channel.group, channel.index)}:
+        one = group.channels[index]
+        # Of version 4; older versions count in bits, and not far enough to matter.
+        begin = 8 * getattr(one, "byte_offset", 0) + getattr(one, "bit_offset", 0)
+        if begin + one.bit_count > room:
+            raise ValueError(begin)
 
 
 def _table(header: Header, read: list[tuple[Column, Floats, Floats]], notes: list[str]) -> Rows:

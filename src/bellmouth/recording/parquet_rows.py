@@ -1,6 +1,5 @@
 """Rows of a Parquet file with the columns of the CSV contract."""
 
-import io
 from collections.abc import Mapping
 
 import numpy as np
@@ -8,6 +7,7 @@ import polars as pl
 
 from bellmouth.errors import RecordingError
 from bellmouth.recording.header import read_header
+from bellmouth.recording.parquet_file import DamagedFileError, table_in
 from bellmouth.recording.rows import Rows, odd_cells
 from bellmouth.recording.seal import seal_is_broken
 
@@ -27,8 +27,8 @@ def rows_of_parquet(raw: bytes, mapping: Mapping[str, str], source: str) -> Rows
             f"{source}: bytes have changed since it was written. Copy it again from where it came."
         )
     try:
-        frame = pl.read_parquet(io.BytesIO(raw))
-    except (pl.exceptions.PolarsError, OSError) as error:
+        frame = table_in(raw)
+    except DamagedFileError as error:
         raise RecordingError(
             f"{source}: a Parquet file that is damaged or cut short. Copy it again."
         ) from error

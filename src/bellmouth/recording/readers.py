@@ -55,10 +55,16 @@ def read_recording(
         One sentence that says what is wrong, where, and what to do.
     """
     path = Path(path)
-    journal = journal_of(path) if path.name else path
-    if journal != path and journal.is_file():
+    if path.name and _is_file(journal := journal_of(path)):
         return _left_by_a_crash(path, journal)
     return _read(path, read_mapping(mapping), controller)
+
+
+def _is_file(path: Path) -> bool:
+    try:
+        return path.is_file()
+    except OSError:  # a name too long for the disk, a folder that may not be looked into
+        return False
 
 
 def journal_of(path: Path) -> Path:

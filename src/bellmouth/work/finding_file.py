@@ -1,6 +1,5 @@
 """A finding read back from the JSON document that ``bellmouth find --json`` prints."""
 
-import json
 import math
 from collections.abc import Mapping
 from pathlib import Path
@@ -8,6 +7,7 @@ from typing import Any, NoReturn
 
 from bellmouth.errors import FindingError
 from bellmouth.finding.result import CauseProbability, Finding, Picture, Size
+from bellmouth.reading import json_in, text_of
 
 __all__ = ["finding_in", "read_finding"]
 
@@ -24,10 +24,10 @@ def read_finding(path: str | Path) -> Finding:
     """
     path = Path(path)
     try:
-        document = json.loads(path.read_bytes().decode("utf-8-sig"))
+        document = json_in(text_of(path))
     except OSError as error:
         raise FindingError(f"{path.name}: cannot be read ({error.strerror}).") from error
-    except (ValueError, RecursionError) as error:
+    except ValueError as error:
         raise FindingError(
             f"{path.name}: not a JSON document. bellmouth find REC --car FILE --json prints one."
         ) from error

@@ -39,7 +39,7 @@ class CoachNotes:
     def _read(self, name: str) -> dict[str, Any]:
         try:
             found = json.loads(self._file(name).read_text("utf-8"))
-        except (OSError, ValueError):
+        except (OSError, ValueError, RecursionError):
             return {}
         return found if isinstance(found, dict) else {}
 

@@ -1,6 +1,5 @@
 """Correcting what a car's book says: a new entry in the place of an old one, which stays."""
 
-import json
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -17,6 +16,7 @@ from bellmouth.pages.site.uploads import of_fit_length
 from bellmouth.pages.site.view_finding import asked_of, made_again
 from bellmouth.pages.site.view_keeping import good_recordings
 from bellmouth.pages.site.view_work import done_said
+from bellmouth.reading import json_in, text_of
 
 __all__ = ["Wanted", "can_be_corrected", "correct", "now_stands"]
 
@@ -104,8 +104,8 @@ def _attempt(garage: Garage, visit: Visit, entry: Entry, wanted: Wanted) -> Entr
 
 def _card(garage: Garage, visit: Visit, entry: Entry, wanted: Wanted) -> Entry:
     try:
-        told = None if wanted.file is None else json.loads(wanted.file.read_text("utf-8-sig"))
-    except (ValueError, RecursionError):
+        told = None if wanted.file is None else json_in(text_of(wanted.file))
+    except ValueError:
         told = None
     if not isinstance(told, dict):
         raise BellmouthError(

@@ -273,7 +273,7 @@ class Garage:
             try:
                 told = json.loads(self._practice_file(key).read_text("utf-8"))
                 made, works = dict(told["made"]), list(told["works"])
-            except (ValueError, KeyError, TypeError) as error:
+            except (ValueError, KeyError, TypeError, RecursionError) as error:
                 raise BellmouthError(
                     "What this practice car was made of cannot be read any more. Take another one."
                 ) from error

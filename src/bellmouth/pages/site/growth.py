@@ -81,11 +81,15 @@ def _zip(path: Path, most: int) -> None:
 def _parquet(path: Path, _: int) -> None:
     import polars as pl  # noqa: PLC0415 - loaded by whoever reads it anyway
 
+    from bellmouth.recording.parquet_pages import pages_fit  # noqa: PLC0415
+
+    if not pages_fit(path.read_bytes()):
+        return
     try:
         lazy = pl.scan_parquet(path)
         columns = len(lazy.collect_schema())
         rows = int(lazy.select(pl.len()).collect().item())
-    except (pl.exceptions.PolarsError, OSError):
+    except (pl.exceptions.PolarsError, pl.exceptions.PanicException, OSError):
         return
     if rows * columns > MOST_VALUES:
         raise BellmouthError(

@@ -149,13 +149,10 @@ def of_book(book: Book, folder: Path) -> list[Input]:
 
 def of_table(table: Path, files: Iterable[tuple[str, Path]], folder: Path) -> list[Input]:
     """The cars of a table that was sent, each with the files that begin with its name."""
-    import polars as pl  # noqa: PLC0415
-
-    from bellmouth.fleet.inputs import owner_of, read_cars  # noqa: PLC0415
+    from bellmouth.fleet.inputs import owner_of, read_cars, table_of_cars  # noqa: PLC0415
 
     names = frozenset(read_cars(table).identities)
-    read = pl.read_parquet if table.suffix == ".parquet" else pl.read_csv
-    rows = read(table).with_columns(pl.col("car").cast(pl.String)).rows(named=True)
+    rows = table_of_cars(table).rows(named=True)
     owned: dict[str, list[tuple[str, Path]]] = {}
     place = {row["car"]: number for number, row in enumerate(rows)}
     for name, path in files:

@@ -1,10 +1,10 @@
 """What a person saw, heard and confirmed of an attempt, as a form tells it."""
 
-import json
 from collections.abc import Mapping
 
 from bellmouth.errors import BellmouthError
 from bellmouth.learning.procedure import Condition, Procedure
+from bellmouth.reading import json_in
 
 __all__ = ["events_of", "marks_of", "unseen_of"]
 
@@ -61,8 +61,8 @@ def _written(text: str) -> dict[str, object]:
     if not text.strip():
         return {}
     try:
-        told = json.loads(text)
-    except (ValueError, RecursionError):
+        told = json_in(text)
+    except ValueError:
         told = None
     if not isinstance(told, dict):
         raise BellmouthError(
