@@ -169,7 +169,9 @@ def _log_density(
         _loaded(way * (_PLACES - expected[..., None]), spread[..., None], beside["load_log"])
         for way in (1.0, -1.0)
     )
-    share, other = beside["load_share"], beside["other_share"]
+    share = beside["load_share"]
+    # What raises idle far is a load: other things raise it less.
+    other = float(np.interp(abs(held.excess_rpm), beside["other_rpm"], beside["other_share"]))
     given = (
         (1 - 2 * share) * alike + share * (more + less),
         (1 - other) * more + other * alike,

@@ -234,7 +234,8 @@ def _target(
     reference = lowest_idle(observations, table, ~observations.judged)
     if np.isfinite(reference.speed_rpm):
         # Known as well as two idles of one car are alike.
-        return reference.speed_rpm, 1.4 * known, float(table["off_share_beside"]), reference
+        both = 1.4 * float(table["beside_sd_rpm"])
+        return reference.speed_rpm, both, float(table["off_share_beside"]), reference
     if car.idle_rpm is not None:
         sd = float(np.hypot(known, car.idle_rpm.sd))
         return car.idle_rpm.value, sd, float(table["off_share"]), None
