@@ -100,8 +100,7 @@ def idle_speed(
     rises = np.array(
         [speed_rises(kind, table, held.target_rpm, airflow_metered=metered) for kind in kinds]
     )
-    density = speed_density(held.excess_rpm - rises, held.sd_rpm, held.shares, table)
-    density = density * held.spark.density(rises, held.target_rpm, table)
+    density = np.sum(held.parts(rises, table), axis=0)
     stray = table["stray_share"]
     odd = stray * held.spark.odd * stray_density(held.excess_rpm, table)
     leak_log, stale_log = np.log((1 - stray) * density.mean(axis=-1) + odd)
@@ -123,6 +122,17 @@ class Comparison:
     sd_rpm: float
     shares: Mapping[str, float]
     spark: "Spark"
+
+    def parts(self, rises: Floats, table: Mapping[str, Any]) -> tuple[Floats, Floats, Floats]:
+        """Density of speed and spark beside each rise of idle [rpm] that surplus air makes, in the
+        parts of `speed_parts`; same shape as ``rises`` each."""
+        speeds = speed_parts(self.excess_rpm - rises, self.sd_rpm, self.shares, table)
+        ways = (0.0, 1.0, -1.0) if self.reference is not None else (0.0, 0.0, 0.0)
+        alike, up, down = (
+            part * self.spark.loaded(way, rises, self.target_rpm, table)
+            for part, way in zip(speeds, ways, strict=True)
+        )
+        return alike, up, down
 
 
 def compared(
@@ -165,6 +175,20 @@ class Spark:
         if self.told:
             return _retard_density(self.drop_deg, rises, table, self.spread_deg)
         return timing_density(self.drop_deg, rises / target, table, self.spread_deg)
+
+    def loaded(self, way: float, rises: Floats, target: float, table: Mapping[str, Any]) -> Floats:
+        """The same where a load takes spark back at times: the judged idle's (``way`` 1), the
+        other's (-1) or neither's (0)."""
+        steady = self.density(rises, target, table)
+        if way == 0.0 or not np.isfinite(self.drop_deg):
+            return steady
+        share, most = table["load_retard_share"], table["load_retard_deg"]
+        retards = way * most * (np.arange(3) + 0.5) / 3
+        moved = [
+            replace(self, drop_deg=self.drop_deg - retard).density(rises, target, table)
+            for retard in retards
+        ]
+        return np.asarray((1 - share) * steady + share * np.mean(moved, axis=0))
 
 
 def _spark(
