@@ -11,7 +11,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from measure import scores
-from measure.cases import samples, with_falls
+from measure.cases import samples, with_later
 from measure.followups import Followed, follow
 from measure.pool import spread
 from measure.reliability import reliability
@@ -97,7 +97,7 @@ def main(arguments: list[str] | None = None) -> int:
     for variant in asked.variants:
         plan = Plan(variant, asked.seed, CAUSES)
         drawn = samples(plan, asked.cases, asked.processes, keep=True)
-        drawn = with_falls(drawn, plan, asked.processes, keep=True)
+        drawn = with_later(drawn, plan, asked.processes, keep=True)
         followed = [one for one in spread(follow, drawn, asked.processes, variant) if one]
         everything += followed
         print(f"\nvariant {variant}, {len(followed)} cases\n{after_checks(followed)}")

@@ -19,8 +19,9 @@ from measure import OUT, ROOT, simulated
 from measure.cleaned import falls_of_chunk
 from measure.pool import spread
 from measure.simulated import Plan
+from measure.unloaded import unloaded_of_chunk
 
-__all__ = ["CHUNK", "Sample", "cached", "recordings", "samples", "stored", "with_falls"]
+__all__ = ["CHUNK", "Sample", "cached", "recordings", "samples", "stored", "with_later"]
 
 #: Simulating two hundred cars costs little more than simulating one.
 CHUNK = 200
@@ -64,25 +65,31 @@ def recordings(plan: Plan, count: int) -> list[simulated.Simulated]:
     return cached(path, lambda: simulated.chunk(plan, 0, count))  # type: ignore[no-any-return]
 
 
-def with_falls(
+def with_later(
     found: Sequence[Sample], plan: Plan, processes: int = 2, *, keep: bool = False
 ) -> list[Sample]:
-    """The first cases of a plan with what cleaning the plate would change among their facts: that
-    takes another drive of the cars concerned, and only follow-up checks ask for it."""
+    """The first cases of a plan with what only follow-up checks ask for among their facts, as it
+    takes another drive: what cleaning the plate would change, and the idle with all loads off."""
     size = min(CHUNK, len(found))
     chunks = [(plan, number, size, keep) for number in range(-(-len(found) // size))]
-    falls = [fall for chunk in spread(_falls, chunks, processes, "cleaning") for fall in chunk]
+    later = [one for chunk in spread(_later, chunks, processes, "driving again") for one in chunk]
     return [
-        replace(one, facts={**one.facts, "cleaned_pct": fall})
-        for one, fall in zip(found, falls[: len(found)], strict=True)
+        replace(one, facts={**one.facts, **facts})
+        for one, facts in zip(found, later[: len(found)], strict=True)
     ]
 
 
-def _falls(which: tuple[Plan, int, int, bool]) -> list[float]:
+def _later(which: tuple[Plan, int, int, bool]) -> list[Mapping[str, float]]:
     plan, number, size, keep = which
-    path = stored("cleaned", f"{plan.variant}-{_mark(plan, number, size)}", ["practice"])
-    path = _older(path) if keep else path
-    return cached(path, lambda: falls_of_chunk(plan, number, size))  # type: ignore[no-any-return]
+    name = f"{plan.variant}-{_mark(plan, number, size)}"
+
+    def told(kind: str, make: Callable[[Plan, int, int], Any]) -> Any:
+        path = stored(kind, name, ["practice"])
+        path = _older(path) if keep else path
+        return cached(path, lambda: make(plan, number, size))
+
+    falls, idles = told("cleaned", falls_of_chunk), told("put_right", unloaded_of_chunk)
+    return [{"cleaned_pct": fall, **facts} for fall, facts in zip(falls, idles, strict=True)]
 
 
 def _older(path: Path) -> Path:

@@ -54,8 +54,12 @@ def outcome(check: str, sample: Sample, again: int = 0) -> CheckResult | None:
     first, time = _draws(check, sample, 0), _draws(check, sample, again + 1)
     if "fact" in table:
         common, own = table["shared"] ** 0.5, (1.0 - table["shared"]) ** 0.5
-        error = common * first.normal() + own * time.normal()
-        value = sample.facts[table["fact"]] + table["error"] * error
+        shared = first.normal()
+        # How it went is drawn before the error, so that it can be drawn again as the first time.
+        as_before = again > 0 and "fails" in table and first.random() < table["shared"]
+        chance = _draws(check, sample, 1) if as_before else time
+        fact = _went(table, sample.facts[table["fact"]], chance)
+        value = fact + table["error"] * (common * shared + own * time.normal())
         return CheckResult(check, "value", float(value)) if np.isfinite(value) else None
     chances = np.array(table["otherwise"])
     for cause in sample.cause.split("+"):
@@ -65,6 +69,17 @@ def outcome(check: str, sample: Sample, again: int = 0) -> CheckResult | None:
     return CheckResult(
         check, _word(table, chances, _draws(check, sample, 1) if as_before else time)
     )
+
+
+def _went(table: Mapping[str, Any], fact: float, chance: np.random.Generator) -> float:
+    """What there is to read once something was put right, or was not, or something else changed."""
+    if "fails" not in table:
+        return fact
+    way = chance.random()
+    if way < table["fails"]:
+        return 0.0
+    other = way > 1.0 - table["other"]
+    return fact + (table["other_sd"] * float(chance.normal()) if other else 0.0)
 
 
 def _draws(check: str, sample: Sample, which: int) -> np.random.Generator:

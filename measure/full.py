@@ -7,7 +7,7 @@ import numpy as np
 
 from measure import DATA, real, scores, yardstick
 from measure.after_checks import after_checks, right_after
-from measure.cases import Sample, samples, with_falls
+from measure.cases import Sample, samples, with_later
 from measure.followups import Followed, follow
 from measure.judge import Judgement, judge
 from measure.pool import spread
@@ -73,7 +73,7 @@ def measure(plan: Plan, count: int, processes: int, *, keep: bool) -> Run:
 def _followed(
     plan: Plan, main: Sequence[Sample], processes: int, *, keep: bool
 ) -> Sequence[Followed]:
-    told = with_falls(main, plan, processes, keep=keep)
+    told = with_later(main, plan, processes, keep=keep)
     return [one for one in spread(follow, told, processes, "following up") if one]
 
 

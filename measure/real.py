@@ -61,6 +61,13 @@ def show(data: Path = DATA, *, every_overlay: bool = False) -> None:
             _days(idles, idle_car),
         )
     )
+    print(heading("Real idles judged together with another day's"))
+    print(
+        table(
+            ("days", "pairs", "fault on top", "above 50 %", "p(healthy)"),
+            _together(idles, idle_car),
+        )
+    )
     print(heading("Targets on real recordings"))
     _targets(idle_answers, bench_answers, overlaid)
 
@@ -83,6 +90,22 @@ def _days(idles: Sequence[tuple[str, Recording]], car: Car) -> list[list[str]]:
         on_top = sum(answer.top not in SPARED for answer in found)
         surely = sum(answer.fault > 0.5 for answer in found)
         healthy = _mean([answer.probability("healthy") for answer in found])
+        rows.append([name, str(len(found)), str(on_top), str(surely), f"{healthy:.2f}"])
+    return rows
+
+
+def _together(idles: Sequence[tuple[str, Recording]], car: Car) -> list[list[str]]:
+    """Each idle alone, and with the one some days after it, of the same healthy car."""
+    rows = []
+    for apart in (0, *_DAYS_APART):
+        found = [
+            ask(day, recording, car, also=[idles[(place + apart) % len(idles)][1]] if apart else [])
+            for place, (day, recording) in enumerate(idles)
+        ]
+        on_top = sum(answer.top not in SPARED for answer in found)
+        surely = sum(answer.fault > 0.5 for answer in found)
+        healthy = _mean([answer.probability("healthy") for answer in found])
+        name = f"and {apart} days later" if apart else "alone"
         rows.append([name, str(len(found)), str(on_top), str(surely), f"{healthy:.2f}"])
     return rows
 

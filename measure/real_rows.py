@@ -58,10 +58,17 @@ class Answer:
         return dict(self.causes).get(cause, 0.0)
 
 
-def ask(name: str, recording: Recording, car: Car, references: Sequence[Recording] = ()) -> Answer:
+def ask(
+    name: str,
+    recording: Recording,
+    car: Car,
+    references: Sequence[Recording] = (),
+    *,
+    also: Sequence[Recording] = (),
+) -> Answer:
     """Run the finding, complaint unknown; a refusal is an answer without causes."""
     try:
-        found = find(recording, car, references=references)
+        found = find(recording, car, also=also, references=references)
     except BellmouthError as error:
         return Answer(name, 0, (("refused", 1.0),), {}, float("nan"), (str(error),))
     return Answer(

@@ -6,11 +6,13 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, settings
 
-# No deadline: other work on the same machine must not fail a property.
-settings.register_profile("usual", deadline=None, max_examples=40)
+# No deadline: other work on the same machine must not fail a property. The usual examples are the
+# same every time, so that a change is not refused for what another one brought; the soak searches.
+settings.register_profile("usual", deadline=None, max_examples=40, derandomize=True, database=None)
 settings.register_profile(
-    "soak", deadline=None, max_examples=3_000, suppress_health_check=list(HealthCheck)
-)
+    "soak", deadline=None, max_examples=3_000, suppress_health_check=list(HealthCheck),
+    print_blob=True,
+)  # fmt: skip
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "usual"))
 
 

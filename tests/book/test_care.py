@@ -44,7 +44,7 @@ def test_a_backup_while_somebody_writes(local: Book, tmp_path: Path) -> None:
             assert writer.stdout is not None
             writer.stdout.readline()
             while len(local.history("blue one").entries) < 5:
-                pass
+                assert writer.poll() is None
             folder = local.back_up(tmp_path / "backup")
         finally:
             writer.kill()

@@ -9,9 +9,9 @@ from bellmouth import read_car
 from bellmouth.book import Book
 from bellmouth.book.alike import differences
 from bellmouth.book.entries import Entry
-from bellmouth.book.judging import clean_recording
+from bellmouth.book.judging import clean_recording, stands
 from bellmouth.book.versions import model_version
-from bellmouth.errors import BookError
+from bellmouth.errors import BookError, FindingError
 from bellmouth.pages.document import finding_document
 from tests.book.made import CAR, DEMO
 
@@ -112,3 +112,26 @@ def test_the_car_s_own_clean_recording_is_the_reference() -> None:
     assert clean_recording([*first, worse, *later], later[-1]) == []
     never = [_entry(1, "job", 1), _entry(2, "recording", 1), *later]
     assert clean_recording(never, later[-1]) == []
+
+
+def test_more_recordings_are_judged_together_and_come_out_the_same_again(tmp_path: Path) -> None:
+    title, *lines = (DEMO / "recording.csv").read_text("utf-8").splitlines()
+    later = tmp_path / "later.csv"  # slower, so that it is no piece of the other one
+    slower = [f"{1.013 * float(t):.3f},{rest}" for t, rest in (one.split(",", 1) for one in lines)]
+    later.write_text("\n".join([title, *slower]), "utf-8")
+    with Book(tmp_path / "book") as book:
+        book.add_car("blue one", read_car(DEMO / "car.toml"))
+        book.open_job("blue one", complaint="rough idle")
+        first = book.add_recording("blue one", DEMO / "recording.csv")
+        second = book.add_recording("blue one", later)
+        found = book.judge("blue one", first.number, also=[second.number])
+        alone = book.judge("blue one", first.number)
+        assert finding_document(found.result) != finding_document(alone.result)  # type: ignore[arg-type]
+        kept = book.keep("blue one", found, finding_document(found.result))  # type: ignore[arg-type]
+        assert kept.document["also"] == [second.number]
+        assert len(kept.files) == 2
+        (again,) = book.recompute("blue one")
+        assert again.same
+        assert stands(book, "blue one", kept)
+        with pytest.raises(FindingError, match="is the same recording as"):
+            book.judge("blue one", first.number, also=[first.number])

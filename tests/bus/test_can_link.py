@@ -39,7 +39,7 @@ def test_an_answer_without_padding_is_accepted() -> None:
 
 
 def test_an_answer_cut_short_is_damaged() -> None:
-    with _always((0.0, 0x7E8, "04410C0A")) as peer, link_to(peer, margin_s=0.05) as link:
+    with _always((0.0, 0x7E8, "04410C0A")) as peer, link_to(peer) as link:
         assert link.exchange(RPM, 0x10).answers == ()
         assert (link.losses.damaged, link.losses.unanswered) == (1, 1)
 
@@ -101,14 +101,14 @@ def test_frames_in_the_wrong_order_cut_the_message() -> None:
             return [(0.0, 0x7E8, "2250303030303031"), (0.0, 0x7E8, "2142454C4C4D3041")]
         return [(0.0, 0x7E8, "1014490201303050")]
 
-    with Peer(script) as peer, link_to(peer, margin_s=0.05) as link:
+    with Peer(script) as peer, link_to(peer) as link:
         assert link.exchange(hexed("0902"), 0x10).answers == ()
         assert link.losses.cut == 1
         assert link.losses.unanswered == 1
 
 
 def test_a_missing_frame_cuts_the_message_in_the_standards_time() -> None:
-    with _always((0.0, 0x7E8, "1014490201303050")) as peer, link_to(peer, margin_s=0.02) as link:
+    with _always((0.0, 0x7E8, "1014490201303050")) as peer, link_to(peer) as link:
         began = time.monotonic()
         assert link.exchange(hexed("0902"), 0x10).answers == ()
         assert time.monotonic() - began > 0.1
@@ -118,7 +118,7 @@ def test_a_missing_frame_cuts_the_message_in_the_standards_time() -> None:
 
 def test_response_pending_is_waited_out() -> None:
     frames = ((0.0, 0x7E8, "037F0978"), (0.6, 0x7E8, "0649004540000000"))
-    with _always(*frames) as peer, link_to(peer, margin_s=0.1) as link:
+    with _always(*frames) as peer, link_to(peer, margin_s=0.4) as link:
         answers = link.exchange(hexed("0900"), 0x10).answers
     assert [one.payload for one in answers] == [hexed("490045400000")]
 
@@ -129,14 +129,18 @@ def test_a_refusal_is_an_answer_and_is_counted() -> None:
         assert (link.losses.refused, link.losses.unanswered) == (1, 0)
 
 
-def test_a_belated_answer_is_never_taken_for_the_present_one() -> None:
+def test_a_belated_answer_is_never_taken_for_the_present_one(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    # Far from the end of the first try and from the next request, however busy the machine is.
+    monkeypatch.setattr("bellmouth.bus.can_link._SETTLE_S", 1.0)
     first = True
 
     def script(_identifier: int, _data: bytes) -> Frames:
         nonlocal first
         if first:
             first = False
-            return [(0.3, 0x7E8, "04410C1111000000")]
+            return [(0.6, 0x7E8, "04410C1111000000")]
         return [(0.0, 0x7E8, "04410C2222000000")]
 
     with Peer(script) as peer, link_to(peer, margin_s=0.15) as link:
@@ -231,7 +235,7 @@ def test_a_controller_that_begins_a_message_again_and_again_is_given_up(
 ) -> None:
     monkeypatch.setattr("bellmouth.bus.can_link._LONGEST_MESSAGE_S", 0.3)
     begins = [(0.0, 0x7E8, "1014490201303050")]
-    with Peer(lambda _identifier, _data: begins) as peer, link_to(peer, margin_s=0.05) as link:
+    with Peer(lambda _identifier, _data: begins) as peer, link_to(peer) as link:
         assert link.exchange(hexed("0902"), 0x10).answers == ()
         assert link.losses.cut > 1
 
@@ -245,18 +249,18 @@ def test_two_messages_whose_frames_mix_are_both_thrown_away() -> None:
         first, second = "1009411100100000", "1009411100101111"
         return [(0.0, 0x7E8, first), (0.0, 0x7E8, second), (0.0, 0x7E8, "210C0AF000000000")]
 
-    with Peer(script) as peer, link_to(peer, margin_s=0.1) as link:
+    with Peer(script) as peer, link_to(peer) as link:
         assert link.exchange(hexed("0111100C"), 0x10).answers == ()
         assert link.losses.cut == 2
 
 
 def test_what_was_begun_is_not_asked_again_and_found_however_late() -> None:
-    with _always((0.0, 0x7E8, "04410C0AF0")) as peer, link_to(peer, margin_s=0.05) as link:
+    with _always((0.0, 0x7E8, "04410C0AF0")) as peer, link_to(peer) as link:
         assert link.exchange_onward(RPM, 0x10, RPM).answers
-        time.sleep(0.2)  # longer than the time for an answer
+        time.sleep(0.7)  # longer than the time for an answer
         exchange = link.exchange(RPM, 0x10, expect=1)
         assert exchange.answers[0].payload == hexed("410C0AF0")
-        assert exchange.answers[0].received_s - exchange.sent_s >= 0.2
+        assert exchange.answers[0].received_s - exchange.sent_s >= 0.7
         assert len(peer.heard) == 2
         assert link.losses.total() == 0
 
@@ -278,7 +282,7 @@ def test_an_unanswered_beginning_is_counted_and_nothing_follows_it() -> None:
     def script(_identifier: int, _data: bytes) -> Frames:
         return [(0.0, 0x7E8, "04410C0AF0")] if len(peer.heard) == 1 else []
 
-    with Peer(script) as peer, link_to(peer, margin_s=0.05) as link:
+    with Peer(script) as peer, link_to(peer) as link:
         assert link.exchange_onward(RPM, 0x10, RPM).answers
         assert link.exchange_onward(RPM, 0x10, RPM).answers == ()
         assert link.losses.unanswered == 1

@@ -137,9 +137,17 @@ def test_the_snapshot_follows_and_is_never_half_a_file(tmp_path: Path) -> None:
             assert pl.read_parquet(io.BytesIO(path.read_bytes())).height <= number + 1
         if number % 40 == 0:
             time.sleep(0.02)
-    assert path.exists()
+    _until_there(path)
     journal.close()
     assert pl.read_parquet(path).height == 400
+
+
+def _until_there(path: Path) -> None:
+    """The first snapshot is being written, in a thread that a busy machine lets wait."""
+    until_s = time.monotonic() + 60.0
+    while not path.exists():
+        assert time.monotonic() < until_s
+        time.sleep(0.01)
 
 
 def test_a_damaged_snapshot_is_no_loss(tmp_path: Path) -> None:
@@ -232,11 +240,11 @@ def test_killed_at_any_moment_at_most_a_second_is_missing(tmp_path: Path) -> Non
     ]
     for number, (process, path) in enumerate(zip(running, paths, strict=True)):
         assert process.stdout is not None
-        first = process.stdout.readline()
-        assert first
+        before = [process.stdout.readline().strip() for _ in range(3)]  # it may stand still now
+        assert all(before)
         time.sleep(0.4 + 0.3 * number)
         process.send_signal(signal.SIGKILL)
-        told = process.stdout.read().split()
+        told = before + process.stdout.read().split()
         process.stdout.close()
         process.wait()
         recording = read_recording(path)

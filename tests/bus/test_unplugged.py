@@ -1,6 +1,5 @@
 """The adapter is unplugged and comes back, or does not; the ignition goes off and on."""
 
-import socket
 import threading
 import time
 
@@ -14,12 +13,7 @@ from bellmouth.errors import BusError
 from bellmouth.practice.server import SlcanServer
 from tests.bus.stub_car import StubCar
 from tests.bus.wires import MARGIN_S
-
-
-def _free_port() -> int:
-    with socket.socket() as one:
-        one.bind(("127.0.0.1", 0))
-        return int(one.getsockname()[1])
+from tests.ports import kept_port
 
 
 def _link(port: int, patience_s: float) -> CanLink:
@@ -28,7 +22,7 @@ def _link(port: int, patience_s: float) -> CanLink:
 
 
 def test_an_adapter_unplugged_and_back_goes_on() -> None:
-    port, car = _free_port(), StubCar()
+    port, car = kept_port(), StubCar()
     server = SlcanServer(car, port=port)
     told: list[bool] = []
     with Client(_link(port, 20.0)) as client:
@@ -52,7 +46,7 @@ def test_an_adapter_unplugged_and_back_goes_on() -> None:
 
 
 def test_an_adapter_that_stays_away_is_said_and_may_still_come_back() -> None:
-    port, car = _free_port(), StubCar()
+    port, car = kept_port(), StubCar()
     server = SlcanServer(car, port=port)
     with Client(_link(port, 0.3)) as client:
         server.close()
@@ -68,7 +62,7 @@ def test_ignition_off_is_noticed_with_its_uncertainty() -> None:
     car = StubCar()
     with SlcanServer(car) as server:
         wire = Wire("slcan", server.channel, 500_000, Losses())
-        with Client(CanLink(wire, 11, margin_s=0.1)) as client:
+        with Client(CanLink(wire, 11, margin_s=MARGIN_S)) as client:
             client.read((0x0C,))
             off_after = time.monotonic()
             car.awake = False
@@ -90,7 +84,7 @@ def test_an_adapter_that_lost_the_bus_is_opened_again() -> None:
     car = StubCar()
     with SlcanServer(car) as server:
         wire = Wire("slcan", server.channel, 500_000, Losses())
-        link = CanLink(wire, 11, margin_s=0.1)
+        link = CanLink(wire, 11, margin_s=MARGIN_S)
         try:
             assert link.exchange(b"\x01\x0c", 0x10).answers
             server._adapter.is_open = False  # as after bus-off: it refuses to send

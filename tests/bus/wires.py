@@ -32,7 +32,7 @@ def link_to(
 @contextmanager
 def slcan_link(channel: str, bitrate: int | None = None) -> Iterator[CanLink]:
     """A link through a serial-line adapter, found by itself."""
-    link = detect("slcan", channel, bitrate, margin_s=MARGIN_S / 4)
+    link = detect("slcan", channel, bitrate, margin_s=MARGIN_S / 2)
     try:
         yield link
     finally:

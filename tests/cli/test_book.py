@@ -220,7 +220,7 @@ def test_the_book_is_backed_up_and_checked(words: Words, run: Run, tmp_path: Pat
     words("backup", tmp_path / "backup")
     assert "is not empty" in words("backup", tmp_path / "backup", code=2)
     said = run("book", "--book", tmp_path / "backup", "check")
-    assert said.stdout == "1 cars, 11 entries: the book is whole.\n"
+    assert said.stdout == "1 car, 11 entries: the book is whole.\n"
     next((tmp_path / "backup" / "photos").glob("*")).unlink()
     said = run("book", "--book", tmp_path / "backup", "check")
     assert said.exit_code == 1

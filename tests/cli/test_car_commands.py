@@ -57,7 +57,8 @@ def test_codes(run: Run, at: tuple[str, ...]) -> None:
     assert "Permanent codes: it does not answer this question." in result.output
     assert "Freeze frame, kept when P0171 was set" in result.output
     assert "700  rpm" in result.output
-    assert "00P************01" in result.output
+    assert "VIN: 00P************01" in result.output
+    assert "  engine speed" in result.output
     assert VIN not in result.output
 
 
@@ -79,6 +80,7 @@ def test_monitors(run: Run, at: tuple[str, ...], engine: StubNode, tmp_path: Pat
     assert result.exit_code == 0, result.output
     assert "Go: ready for inspection by this table." in result.output
     assert "evaporative: INCOMPLETE" in result.output
+    assert "_" not in result.output
     assert "Tank between a quarter and three quarters" in result.output
     assert "no pattern outranks limits" in result.output
     assert result.output.rstrip().endswith("comes before this table.")

@@ -1,12 +1,15 @@
 """``bellmouth record`` and ``find --live`` against the practice car on loopback."""
 
+import shutil
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from click.testing import Result
 
+from bellmouth import find, read_car
 from bellmouth.practice.live import PracticeCar
 from bellmouth.practice.mechanic import Mechanic
 from bellmouth.practice.wires import WireChoice, serve
@@ -37,7 +40,7 @@ def test_a_timed_capture_says_what_the_car_reports_and_how_it_went(
     result = run("record", "--channel", channel, "--bitrate", "500000", "--seconds", "4", "-o", out)
     assert result.exit_code == 0, result.output
     assert "Talking to the car: ISO 15765-4, 11-bit, 500 kbit/s." in result.output
-    assert "vehicle number 00P************02" in result.output
+    assert "VIN 00P************02" in result.output
     assert "Trouble codes: " in result.output
     assert "Controller 10: lamp " in result.output
     assert "requests and" in result.output
@@ -102,6 +105,34 @@ def test_nobody_there_leaves_no_file(run: Run, tmp_path: Path) -> None:
     assert result.exit_code == 2
     assert result.output.startswith("bellmouth: slcan socket://127.0.0.1:9: ")
     assert list(tmp_path.iterdir()) == []
+
+
+def test_after_a_capture_the_command_is_named_with_its_files(
+    run: Run, recording: Path, car: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The capture itself is put in: what it read, and what was found."""
+    read = read_recording(recording)
+    captured = SimpleNamespace(recording=read, finding=find(read, read_car(car)))
+    monkeypatch.setattr("bellmouth.cli.record.capture", lambda *_, **__: captured)
+    monkeypatch.chdir(tmp_path)
+    shown = run("record", "--car", car, "-o", "my car.csv", "--complaint", "high idle").stdout
+    asked = f"bellmouth find 'my car.csv' --car {car} --complaint 'high idle' --result "
+    assert f"\n    {asked}" in shown
+    assert "find again" not in shown
+
+
+def test_after_find_live_too_and_without_reading_the_car_anew(
+    run: Run, recording: Path, car: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def capture(_: object, out: Path, *__: object) -> None:
+        shutil.copy(recording, out)
+
+    monkeypatch.setattr("bellmouth.cli.record.capture", capture)
+    monkeypatch.chdir(tmp_path)
+    told = ("--result", "smoke_test=seen")
+    shown = run("find", "--live", "rec.csv", "--car", car, *told).stdout
+    assert f"\n    bellmouth find rec.csv --car {car} {' '.join(told)} --result " in shown
+    assert "--live" not in shown
 
 
 def test_find_live_refuses_a_file_that_is_there(run: Run, recording: Path, car: Path) -> None:

@@ -2,11 +2,10 @@
 
 import numpy as np
 import pytest
-from scipy.special import ndtr
 
 from bellmouth.finding.check_sizes import (
-    _normal_cdf,
     nodes_of,
+    parts_of_number,
     predicted_number,
 )
 from bellmouth.finding.check_table import CHECKS
@@ -33,7 +32,7 @@ def test_a_number_is_asked_of_every_size_that_is_possible(case: Case) -> None:
     nodes = nodes_of(case)
     row = case.hypotheses.names.index("fuel_low")
     mine = nodes.hypothesis == row
-    log = log_of_numbers(check, [0.8], *predicted_number(nodes, check))
+    log = log_of_numbers(check, [0.8], parts_of_number(nodes, check))
     by_hand = np.exp(nodes.log_share[mine]) @ np.exp(log[mine])
     told = result_log(case, parse_results(["fuel_delivery=0.8"]))
     assert told[row] == pytest.approx(np.log(by_hand), abs=1e-6)
@@ -70,7 +69,28 @@ def test_a_closed_reading_leaves_a_deposit_what_the_slope_is_not_known() -> None
     assert sd[large].min() > 1.3 * sd[healthy].max()
 
 
-def test_the_normal_distribution_is_the_one_that_scipy_has() -> None:
-    z = np.linspace(-12, 12, 401)
-    assert _normal_cdf(z) == pytest.approx(ndtr(z), abs=3e-7)
-    assert _normal_cdf(np.array([-np.inf, np.inf])) == pytest.approx([0.0, 1.0], abs=3e-7)
+def test_a_meter_put_right_brings_the_trim_back_by_its_error(case: Case) -> None:
+    """The meter reads 20 % low: 25 % of trim, none with another meter."""
+    nodes = nodes_of(case)
+    parts = parts_of_number(nodes, CHECKS["meter_swap"])
+    mine = nodes.hypothesis == case.hypotheses.names.index("meter_low")
+    share = np.exp(nodes.log_share[mine])
+    assert share @ parts.mean[mine, 0, 0] == pytest.approx(25.0, abs=3.5)
+    assert parts.mean[nodes.hypothesis == 0, 0, 0] == pytest.approx(0.0, abs=1e-9)
+    names = case.hypotheses.names
+    came = result_log(case, parse_results(["meter_swap=24"]))
+    stayed = result_log(case, parse_results(["meter_swap=0.5"]))
+    low, fuel = names.index("meter_low"), names.index("fuel_low")
+    assert came[low] - came[fuel] > 3.0
+    assert stayed[fuel] - stayed[low] > 1.5  # cleaning may not have been enough
+
+
+def test_a_trim_at_its_limit_shows_less_than_the_meter_is_off() -> None:
+    limited = solve(stretches(meter=0.6, trim_limit=0.25), [], car())
+    nodes = nodes_of(limited)
+    mine = nodes.hypothesis == limited.hypotheses.names.index("meter_low")
+    share = np.exp(nodes.log_share[mine])
+    came = share @ parts_of_number(nodes, CHECKS["meter_swap"]).mean[mine, 0, 0]
+    assert came == pytest.approx(100 * np.expm1(0.25), abs=2.0)
+    leak = nodes.hypothesis == limited.hypotheses.names.index("leak")
+    assert parts_of_number(nodes, CHECKS["meter_swap"]).mean[leak] == pytest.approx(0.0)

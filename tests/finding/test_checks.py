@@ -130,6 +130,7 @@ def test_every_check_is_made_with_a_caution_that_names_what_can_hurt(check: Chec
     dangers = {
         "key on": ("do not start", "fan"),
         "hold 2,500 rpm": ("running engine", "brake", "open air", "fan", "hot"),
+        "warm idle, loads off:": ("running engine", "brake", "open air", "fan", "hot"),
         "warm idle: pinch": ("running engine", "fan", "hot", "open air"),
         "idle learning": ("brake", "open air", "fan"),
         "pressure sensor": ("key off", "running engine", "brake", "open air", "fan", "hot"),

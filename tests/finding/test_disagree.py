@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from bellmouth.finding.checks import parse_results
-from bellmouth.finding.disagree import disagreements, expected
+from bellmouth.finding.disagree import expected, remarks
 from bellmouth.finding.find import Case, solve
 from tests.finding.garage import car, stretches
 
@@ -25,9 +25,10 @@ def test_outcomes_of_one_check_are_all_there_is(case: Case) -> None:
 
 
 def test_no_smoke_where_a_large_leak_was_sure_disagrees(case: Case) -> None:
-    (said,) = disagreements(case, sure_of(case, "leak"), parse_results(["smoke_test=none"]))
-    assert said.startswith("Smoke test: none was not to be expected from the recording (")
-    assert said.endswith("Make the check again, and record again, before you trust either.")
+    (said,) = remarks(case, sure_of(case, "leak"), parse_results(["smoke_test=none"]))
+    assert said.sentence.startswith("Smoke test: none was not to be expected from the recording")
+    assert said.sentence.endswith("check again, and record again, before you trust either.")
+    assert (said.check, said.disagrees_with) == ("smoke_test", "recording")
 
 
 @pytest.mark.parametrize(
@@ -35,21 +36,22 @@ def test_no_smoke_where_a_large_leak_was_sure_disagrees(case: Case) -> None:
     [("leak", "smoke_test=seen"), ("healthy", "smoke_test=none"), ("healthy", "fuel_delivery=1.0")],
 )
 def test_what_was_to_be_expected_is_not_said(case: Case, cause: str, result: str) -> None:
-    assert disagreements(case, sure_of(case, cause), parse_results([result])) == ()
+    assert remarks(case, sure_of(case, cause), parse_results([result])) == ()
 
 
 def test_a_number_disagrees_too(case: Case) -> None:
     told = parse_results(["fuel_delivery=0.7"])
-    (said,) = disagreements(case, sure_of(case, "healthy"), told)
-    assert said.startswith("Fuel delivery: 0.7 was not to be expected")
+    (said,) = remarks(case, sure_of(case, "healthy"), told)
+    assert said.sentence.startswith("Fuel delivery: 0.7 was not to be expected")
 
 
 def test_the_same_again_asks_for_another_recording_and_another_outcome_is_told(case: Case) -> None:
     sure = sure_of(case, "leak")
-    (said,) = disagreements(case, sure, parse_results(["smoke_test=none"] * 2))
-    assert said.endswith("the two disagree. Record again before you trust either.")
-    assert "and the check showed it again" in said
-    (said,) = disagreements(case, sure, parse_results(["smoke_test=none", "smoke_test=seen"]))
-    assert said.startswith("Smoke test: made 2 times, it contradicts itself (none, seen).")
+    (said,) = remarks(case, sure, parse_results(["smoke_test=none"] * 2))
+    assert said.sentence.endswith("the two disagree. Record again before you trust either.")
+    assert "and the check showed it again" in said.sentence
+    (said,) = remarks(case, sure, parse_results(["smoke_test=none", "smoke_test=seen"]))
+    assert said.sentence.startswith("Smoke test: made 2 times, it contradicts itself (none, seen).")
+    assert said.disagrees_with == "itself"
     numbers = parse_results(["fuel_delivery=1.0", "fuel_delivery=0.99"])
-    assert disagreements(case, sure, numbers) == ()
+    assert remarks(case, sure, numbers) == ()

@@ -1,5 +1,7 @@
 """The one call: its document, its honesty, and what it refuses."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -71,6 +73,26 @@ def test_the_complaint_moves_the_prior() -> None:
     assert calm.complaint == "none"
 
 
+@pytest.mark.parametrize(
+    ("results", "disagreeing"),
+    [
+        ((), {}),
+        (("smoke_test=none",), {}),
+        (("fuel_delivery=0.6",), {"fuel_delivery": "recording"}),
+        (("smoke_test=none", "smoke_test=seen"), {"smoke_test": "itself"}),
+    ],
+)
+def test_which_checks_disagree_is_told_with_the_finding(
+    results: tuple[str, ...], disagreeing: dict[str, str]
+) -> None:
+    finding = find(recording(), car(), results=results)
+    assert finding.disagreeing == disagreeing
+    assert all(
+        any(one.startswith(check.replace("_", " ").capitalize()) for one in finding.warnings)
+        for check in disagreeing
+    )
+
+
 def test_metering_that_the_readings_contradict_is_refused() -> None:
     with pytest.raises(FindingError, match='metered by "airflow" but no mass_air_flow'):
         find(recording(mass_air_flow=None), car())
@@ -127,8 +149,93 @@ def test_where_a_deposit_is_likely_the_bore_is_asked_for() -> None:
     for asked, told in ((True, known), (False, bored)):
         finding = find(recording(), told, complaint="rough idle")
         assert {one.cause: one.probability for one in finding.causes}["deposit"] > 0.2
-        assert any("bore is not told" in one for one in finding.warnings) is asked
+        assert any("throttle_bore_mm" in one for one in finding.warnings) is asked
     healthy = find(recording(), known, complaint="none")
     assert not any("bore" in one for one in healthy.warnings)
     beside = find(recording(), known, references=[recording(seed=4)], complaint="rough idle")
     assert not any("bore" in one for one in beside.warnings)
+
+
+def test_a_sound_air_path_with_a_complaint_sends_one_elsewhere() -> None:
+    """Healthy is no answer to somebody whose engine shakes."""
+    for complaint, sent in (("rough idle", True), ("none", False), ("unknown", False)):
+        finding = find(recording(), car(), prior={"healthy": 1.0}, complaint=complaint)
+        assert finding.causes[0].cause == "healthy"
+        assert any("look at ignition" in one for one in finding.warnings) is sent
+
+
+def test_ethanol_is_asked_for_where_it_could_be_mistaken_and_is_not_known() -> None:
+    """It takes more fuel: a rich engine has no use for the question, nor a blend that is told."""
+
+    def asked(trim: float, known: Car) -> bool:
+        cause = "fuel_low" if trim > 0 else "fuel_high"
+        judged = recording(long_term_fuel_trim_bank_1=trim)
+        finding = find(judged, known, prior={cause: 1.0})
+        assert finding.causes[0].cause == cause
+        return any("ethanol-rich" in one for one in finding.warnings)
+
+    assert asked(18.0, car())
+    assert not asked(-18.0, car())
+    assert not asked(18.0, replace(car(), ethanol_pct=Known(10.0)))
+
+
+def test_lukewarm_stretches_that_are_judged_are_not_said_to_be_left_out() -> None:
+    finding = find(recording(engine_coolant_temperature=0.6), car())
+    assert len(finding.picture.points) >= 2
+    assert any("never got warm" in one for one in finding.warnings)
+    assert not any("cold engine" in one for one in finding.excluded)
+
+
+def test_two_recordings_of_one_car_tell_more_than_either() -> None:
+    """Fuel 15 % short: the trims of both days say so, and less is left to the day."""
+    low: dict[str, float | None] = {"long_term_fuel_trim_bank_1": 15.0}
+    one, other = recording(seed=3, **low), recording(seed=4, **low)
+    alone, both = find(one, car()), find(one, car(), also=[other])
+
+    def width(finding: Finding) -> float:
+        (size,) = next(c for c in finding.causes if c.cause == "fuel_low").sizes.values()
+        return size.high - size.low
+
+    assert width(both) < width(alone)
+    assert both.causes[0].cause in ("fuel_low", "meter_low")
+
+
+def test_the_order_of_the_recordings_does_not_matter() -> None:
+    one, other = recording(seed=3), recording(seed=4, mass_air_flow=0.99)
+    here, there = find(one, car(), also=[other]), find(other, car(), also=[one])
+    assert here.present == pytest.approx(there.present, abs=2e-3)
+
+
+def test_an_idle_and_a_held_speed_recorded_apart_are_as_good_as_together() -> None:
+    whole = recording(seed=5)
+
+    def part(begin: float, end: float) -> Recording:
+        series = {}
+        for name, one in whole.series.items():
+            mask = (one.time_s > begin) & (one.time_s < end)
+            series[name] = Series(name, one.unit, one.time_s[mask], one.value[mask])
+        return Recording(series, f"from {begin:g} s.csv")
+
+    parts = [part(-1.0, 60.0), part(63.0, 99.0)]
+    together, apart = find(whole, car()), find(parts[0], car(), also=parts[1:])
+    alone = find(parts[0], car())
+
+    def far(finding: Finding) -> float:
+        return sum(abs(finding.present[name] - p) for name, p in together.present.items())
+
+    assert far(apart) < max(far(alone), 0.25)
+
+
+def test_a_recording_is_not_counted_twice() -> None:
+    one, other = recording(seed=3), recording(seed=4)
+    with pytest.raises(FindingError, match=r"is the same recording as made.csv. Give each of them"):
+        find(one, car(), also=[one])
+    with pytest.raises(FindingError, match="is the same recording as"):
+        find(one, car(), also=[other], references=[other])
+
+
+def test_a_second_recording_of_a_cold_engine_is_told_and_left_out() -> None:
+    cold = recording(seed=4, engine_coolant_temperature=0.2)
+    found = find(recording(seed=3), car(), also=[cold])
+    assert any("no warm running engine in it" in one for one in found.excluded)
+    assert found.present == pytest.approx(find(recording(seed=3), car()).present)

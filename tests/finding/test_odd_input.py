@@ -14,6 +14,7 @@ from bellmouth.finding.find import Case, find, solve
 from bellmouth.finding.observations import observe
 from bellmouth.finding.priors import read_weights
 from bellmouth.finding.telling import telling
+from bellmouth.recording.purged import with_unreported_purge
 from bellmouth.recording.series import Recording, Series
 from bellmouth.recording.stretch import Stretch
 from tests.finding.garage import car, reading, stretches
@@ -167,3 +168,28 @@ def test_a_hole_in_which_no_speed_was_read_is_no_operating_point() -> None:
     made = without("engine_speed", stretches(), 1)
     assert_finite(solve(made, [], car()))
     assert observe(made, [], car()).points == len(made) - 1
+
+
+def test_one_idle_under_unreported_purge_leaves_the_finding_as_it_is() -> None:
+    """A second idle at the same speed draws 7 % less and its trim is .09 richer."""
+    made = stretches(leak_mm=1.5)
+    idle = made[0]
+    readings = dict(idle.readings)
+    for name, change in (("mass_air_flow", 0.93), ("throttle_position", 0.995)):
+        readings[name] = readings[name]._replace(value=readings[name].value * change)
+    trim = readings["log_total_trim_bank_1"]
+    readings["log_total_trim_bank_1"] = trim._replace(value=trim.value - 0.09)
+    purged = replace(idle, start_s=100.0, end_s=120.0, readings=readings)
+    marked = with_unreported_purge([*made, purged])
+    assert [one.purging for one in marked] == [None, None, None, 1.0]
+    plain, odd, told = (solve(given, [], car()) for given in (made, [*made, purged], marked))
+
+    def margin(case: Case) -> float:
+        """How far the best cause is above *unexplained*. [nats]"""
+        return float(case.posterior.log_evidence.max() - case.posterior.log_unexplained)
+
+    assert margin(told) > margin(odd) + 2.0
+    for case in (plain, told):
+        log = case.posterior.log_evidence
+        assert case.hypotheses.names[int(np.argmax(log))] == "leak"
+        assert margin(case) > 3.0

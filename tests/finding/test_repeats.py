@@ -8,6 +8,7 @@ from scipy.stats import multivariate_normal
 
 from bellmouth.car.description import Known
 from bellmouth.errors import FindingError
+from bellmouth.finding.check_parts import Parts
 from bellmouth.finding.check_sizes import nodes_of, outcomes_at, predicted_number
 from bellmouth.finding.check_table import CHECKS
 from bellmouth.finding.checks import next_checks, outcome_table, parse_results, result_log
@@ -57,7 +58,7 @@ def test_numbers_are_jointly_normal_as_scipy_has_it() -> None:
     """scipy.stats.multivariate_normal as the outside road; stray ones are some 3 in 100 each."""
     check, mean, sd = CHECKS["closed_reading"], np.array([3.0, 5.0]), np.array([0.9, 2.0])
     values = (3.4, 3.1, 3.3)
-    told = log_of_numbers(check, values, mean, sd)
+    told = log_of_numbers(check, values, Parts.one(mean, sd))
     for place in range(2):
         own = check.error**2 * (1 - check.shared)
         matrix = np.full((3, 3), sd[place] ** 2 - own) + own * np.eye(3)
@@ -67,7 +68,7 @@ def test_numbers_are_jointly_normal_as_scipy_has_it() -> None:
 
 def test_one_number_is_normal_or_a_stray_one() -> None:
     check = CHECKS["fuel_delivery"]
-    told = log_of_numbers(check, [1.5], np.array([1.0]), np.array([0.03]))
+    told = log_of_numbers(check, [1.5], Parts.one(np.array([1.0]), np.array([0.03])))
     assert np.exp(told) == pytest.approx(0.03 / (check.high - check.low), rel=1e-6)
 
 

@@ -14,12 +14,7 @@ from polars.testing import assert_frame_equal
 from bellmouth.fleet import survey as module
 from bellmouth.fleet.survey import Progress, survey
 from tests.fleet.cars import make_fleet
-
-
-def _free_port() -> int:
-    with socket.socket() as found:
-        found.bind(("127.0.0.1", 0))
-        return int(found.getsockname()[1])
+from tests.ports import kept_port
 
 
 def _until_it_answers(port: int) -> None:
@@ -55,13 +50,15 @@ def _cluster(port: int) -> Iterator[None]:
             one.wait()
 
 
+# Dask leaves its connections to the dead scheduler to the garbage collector.
+@pytest.mark.filterwarnings("ignore:unclosed <socket:ResourceWarning")
 def test_a_scheduler_that_comes_back_is_waited_for(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     recordings, cars = make_fleet(tmp_path)
     alone = survey([str(recordings)], cars, tmp_path / "alone", workers=0).read()
     monkeypatch.setattr(module, "_BUNDLE_MOST", 1)
-    port = _free_port()
+    port = kept_port()
     seen: list[int] = []
     with ExitStack() as second:
         first = ExitStack()

@@ -1,6 +1,5 @@
 """A survey: every recording a row, the same on any number of workers, taken up after a break."""
 
-import gc
 import json
 import os
 import signal
@@ -143,7 +142,6 @@ def test_a_worker_that_is_killed_costs_no_recording(
             [str(fleet[0])], fleet[1], tmp_path / "f", scheduler=cluster.scheduler_address,
             tell=kill_one,
         )  # fmt: skip
-    gc.collect()
     assert killed
     assert_frame_equal(found.read(), alone, check_exact=True)
 

@@ -12,7 +12,8 @@ from measure.followups import outcome, rates
 
 _FACTS = {
     "key_on": 1.0, "boost": 1.0, "fuel": 0.9, "trim_2500_pct": 4.0, "idle_opening_pct": 3.0,
-    "choked_g_s_mm2": 0.236, "cleaned_pct": 0.0,
+    "choked_g_s_mm2": 0.236, "cleaned_pct": 0.0, "unloaded_rpm": 700.0, "relearned_rpm": 0.0,
+    "swapped_pct": 0.0,
 }  # fmt: skip
 _HEALTHY = Sample(
     0, "A", "healthy", {}, "airflow", "idle", "none", Car(Known(2.0), "airflow"), (), (), _FACTS
@@ -83,3 +84,26 @@ def test_what_a_check_shows_does_not_hang_on_when_it_is_made() -> None:
 def test_a_check_without_a_true_number_cannot_be_made() -> None:
     facts = {**_FACTS, "trim_2500_pct": float("nan")}
     assert outcome("hold_2500", replace(_HEALTHY, facts=facts)) is None
+
+
+def test_what_is_put_right_fails_and_changes_for_other_reasons_as_often_as_stated() -> None:
+    table = rates()["relearn"]
+    stale = replace(_HEALTHY, cause="learned_stale", facts={**_FACTS, "relearned_rpm": 200.0})
+    fell = np.array([one.value or 0.0 for one in shown("relearn", stale, 3000)])
+    assert np.mean(fell < 50.0) == pytest.approx(table["fails"], abs=0.02)
+    took = fell[fell > 50.0]
+    assert np.median(took) == pytest.approx(200.0, abs=1.0)
+    odd = table["other"] / (1.0 - table["fails"])
+    far = np.mean(np.abs(took - 200.0) > 5 * table["error"])
+    assert 0.1 * odd < far < odd
+
+
+def test_what_failed_once_fails_again_as_often_as_stated() -> None:
+    stale = replace(_HEALTHY, cause="learned_stale", facts={**_FACTS, "relearned_rpm": 400.0})
+    first, second = (
+        np.array([(one.value or 0.0) < 100.0 for one in shown("relearn", stale, 4000, again)])
+        for again in (0, 1)
+    )
+    assert second.mean() == pytest.approx(first.mean(), abs=0.02)
+    stated = rates()["relearn"]["shared"]
+    assert np.corrcoef(first, second)[0, 1] == pytest.approx(stated, abs=0.1)

@@ -35,6 +35,13 @@ def test_the_document_follows_its_schema(schema: dict[str, Any]) -> None:
     jsonschema.validate(_read_back(example_finding()), schema)
 
 
+def test_checks_that_disagree_are_named_where_there_are_any(schema: dict[str, Any]) -> None:
+    assert "disagreeing" not in _read_back(example_finding())
+    document = _read_back(replace(example_finding(), disagreeing={"smoke_test": "recording"}))
+    jsonschema.validate(document, schema)
+    assert document["disagreeing"] == {"smoke_test": "recording"}
+
+
 @pytest.mark.parametrize("missing", ["causes", "prior", "present", "next_checks", "software"])
 def test_the_schema_misses_what_is_missing(schema: dict[str, Any], missing: str) -> None:
     document = _read_back(example_finding())

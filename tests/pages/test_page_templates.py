@@ -11,6 +11,7 @@ from bellmouth.pages.page_templates import of_locale, said, template_environment
     [
         ("{{ (2.3, 2.1, 2.5) | span('g/s', 2) }}", "en", "metric", "2.30 (2.10 to 2.50)"),
         ("{{ (2.3, 2.1, 2.5) | span('g/s', 2) }}", "de", "us", "0,304 (0,278 bis 0,331)"),
+        ("{{ (-3.0, 2.0) | nine_in_ten | span('%') }}", "en", "metric", "-3.0 (-6.3 to 0.3)"),
         ("{{ 35.0 | figure('kPa') }}", "de", "metric", "35,0"),
         ("{{ none | figure('kPa') }}", "de", "metric", "–"),
         ("{{ 3.25 | number(2) }}", "de", "us", "3,25"),

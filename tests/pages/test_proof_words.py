@@ -43,7 +43,8 @@ def test_what_is_not_there_is_said_as_none_or_right() -> None:
     assert change_words(change) == ("leak", "2.1 mm (1.8 to 2.4)", "none", "-2.1 mm (-2.4 to -1.8)")
     low, right = Size(0.88, 0.86, 0.9, "ratio"), Size(1.0, 1.0, 1.0, "ratio")
     meter = Change("meter_low", low, right, Size(0.12, 0.1, 0.14, "ratio"), 0.9, 0.0)
-    assert change_words(meter)[2:] == ("right", "+0.12 (+0.10 to +0.14)")
+    assert change_words(meter, "pressure")[0] == "computed air low"
+    assert change_words(meter)[2:] == ("right", "+12 % (+10 to +14)")
 
 
 @pytest.mark.parametrize(
@@ -65,6 +66,8 @@ def test_courses_read_as_before_and_then() -> None:
     assert course_words("leak -> leak") == "leak, and unchanged"
     assert course_words("leak -> leak'") == "leak, then leak of another size"
     assert course_words("healthy -> healthy") == "healthy all along"
+    told = "computed air low, then leak + computed air low of another size"
+    assert course_words("meter_low -> leak+meter_low'", "pressure") == told
 
 
 def test_the_document_has_the_contract_s_keys() -> None:

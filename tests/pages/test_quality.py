@@ -45,6 +45,15 @@ def _shown(quality: Quality, width: int = 80) -> str:
     return file.getvalue()
 
 
+def test_codes_have_no_range_and_degrees_their_sign() -> None:
+    flow = _quality().parameters[0]
+    flags = replace(flow, name="monitor_status", unit="bits", least=2.182e9, most=2.182e9)
+    heat = replace(flow, name="engine_coolant_temperature", unit="degC", least=80.0, most=91.0)
+    text = " ".join(_shown(replace(_quality(), parameters=(flags, heat))).split())
+    assert "monitor status 1.6 2.4 s codes" in text
+    assert "80 to 91 °C" in text
+
+
 def test_everything_is_told() -> None:
     text = " ".join(_shown(_quality()).split())
     for part in (

@@ -163,7 +163,7 @@ def test_without_trims_the_other_pictures_remain() -> None:
 def test_a_ratio_stands_on_a_scale_with_right_in_the_middle() -> None:
     page = report_page(example_finding(), example_recording(), example_car())
     meter = page.sizes[1]
-    assert meter.scale_middle == "1 is right"
+    assert meter.scale_middle == "right"
     assert 0 <= meter.low < meter.value < meter.high < 50
 
 
@@ -180,3 +180,19 @@ def test_the_picture_of_trims_is_told_in_numbers_too() -> None:
     page = report_page(example_finding(), example_recording(), example_car())
     assert page.charts[0].head == ("No.", "read", "if leak", "if meter low", "if healthy")
     assert page.charts[0].rows[0] == ("1", "30.4", "30.0", "13.6", "0.0")
+
+
+def test_a_check_that_disagrees_is_said_with_the_headline(html: str, tmp_path: Path) -> None:
+    assert 'href="#mind"' not in html
+    told = "But what was checked again contradicts itself (smoke test): see Mind."
+    odd = replace(example_finding(), disagreeing={"smoke_test": "itself"})
+    text = _written(tmp_path, odd)
+    assert f'<a href="#mind">{told}</a>' in text[: text.index("</header>")]
+    assert 'id="mind"' in text
+
+
+def test_a_trim_in_the_table_has_its_90_percent_as_the_flows_have(html: str) -> None:
+    # 0.6 % is its standard error: 1.645 of them to each side.
+    assert ">30.4 (29.4 to 31.4)<" in html
+    assert "±" not in html[html.index('id="table"') : html.index('id="excluded"')]
+    assert "Trim: short and long term together. In brackets: 90\u00a0%." in html

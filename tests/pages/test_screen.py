@@ -10,14 +10,21 @@ from bellmouth.finding.causes import CAUSES
 from bellmouth.finding.result import Evidence, Finding
 from bellmouth.pages.lists import console
 from bellmouth.pages.screen import print_causes, print_finding
-from tests.example_finding import example_finding, example_recording
+from tests.example_finding import example_car, example_finding, example_recording
 
 
-def _shown(finding: Finding, width: int = 80, *, colour: bool = False, ascii_: bool = False) -> str:
+def _shown(
+    finding: Finding,
+    width: int = 80,
+    *,
+    colour: bool = False,
+    ascii_: bool = False,
+    again: str = "",
+) -> str:
     raw = io.BytesIO()
     file = io.TextIOWrapper(raw, encoding="ascii" if ascii_ else "utf-8", errors="replace")
     out = Console(file=file, width=width, force_terminal=colour, highlight=False, markup=False)
-    print_finding(finding, example_recording(), out)
+    print_finding(finding, example_recording(), example_car(), out, again)
     file.flush()
     return raw.getvalue().decode("utf-8")
 
@@ -26,6 +33,15 @@ def test_the_answer_comes_first() -> None:
     text = _shown(example_finding())
     assert " ".join(text.split()).startswith("Very probably (81 %): air leaks in after the meter")
     assert text.index("Next check") < text.index("What led there") < text.index("What was left out")
+
+
+def test_a_check_that_disagrees_is_said_with_the_answer() -> None:
+    told = "But what was checked disagrees with the recording (smoke test): see Mind."
+    finding = example_finding()
+    assert "But what was checked" not in _shown(finding)
+    text = _shown(replace(finding, disagreeing={"smoke_test": "recording"}))
+    head = text[: text.index("How likely each cause is")]
+    assert told in " ".join(head.split())
 
 
 def test_everything_a_mechanic_needs_is_there() -> None:
@@ -83,3 +99,26 @@ def test_every_cause_is_listed(capsys: pytest.CaptureFixture[str]) -> None:
     listed = capsys.readouterr().out
     for cause in ("healthy", "unexplained", *CAUSES):
         assert cause in listed
+
+
+def test_a_number_never_parts_from_its_unit_at_the_end_of_a_line() -> None:
+    finding = example_finding()
+    for width in range(60, 100):
+        lines = _shown(replace(finding, causes=finding.causes[2:]), width).splitlines()
+        assert not any(line.strip().startswith(("%", "mm ")) for line in lines[:4]), width
+
+
+def test_a_check_that_tells_hardly_more_only_confirms() -> None:
+    finding = example_finding()
+    assert "Next check\n" in _shown(finding)
+    first = replace(finding.next_checks[0], bits=0.01)
+    sure = _shown(replace(finding, next_checks=(first,)))
+    assert "Next check\n" not in sure
+    assert "To confirm\n" in sure
+
+
+def test_the_command_after_a_capture_stands_in_one_piece() -> None:
+    again = "bellmouth find 'a rather long name.parquet' --car garage/car.toml"
+    lines = _shown(example_finding(), 40, again=again).splitlines()
+    assert f"    {again} --result smoke=OUTCOME" in lines
+    assert "find again with" not in " ".join(lines)

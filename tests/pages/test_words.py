@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from bellmouth.finding.causes import CAUSES
-from bellmouth.finding.result import CauseProbability, Size
+from bellmouth.finding.result import CauseProbability, Evidence, Size, With
 from bellmouth.pages import words
 from tests.example_finding import example_finding
 
@@ -15,6 +15,11 @@ def test_every_cause_has_words_of_its_own(cause: str) -> None:
     told = words.cause_words(cause)
     assert "_" not in told
     assert told != cause
+
+
+def test_a_monitor_is_named_as_people_name_it() -> None:
+    assert words.spoken("egr_or_vvt") == "EGR or VVT"
+    assert words.spoken("oxygen_sensor_heater") == "oxygen sensor heater"
 
 
 def test_both_members_of_a_pair_are_told() -> None:
@@ -48,6 +53,36 @@ def test_a_chance_is_never_none_or_certain(probability: float, told: str) -> Non
 )
 def test_a_size_is_told_in_the_words_of_its_cause(cause: str, size: Size, told: str) -> None:
     assert words.size_words(cause, size) == told
+
+
+@pytest.mark.parametrize(
+    ("size", "told"),
+    [
+        (Size(2.1, 1.8, 2.5, "mm"), "2.1 mm (1.8 to 2.5)"),
+        (Size(0.88, 0.85, 0.91, "ratio"), "-12 % (-15 to -9)"),
+        (Size(1.2, 1.1, 1.4, "ratio"), "+20 % (+10 to +40)"),
+        (Size(0.998, 0.997, 1.001, "ratio"), "-0.2 % (-0.3 to +0.1)"),
+        (Size(1.102, 1.101, 1.103, "ratio"), "+10.2 % (+10.1 to +10.3)"),
+    ],
+)
+def test_an_interval_has_its_unit_and_a_ratio_says_how_far_it_is_off(size: Size, told: str) -> None:
+    assert words.interval_words(size) == told
+
+
+def test_what_led_there_names_readings_first_and_says_nothing_twice() -> None:
+    said = (
+        Evidence("leak: unusual", 9.0),
+        Evidence("leak: total trim +20 %", 4.0, ("short_term_fuel_trim_bank_1",)),
+        Evidence("meter low: total trim +20 %", 3.0, ("short_term_fuel_trim_bank_1",)),
+        Evidence("leak+meter low: unusual", 2.0),
+        Evidence("total trim of bank 1 disagrees at 771 rpm", -1.0, ("trim 1",)),
+    )
+    found = words.led_there(replace(example_finding(), evidence=said))
+    assert [one.what for one in found] == [
+        "leak, meter low: total trim +20 %",
+        "total trim of bank 1 disagrees at 771 rpm",
+        "leak, leak + meter low: unusual",
+    ]
 
 
 def test_the_headline_says_how_sure_what_and_how_big() -> None:
@@ -96,3 +131,24 @@ def test_a_misfit_is_told(misfit: float, told: str) -> None:
 def test_the_headline_is_not_sure_where_the_readings_do_not_fit() -> None:
     finding = replace(example_finding(), misfit=4.0)
     assert words.headline(finding).startswith("The readings do not fit together")
+
+
+def test_what_disagrees_is_said_beside_the_headline() -> None:
+    finding = example_finding()
+    assert words.at_odds(finding) == ""
+    told: dict[str, With] = {
+        "smoke_test": "recording",
+        "relearn": "itself",
+        "fuel_delivery": "recording",
+    }
+    assert words.at_odds(replace(finding, disagreeing=told)) == (
+        "But what was checked disagrees with the recording (smoke test, fuel delivery): see Mind. "
+        "But what was checked again contradicts itself (relearn): see Mind."
+    )
+
+
+def test_evidence_of_a_healthy_car_is_what_speaks_against_it() -> None:
+    finding = example_finding()
+    assert words.led_title(finding) == "What led there"
+    sound = CauseProbability("healthy", 0.9, {})
+    assert words.led_title(replace(finding, causes=(sound,))) == "What speaks against it"

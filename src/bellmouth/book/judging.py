@@ -67,6 +67,7 @@ def judge(
     name: str,
     recording: int | None = None,
     *,
+    also: Sequence[int] = (),
     references: Sequence[int] | None = None,
     results: Sequence[str] = (),
     complaint: str | None = None,
@@ -75,7 +76,8 @@ def judge(
 ) -> Judged:
     """Ask what a recording of the book shows; the newest one where none is named.
 
-    Numbers are those of entries. Where no references are given, the car's own recording from just
+    Numbers are those of entries; ``also`` are more recordings of the car as it is now, judged
+    together with that one. Where no references are given, the car's own recording from just
     after its plate was last cleaned is one: against it a deposit is told far better than alone.
     The complaint is the job's where none is given. ``prior`` are own weights of the causes;
     ``family`` is an engine family: its ``name``, and as ``file`` the text of its file.
@@ -94,6 +96,8 @@ def judge(
         "complaint": complaint or _complaint(entries, chosen),
         "car": known_of(entries).document["car"],
     }
+    if also:
+        inputs["also"] = list(also)
     if prior:
         inputs["prior"] = dict(prior)
     if family:
@@ -194,7 +198,11 @@ def stands(store: Store, name: str, kept: Entry) -> bool:
         chosen = numbered(entries, kept.document["recording"], "recording")
         files = [
             numbered(entries, one, "recording").files[0]
-            for one in (chosen.number, *kept.document["references"])
+            for one in (
+                chosen.number,
+                *kept.document.get("also", ()),
+                *kept.document["references"],
+            )
         ]
     except (BookError, KeyError):
         return False
@@ -253,7 +261,10 @@ def _made(store: Store, entries: Sequence[Entry], kind: str, inputs: Mapping[str
     from bellmouth.finding import find  # noqa: PLC0415 - only judging loads the model
 
     car = car_from_mapping(inputs["car"], car_of(known_of(entries).document).name or "car")
-    numbers = [inputs["recording"]] if kind == "finding" else [inputs["before"], inputs["after"]]
+    if kind == "finding":
+        numbers = [inputs["recording"], *inputs.get("also", ())]
+    else:
+        numbers = [inputs["before"], inputs["after"]]
     chosen = [numbered(entries, one, "recording") for one in (*numbers, *inputs["references"])]
     read = tuple(recording_of(store, one) for one in chosen)
     files = tuple(one.files[0] for one in chosen)
@@ -263,7 +274,8 @@ def _made(store: Store, entries: Sequence[Entry], kind: str, inputs: Mapping[str
     }  # fmt: skip
     result: Finding | Proof
     if kind == "finding":
-        result = find(read[0], car, results=inputs["results"], prior=inputs.get("prior"), **said)
+        told = {"results": inputs["results"], "prior": inputs.get("prior")}
+        result = find(read[0], car, also=read[1 : len(numbers)], **told, **said)
     else:
         from bellmouth.finding.prove import prove  # noqa: PLC0415
 

@@ -34,7 +34,8 @@ def _odd(told: "Forecast") -> tuple[str, ...]:
     if odd.what == "steeper" and before:
         where = f"since {before[-1]:,.0f} km"
     said = _WHAT[odd.what].format(where=where, km=f"{odd.km:,.0f}")
-    return (f"Not all of it looks like dirt ({odd.probability:.0%}): {said}. {_LOOK[odd.what]}",)
+    sure = f"{100 * odd.probability:.0f} %"
+    return (f"Not all of it looks like dirt ({sure}): {said}. {_LOOK[odd.what]}",)
 
 
 def _seen(told: "Forecast") -> tuple[str, ...]:

@@ -40,6 +40,14 @@ _KINDS = ("recording", "finding", "work", "card", "attempt", "proof", "note", "p
     "(default: the newest).",
 )
 @click.option(
+    "--also",
+    type=int,
+    multiple=True,
+    metavar="N",
+    help="Another recording of the book that a finding is of as well: the car as it was then, "
+    "nothing done in between. May be given more than once.",
+)
+@click.option(
     "--reference",
     "references",
     type=int,
@@ -176,7 +184,9 @@ def _judged(
         said["references"] = options["references"]
     with waiting("Weighing the causes"):
         if kind == "finding":
-            judged = book.judge(name, *options["of"][:1], results=options["results"], **said)
+            judged = book.judge(
+                name, *options["of"][:1], results=options["results"], also=options["also"], **said
+            )
             document = finding_document(judged.result)  # type: ignore[arg-type]
         else:
             judged = book.judge_work(name, *options["of"][:2], **said)
@@ -207,7 +217,7 @@ def _said(document: Any, kind: str) -> str:
     """The gist of a finding or a proof, for the line that says it was added."""
     if kind == "finding":
         first = document["finding"]["causes"][0]
-        return f": {first['cause']}, {first['probability']:.0%}"
+        return f": {first['cause']}, {round(100 * first['probability'])} %"
     if kind == "proof":
         return f": {document['proof']['verdict']}"
     return ""

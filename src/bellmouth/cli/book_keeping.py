@@ -76,7 +76,9 @@ def check_command(context: click.Context, sweep: bool) -> None:
         done = "were removed" if sweep else "may be removed with --sweep"
         click.echo(f"{len(found.loose)} files belong to no entry and {done}.")
     whole = "whole" if not found.problems else "NOT whole"
-    click.echo(f"{found.cars} cars, {found.entries} entries: the book is {whole}.")
+    cars = "1 car" if found.cars == 1 else f"{found.cars} cars"
+    entries = "1 entry" if found.entries == 1 else f"{found.entries} entries"
+    click.echo(f"{cars}, {entries}: the book is {whole}.")
     context.exit(1 if found.problems else 0)
 
 

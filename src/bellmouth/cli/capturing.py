@@ -6,6 +6,9 @@ from typing import TYPE_CHECKING, Self
 
 import click
 
+from bellmouth.pages.lists import celsius
+from bellmouth.pages.words import spoken
+
 if TYPE_CHECKING:
     from rich.live import Live
 
@@ -26,7 +29,7 @@ def opening_lines(report: "Opening") -> list[str]:
         told = [f"calibration {name}" for name in one.calibrations]
         told += [f"verification {number}" for number in one.verifications]
         if one.vehicle_number:
-            told.insert(0, f"vehicle number {one.vehicle_number}")
+            told.insert(0, f"VIN {one.vehicle_number}")
         lines.append(f"Controller {one.source:02X} {one.name or ''}".rstrip() + _listed(told))
     kinds = {
         "confirmed": report.codes.confirmed,
@@ -44,7 +47,7 @@ def opening_lines(report: "Opening") -> list[str]:
         lines.append(f"Freeze frame of {frame.code}" + _listed(told))
     for source, status in report.monitors.items():
         open_ = [name for name, state in status.monitors.items() if state == "supported incomplete"]
-        ready = "all complete" if status.ready else f"incomplete: {', '.join(open_)}"
+        ready = "all complete" if status.ready else f"incomplete: {', '.join(map(spoken, open_))}"
         lamp = "on" if status.lamp_on else "off"
         lines.append(f"Controller {source:02X}: lamp {lamp}, monitors {ready}.")
     lines += [f"The car did not tell its {what}: {why}" for what, why in report.untold.items()]
@@ -155,6 +158,7 @@ class CapturingScreen:
 
     def _say(self, line: str) -> None:
         """A line that stays; on stderr, so that --json may have stdout for itself."""
+        line = celsius(line)
         if self._live is not None:
             self._live.console.print(line)
         else:

@@ -10,7 +10,7 @@ __all__ = ["command"]
 
 @click.command("codes", short_help="Trouble codes, freeze frame and identity of a car.")
 @adapter_options
-@click.option("--show-vin", is_flag=True, help="Show the identification number in full.")
+@click.option("--show-vin", is_flag=True, help="Show the VIN in full, not masked.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
 def command(
     interface: str, channel: str | None, bitrate: int | None, *, show_vin: bool, as_json: bool

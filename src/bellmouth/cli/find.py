@@ -1,7 +1,9 @@
 """``bellmouth find``: what is wrong, how big, how sure, what to check next."""
 
+import shlex
+from collections.abc import Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -15,9 +17,14 @@ if TYPE_CHECKING:
     from bellmouth.finding.result import Finding
     from bellmouth.recording.series import Recording
 
-__all__ = ["command", "show"]
+__all__ = ["command", "command_again", "show"]
 
 _FILE = click.Path(path_type=Path)
+# What of a command line a finding is made with, besides recording and car.
+_ASKED = {
+    "complaint": "--complaint", "also": "--also", "references": "--reference",
+    "results": "--result", "prior": "--prior", "family": "--family", "mapping": "--mapping",
+}  # fmt: skip
 
 
 @click.command("find", short_help="What is wrong, how big, how sure, what next.")
@@ -31,6 +38,14 @@ _FILE = click.Path(path_type=Path)
     help="What you know about the car: displacement, metering and whatever else (TOML).",
 )
 @complaint_option('What the owner says, such as "high idle".')
+@click.option(
+    "--also",
+    type=_FILE,
+    multiple=True,
+    metavar="REC",
+    help="Another recording of the car as it is now, with nothing done in between: other speeds, "
+    "another day. May be given more than once.",
+)
 @click.option(
     "--reference",
     "references",
@@ -82,6 +97,7 @@ def command(
     recording: Path,
     car_file: Path,
     complaint: str | None,
+    also: tuple[Path, ...],
     references: tuple[Path, ...],
     results: tuple[str, ...],
     prior: Path | None,
@@ -112,19 +128,41 @@ def command(
         capture((interface, channel, bitrate), recording, car, None, None, complaint)
     with waiting("Reading the recording"):
         judged = read_recording(recording, mapping=mapping)
-        good = tuple(read_recording(path, mapping=mapping) for path in references)
+        more, good = (
+            tuple(read_recording(path, mapping=mapping) for path in paths)
+            for paths in (also, references)
+        )
     with waiting("Weighing the causes"):
         finding = find(
-            judged, car, references=good, results=results, prior=prior, complaint=complaint,
-            family=family,
+            judged, car, also=more, references=good, results=results, prior=prior,
+            complaint=complaint, family=family,
         )  # fmt: skip
-    show(finding, judged, car, as_json=as_json, report=report)
+    params = click.get_current_context().params
+    again = command_again(recording, car_file, params) if live else ""
+    show(finding, judged, car, as_json=as_json, report=report, again=again)
+
+
+def command_again(recording: Path, car_file: Path, given: Mapping[str, Any]) -> str:
+    """The command that makes the finding of a capture again, whose own would read the car anew."""
+    words = ["bellmouth", "find", str(recording), "--car", str(car_file)]
+    for name, option in _ASKED.items():
+        value = given.get(name)
+        for one in value if isinstance(value, tuple) else (value,):
+            words += [] if one is None else [option, str(one)]
+    return shlex.join(words)
 
 
 def show(
-    finding: "Finding", recording: "Recording", car: "Car", *, as_json: bool, report: Path | None
+    finding: "Finding",
+    recording: "Recording",
+    car: "Car",
+    *,
+    as_json: bool,
+    report: Path | None,
+    again: str = "",
 ) -> None:
-    """Print a finding, as JSON or for people, and write its report where one is wanted."""
+    """Print a finding, as JSON or for people, and write its report where one is wanted; ``again``
+    is the command that makes it again, where another one made this."""
     if report is not None:
         from bellmouth.pages.page_templates import of_locale  # noqa: PLC0415
         from bellmouth.pages.report import write_report  # noqa: PLC0415 - only reports draw
@@ -139,6 +177,6 @@ def show(
     from bellmouth.pages.lists import console  # noqa: PLC0415
     from bellmouth.pages.screen import print_finding  # noqa: PLC0415
 
-    print_finding(finding, recording, console())
+    print_finding(finding, recording, car, console(), again)
     if report is not None:
         click.echo(f"\nReport with pictures: {report} (open it in a browser)")

@@ -49,7 +49,8 @@ _LOOK_UP_S = 0.2
     type=float,
     multiple=True,
     metavar="X",
-    help="How big, in the finding's unit (leak: mm). Once for each cause of a pair.",
+    help="How big: a leak in mm, a deposit in mm², stale learning in g/s, all else as a ratio "
+    "(0.9). Once for each cause of a pair.",
 )
 @click.option(
     "--seed",

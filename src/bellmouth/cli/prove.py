@@ -113,7 +113,7 @@ def command(
     if as_json:
         click.echo(to_json(proof_document(proof)))
     else:
-        proof_screen.print_proof(proof, console())
+        proof_screen.print_proof(proof, car.metering, console())
         if report is not None:
             click.echo(f"\nReport with pictures: {report} (open it in a browser)")
     context.exit(0 if proof.verdict == "better" else _NOT_BETTER)

@@ -43,7 +43,7 @@ _FILE = click.Path(path_type=Path)
 )
 @controller_option
 @complaint_option('What the owner says, such as "high idle".')
-@click.option("--show-vin", is_flag=True, help="Show the vehicle number in full, not masked.")
+@click.option("--show-vin", is_flag=True, help="Show the VIN in full, not masked.")
 @click.option("--json", "as_json", is_flag=True, help="Print the finding as one JSON document.")
 def command(
     interface: str,
@@ -70,10 +70,11 @@ def command(
     result = capture(
         (interface, channel, bitrate), out, car, seconds, controller, complaint, show_vin=show_vin
     )
-    if result.finding is not None and car is not None:
-        from bellmouth.cli.find import show  # noqa: PLC0415
+    if result.finding is not None and car is not None and car_file is not None:
+        from bellmouth.cli.find import command_again, show  # noqa: PLC0415
 
-        show(result.finding, result.recording, car, as_json=as_json, report=None)
+        again = command_again(out, car_file, {"complaint": complaint})
+        show(result.finding, result.recording, car, as_json=as_json, report=None, again=again)
 
 
 def capture(

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from bellmouth.finding.check_idle import fall_by_learning, idle_unloaded, recorded_idle_rpm
+from bellmouth.finding.check_parts import Parts, words_of_number
 from bellmouth.finding.check_plate import Plate, fall_by_cleaning, opening_over_stop, plate_of
 from bellmouth.finding.check_table import Check
 from bellmouth.finding.sizes import size_from_coordinate
@@ -16,12 +18,12 @@ if TYPE_CHECKING:
     from bellmouth.finding.find import Case
 
 __all__ = [
-    "STRAY",
     "Nodes",
+    "edges_of",
     "nodes_of",
     "outcomes_at",
+    "parts_of_number",
     "predicted_number",
-    "words_of_number",
 ]
 
 Floats = NDArray[np.float64]
@@ -31,7 +33,6 @@ _NEGLIGIBLE_NATS = 10.0
 _FLOW_OVER_IDLE = 3.2  # air at 2,500 rpm without load over idle's: common practice, no source
 _FROM_IDLE_SD = 0.02  # how far a trim may drift from idle to 2,500 rpm beside what is modelled
 _FROM_IDLE_COMPUTED_SD = 0.03  # the same of a controller's own filling table
-STRAY = 0.03  # readings that are off for another reason
 
 
 @dataclass(frozen=True)
@@ -88,7 +89,7 @@ def _sums(which: Ints, log: Floats, count: int) -> Floats:
 def outcomes_at(nodes: Nodes, check: Check) -> Floats:
     """Probability of each of a check's words at every node, (n, outcomes)."""
     if check.reads:
-        return words_of_number(check, *predicted_number(nodes, check))
+        return words_of_number(edges_of(nodes.case, check), parts_of_number(nodes, check))
     base = np.array(check.otherwise)
     table = np.tile(base, (len(nodes.hypothesis), 1))
     for cause, chances in check.given.items():
@@ -98,12 +99,10 @@ def outcomes_at(nodes: Nodes, check: Check) -> Floats:
     return np.asarray(table / table.sum(axis=1, keepdims=True))
 
 
-def words_of_number(check: Check, mean: Floats, sd: Floats) -> Floats:
-    """Probability of each word for a number with this mean and standard deviation, (n, words)."""
-    edges = np.array([-np.inf, *check.edges, np.inf])
-    above = _normal_cdf((edges[None, :] - mean[:, None]) / sd[:, None])
-    table = np.diff(above, axis=1)
-    return np.asarray((1.0 - STRAY) * table + STRAY / table.shape[1])
+def edges_of(case: "Case", check: Check) -> tuple[float, ...]:
+    """Where one word ends and the next begins, in what the check reads."""
+    from_idle = recorded_idle_rpm(case) if check.from_idle else 0.0
+    return tuple(from_idle + edge for edge in check.edges)
 
 
 def _seen(nodes: Nodes, check: Check, cause: str, coordinate: Floats) -> Floats:
@@ -116,16 +115,42 @@ def _seen(nodes: Nodes, check: Check, cause: str, coordinate: Floats) -> Floats:
 
 def predicted_number(nodes: Nodes, check: Check) -> tuple[Floats, Floats]:
     """Mean and standard deviation of the number that a check would read at every node, (n,)."""
+    return parts_of_number(nodes, check).moments()
+
+
+def parts_of_number(nodes: Nodes, check: Check) -> Parts:
+    """The number that a check would read at every node."""
+    if check.name == "loads_off":
+        weight, mean, sd = idle_unloaded(nodes)
+        return Parts.some(weight, mean, np.hypot(sd, check.error))
+    if check.name == "relearn":
+        return _may_fail(check, *fall_by_learning(nodes))
+    if check.name == "meter_swap":
+        middle, spread = _trim_nearer(nodes)
+        return _may_fail(check, np.ones((len(middle), 1)), middle[:, None], spread[:, None])
     if check.name == "hold_2500":
-        mean, sd = _trim(nodes)
+        middle, spread = _trim(nodes)
     elif check.name == "closed_reading":
-        mean, sd = opening_over_stop(nodes)
+        middle, spread = opening_over_stop(nodes)
     elif check.name == "plate_cleaned":
-        mean, sd = fall_by_cleaning(nodes)
+        middle, spread = fall_by_cleaning(nodes)
     else:
-        low, high, spread = _RATIOS[check.name]
-        mean, sd = _ratio(nodes, low, high, spread)
-    return mean, np.asarray(np.hypot(sd, check.error))
+        low, high, width = _RATIOS[check.name]
+        middle, spread = _ratio(nodes, low, high, width)
+    return Parts.one(middle, np.hypot(spread, check.error))
+
+
+def _may_fail(check: Check, weight: Floats, mean: Floats, sd: Floats) -> Parts:
+    """Parts (n, parts) of a check that puts something right: it may have had no effect, or what is
+    read may have changed for another reason."""
+    nothing = np.zeros_like(mean)
+    other = np.full_like(mean, check.other_sd)
+    return Parts(
+        weight=weight,
+        mean=np.stack([mean, nothing, mean], axis=-1),
+        sd=np.hypot(np.stack([sd, nothing, np.hypot(sd, other)], axis=-1), check.error),
+        state=np.array([1.0 - check.fails - check.other, check.fails, check.other]),
+    )
 
 
 _RATIOS = {
@@ -169,21 +194,40 @@ def _trim(nodes: Nodes) -> tuple[Floats, Floats]:
     return np.expm1(mean) * 100, 100 * np.exp(mean) * sd
 
 
+def _trim_nearer(nodes: Nodes) -> tuple[Floats, Floats]:
+    """How much nearer to zero the total trim at idle comes with a meter that is right [%].
+
+    Trims at their limit before show less than the meter's error.
+    """
+    log, held = np.zeros(len(nodes.hypothesis)), np.zeros(len(nodes.hypothesis))
+    for cause, sign in (("meter_low", 1), ("meter_high", -1)):
+        log += sign * nodes.holding(cause)[0]
+    for cause, sign in (("fuel_low", 1), ("fuel_high", -1)):
+        held += sign * nodes.holding(cause)[0]
+    area, leaks = nodes.holding("leak")
+    held += np.log1p(np.where(leaks, np.exp(area) / nodes.case.scale.idle_area_m2, 0.0))
+    trims, limited = _idle_log_trims(nodes.case)
+    before, after = log + held, held
+    if limited:
+        most = float(np.mean(np.abs(trims)))
+        before, after = np.clip(before, -most, most), np.clip(after, -most, most)
+    elif len(trims):
+        before = np.full_like(log, np.mean(trims))
+        after = before - log
+    came = np.abs(np.expm1(before)) - np.abs(np.expm1(after))
+    return 100 * came, 100 * 0.1 * np.abs(log)
+
+
 def _idle_log_trim(case: "Case") -> float | None:
     """Mean total trim at the judged idle; ``None`` where there is none, or one at its limit."""
+    trims, limited = _idle_log_trims(case)
+    return None if limited or not len(trims) else float(np.mean(trims))
+
+
+def _idle_log_trims(case: "Case") -> tuple[Floats, bool]:
+    """Total trims at the judged idle, of all points and banks, and whether any is at its limit."""
     o = case.observations
     idle = o.idle & o.judged
     trims = o.log_trim[idle]
     known = np.isfinite(trims)
-    if not known.any() or (np.abs(o.trim_limit[idle][known]) > 0).any():
-        return None
-    return float(np.mean(trims[known]))
-
-
-def _normal_cdf(z: Floats) -> Floats:
-    """Abramowitz and Stegun 7.1.26 (from memory), good to 2e-7 of a probability."""
-    x = np.clip(np.abs(z), 0.0, 9.0) / np.sqrt(2.0)
-    t = 1.0 / (1.0 + 0.3275911 * x)
-    terms = (0.254829592, -0.284496736, 1.421413741, -1.453152027, 1.061405429)
-    tail = np.polyval((*terms[::-1], 0.0), t) * np.exp(-x * x)
-    return np.asarray(np.where(z >= 0, 1.0 - 0.5 * tail, 0.5 * tail))
+    return trims[known], bool((np.abs(o.trim_limit[idle][known]) > 0).any())

@@ -26,8 +26,11 @@ class Check:
     holds them when it is not. ``half_seen`` is the size at which a fault is seen half the time.
     ``needs`` are causes without which the check makes no sense, ``confirms`` those it shows;
     ``metering`` is how the car must measure its air, where only some cars can be checked so.
-    ``ends`` are checks that can no longer be made after this one.
-    A check that ``reads`` a number has an ``error``, a range, and the ``edges`` between its words.
+    ``ends`` are checks that can no longer be made after this one, or after it showed ``ends_when``.
+    A check that ``reads`` a number has an ``error``, a range, and the ``edges`` between its words;
+    those of one ``from_idle`` count from the lowest warm idle that was recorded.
+    One that puts something right first ``fails`` that often to have an effect, and an ``other``
+    reason changes what is read by ``other_sd`` or so.
     ``shared`` is the correlation of its error with that of the same check made ``again``.
     """
 
@@ -45,11 +48,16 @@ class Check:
     reads: str = ""
     error: float = 0.0
     edges: tuple[float, ...] = ()
+    from_idle: bool = False
+    fails: float = 0.0
+    other: float = 0.0
+    other_sd: float = 0.0
     low: float = 0.0
     high: float = 0.0
     needs: tuple[str, ...] = ()
     metering: str = ""
     ends: tuple[str, ...] = ()
+    ends_when: str = ""
     confirms: tuple[str, ...] = ()
     synonyms: Mapping[str, str] = field(default_factory=dict)
 

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bellmouth.errors import FindingError
+from bellmouth.finding.check_parts import Parts
 from bellmouth.finding.check_sizes import Nodes, nodes_of, outcomes_at, predicted_number
 from bellmouth.finding.check_table import CHECKS, Check, CheckResult
 from bellmouth.finding.repeats import (
@@ -154,7 +155,8 @@ def _log_unexplained(nodes: Nodes, check: Check, made: Sequence[CheckResult]) ->
         return float(log_of_words(row, shown, _unexplained_common(check))[0])
     mean, sd = predicted_number(nodes, check)
     middle, wide = np.mean(mean), 3 * np.hypot(np.std(mean), np.max(sd))
-    return float(log_of_numbers(check, values, np.array([middle]), np.array([wide]))[0])
+    anywhere = Parts.one(np.array([middle]), np.array([wide]))
+    return float(log_of_numbers(check, values, anywhere)[0])
 
 
 def _unexplained_common(check: Check) -> Floats:
@@ -195,7 +197,7 @@ def next_checks(
     weight = np.array([posterior[name] for name in names])
     nodes = _told(case, results)[1]
     made = by_check(results)
-    ended = {name for one in made for name in CHECKS[one].ends}
+    ended = {name for one in results for name in _ended_by(one)}
     top = max(posterior, key=lambda name: posterior[name])
     found = []
     for check in CHECKS.values():
@@ -207,6 +209,11 @@ def next_checks(
         if bits > _LEAST_BITS or confirms:
             found.append(_suggested(check, bits, len(before)))
     return _ranked(found, posterior)
+
+
+def _ended_by(result: CheckResult) -> tuple[str, ...]:
+    check = CHECKS[result.check]
+    return check.ends if check.ends_when in ("", result.outcome) else ()
 
 
 def _suggested(check: Check, bits: float, times: int) -> NextCheck:
@@ -244,6 +251,8 @@ def _possible(case: "Case", check: Check) -> bool:
         return False
     if check.name in ("closed_reading", "plate_cleaned"):
         return bool(np.isfinite(o.throttle_pct).any())
+    if check.name == "loads_off":
+        return case.idle.held is not None
     if check.name == "hold_2500":
         trims = np.isfinite(o.log_trim).any()
         return bool(trims and not (o.speed_rev_s[o.judged] > 33.0).any())

@@ -5,8 +5,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from bellmouth.car.description import Complaint
 from bellmouth.finding.causes import CAUSES
-from bellmouth.finding.observations import LEAST_KPA
+from bellmouth.finding.observations import LEAST_KPA, judgeable
 from bellmouth.finding.result import Evidence
 from bellmouth.finding.telling import telling
 from bellmouth.recording.quality import impossible
@@ -16,13 +17,18 @@ from bellmouth.recording.stretch import Stretch
 if TYPE_CHECKING:
     from bellmouth.finding.find import Case
 
-__all__ = ["confusions", "evidence_of", "excluded_of", "warnings_of"]
+__all__ = ["confusions", "elsewhere", "evidence_of", "excluded_of", "warnings_of"]
 
 _SAME_FIT_NATS = 2.0
 _MISFIT = 3.0
 _WORTH_A_BORE = 0.2  # of a deposit: from there the owner is asked to tell it
 _LIKELY = 0.3
 _FAINT_NATS = 0.1
+_SOUND = 0.75  # healthy, from there: a complaint has its reason elsewhere
+_SYMPTOMS = (
+    "rough idle", "low idle", "high idle", "hunting idle", "stalls", "sticking plate",
+    "lamp or lean code",
+)  # fmt: skip
 _LED_TO = 0.15  # a cause this likely has the readings named that led to it
 
 
@@ -108,18 +114,32 @@ def _misfits(case: "Case", best: int) -> list[Evidence]:
 def excluded_of(judged: Sequence[Stretch], recording: Recording) -> tuple[str, ...]:
     """Stretches and columns that were not used, each with the reason."""
     left = []
-    cold = [s for s in judged if s.kind != "engine off" and s.warm is False]
+    # Of an engine that never got warm the lukewarm stretches are judged: they were not left out.
+    used = set(map(id, judgeable(judged)))
+    cold = [s for s in judged if s.kind != "engine off" and s.warm is False and id(s) not in used]
     if cold:
         seconds = sum(s.seconds for s in cold)
         left.append(f"{seconds:.0f} s of cold engine: trims and idle say nothing until it is warm")
     open_loop = [s for s in judged if s.closed_loop is False]
-    if open_loop:
+    if len(open_loop) == 1:
+        left.append("trims of one open-loop stretch")
+    elif open_loop:
         left.append(f"trims of {len(open_loop)} open-loop stretches")
+    apart = [s for s in judged if s.purging and not _purge_reported(recording)]
+    if apart:
+        left.append(
+            f"trims of {len(apart)} stretches are hardly believed: others at the same speed "
+            "differ, as they do while the fuel tank's vapour is drawn in"
+        )
     told = " ".join(recording.notes)
     unmapped = [name for name in recording.unmapped if name not in told]
     if unmapped:
         left.append("columns that no parameter claims: " + ", ".join(unmapped))
     return tuple(left)
+
+
+def _purge_reported(recording: Recording) -> bool:
+    return recording.get("commanded_evaporative_purge") is not None
 
 
 def _unbelieved(judged: Sequence[Stretch]) -> list[str]:
@@ -173,12 +193,14 @@ def warnings_of(
 def _to_ask(case: "Case", posterior: Mapping[str, float]) -> Iterator[str]:
     """What the owner can tell, or look up, that no recording shows."""
     top = max(case.hypotheses.names, key=lambda name: posterior[name])
-    if any(CAUSES[cause].effect == "fuel" for cause in top.split("+") if cause in CAUSES):
-        yield ("A tank of ethanol-rich fuel reads exactly like a fuel fault: ask what is in it.")
-    alone = case.observations.recordings == 1
+    blend_known = case.car.ethanol_pct is not None or case.observations.ethanol_reported
+    if "fuel_low" in top.split("+") and not blend_known:
+        yield "A tank of ethanol-rich fuel reads exactly like too little fuel: ask what is in it."
+    alone = not case.observations.beside
     if alone and case.car.throttle_bore_mm is None and posterior["deposit"] > _WORTH_A_BORE:
         yield (
-            "The throttle's bore is not told: with it a deposit is told from a clean plate better."
+            "Give the throttle's bore (throttle_bore_mm in the car file): it tells a deposit from "
+            "a clean plate better."
         )
     if any(CAUSES[cause].effect == "pressure" for cause in top.split("+") if cause in CAUSES):
         litres = case.car.displacement_l.value
@@ -186,3 +208,13 @@ def _to_ask(case: "Case", posterior: Mapping[str, float]) -> Iterator[str]:
             f"A wrong displacement reads like a false pressure sensor: is it {litres:g} L? With "
             "the key on and the engine off the sensor must read the barometer."
         )
+
+
+def elsewhere(healthy: float, complaint: Complaint) -> tuple[str, ...]:
+    """Where to look when the air path is sound and the owner complains all the same."""
+    if healthy < _SOUND or complaint not in _SYMPTOMS:
+        return ()
+    return (
+        f"Nothing in the air path explains the complaint ({complaint}): look at ignition, "
+        "injectors, compression, engine mounts, and for an exhaust leak before the oxygen sensor.",
+    )

@@ -1,6 +1,6 @@
 """From a recording and a car to a finding: the one call that does it all."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache, partial
 from pathlib import Path
@@ -20,8 +20,8 @@ from bellmouth.finding.checks import (
     result_log,
     with_results,
 )
-from bellmouth.finding.disagree import disagreements
-from bellmouth.finding.explain import confusions, evidence_of, excluded_of, warnings_of
+from bellmouth.finding.disagree import remarks
+from bellmouth.finding.explain import confusions, elsewhere, evidence_of, excluded_of, warnings_of
 from bellmouth.finding.family import Family, known_family
 from bellmouth.finding.habit import Habit, IdleAir, idle_sides
 from bellmouth.finding.hypothesis import Hypotheses, Scale, enumerate_hypotheses
@@ -38,8 +38,12 @@ from bellmouth.finding.plate_position import PlatePosition, plate_position
 from bellmouth.finding.priors import Priors, cause_weights, load_priors, read_weights, weights_from
 from bellmouth.finding.result import CauseProbability, Finding, OfFamily
 from bellmouth.finding.sizes import sizes_of
-from bellmouth.finding.suitable import refuse_foreign, refuse_hopeless, usable
-from bellmouth.recording.overlap import overlap_s
+from bellmouth.finding.suitable import (
+    refuse_foreign,
+    refuse_hopeless,
+    refuse_the_same,
+    usable,
+)
 from bellmouth.recording.series import Recording
 from bellmouth.recording.steady import stretches
 from bellmouth.recording.stretch import Stretch
@@ -84,6 +88,7 @@ def find(
     recording: Recording,
     car: Car,
     *,
+    also: Sequence[Recording] = (),
     references: Sequence[Recording] = (),
     results: Sequence[str | CheckResult] = (),
     prior: Mapping[str, float] | str | Path | None = None,
@@ -98,6 +103,8 @@ def find(
         The recording to judge.
     car
         What the owner knows about the car.
+    also
+        More recordings of the car as it is now, nothing done in between: other speeds, another day.
     references
         Recordings of the same car when it was good; they share the car's unknowns.
     results
@@ -118,19 +125,27 @@ def find(
     """
     said: Complaint = parse_complaint(complaint) if complaint else (car.complaint or "unknown")
     refuse_hopeless(recording)
-    for reference in references:
-        _refuse_itself(recording, reference)
-    judged = stretches(recording)
-    others = [stretches(reference) for reference in references]
+    refuse_the_same(recording, also, references)
+    judged = [(one, stretches(one)) for one in (recording, *also)]
+    others = [(one, stretches(one)) for one in references]
     known = known_family(family, car)
-    case = solve(judged, others, car, recording.source, family=known)
+    more, good = ([found for _, found in group] for group in (judged[1:], others))
+    case = solve(judged[0][1], good, car, recording.source, also=more, family=known)
     weights = weights_of(prior, said, known)
     told = parse_results(results)
     if "closed_reading" not in {result.check for result in told}:
         told = (*told, *_from_the_car(case))
-    finding = _report(case, weights, said, told, recording, judged)
-    idle = [r.source for r, found in zip(references, others, strict=True) if not judgeable(found)]
-    unused = [f"reference {source}: no warm running engine in it" for source in idle]
+    finding = _report(case, weights, said, told, judged)
+    unused = [
+        f"recording {one.source}: no warm running engine in it"
+        for one, found in judged[1:]
+        if not judgeable(found)
+    ]
+    unused += [
+        f"reference {one.source}: no warm running engine in it"
+        for one, found in others
+        if not judgeable(found)
+    ]
     return replace(finding, excluded=(*finding.excluded, *unused))
 
 
@@ -148,13 +163,14 @@ def solve(
     car: Car,
     source: str = "recording",
     *,
+    also: Sequence[Sequence[Stretch]] = (),
     family: Family | None = None,
 ) -> Case:
     """Infer every hypothesis from stretches; the part of `find` between files and words."""
     if family is None:
-        return solve_many([prepare(judged, references, car, source)])[0]
+        return solve_many([prepare(judged, references, car, source, also=also)])[0]
     family.fits(car)
-    ground = _ground(judged, references, car, source)
+    ground = _ground(judged, references, car, source, also)
     return ground.case(infer_with(ground.asked, family), family)
 
 
@@ -169,9 +185,11 @@ def prepare(
     references: Sequence[Sequence[Stretch]],
     car: Car,
     source: str = "recording",
+    *,
+    also: Sequence[Sequence[Stretch]] = (),
 ) -> Prepared:
     """Everything that `solve` needs beside the inference itself."""
-    ground = _ground(judged, references, car, source)
+    ground = _ground(judged, references, car, source, also)
     problem = problem_of(ground.asked)
 
     def case(posterior: Posterior) -> Case:
@@ -222,11 +240,13 @@ def _ground(
     references: Sequence[Sequence[Stretch]],
     car: Car,
     source: str,
+    also: Sequence[Sequence[Stretch]],
 ) -> _Ground:
     usable(judged, source)
     priors = load_priors().of(car)
     # A reference without a running engine would only look like knowledge of the car.
-    observations = observe(judged, [one for one in references if judgeable(one)], car)
+    good, more = ([one for one in group if judgeable(one)] for group in (references, also))
+    observations = observe(judged, good, car, more)
     refuse_foreign(observations, judged, source)
     unknown_pa = priors.weather["barometric_kpa"][0] * 1e3
     flow, pressure = nominal.flow_and_pressure(observations, priors, unknown_pa)
@@ -249,21 +269,6 @@ def _ground(
         sides,
     )  # fmt: skip
     return _Ground(asked, hypotheses, scale, plate, off, load, beside, level, idle)
-
-
-def _refuse_itself(recording: Recording, reference: Recording) -> None:
-    """A recording cannot vouch for itself."""
-    if recording.same_samples(reference):
-        raise FindingError(
-            f"{reference.source}: the reference is the recording itself. Give a recording of the "
-            "same car from when it was good."
-        )
-    shared = overlap_s(recording, reference)
-    if shared > 0.0:
-        raise FindingError(
-            f"{reference.source}: holds the same {shared:.0f} s of samples as the recording; the "
-            "two are cut from one and overlap. Give a recording made apart, when the car was good."
-        )
 
 
 def _from_the_car(case: Case) -> tuple[CheckResult, ...]:
@@ -314,8 +319,7 @@ def _report(
     weights: Mapping[str, float],
     complaint: Complaint,
     results: Sequence[CheckResult],
-    recording: Recording,
-    judged: Sequence[Stretch],
+    judged: Sequence[tuple[Recording, Sequence[Stretch]]],
 ) -> Finding:
     prior = hypothesis_weights(weights, case.hypotheses)
     logs = np.append(case.posterior.log_evidence, case.posterior.log_unexplained)
@@ -326,6 +330,7 @@ def _report(
     posterior = dict(zip(names, map(float, probability), strict=True))
     sizes = sizes_of(with_results(case, results))
     confusable = confusions(case, posterior, logs.tolist())
+    said = remarks(case, unchecked, results)
     causes = tuple(
         CauseProbability(name, posterior[name], sizes.get(name, {}), confusable.get(name, ()))
         for name in sorted(posterior, key=lambda name: -posterior[name])
@@ -337,18 +342,25 @@ def _report(
         present=_present(posterior, case.hypotheses),
         next_checks=next_checks(case, posterior, results),
         evidence=evidence_of(case, posterior),
-        excluded=excluded_of(judged, recording),
+        excluded=_once(excluded_of(found, one) for one, found in judged),
         warnings=(
             *_counted(results),
-            *disagreements(case, unchecked, results),
-            *warnings_of(case, posterior, recording, judged),
+            *(one.sentence for one in said),
+            *_once(warnings_of(case, posterior, one, found) for one, found in judged),
+            *elsewhere(posterior["healthy"], complaint),
         ),
         misfit=float(case.posterior.misfit[_best(case, posterior)]),
         complaint=complaint,
         picture=draw(case, posterior),
         log_evidence=dict(zip(names, map(float, logs), strict=True)),
         family=case.family,
+        disagreeing={one.check: one.disagrees_with for one in said if one.disagrees_with},
     )
+
+
+def _once(said: Iterable[Sequence[str]]) -> tuple[str, ...]:
+    """What several recordings have to say, each sentence once."""
+    return tuple(dict.fromkeys(sentence for of_one in said for sentence in of_one))
 
 
 def _probability(

@@ -62,7 +62,7 @@ def idle_sides(
     if habit is None:
         alone = idle_speed(observations, car, priors, hypotheses, scale)
         # Beside a recording of the same car its own air is known better than any car's.
-        if observations.recordings > 1 or not observations.airflow_metered:
+        if observations.beside or not observations.airflow_metered:
             return (alone,)
         return alone, idle_air(observations, priors, hypotheses, scale, any_habit(priors))
     speed = idle_speed(

@@ -173,7 +173,7 @@ def enumerate_hypotheses(priors: Priors, scale: Scale, observations: Observation
     alone = singles(both_sensors=both, boost=boosted)
     fuelled = bool(np.isfinite(o.log_trim).any())
     names, causes, member = _listed(alone, fuelled)
-    table = priors.sizes_with_reference if o.recordings > 1 else priors.sizes
+    table = priors.sizes_with_reference if o.beside else priors.sizes
     bounds = [_range(name, table, scale, o.airflow_metered) for name in alone]
     low, high = np.array([*bounds, (np.nan, np.nan)]).T
     worth = np.array([*(_worth(name, priors) for name in alone), np.nan])

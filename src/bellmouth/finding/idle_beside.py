@@ -96,7 +96,7 @@ def idle_beside(
     observations: Observations, car: Car, priors: Priors, hypotheses: HasCoordinates, scale: Scale
 ) -> IdleBeside:
     """Prepare the likelihood for these recordings; it says nothing without a reference's idle."""
-    held = compared(observations, car, priors) if observations.recordings > 1 else None
+    held = compared(observations, car, priors) if observations.beside else None
     change = AirChange(float("nan"), float("nan"), False, float("nan"))
     if held is None or held.reference is None or not np.isfinite(held.excess_rpm):
         nothing = np.zeros((len(SHARES), len(_PLACES)))

@@ -54,7 +54,8 @@ SHARES = np.concatenate([[0.0], np.geomspace(0.04, 0.85, 23)])
 class IdleSpeed:
     """Log likelihood of the idle speed for any hypothesis and size.
 
-    ``excess_rpm`` is the lowest warm idle over its target; NaN where either is unknown.
+    ``excess_rpm`` is the lowest warm idle over its target; NaN where either is unknown. ``held``
+    is what it comes from, where it is known.
     """
 
     excess_rpm: float
@@ -62,6 +63,7 @@ class IdleSpeed:
     stale_log: Floats
     idle_area_m2: float
     hypotheses: HasCoordinates
+    held: "Comparison | None" = None
 
     def __call__(self, which: Ints, sizes: Floats) -> Floats:
         """Log likelihood of hypotheses ``which`` (n,) at coordinates ``sizes`` (n, 2)."""
@@ -104,7 +106,8 @@ def idle_speed(
     stray = table["stray_share"]
     odd = stray * held.spark.odd * stray_density(held.excess_rpm, table)
     leak_log, stale_log = np.log((1 - stray) * density.mean(axis=-1) + odd)
-    return IdleSpeed(held.excess_rpm, leak_log, stale_log, scale.idle_area_m2, hypotheses)
+    area_m2 = scale.idle_area_m2
+    return IdleSpeed(held.excess_rpm, leak_log, stale_log, area_m2, hypotheses, held)
 
 
 @dataclass(frozen=True)

@@ -60,7 +60,7 @@ def load_level(observations: Observations, priors: Priors, hypotheses: HasCoordi
     o, table = observations, priors.load_level
     log_over, log_share, sd = float("nan"), float("nan"), float("nan")
     # Beside a reference the load's change says more; an airflow that is told is in the model.
-    told = o.airflow_metered or o.recordings > 1 or bool(np.isfinite(o.computed_kg_s).any())
+    told = o.airflow_metered or o.beside or bool(np.isfinite(o.computed_kg_s).any())
     good = o.idle & (o.load_pct > 0) & np.isfinite(o.manifold_pa)
     lowest = None if told else lowest_idle(o, priors.idle_speed, good)
     if lowest is not None and np.isfinite(lowest.speed_rpm):

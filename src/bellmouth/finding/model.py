@@ -108,6 +108,8 @@ class Model:
         there = self._lowest >= 0
         self.throttle_reference_pct = float(o.throttle_pct[self._lowest]) if there else 0.0
         self.reference_recording = int(o.recording[self._lowest]) if there else 0
+        # Whether openings are counted from a reading of a judged recording itself.
+        self.reference_is_judged = bool(o.judged[self._lowest]) if there else True
         self.places = self._select(ratio)
         self.kinds = tuple(self.places)
         names = [name for name, rows in self.places.items() for _ in rows]
@@ -122,11 +124,6 @@ class Model:
         references = good & ~o.judged
         chosen = references if references.any() else good
         return int(np.argmin(np.where(chosen, o.throttle_pct, np.inf))) if chosen.any() else -1
-
-    @property
-    def reference_is_judged(self) -> bool:
-        """Whether openings are counted from a reading of the judged recording itself."""
-        return self.reference_recording == 0
 
     def at_points(self, effect: Floats) -> Floats:
         """What a hypothesis does at each point, (batch, points), or (batch, 1) where it does the
@@ -146,7 +143,7 @@ class Model:
         o = self.observations
         flow = o.metered_kg_s if o.airflow_metered else o.manifold_pa
         throttled = np.isfinite(o.throttle_pct) & np.isfinite(flow)
-        near = _NEAR_AMBIENT["alone" if self.alone else "beside"]
+        near = _NEAR_AMBIENT["beside" if o.beside else "alone"]
         limit = np.where(self.has_manifold, near, _NEAR_CHOKED)
         idling = (ratio < _BLOWER_IDLES) & (o.speed_rev_s < _BLOWER_WORKS_REV_S)
         # A trim is judged by the air that the controller metered at the same point.

@@ -143,7 +143,10 @@ def _misfits(
     purge = table["purge_log"] * o.purging[rows] * (trim_gains[0] + trim_gains[1])
     # Exhaust gas takes up room: how much is not reported, only that it was asked for.
     recirculated = table["egr_log"] * o.recirculating[rows] * fill_gain
-    local = sum(_together(gain) for gain in (boost_gain, purge, recirculated)) * same
+    # Purge air passes neither meter nor plate; whether the trim sees it depends on its vapour.
+    unmetered = "filling" if o.airflow_metered else "plate"
+    purged = table["purge_air_log"] * o.purging[rows] * (channels == unmetered)
+    local = sum(_together(gain) for gain in (boost_gain, purge, purged, recirculated)) * same
     # Over a wide range of flow both laws run off as a whole, and not only past a false meter.
     over_idle = log_flow - np.log(_IDLE_KG_S_PER_M3 * o.displacement_m3)
     off = (by_filling + by_plate) * _together(over_idle)

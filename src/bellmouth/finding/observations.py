@@ -90,8 +90,13 @@ class Observations:
 
     @property
     def recordings(self) -> int:
-        """How many recordings there are, the judged one first."""
+        """How many recordings there are, the judged ones first."""
         return len(self.ambient_log_sd)
+
+    @property
+    def beside(self) -> bool:
+        """Whether any is a reference, of the car when it was good."""
+        return not bool(self.judged.all())
 
 
 def judgeable(stretches: Sequence[Stretch]) -> tuple[Stretch, ...]:
@@ -111,10 +116,14 @@ def judgeable(stretches: Sequence[Stretch]) -> tuple[Stretch, ...]:
 
 
 def observe(
-    judged: Sequence[Stretch], references: Sequence[Sequence[Stretch]], car: Car
+    judged: Sequence[Stretch],
+    references: Sequence[Sequence[Stretch]],
+    car: Car,
+    also: Sequence[Sequence[Stretch]] = (),
 ) -> Observations:
-    """Gather the usable stretches (engine running, not known to be cold) of all recordings."""
-    groups = [judged, *references]
+    """Gather the usable stretches (engine running, not known to be cold) of all recordings;
+    ``also`` are more of the car as it is now."""
+    groups = [judged, *also, *references]
     rows = [
         (number, stretch) for number, group in enumerate(groups) for stretch in judgeable(group)
     ]
@@ -127,7 +136,7 @@ def observe(
     metered, metered_error = air_side["metered_kg_s"], air_side["metered_error"]
     return Observations(
         recording=recording,
-        judged=recording == 0,
+        judged=recording <= len(also),
         idle=np.array([stretch.kind == "idle" for stretch in stretches], dtype=bool),
         held=np.array([stretch.kind == "held" for stretch in stretches], dtype=bool),
         purging=np.array([stretch.purging or 0.0 for stretch in stretches]),

@@ -91,6 +91,7 @@ def _point(
             (float(np.expm1(trim) * 100), float(error * 100)) if np.isfinite(trim) else None
         ),
         total_trim_by_cause_pct={k: v for k, v in by_cause.items() if np.isfinite(v)},
+        recording=int(o.recording[point]) + 1,
     )
 
 

@@ -133,7 +133,7 @@ class _Pool(Model):
         self.healthy_bend_sd = first.healthy_bend_sd
         self._judged, self.alone = np.ones(1), True
         self.two_banks, self.throttle_reference_pct = stack.each.take(owner, axis=0).T[:, :, None]
-        self.reference_recording = 0
+        self.reference_recording, self.reference_is_judged = 0, True
         self.kinds = stack.kinds
 
 

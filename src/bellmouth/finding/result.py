@@ -3,7 +3,7 @@ the screen shows."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Self
+from typing import TYPE_CHECKING, Literal, Self
 
 if TYPE_CHECKING:
     from bellmouth.finding.family import Family
@@ -17,7 +17,11 @@ __all__ = [
     "Picture",
     "PicturePoint",
     "Size",
+    "With",
 ]
+
+#: What the results of a check disagree with: what was recorded, or one another.
+With = Literal["recording", "itself"]
 
 
 @dataclass(frozen=True)
@@ -68,7 +72,8 @@ class Evidence:
 
 @dataclass(frozen=True)
 class PicturePoint:
-    """One operating point as the pictures need it: routes of airflow [g/s], total trim [%]."""
+    """One operating point as the pictures need it: routes of airflow [g/s], total trim [%], and
+    which of the recordings that are judged together it is of."""
 
     kind: str
     start_s: float
@@ -82,6 +87,7 @@ class PicturePoint:
     throttle_pct: float | None
     total_trim_pct: tuple[float, float] | None
     total_trim_by_cause_pct: Mapping[str, float] = field(default_factory=dict)
+    recording: int = 1
 
 
 @dataclass(frozen=True)
@@ -126,7 +132,8 @@ class OfFamily:
 class Finding:
     """What is wrong, how big, how sure, and what would settle it. ``causes`` is sorted, most
     probable first, and its probabilities sum to 1; ``present`` is each single cause's
-    probability alone or in a pair; ``prior`` the weight each had before the recording."""
+    probability alone or in a pair; ``prior`` the weight each had before the recording.
+    ``disagreeing`` are the checks that the finding has in it and that disagree, and with what."""
 
     causes: tuple[CauseProbability, ...]
     prior: Mapping[str, float]
@@ -140,3 +147,4 @@ class Finding:
     picture: Picture
     log_evidence: Mapping[str, float] = field(default_factory=dict)
     family: OfFamily | None = None
+    disagreeing: Mapping[str, With] = field(default_factory=dict)

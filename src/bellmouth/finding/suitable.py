@@ -1,6 +1,7 @@
 """Whether a recording can be asked at all, and the sentence that says why not."""
 
 from collections.abc import Sequence
+from itertools import combinations
 
 import numpy as np
 
@@ -8,11 +9,12 @@ from bellmouth.errors import FindingError
 from bellmouth.finding.observations import Observations, judgeable
 from bellmouth.recording.grid import OFF_RPM
 from bellmouth.recording.names import table
+from bellmouth.recording.overlap import overlap_s
 from bellmouth.recording.plateaus import SHORTEST_CORE
 from bellmouth.recording.series import Recording
 from bellmouth.recording.stretch import Stretch
 
-__all__ = ["refuse_foreign", "refuse_hopeless", "usable"]
+__all__ = ["refuse_foreign", "refuse_hopeless", "refuse_the_same", "usable"]
 
 _METERS = ("mass_air_flow", "mass_air_flow_sensor_a_extended")
 _UNTHROTTLED = 0.82
@@ -136,3 +138,42 @@ def _refuse_nothing(stretches: Sequence[Stretch], names: Sequence[str], source: 
                 f"{source}: {name} reads {max(shown):.2g} {unit} at most with the engine running, "
                 "less than any engine breathes. Is its unit right, and the sensor alive?"
             )
+
+
+def refuse_the_same(
+    recording: Recording, also: Sequence[Recording], references: Sequence[Recording]
+) -> None:
+    """Refuse a recording that would vouch for itself, or be counted twice.
+
+    Raises
+    ------
+    FindingError
+        If two of them hold the same samples, or are cut from one and overlap.
+    """
+    for reference in references:
+        _refuse_itself(recording, reference)
+    for one, other in combinations((recording, *also, *references), 2):
+        if one.same_samples(other):
+            raise FindingError(
+                f"{other.source}: is the same recording as {one.source}. Give each of them once."
+            )
+        shared = overlap_s(one, other)
+        if shared > 0.0:
+            raise FindingError(
+                f"{other.source}: holds the same {shared:.0f} s of samples as {one.source}; the "
+                "two are cut from one and overlap. Give only one of them."
+            )
+
+
+def _refuse_itself(recording: Recording, reference: Recording) -> None:
+    if recording.same_samples(reference):
+        raise FindingError(
+            f"{reference.source}: the reference is the recording itself. Give a recording of the "
+            "same car from when it was good."
+        )
+    shared = overlap_s(recording, reference)
+    if shared > 0.0:
+        raise FindingError(
+            f"{reference.source}: holds the same {shared:.0f} s of samples as the recording; the "
+            "two are cut from one and overlap. Give a recording made apart, when the car was good."
+        )

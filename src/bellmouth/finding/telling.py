@@ -131,7 +131,7 @@ def _words(case: "Case", source: str) -> str:
         "beside": "air at warm idle against the reference's, at its speed and spark",
         "load level": "calculated load against manifold pressure at idle",
         "rest": "where the plate stands at idle against where it rests with the key on",
-        "unusual": "without it the car itself would have to be out of the ordinary",
+        "unusual": "without it the car itself would have to be more unusual",
     }[source]
 
 

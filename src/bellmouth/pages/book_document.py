@@ -56,7 +56,7 @@ def _gist(entry: Entry) -> str:
     said = entry.document
     if entry.kind == "finding":
         first = said["finding"]["causes"][0]
-        return f"{first['cause']}, {first['probability']:.0%}"
+        return f"{first['cause']}, {round(100 * first['probability'])} %"
     if entry.kind == "recording":
         return f"{said['source']}: {len(said['parameters'])} parameters, {said['seconds']:.0f} s"
     words = {

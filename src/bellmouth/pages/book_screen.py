@@ -57,13 +57,13 @@ def print_due(found: Sequence[Standing], today: date, out: Console) -> None:
     if not found:
         out.print("No car is due, as far as the book can tell.")
         return
-    table = _table("inspect on", "at km", "car", "nine in ten", "")
+    table = _table("inspect about", "at km", "car", "nine in ten", "")
     for one in found:
         span = (one.due or {}).get("inspect_on") or {}
         between = f"{_about(span.get('low90'))} to {_about(span.get('high90'))}" if span else ""
         late = "now" if (one.due_on or "") <= today.isoformat() else ""
         table.add_row(
-            one.due_on or "",
+            _about(one.due_on),
             "" if one.due_km is None else _round(one.due_km),
             one.name,
             between,
@@ -82,9 +82,9 @@ def print_forecast(found: "Forecast", out: Console) -> None:
     )  # fmt: skip
     out.print()
     out.print(Text(f"{found.name}: {head}.", style="bold"))
-    table = _table("", "km", "day")
+    table = _table("", "km", "month")
     for words, low, high in (("one in two", "low50", "high50"), ("nine in ten", "low90", "high90")):
-        days = "" if on is None else f"{getattr(on, low):%Y-%m-%d} to {getattr(on, high):%Y-%m-%d}"
+        days = "" if on is None else f"{getattr(on, low):%b %Y} to {getattr(on, high):%b %Y}"
         table.add_row(words, f"{_round(getattr(at, low))} to {_round(getattr(at, high))}", days)
     out.print(table)
     print_list(out, "Why", found.reasons, _REASONS_SHOWN)

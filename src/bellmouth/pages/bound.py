@@ -4,7 +4,7 @@ import re
 
 from bellmouth.pages.us_units import SHOWN, UNITS_BY_LANGUAGE, US
 
-__all__ = ["bound"]
+__all__ = ["bound", "bound_text"]
 
 _ELSE = ("%", "s", "ms", "min", "h", "rpm", "V", "A", "L", "MB", "bit/s", "Hz", "cm²", "inHg")
 _UNITS = {
@@ -27,5 +27,10 @@ def bound(html: str) -> str:
     return "".join(part for place, part in enumerate(parts) if place % 3 != 2)
 
 
+def bound_text(text: str) -> str:
+    """A plain text in the same way: a space that must not break is a no-break space."""
+    return _SPACE.sub("\u00a0", text)
+
+
 def _joined(text: re.Match[str]) -> str:
-    return _SPACE.sub("\u00a0", text[0])
+    return bound_text(text[0])

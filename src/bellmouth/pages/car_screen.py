@@ -14,6 +14,8 @@ from bellmouth.j1979 import parameters
 from bellmouth.j1979.codes import MonitorStatus
 from bellmouth.pages.clearing_words import STAYS, clearing_words
 from bellmouth.pages.lists import hanging, print_list, section
+from bellmouth.pages.us_units import SHOWN
+from bellmouth.pages.words import spoken
 
 __all__ = [
     "losses_words",
@@ -65,7 +67,7 @@ def _print_identity(identity: Identity | None, out: Console) -> None:
     if identity is None:
         return
     if identity.vehicle_number:
-        out.print(Text(f"Identification number: {identity.vehicle_number}"))
+        out.print(Text(f"VIN: {identity.vehicle_number}"))
     for calibration in identity.calibrations:
         out.print(Text(f"Calibration: {calibration}"))
     for number in identity.verifications:
@@ -95,7 +97,7 @@ def _print_frame(frame: FreezeFrame, out: Console) -> None:
     table.add_column(justify="right")
     table.add_column()
     for name, value in frame.values.items():
-        table.add_row(f"  {name}", *_told(name, value))
+        table.add_row(f"  {spoken(name)}", *_told(name, value))
     out.print(table)
 
 
@@ -106,7 +108,9 @@ def _told(name: str, value: float | None) -> tuple[str, str]:
         return "not available", ""
     if row.kind in {"flags", "choice"}:
         return ", ".join(parameters.meanings(name, value)) or "none", ""
-    return f"{value:g}", "" if row.unit in {"code", "bits", "mask"} else row.unit
+    # Four figures are finer than any of the standard's steps that a person reads.
+    told = f"{value:.4g}" if abs(value) < 1000 else f"{value:.0f}"
+    return told, "" if row.unit in {"code", "bits", "mask"} else SHOWN.get(row.unit, row.unit)
 
 
 def print_monitors(monitors: Mapping[int, MonitorStatus], advice: Advice, out: Console) -> None:
@@ -120,11 +124,11 @@ def print_monitors(monitors: Mapping[int, MonitorStatus], advice: Advice, out: C
         for name, state in status.monitors.items():
             if state != "not supported":
                 told = "complete" if state == "supported complete" else "INCOMPLETE"
-                out.print(Text(f"  {name}: {told}"))
+                out.print(Text(f"  {spoken(name)}: {told}"))
     if advice.missing:
         section(out, "What completes the missing ones")
         for one in advice.missing:
-            out.print(hanging("-", f"{one.monitor}: {one.how}"))
+            out.print(hanging("-", f"{spoken(one.monitor)}: {one.how}"))
         out.print(
             hanging(
                 "!",

@@ -30,6 +30,7 @@ __all__ = [
 LANGUAGES = ("en", "de")
 _CAUSES = (
     "healthy", "leak", "meter low", "meter high", "fuel low", "fuel high", "deposit",
+    "computed air low", "computed air high",
     "learned stale", "pressure low", "pressure high", "boost low", "boost high", "unexplained",
 )  # fmt: skip
 _COMPLAINTS = (

@@ -6,6 +6,7 @@ from dataclasses import asdict, dataclass
 from bellmouth import __version__
 from bellmouth.pages.card_catalogue import labels
 from bellmouth.pages.card_words import Words
+from bellmouth.pages.metered import shown_cause
 from bellmouth.work.card import UNSOURCED, Card, CardStep, Reading, Stage, Tightening, Timer
 from bellmouth.work.learning_rows import LearningRow, LearningStep
 from bellmouth.work.phrases import Quantity
@@ -108,7 +109,7 @@ def card_page(card: Card, words: Words) -> CardPage:
         car=_car(card, words),
         car_name=card.header.name,
         complaint=words.text(card.header.complaint),
-        found=tuple(_found(found, words) for found in card.found),
+        found=tuple(_found(found, card.header.metering, words) for found in card.found),
         hand_over=tuple(map(words.say, card.hand_over)),
         against=tuple(map(words.say, card.against)),
         stages=tuple(_stage(stage, words) for stage in card.stages),
@@ -167,9 +168,9 @@ def _car(card: Card, words: Words) -> tuple[str, ...]:
     return tuple(facts)
 
 
-def _found(found: FoundCause, words: Words) -> tuple[str, str, str]:
+def _found(found: FoundCause, metering: str, words: Words) -> tuple[str, str, str]:
     return (
-        words.text(found.cause.replace("_", " ")),
+        words.text(shown_cause(found.cause, metering).replace("_", " ")),
         words.percent(found.probability),
         words.size(found.size) if found.size else "",
     )

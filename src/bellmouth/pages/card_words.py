@@ -109,10 +109,17 @@ class Words:
         return f"{told}{_SPACE}{self.unit(quantity.unit)}"
 
     def size(self, size: Size) -> str:
-        """A size with its interval: ``2.1 mm, 1.8 to 2.5``."""
+        """A size with its interval: ``2.1 mm, 1.8 to 2.5``; a ratio's is how far it is off."""
+        if size.unit == "ratio":
+            off, low, high = (self._off(end) for end in (size.value, size.low, size.high))
+            return self.label("size", value=f"{off}{_SPACE}%", low=low, high=high)
         value = Quantity(size.value, size.unit)
         low, high = (self._converted(end, size.unit) for end in (size.low, size.high))
         return self.label("size", value=value, low=low, high=high)
+
+    def _off(self, ratio: float) -> str:
+        told = self.number(round(100 * (ratio - 1)) + 0.0, 0)
+        return told if told.startswith(("-", "\u2212")) else f"+{told}"
 
     def _converted(self, value: float, unit: str) -> str:
         if self.units == "us" and unit in US:

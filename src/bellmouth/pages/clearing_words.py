@@ -2,6 +2,8 @@
 
 from typing import TYPE_CHECKING
 
+from bellmouth.pages.words import spoken
+
 if TYPE_CHECKING:
     from bellmouth.bus.reports import Clearing, Codes
 
@@ -15,7 +17,7 @@ def clearing_words(clearing: "Clearing") -> tuple[str, ...]:
     lines = [_lost_codes(clearing.codes)]
     lines += [f"the freeze frame of {frame.code}." for frame in clearing.freeze_frames]
     if clearing.ready:
-        ready = ", ".join(name.replace("_", " ") for name in clearing.ready)
+        ready = ", ".join(spoken(name) for name in clearing.ready)
         lines.append(
             f"readiness: {ready} would have to complete again before an inspection, which takes "
             "days of driving."

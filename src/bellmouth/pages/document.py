@@ -73,6 +73,7 @@ def finding_document(finding: Finding) -> Document:
         "misfit": finding.misfit,
         "complaint": finding.complaint,
         **_family(finding.family),
+        **({"disagreeing": dict(finding.disagreeing)} if finding.disagreeing else {}),
         "software": {"name": "bellmouth", "version": __version__},
     }
     plain: Document = _plain(document)

@@ -1,16 +1,39 @@
 """Sections and lists on the terminal, shared by the finding and the quality."""
 
+import re
 import sys
+import textwrap
 from collections.abc import Iterable
 
-from rich.console import Console
+from rich.console import Console, ConsoleOptions, RenderResult
+from rich.measure import Measurement, measure_renderables
 from rich.table import Table
 from rich.text import Text
 
-__all__ = ["console", "hanging", "print_list", "section"]
+from bellmouth.pages.bound import bound_text
 
+__all__ = ["Kept", "celsius", "console", "hanging", "print_list", "section"]
+
+_DEGREES = re.compile(r"(?<=\d )degC\b")
 _WIDEST = 96  # longer lines are hard to read
 _MORE = "and {count} more: see --json"
+
+
+class Kept:
+    """A text in lines that never part a number from its unit; rich itself breaks at any space."""
+
+    def __init__(self, text: str, style: str = "") -> None:
+        self._text, self._style = text, style
+
+    def __rich_console__(self, out: Console, options: ConsoleOptions) -> RenderResult:
+        """Its lines, as wide as there is room."""
+        lines = textwrap.wrap(bound_text(self._text), options.max_width)
+        for line in lines or [""]:
+            yield Text(line.replace("\u00a0", " "), style=self._style)
+
+    def __rich_measure__(self, out: Console, options: ConsoleOptions) -> Measurement:
+        """Between its longest word and the whole of it."""
+        return measure_renderables(out, options, [Text(self._text)])
 
 
 def console() -> Console:
@@ -43,10 +66,15 @@ def print_list(
         out.print(hanging(" ", more.format(count=len(sentences) - most)))
 
 
+def celsius(sentence: str) -> str:
+    """A sentence of the rooms below as it is shown: 70 °C for 70 degC."""
+    return _DEGREES.sub("°C", sentence)
+
+
 def hanging(mark: str, sentence: str) -> Table:
     """A sentence whose later lines are indented under its first."""
     row = Table.grid(padding=(0, 1))
     row.add_column(width=1)
     row.add_column(overflow="fold")
-    row.add_row(mark, Text(sentence))
+    row.add_row(mark, Kept(celsius(sentence)))
     return row

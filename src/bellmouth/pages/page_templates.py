@@ -13,6 +13,7 @@ __all__ = ["ENGLISH", "of_locale", "said", "template_environment"]
 
 #: The words of whoever chooses none.
 ENGLISH = Words()
+_Z90 = 1.645
 
 
 def of_locale() -> Words:
@@ -37,6 +38,7 @@ def template_environment() -> Environment:
     environment.filters["number"] = _figure
     environment.filters["figure"] = _figure_in
     environment.filters["span"] = _span
+    environment.filters["nine_in_ten"] = _nine_in_ten
     environment.filters["upper_first"] = lambda text: text[:1].upper() + text[1:]
     return environment
 
@@ -76,3 +78,9 @@ def _span(context: Context, triple: Sequence[float], unit: str, places: int = 1)
     # The shape is put into the language, not the figures: these are written in it already.
     shape = str(context["_"]("{0} ({1} to {2})"))
     return shape.format(*(context["speak"].figure(one, unit, places) for one in triple))
+
+
+def _nine_in_ten(told: tuple[float, float]) -> tuple[float, float, float]:
+    """A value and its standard error as the value with the ends that hold it nine times in ten."""
+    value, error = told
+    return value, value - _Z90 * error, value + _Z90 * error

@@ -75,12 +75,12 @@ def proof_page(
             BarRow(say(name), "", say(chance(p)), round(100 * p, 1), "")
             for name, p in sorted(proof.outcomes.items(), key=lambda item: -item[1])
         ),
-        changes=tuple(_change_row(change, say) for change in proof.changes),
+        changes=tuple(_change_row(change, car.metering, say) for change in proof.changes),
         learning=say(learning_words(proof)),
         leak=say(leak_words(proof)),
         needs=tuple(Need(say(one.what), say(one.why)) for one in proof.needs),
         courses=tuple(
-            (say(course_words(name)), say(chance(p)))
+            (say(course_words(name, car.metering)), say(chance(p)))
             for name, p in proof.courses.items()
             if p >= 0.01
         ),
@@ -113,8 +113,8 @@ def write_report(
     path.write_text(bound(html), encoding="utf-8")
 
 
-def _change_row(change: Change, say: Callable[[str], str]) -> ChangeRow:
-    name, before, after, moved = map(say, change_words(change, with_unit=True))
+def _change_row(change: Change, metering: str, say: Callable[[str], str]) -> ChangeRow:
+    name, before, after, moved = map(say, change_words(change, metering, with_unit=True))
     sizes = (change.before, change.after)
     nothing = 1.0 if change.change.unit == "ratio" else 0.0
     ends = [nothing, *(x for size in sizes for x in (size.low, size.high))]

@@ -3,7 +3,15 @@
 from bellmouth.finding.causes import CAUSES
 from bellmouth.finding.proof_result import Change, Proof
 from bellmouth.finding.result import Size
-from bellmouth.pages.words import chance, interval_words, name_words, number, unit_words
+from bellmouth.pages.metered import shown_cause
+from bellmouth.pages.words import (
+    chance,
+    interval_words,
+    name_words,
+    number,
+    percent_words,
+    unit_words,
+)
 
 __all__ = ["change_words", "course_words", "leak_words", "learning_words", "proof_headline"]
 
@@ -33,20 +41,25 @@ def _size(size: Size, cause: str, unit: str) -> str:
     words = "right" if ratio else "none"
     if size.low == size.high:
         return words
+    if ratio:
+        low, high = (percent_words(one - 1.0) for one in (size.low, size.high))
+        return f"{words} ({low} to {high} %)"
     return f"{words} ({number(size.low, size.unit)} to {number(size.high, size.unit)}{unit})"
 
 
-def change_words(change: Change, *, with_unit: bool = False) -> tuple[str, str, str, str]:
+def change_words(
+    change: Change, metering: str = "airflow", *, with_unit: bool = False
+) -> tuple[str, str, str, str]:
     """Cause, size before, size after, and what changed, each with its 90 % interval.
 
     ``with_unit`` gives a range round nothing its unit, too: elsewhere it stands beside.
     """
     moved = change.change
-    unit = f" {unit_words(moved.unit)}".rstrip() if with_unit else ""
+    unit = f" {unit_words(moved.unit)}" if with_unit else ""
     value, low, high = (_signed(x, moved.unit) for x in (moved.value, moved.low, moved.high))
-    told = f"{value} {unit_words(moved.unit)}".strip() + f" ({low} to {high})"
+    told = f"{value} {unit_words(moved.unit)} ({low} to {high})"
     return (
-        name_words(change.cause),
+        name_words(shown_cause(change.cause, metering)),
         _size(change.before, change.cause, unit),
         _size(change.after, change.cause, unit),
         told,
@@ -74,13 +87,15 @@ def leak_words(proof: Proof) -> str:
 
 
 def _signed(value: float, unit: str) -> str:
+    if unit == "ratio":
+        return percent_words(value)
     told = number(value, unit)
     return told if value < 0 and float(told) != 0 else f"+{told.lstrip('-')}" if value else "0"
 
 
-def course_words(name: str) -> str:
+def course_words(name: str, metering: str = "airflow") -> str:
     """A course as it is shown: ``deposit, then healthy``."""
-    before, after = name.split(" -> ")
+    before, after = shown_cause(name, metering).split(" -> ")
     if before == after:
         return (
             f"{name_words(before)}, and unchanged" if before != "healthy" else "healthy all along"

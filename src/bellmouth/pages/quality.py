@@ -9,6 +9,7 @@ from rich.text import Text
 
 from bellmouth import __version__
 from bellmouth.pages.lists import print_list, section
+from bellmouth.pages.us_units import SHOWN
 from bellmouth.pages.words import name_words
 from bellmouth.recording.quality import Missing, ParameterQuality, Quality
 
@@ -71,12 +72,15 @@ def _parameters(parameters: tuple[ParameterQuality, ...], out: Console) -> Table
         remarks = ["STUCK"] if one.stuck else []
         if one.dropped:
             remarks.append(f"{one.dropped} impossible")
-        reach = f"{one.least:.4g} to {one.most:.4g} {one.unit}"
+        unit = SHOWN.get(one.unit, one.unit)
+        # A code or a row of flags has no range that means anything.
+        measured = one.unit not in {"code", "bits", "mask"}
+        reach = f"{one.least:.4g} to {one.most:.4g} {unit}" if measured else "codes"
         cells = [
             name_words(one.name),
             f"{one.samples_per_s:.2g}",
             f"{one.longest_gap_s:.1f} s",
-            f"{one.quantum:.3g}" if one.quantum else "",
+            f"{one.quantum:.3g}" if one.quantum and measured else "",
             ", ".join([reach, *remarks]),
         ]
         if narrow:

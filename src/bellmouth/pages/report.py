@@ -13,18 +13,24 @@ from bellmouth.pages import charts
 from bellmouth.pages.bound import bound
 from bellmouth.pages.card_words import Words
 from bellmouth.pages.drawing import drawn_in
+from bellmouth.pages.metered import as_metered
 from bellmouth.pages.page_templates import ENGLISH, said, template_environment
 from bellmouth.pages.words import (
     CAUTIONS,
     alternatives,
+    at_odds,
     cause_words,
     chance,
     chosen,
     headline,
     interval_words,
+    led_there,
+    led_title,
     misfit_words,
     name_words,
+    percent_words,
     size_words,
+    sizes_words,
     unit_words,
 )
 from bellmouth.recording.series import Recording
@@ -84,6 +90,7 @@ class ReportPage:
     """Everything the page shows; the template uses every field and nothing else."""
 
     headline: str
+    at_odds: str
     subject: str
     bars: tuple[BarRow, ...]
     confusable: str
@@ -92,6 +99,7 @@ class ReportPage:
     charts: tuple[Chart, ...]
     points: tuple[PicturePoint, ...]
     sizes: tuple[SizeRow, ...]
+    evidence_title: str
     evidence: tuple[Evidence, ...]
     misfit: str
     excluded: tuple[str, ...]
@@ -108,6 +116,7 @@ def report_page(
 ) -> ReportPage:
     """Gather what the page shows, in the reader's language and units."""
     say = speak.told
+    finding = as_metered(finding, car)
     shown, rest = chosen(finding)
     bars = [
         BarRow(
@@ -115,7 +124,7 @@ def report_page(
             say(cause_words(entry.cause)),
             say(chance(entry.probability)),
             round(100 * entry.probability, 1),
-            "; ".join(say(interval_words(size)) for size in entry.sizes.values()),
+            sizes_words(entry, say),
         )
         for entry in shown
     ]
@@ -124,6 +133,7 @@ def report_page(
     confusable = finding.causes[0].confusable_with
     return ReportPage(
         headline=say(headline(finding)),
+        at_odds=say(at_odds(finding)),
         subject=" · ".join(filter(None, (car.name, recording.source))),
         bars=tuple(bars),
         confusable=say(alternatives(map(name_words, confusable))) if confusable else "",
@@ -135,10 +145,8 @@ def report_page(
         charts=_charts(finding, speak),
         points=tuple(replace(one, kind=say(one.kind)) for one in finding.picture.points),
         sizes=_size_rows(finding, speak),
-        evidence=tuple(
-            replace(one, what=say(one.what))
-            for one in sorted(finding.evidence, key=lambda item: -abs(item.strength))
-        ),
+        evidence_title=say(led_title(finding)),
+        evidence=tuple(replace(one, what=say(one.what)) for one in led_there(finding)),
         misfit=say(misfit_words(finding.misfit)),
         excluded=(
             *map(say, finding.excluded),
@@ -273,7 +281,7 @@ def _size_row(cause: str, size: Size, say: Callable[[str], str]) -> SizeRow:
     if size.unit == "ratio":
         reach = max(0.1, *(abs(x - 1) * 1.15 for x in (size.low, size.high)))
         start, end = 1 - reach, 1 + reach
-        ends = (f"{start:.2f}", "1 is right", f"{end:.2f}")
+        ends = (f"{percent_words(-reach)} %", "right", f"{percent_words(reach)} %")
     else:
         start, end = 0.0, max(size.high * 1.2, 1e-9)
         ends = ("none", "", f"{end:.1f} {unit_words(size.unit)}")

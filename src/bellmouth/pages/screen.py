@@ -5,19 +5,24 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from bellmouth.car.description import Car
 from bellmouth.finding.causes import CAUSES
 from bellmouth.finding.check_table import CHECKS
-from bellmouth.finding.result import CauseProbability, Finding, NextCheck
-from bellmouth.pages.lists import hanging, print_list, section
+from bellmouth.finding.result import Finding, NextCheck
+from bellmouth.pages.lists import Kept, hanging, print_list, section
+from bellmouth.pages.metered import as_metered
 from bellmouth.pages.words import (
     SAFETY,
     alternatives,
+    at_odds,
     cause_words,
     chance,
     chosen,
     headline,
-    interval_words,
+    led_there,
+    led_title,
     name_words,
+    sizes_words,
     unit_words,
 )
 from bellmouth.recording.series import Recording
@@ -27,19 +32,26 @@ __all__ = ["print_causes", "print_finding", "print_known_checks"]
 _NARROW = 72  # below this, sizes go on a line of their own
 _LEFT_OUT_SHOWN = 6
 _EVIDENCE_SHOWN = 5
+_TELLS_BITS = 0.02  # a check that is expected to tell less only confirms, as on the page
 
 
-def print_finding(finding: Finding, recording: Recording, out: Console) -> None:
-    """Print a finding for people."""
+def print_finding(
+    finding: Finding, recording: Recording, car: Car, out: Console, again: str = ""
+) -> None:
+    """Print a finding for people; ``again`` is the command that makes it again, where another one
+    made this."""
+    finding = as_metered(finding, car)
     out.print()
-    out.print(Text(headline(finding), style="bold"))
+    out.print(Kept(headline(finding), "bold"))
+    if odds := at_odds(finding):
+        out.print(Kept(odds, "bold"))
     section(out, "How likely each cause is")
     out.print(_bars(finding, out))
     _print_confusions(finding, out)
-    _print_checks(finding.next_checks, out)
+    _print_checks(finding.next_checks, out, again)
     print_list(out, "Mind", finding.warnings, _LEFT_OUT_SHOWN)
-    strongest = sorted(finding.evidence, key=lambda item: -abs(item.strength))
-    print_list(out, "What led there", [item.what for item in strongest], _EVIDENCE_SHOWN)
+    evidence = [item.what for item in led_there(finding)]
+    print_list(out, led_title(finding), evidence, _EVIDENCE_SHOWN)
     # Once is enough: a finding made from this recording has its notes among the warnings.
     notes = [note for note in recording.notes if note not in finding.warnings]
     left_out = [*finding.excluded, *notes]
@@ -54,7 +66,7 @@ def print_finding(finding: Finding, recording: Recording, out: Console) -> None:
 
 def _bars(finding: Finding, out: Console) -> Table:
     shown, rest = chosen(finding)
-    rows = [(name_words(entry.cause), entry.probability, _sizes(entry)) for entry in shown]
+    rows = [(name_words(entry.cause), entry.probability, sizes_words(entry)) for entry in shown]
     if rest:
         rows.append(("all others", rest, ""))
     narrow = out.width < _NARROW
@@ -78,14 +90,6 @@ def _bar(probability: float, width: int, out: Console) -> str:
     return full * filled + empty * (width - filled)
 
 
-def _sizes(entry: CauseProbability) -> str:
-    several = len(entry.sizes) > 1
-    return "; ".join(
-        (f"{name_words(cause)} " if several else "") + interval_words(size)
-        for cause, size in entry.sizes.items()
-    )
-
-
 def _print_confusions(finding: Finding, out: Console) -> None:
     top = finding.causes[0]
     if top.confusable_with:
@@ -94,11 +98,11 @@ def _print_confusions(finding: Finding, out: Console) -> None:
         out.print(Padding(Text(text, style="italic"), (1, 0, 0, 0)))
 
 
-def _print_checks(checks: tuple[NextCheck, ...], out: Console) -> None:
+def _print_checks(checks: tuple[NextCheck, ...], out: Console, again: str) -> None:
     if not checks:
         return
     first, *others = checks
-    section(out, "Next check")
+    section(out, "Next check" if first.bits >= _TELLS_BITS else "To confirm")
     out.print(Text(f"{_check_words(first)}: about {first.minutes:.0f} minutes", style="bold"))
     for text in (first.how, first.why):
         if text:
@@ -106,13 +110,22 @@ def _print_checks(checks: tuple[NextCheck, ...], out: Console) -> None:
     if first.caution:
         out.print(hanging("!", f"Caution: {first.caution}"))
     if first.outcomes:
-        told = f"--result {first.check}=OUTCOME, where OUTCOME is {alternatives(first.outcomes)}."
-        out.print(hanging(" ", f"Then run find again with {told}"))
+        _print_again(first, out, again)
     if others:
         listed = ", ".join(
             f"{_check_words(check)} ({check.minutes:.0f} min)" for check in others[:4]
         )
         out.print(hanging(" ", f"Or: {listed}."))
+
+
+def _print_again(check: NextCheck, out: Console, again: str) -> None:
+    told, outcomes = f"--result {check.check}=OUTCOME", alternatives(check.outcomes)
+    if again:
+        out.print(hanging(" ", f"Then run this, where OUTCOME is {outcomes}:"))
+        # In one piece, however long, so that it can be copied.
+        out.print(Text(f"    {again} {told}"), soft_wrap=True)
+    else:
+        out.print(hanging(" ", f"Then run find again with {told}, where OUTCOME is {outcomes}."))
 
 
 def _check_words(check: NextCheck) -> str:
@@ -128,7 +141,7 @@ def print_causes(out: Console) -> None:
     table.add_row(*(Text(head, style="bold") for head in ("Cause", "Meaning", "Size")))
     table.add_row("healthy", cause_words("healthy"), "")
     for cause in CAUSES.values():
-        table.add_row(cause.name, cause_words(cause.name), unit_words(cause.unit) or cause.unit)
+        table.add_row(cause.name, cause_words(cause.name), unit_words(cause.unit))
     table.add_row("unexplained", cause_words("unexplained"), "")
     out.print(table)
     out.print()

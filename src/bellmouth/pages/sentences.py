@@ -19,6 +19,7 @@ from typing import Any
 
 from bellmouth.finding.check_table import CHECKS
 from bellmouth.j1979.parameters import names
+from bellmouth.pages.words import spoken
 
 __all__ = ["parameter_shape", "sentences", "shapes"]
 
@@ -101,7 +102,7 @@ def sentences() -> Iterator[tuple[str, str]]:
         yield "finding/checks.toml", check.replace("_", " ")
     table = root.joinpath("j1979/monitors.csv").read_text(encoding="utf-8")
     for row in csv.DictReader(table.splitlines()):
-        yield "j1979/monitors.csv", row["monitor"].replace("_", " ")
+        yield "j1979/monitors.csv", spoken(row["monitor"])
     for name in names():
         if not name.startswith("supported_parameters"):
             yield "j1979/parameters.csv", parameter_shape(name)

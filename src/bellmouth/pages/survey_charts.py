@@ -6,7 +6,7 @@ from matplotlib.axes import Axes
 
 from bellmouth.finding.causes import CAUSES
 from bellmouth.pages.drawing import COLOURS, DASHES, INK, below, svg
-from bellmouth.pages.words import name_words, unit_words
+from bellmouth.pages.words import name_words, number, unit_words
 
 __all__ = ["causes_by_family", "drift", "sizes", "worst_cars"]
 
@@ -56,7 +56,7 @@ def sizes(table: pl.DataFrame) -> str | None:
         if rows.height >= _FEWEST:
             name = name_words(cause)
             found[name] = rows[f"{cause}_value"].to_numpy()
-            units[name] = unit_words(told.unit)
+            units[name] = told.unit
     if not found:
         return None
 
@@ -68,7 +68,8 @@ def sizes(table: pl.DataFrame) -> str | None:
             flierprops={"markeredgecolor": INK, "markersize": 4},
         )  # fmt: skip
         names = [
-            f"{name}\nmedian {np.median(v):.3g} {units[name]}".rstrip() for name, v in found.items()
+            f"{name}\nmedian {number(float(np.median(v)), units[name])} {unit_words(units[name])}"
+            for name, v in found.items()
         ]
         axes.set_yticks(range(1, len(names) + 1), names)
         axes.set_xlabel("Size over the median")

@@ -6,8 +6,9 @@ from rich.table import Table
 from rich.text import Text
 
 from bellmouth.finding.causes import CAUSES
+from bellmouth.finding.result import Size
 from bellmouth.pages.lists import print_list, section
-from bellmouth.pages.words import chance, name_words, number, unit_words
+from bellmouth.pages.words import chance, interval_words, name_words
 
 __all__ = ["counts", "print_survey", "size_text", "worst"]
 
@@ -41,9 +42,8 @@ def size_text(row: dict[str, object]) -> str:
         value = row.get(f"{cause}_value")
         if cause not in CAUSES or not isinstance(value, float):
             continue
-        unit = CAUSES[cause].unit
-        low, high = (number(float(row[f"{cause}_{end}"]), unit) for end in ("low", "high"))  # type: ignore[arg-type]
-        told.append(f"{number(value, unit)} {unit_words(unit)}".strip() + f" ({low} to {high})")
+        low, high = (float(row[f"{cause}_{end}"]) for end in ("low", "high"))  # type: ignore[arg-type]
+        told.append(interval_words(Size(value, low, high, CAUSES[cause].unit)))
     return "; ".join(told)
 
 

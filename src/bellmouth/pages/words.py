@@ -1,24 +1,31 @@
 """Plain words for a finding, shared by the screen and the report: what, how big, how sure."""
 
 import math
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
+from dataclasses import replace
 
-from bellmouth.finding.result import CauseProbability, Finding, Size
+from bellmouth.finding.result import CauseProbability, Evidence, Finding, Size
 
 __all__ = [
     "CAUTIONS",
     "SAFETY",
     "alternatives",
+    "at_odds",
     "cause_words",
     "chance",
     "chosen",
     "headline",
     "how_sure",
     "interval_words",
+    "led_there",
+    "led_title",
     "misfit_words",
     "name_words",
     "number",
+    "percent_words",
     "size_words",
+    "sizes_words",
+    "spoken",
     "unit_words",
 ]
 
@@ -31,6 +38,8 @@ _WORDS = {
     "fuel_high": "too much fuel is delivered",
     "deposit": "deposit narrows the gap round the closed throttle plate",
     "learned_stale": "the learned idle opening is out of date",
+    "computed_air_low": "the airflow computed from pressure is too low",
+    "computed_air_high": "the airflow computed from pressure is too high",
     "pressure_low": "the manifold pressure sensor reads low",
     "pressure_high": "the manifold pressure sensor reads high",
     "boost_low": "the boost pressure sensor reads low",
@@ -51,8 +60,9 @@ CAUTIONS = (
     "protected. No fingers in the bore while anything could move the plate.",
     "Do not clean anything when too little fuel or a misfire is the likeliest cause.",
 )
+_ABBREVIATED = {"egr": "EGR", "vvt": "VVT", "nox": "NOx", "nmhc": "NMHC"}
 _MISFIT = 3.0
-_UNITS = {"mm": "mm", "mm2": "mm²", "g/s": "g/s", "ratio": ""}
+_UNITS = {"mm": "mm", "mm2": "mm²", "g/s": "g/s", "ratio": "%"}
 
 
 def cause_words(cause: str) -> str:
@@ -63,6 +73,11 @@ def cause_words(cause: str) -> str:
 def name_words(cause: str) -> str:
     """A cause's name as it is shown: ``leak + meter low`` for ``leak+meter_low``."""
     return cause.replace("+", " + ").replace("_", " ")
+
+
+def spoken(name: str) -> str:
+    """A name of the standard as people say it: ``EGR or VVT`` for ``egr_or_vvt``."""
+    return " ".join(_ABBREVIATED.get(word, word) for word in name.split("_"))
 
 
 def alternatives(names: Iterable[str]) -> str:
@@ -89,25 +104,36 @@ def how_sure(probability: float) -> str:
 
 
 def unit_words(unit: str) -> str:
-    """The unit of a size as it is shown: mm² for mm2, nothing for a ratio."""
+    """The unit of a size as it is shown: mm² for mm2, per cent for a ratio (how far it is off)."""
     return _UNITS.get(unit, unit)
 
 
 def number(value: float, unit: str) -> str:
-    """A size to the digits that matter in its unit: 0.88, 2.1 mm, 14 mm²."""
+    """A size to the digits that matter in its unit: -12 %, 2.1 mm, 14 mm²."""
     if unit == "ratio":
-        return f"{value:.2f}"
+        return percent_words(value - 1.0)
     return (
         f"{value:.2f}" if abs(value) < 1 else f"{value:.1f}" if abs(value) < 10 else f"{value:.0f}"
     )
 
 
+def percent_words(off: float, digits: int = 0) -> str:
+    """A share as a signed percentage without its sign: ``-12`` for -0.12."""
+    return f"{round(off * 100, digits) + 0.0:+.{digits}f}"
+
+
 def interval_words(size: Size) -> str:
-    """Value and interval: ``2.1 mm (1.8 to 2.5)``."""
+    """Value and interval: ``2.1 mm (1.8 to 2.5)``; of a ratio how far it is off, ``-12 % (-15 to
+    -9)``."""
+    if size.unit == "ratio":
+        ends = [one - 1.0 for one in (size.value, size.low, size.high)]
+        digits = 0 if round(ends[1], 2) != round(ends[2], 2) else 1
+        value, low, high = (percent_words(one, digits) for one in ends)
+        return f"{value} % ({low} to {high})"
     value, low, high = (number(one, size.unit) for one in (size.value, size.low, size.high))
     if low == high:  # narrower than the usual digits show
         value, low, high = (f"{one:.3g}" for one in (size.value, size.low, size.high))
-    return f"{value} {unit_words(size.unit)}".strip() + f" ({low} to {high})"
+    return f"{value} {unit_words(size.unit)} ({low} to {high})"
 
 
 def _percent_off(ratio: float) -> str:
@@ -142,6 +168,15 @@ def size_words(cause: str, size: Size) -> str:
     return interval_words(size)
 
 
+def sizes_words(entry: CauseProbability, say: Callable[[str], str] = str) -> str:
+    """The sizes of a cause; those of a pair are told by name: ``leak 2.1 mm (1.8 to 2.5); ...``."""
+    several = len(entry.sizes) > 1
+    return "; ".join(
+        (f"{say(name_words(cause))} " if several else "") + say(interval_words(size))
+        for cause, size in entry.sizes.items()
+    )
+
+
 def _described(entry: CauseProbability) -> str:
     parts = []
     for cause in entry.cause.split("+"):
@@ -167,6 +202,24 @@ def headline(finding: Finding) -> str:
     return f"{how_sure(top.probability)} ({chance(top.probability)}): {_described(top)}."
 
 
+def at_odds(finding: Finding) -> str:
+    """What belongs beside the headline where a check disagrees; empty where none does.
+
+    The headline may follow the check, so what it disagrees with is the recording, not the headline.
+    """
+
+    def checks(other: str) -> str:
+        found = finding.disagreeing.items()
+        return ", ".join(name_words(check) for check, against in found if against == other)
+
+    said = []
+    if names := checks("recording"):
+        said.append(f"But what was checked disagrees with the recording ({names}): see Mind.")
+    if names := checks("itself"):
+        said.append(f"But what was checked again contradicts itself ({names}): see Mind.")
+    return " ".join(said)
+
+
 def chosen(
     finding: Finding, most: int = 6, least: float = 0.015
 ) -> tuple[tuple[CauseProbability, ...], float]:
@@ -180,14 +233,43 @@ def chosen(
     return shown, rest if rest >= 0.0005 else 0.0
 
 
+def led_title(finding: Finding) -> str:
+    """What evidence is for: of a healthy car it is what speaks for something else."""
+    return "What speaks against it" if finding.causes[0].cause == "healthy" else "What led there"
+
+
+def led_there(finding: Finding) -> list[Evidence]:
+    """What led there: readings before reasons, the strongest first, and what speaks for several
+    causes said once."""
+    found: dict[str, Evidence] = {}
+    names: dict[str, list[str]] = {}
+    causes = {name_words(entry.cause).replace(" + ", "+") for entry in finding.causes}
+    for item in sorted(finding.evidence, key=lambda one: (not one.readings, -abs(one.strength))):
+        name, colon, what = item.what.partition(": ")
+        told = what if colon and name in causes else item.what
+        found.setdefault(told, item)
+        if told is what:
+            names.setdefault(told, []).append(name)
+    return [
+        replace(item, what=f"{', '.join(map(_spaced, names[told]))}: {told}")
+        if told in names
+        else item
+        for told, item in found.items()
+    ]
+
+
+def _spaced(name: str) -> str:
+    return name.replace("+", " + ")
+
+
 def misfit_words(misfit: float) -> str:
     """How well the likeliest cause fits the readings; about 1 is as well as can be expected."""
     if not math.isfinite(misfit):
         return "How well the readings fit could not be told."
     if misfit < 1.5:
-        verdict = "They fit as well as can be expected"
+        verdict = "The readings fit as well as can be expected"
     elif misfit < 2.5:
-        verdict = "They fit poorly: take the answer with care"
+        verdict = "The readings fit poorly: take the answer with care"
     else:
-        verdict = "They do not fit: see which readings disagree"
-    return f"{verdict} (misfit {misfit:.1f}; about 1 is a good fit)."
+        verdict = "The readings do not fit: see which disagree"
+    return f"{verdict} (misfit {misfit:.1f}; up to about 1 is a good fit)."

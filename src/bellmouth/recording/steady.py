@@ -12,6 +12,7 @@ from bellmouth.recording.grid import STEP_S, Bools, Grid, grid_of, resample, run
 from bellmouth.recording.levels import Group, gather
 from bellmouth.recording.medians import mean, median
 from bellmouth.recording.plateaus import Plateau, plateaus
+from bellmouth.recording.purged import with_unreported_purge
 from bellmouth.recording.readings import Asked, Windows, readings, statistics
 from bellmouth.recording.series import Floats, Recording
 from bellmouth.recording.state import closed_loop, purging, warm
@@ -69,7 +70,7 @@ def stretches(recording: Recording) -> tuple[Stretch, ...]:
     standing, driving, idle = _kinds(recording, grid, plateaus(grid))
     groups = gather(standing, "idle", MOST_IDLE) + gather(standing, "held", MOST_HELD)
     groups += _off(grid)
-    found = _measured(recording, groups)
+    found = with_unreported_purge(_measured(recording, groups))
     if driving.any():
         driven = _driven(recording, grid, driving, idle, MOST - len(found))
         found += driven_as_high(driven, found)

@@ -51,7 +51,7 @@ class Stretch:
     ``held`` (a raised speed without road speed) or ``drive`` (quasi-steady on the road, or a
     speed and load above idle where no road speed is reported). ``warm`` and ``closed_loop`` are
     ``None`` where nothing reported tells. ``purging`` is the share of the stretch with purge
-    commanded.
+    commanded, or 1 where none is reported and the trim stands apart as it does under purge.
     """
 
     kind: Kind

@@ -77,7 +77,9 @@ class Person:
         """The page of this path comes."""
         self.page.wait_for_url(f"**/{path}")
         self.page.wait_for_load_state()
-        self.tell(self.page.inner_text("h1"))
+        said = self.page.inner_text("h1")
+        assert said != "That did not work", self.page.inner_text("main")
+        self.tell(said)
 
     def looks(self, name: str) -> None:
         """What is on the screen, into the folder ``BELLMOUTH_LOOKS`` where there is one."""

@@ -3,7 +3,7 @@
 import os
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -19,7 +19,7 @@ from bellmouth.pages.site.garage import Garage
 from bellmouth.pages.site.guard import Settings
 
 if TYPE_CHECKING:
-    from playwright.sync_api import Page, Route, ViewportSize
+    from playwright.sync_api import Locator, Page, Route, ViewportSize
 
 __all__ = [
     "CHROMIUM",
@@ -31,6 +31,7 @@ __all__ = [
     "keep",
     "patient",
     "served",
+    "unfold",
     "until",
     "violations",
 ]
@@ -118,21 +119,36 @@ def back(page: "Page", attempts: int = 20) -> None:
 
 
 def patient(page: "Page") -> None:
-    """Let the coach bear a device that stands still or sounds late.
+    """Let the coach bear a device that stands still or sounds late, and show its NOW for longer.
 
-    It rightly calls such an attempt void; a test that is about something else must not end so where
-    the machine is busy.
+    It rightly calls such an attempt void, and takes back a NOW that is no longer one; a test that
+    is about something else must not end so where the machine is busy, nor overlook what it shows.
     """
 
-    def serve(route: "Route") -> None:
-        answer = route.fetch()
-        text = answer.text()
-        for limit in ("AWAY_S = 1.5;", "JUMP_S = 0.3;"):
-            assert limit in text
-            text = text.replace(limit, f"{limit.split(' = ')[0]} = 120;")
-        route.fulfill(response=answer, body=text)
+    def loosened(limits: Mapping[str, str]) -> Callable[["Route"], None]:
+        def serve(route: "Route") -> None:
+            answer = route.fetch()
+            text = answer.text()
+            for limit, loose in limits.items():
+                assert limit in text
+                text = text.replace(limit, loose)
+            route.fulfill(response=answer, body=text)
 
-    page.route("**/coach/clock.js*", serve)
+        return serve
+
+    clock = {"AWAY_S = 1.5;": "AWAY_S = 120;", "JUMP_S = 0.3;": "JUMP_S = 120;"}
+    page.route("**/coach/clock.js*", loosened(clock))
+    page.route("**/coach/face.js*", loosened({"SHOWN_S = 0.45;": "SHOWN_S = 2.5;"}))
+    page.route("**/coach/live.js*", loosened({"OLD_S = 1;": "OLD_S = 5;"}))
+
+
+def unfold(summary: "Locator", attempts: int = 20) -> None:
+    """Open what folds. A picture that comes above it may move it from under a finger half-way."""
+    for _ in range(attempts):
+        summary.click()
+        if summary.evaluate("(one) => one.parentElement.open"):
+            return
+    raise AssertionError("it does not unfold")
 
 
 def violations(page: "Page", options: dict[str, Any] | None = None) -> list[dict[str, Any]]:

@@ -103,6 +103,7 @@ def test_a_form_that_was_refused_still_holds_what_was_typed(address: str, page: 
     page.get_by_role("button", name="Open the job").click()
     assert "Displacement" in page.inner_text("main")
     page.get_by_role("link", name="Back").click()
+    page.wait_for_url(address + "/")
     assert page.get_by_label("What the shop calls it").input_value() == "Typed"
     page.get_by_label("Displacement").fill("1.6")
     page.get_by_role("button", name="Open the job").click()
@@ -132,6 +133,7 @@ def test_back_in_the_middle_of_an_attempt_makes_it_void(address: str, page: Page
         page.wait_for_timeout(200)
         page.reload()
     page.get_by_role("link", name="void").click()
+    page.wait_for_url("**/attempt/*")
     assert "The page was left" in page.inner_text("main")
     assert page.get_by_role("link", name="void").count() <= 1
 
@@ -153,15 +155,18 @@ def test_two_browsers_work_on_one_job(
         send(first, files[0])
         send(second, files[0])
         for page in (first, second):
+            page.wait_for_url("**/finding")
             assert "meter low" in page.inner_text("main")
         # One writes down the work, the other goes on from there.
         first.goto(first.url.replace("/finding", "/work"))
         group = first.get_by_role("group", name="What was really done")
         group.get_by_label("clean airflow meter").check()
         first.get_by_role("button", name="It is done").click()
+        first.wait_for_url("**/learning")
         second.goto(second.url.replace("/finding", "/record"))
         assert "done" in second.get_by_role("link", name="Work").inner_text()
         send(second, files[1])
+        second.wait_for_url("**/proof")
         first.goto(first.url.replace("/learning", "/proof"))
         assert "Better" in first.inner_text("main")
         kinds = [each.kind for each in Book(tmp_path / "book").history("Shared").entries]
@@ -179,6 +184,7 @@ def test_a_file_over_the_limit_is_refused_before_it_is_sent_and_after(
     page.goto(address)
     fill(page, "Large")
     page.get_by_role("button", name="Open the job").click()
+    page.wait_for_url("**/record")
     sent: list[str] = []
     page.on("request", lambda one: sent.append(one.url) if one.method == "POST" else None)
     page.get_by_label("CSV, Parquet").set_input_files(large)

@@ -22,6 +22,12 @@ from bellmouth.recording.series import Recording
 IDENT = "0123456789abcdef"
 
 
+@pytest.fixture(autouse=True)
+def unhurried(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A coach that stood still rightly calls an attempt void; here it is about something else."""
+    monkeypatch.setattr("bellmouth.learning.coach._VOID_S", 120.0)
+
+
 class Seat:
     """A practice car on a wire, and what its attempts came to."""
 

@@ -101,6 +101,8 @@ def test_a_result_of_a_check_is_taken_in_and_kept(
     assert "Smoke test: none" in again.text
     assert "Smoke test: seen" in again.text
     assert "Smoke test: made 2 times, it contradicts itself (none, seen)." in again.text
+    head = again.text[: again.text.index('id="likely"')]
+    assert "But what was checked again contradicts itself (smoke test): see Mind." in head
     wrong = client.post(f"{car}/finding/result", data={"check": "smoke_test", "outcome": "blue"})
     assert wrong.status_code == 400
     assert "blue" in wrong.text

@@ -22,7 +22,7 @@ from bellmouth.pages.site.guard import Settings
 from bellmouth.pages.site.live import State, told
 from bellmouth.pages.site.traces import Traces
 from tests.pages.photograph import browser as chromium
-from tests.pages.site.served import until
+from tests.pages.site.served import unfold, until
 
 pytestmark = [
     pytest.mark.browser,
@@ -141,7 +141,7 @@ def test_thirty_parameters_are_drawn_and_told_as_they_come(watched: Watched, pag
     assert len(set(NAMES)) == 30
     page.add_init_script(HEARD)
     page.goto(watched.begin("Thirty"))
-    page.get_by_text("The same as numbers").click()
+    unfold(page.get_by_text("The same as numbers"))
     watched.feed(200)
     until(page, f"heard.length === {len(watched.fed)}")
     assert page.evaluate("heard") == watched.fed
@@ -246,12 +246,13 @@ def test_words_units_and_figures_are_the_readers_own(
     page.goto(where)
     page.select_option("#language", language)
     page.select_option("#units", units)
-    page.locator(".settings button").click()
+    with page.expect_navigation():
+        page.locator(".settings button").click()
     page.wait_for_selector(f"html[lang={language}] [data-speak='{language}/{units}']")
     watched.traces.heard(0.1, {name: value for name, (value, _) in FIGURES.items()})
     advice = Advice(course()[1], 2, 5, "coolant 40 of 70 degC", 0.5, steady=True, bits=1.0)
     watched.traces.tell(told(State(2, "running", 12.0, 4, advice=asdict(advice))))
-    page.locator("details summary").click()
+    unfold(page.locator("details summary"))
     until(page, f"document.querySelectorAll('[data-numbers] tr').length === {len(FIGURES)}")
     until(page, "document.querySelector('[data-tell=steady]').innerText !== ''")
     said = [page.inner_text(f"[data-tell={one}]") for one in ("phase", "doing", "steady", "step")]

@@ -12,7 +12,7 @@ from playwright.sync_api import BrowserContext, Page
 from bellmouth.recording import read_recording
 from tests.pages.photograph import browser as chromium
 from tests.pages.site.other_processes import Car, Server, car_process
-from tests.pages.site.served import PATIENCE_MS, keep, patient, until, violations
+from tests.pages.site.served import PATIENCE_MS, keep, patient, unfold, until, violations
 
 pytestmark = [
     pytest.mark.browser,
@@ -24,7 +24,7 @@ PROCEDURE = "pedal-released-position"
 
 @pytest.fixture(scope="module")
 def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
-    with Server(tmp_path_factory.mktemp("live")) as found:
+    with Server(tmp_path_factory.mktemp("live"), patient=True) as found:
         yield found
 
 
@@ -46,8 +46,8 @@ def open_coach(page: Page, address: str, channel: str) -> None:
     patient(page)
     page.goto(f"{address}/learning/{PROCEDURE}")
     page.get_by_label("I have checked this").check()
-    page.get_by_label("Adapter").fill("slcan")
-    page.get_by_label("Channel").fill(channel)
+    page.get_by_label("Kind of adapter").fill("slcan")
+    page.get_by_label("Port of the adapter").fill(channel)
     page.get_by_role("button", name="Follow the car live").click()
     page.wait_for_selector("[data-ready=yes]")
     assert "key on now, so that it can be asked" in page.inner_text("main")
@@ -77,6 +77,7 @@ def until_listed(page: Page, word: str) -> None:
 def judged(page: Page) -> str:
     page.wait_for_selector("[data-see]:not([hidden])")
     page.locator("[data-see]").click()
+    page.wait_for_url("**/attempt/*")
     return page.inner_text("h1")
 
 
@@ -102,10 +103,9 @@ def test_a_real_car_is_followed_and_a_lost_attempt_is_told_at_once(
     start(page)
     at_key_on(page, seat)
     until(page, "document.querySelector('[data-windows]').dataset.drawn > 20")
-    page.get_by_text("The same in words").click()
+    unfold(page.get_by_text("The same in words"))
     until(page, "document.querySelectorAll('[data-windows-words] li').length > 0")
-    page.wait_for_timeout(500)
-    assert "Key off: in" in page.inner_text("[data-windows-words]")
+    until(page, "document.querySelector('[data-windows-words]').innerText.includes('Key off: in')")
     assert violations(page) == []
     page.get_by_text("The same in words").click()
     keep(page, "page-coach-live-phone")
@@ -146,13 +146,14 @@ def test_a_second_page_watches_until_it_takes_over(
     second.goto(f"{address}/learning")
     until_listed(second, "void")
     second.get_by_role("link", name="void").click()
+    second.wait_for_url("**/attempt/*")
     assert "The page was left" in second.inner_text("main")
 
 
 def test_the_server_is_killed_in_the_middle_of_a_procedure(
     seat: Car, page: Page, tmp_path: Path
 ) -> None:
-    with Server(tmp_path) as server:
+    with Server(tmp_path, patient=True) as server:
         address = server.new_car("Killed")
         open_coach(page, address, seat.channel)
         start(page)
@@ -189,8 +190,8 @@ def test_the_server_is_killed_in_the_middle_of_a_capture(
     with Server(tmp_path) as server:
         address = server.new_car("Cut")
         page.goto(f"{address}/record")
-        page.get_by_label("Adapter").fill("slcan")
-        page.get_by_label("Channel").fill(seat.channel)
+        page.get_by_label("Kind of adapter").fill("slcan")
+        page.get_by_label("Port of the adapter").fill(seat.channel)
         page.get_by_role("button", name="Start recording").click()
         page.wait_for_selector("[data-states]")
         until(page, "parseInt(document.querySelector('[data-tell=seconds]').innerText) >= 5")

@@ -50,12 +50,13 @@ def whole_job(page: Page, address: str, files: tuple[Path, Path]) -> str:
     page.get_by_label("What the shop calls it").fill("White van, 7")
     page.get_by_label("Displacement").fill("2,0")
     page.get_by_label("Specified warm idle").fill("700")
-    page.get_by_label("Distance").fill("84000")
+    page.get_by_label("Odometer").fill("84000")
     page.get_by_role("button", name="Open the job").click()
     page.wait_for_url("**/record")
     car = page.url.removesuffix("/record")
     page.get_by_label("CSV, Parquet").set_input_files(files[0])
     page.get_by_role("button", name="Read and judge").click()
+    page.wait_for_url("**/finding")
     assert "meter low" in page.inner_text("main")
     keep(page, "page-finding-phone")
     page.get_by_role("link", name="On to the work").first.click()
@@ -63,11 +64,14 @@ def whole_job(page: Page, address: str, files: tuple[Path, Path]) -> str:
     done.get_by_label("clean airflow meter").check()
     done.get_by_label("clean plate and bore").check()
     page.get_by_role("button", name="It is done").click()
+    page.wait_for_url("**/learning")
     assert "Idle air learning by pedal pattern" in page.inner_text("main")
     page.get_by_role("link", name="Record after the work").click()
     page.get_by_label("CSV, Parquet").set_input_files(files[1])
     page.get_by_role("button", name="Read and judge").click()
+    page.wait_for_url("**/proof")
     page.get_by_role("link", name="5 Proof").click()
+    page.wait_for_url("**/proof")
     assert "Better" in page.inner_text("h1")
     return car
 
@@ -263,7 +267,7 @@ def test_the_page_speaks_german_and_miles(car: str, page: Page) -> None:
     page.get_by_label("Language").select_option("de")
     page.get_by_label("Units").select_option("us")
     page.get_by_role("button", name="Use these").click()
-    assert page.get_attribute("html", "lang") == "de"
+    page.wait_for_selector("html[lang=de]")
     assert page.inner_text("h1") == "Welches Auto?"
     assert "mi" in page.inner_text("table")
     page.goto(f"{car}/learning/{PROCEDURE}")
@@ -313,6 +317,7 @@ def test_the_back_button_sends_nothing_twice(car: str, page: Page) -> None:
     page.goto(f"{car}/work")
     page.get_by_role("group", name="What was really done").get_by_label("relearn").check()
     page.get_by_role("button", name="It is done").click()
+    page.wait_for_url("**/learning")
     page.goto(f"{car}/book")
     before = page.locator("#entries + ol > li").count()
     for _ in range(2):

@@ -60,6 +60,27 @@ def test_the_proof_is_of_the_two_that_were_chosen(
     assert all(one.same for one in garage.book.recompute(garage.visit(key).name))
 
 
+def test_recordings_that_no_work_lies_between_are_judged_together(
+    client: TestClient, garage: Garage, car: str
+) -> None:
+    one, two, three = entries(garage, car, "recording")
+    key = car.removeprefix("/car/")
+    page = client.post(f"{car}/finding/of", data={"recording": two}).text
+    assert "Judge more recordings together" in page
+    both = client.post(f"{car}/finding/also", data={"recording": [one, three, 99]}).text
+    kept = garage.visit(key).numbers("finding")[-1].document
+    assert (kept["recording"], kept["also"]) == (two, [three]), "the meter was cleaned after one"
+    assert f'name="recording" value="{three}" checked' in both
+    assert '<th class="n">Of recording</th>' in both
+    assert '<th class="n">Of recording</th>' not in page
+    assert all(one.same for one in garage.book.recompute(garage.visit(key).name))
+    client.post(f"{car}/finding/also", data={})
+    assert "also" not in garage.visit(key).numbers("finding")[-1].document
+    client.post(f"{car}/finding/also", data={"recording": three})
+    client.post(f"{car}/finding/of", data={"recording": one})
+    assert "also" not in garage.visit(key).numbers("finding")[-1].document
+
+
 def test_own_weights_a_good_one_and_what_was_done_are_taken_in(
     client: TestClient, garage: Garage, car: str
 ) -> None:

@@ -87,6 +87,20 @@ def test_a_capture_that_a_killed_server_left_is_offered_and_taken(
     assert "Left from before" not in client.get(f"{car}/record").text
 
 
+def test_a_capture_that_goes_between_two_looks_is_not_offered(
+    client: TestClient, garage: Garage, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It is found, and then another server on the same folder takes it, or it ends in order."""
+    car = begin(client)
+    (tmp_path / "ended.parquet").touch()
+    found = [tmp_path / "taken.parquet", tmp_path / "ended.parquet"]
+    monkeypatch.setattr(garage, "left", lambda _: found)
+    answer = client.get(f"{car}/record")
+    assert answer.status_code == 200
+    assert "ended.parquet" in answer.text
+    assert "taken.parquet" not in answer.text
+
+
 def test_settings_never_lead_elsewhere(client: TestClient) -> None:
     for referer in ("http://evil.example//other.example/x", "//evil.example", "javascript:x"):
         answer = client.post(

@@ -24,7 +24,7 @@ def file(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def finished(garage: Garage) -> None:
     thread = garage.surveys[-1]._thread
     assert thread is not None
-    thread.join(timeout=120.0)
+    thread.join(timeout=600.0)
 
 
 def test_the_book_is_surveyed(client: TestClient, garage: Garage, file: Path) -> None:

@@ -103,7 +103,7 @@ def _survey(client: TestClient, garage: Garage, folder: Path) -> str:
     assert answer.status_code == 200, answer.text
     thread = garage.surveys[-1]._thread
     assert thread is not None
-    thread.join(timeout=120.0)
+    thread.join(timeout=600.0)
     return f"/survey/{len(garage.surveys)}"
 
 

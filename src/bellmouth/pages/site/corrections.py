@@ -20,7 +20,7 @@ from bellmouth.pages.site.view_work import done_said
 
 __all__ = ["Wanted", "can_be_corrected", "correct", "now_stands"]
 
-_ASKED = ("references", "results", "done", "complaint", "prior", "family")
+_ASKED = ("also", "references", "results", "done", "complaint", "prior", "family")
 
 
 @dataclass(frozen=True)
@@ -151,6 +151,7 @@ def _judged(garage: Garage, visit: Visit, entry: Entry, _: Wanted) -> Entry:
     said = {name: entry.document[name] for name in _ASKED if entry.document.get(name)}
     said["references"] = [now(one) for one in said.get("references", [])]
     if entry.kind == "finding":
+        said["also"] = [now(one) for one in said.get("also", [])]
         judged = garage.book.judge(visit.name, now(entry.document["recording"]), **said)
     else:
         pair = (now(entry.document[name]) for name in ("before", "after"))
@@ -169,7 +170,8 @@ def _judge_again(garage: Garage, key: str, old: int, new: int) -> None:
         asked = asked_of(visit)
         if findings[-1].document.get("recording") == old:
             asked["recording"] = new
-        asked["references"] = [new if one == old else one for one in asked.get("references", [])]
+        for name in ("also", "references"):
+            asked[name] = [new if one == old else one for one in asked.get(name, [])]
         made_again(garage, visit, asked)
 
 

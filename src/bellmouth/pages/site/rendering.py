@@ -3,6 +3,7 @@
 import json
 import re
 from collections.abc import Iterable, Mapping
+from datetime import date
 from typing import Any, get_args
 
 from jinja2 import pass_context
@@ -20,7 +21,7 @@ from bellmouth.pages.page_templates import said, template_environment
 from bellmouth.pages.site.assets import static
 from bellmouth.pages.site.flow import key_of
 from bellmouth.pages.site.once import marked
-from bellmouth.pages.words import SAFETY, chance, name_words
+from bellmouth.pages.words import SAFETY, chance, name_words, spoken
 from bellmouth.work.phrases import Quantity
 
 __all__ = ["LANGUAGE", "UNITS", "called", "go", "light_of", "page", "sheet", "warm",
@@ -49,6 +50,7 @@ _templates = template_environment()
 _templates.filters["key"] = key_of
 _templates.filters["chance"] = chance
 _templates.filters["cause"] = name_words
+_templates.filters["spoken"] = spoken
 _templates.filters["called"] = _called
 _templates.globals["static"] = static()
 
@@ -84,6 +86,13 @@ def page(
     def distance(km: float | None) -> str:
         return "–" if km is None else speak.quantity(Quantity(km, "km"))
 
+    def month(day: str | None) -> str:
+        """A day that lies years ahead is known no better."""
+        from babel.dates import format_date  # noqa: PLC0415 - its calendars are large
+
+        told = date.fromisoformat(day) if day else None
+        return str(format_date(told, "MMM y", locale=speak.language)) if told else "–"
+
     def in_units(value: float | None, unit: str) -> str:
         return "–" if value is None else speak.quantity(Quantity(value, unit))
 
@@ -109,7 +118,7 @@ def page(
         "language": speak.language, "distance": distance, "translated": translated,
         "procedures": procedures, "parameters": parameters,
         "most_bytes": request.app.state.settings.most_bytes,
-        "in_units": in_units,
+        "in_units": in_units, "month": month,
         "light": light_of(request), **told,
     }  # fmt: skip
     html = _templates.get_template(f"site/{template}").render(whole)

@@ -149,7 +149,7 @@ def distance_km(request: Request, text: str) -> float | None:
     """A distance in the reader's unit, None where none was given. [km]"""
     if not text.strip():
         return None
-    told = _number(text, "Distance")
+    told = _number(text, "Odometer")
     return told * _KM_PER_MILE if words_of(request).units == "us" else told
 
 

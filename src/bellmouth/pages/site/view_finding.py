@@ -12,7 +12,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
 
-from bellmouth.book.judging import Judged, stands
+from bellmouth.book.judging import Judged, done_between, stands
 from bellmouth.car.description import Car
 from bellmouth.errors import BellmouthError
 from bellmouth.finding.check_table import CHECKS
@@ -21,6 +21,7 @@ from bellmouth.finding.result import Finding
 from bellmouth.pages.card_words import Words
 from bellmouth.pages.document import finding_document
 from bellmouth.pages.finding_plots import finding_plots
+from bellmouth.pages.metered import as_metered
 from bellmouth.pages.plot_words import PLOT_WORDS
 from bellmouth.pages.plots import plot_in, plot_json
 from bellmouth.pages.report import report_page, write_report
@@ -34,7 +35,7 @@ __all__ = ["asked_of", "judged_of", "made_again", "router", "shown_finding"]
 
 router = APIRouter(include_in_schema=False)
 
-_ASKED = ("recording", "results", "references", "prior", "family")
+_ASKED = ("recording", "also", "results", "references", "prior", "family")
 _MOST_PRIOR_BYTES = 64 << 10
 
 
@@ -55,7 +56,7 @@ def finding(request: Request, key: str) -> Response:
     speak = words_of(request)
     plots = {
         name: plot_json(plot_in(plot, speak))
-        for name, plot in finding_plots(found, speak.told).items()
+        for name, plot in finding_plots(as_metered(found, judged.car), speak.told).items()
     }  # fmt: skip
     shown = report_page(found, judged.recordings[0], judged.car, speak)
     whole = {field.name: getattr(shown, field.name) for field in fields(shown)}
@@ -63,6 +64,7 @@ def finding(request: Request, key: str) -> Response:
         request, "finding.html",
         {**whole, **told, "results": judged.inputs["results"], "next": found.next_checks,
          "references": judged.inputs["references"], "own_prior": "prior" in judged.inputs,
+         "also": judged.inputs.get("also", []), "more": _more(visit, judged),
          "others": _others(visit, judged), "here": visit.numbers("recording"),
          "of": judged.inputs["recording"], "plots": plots, "plot_words": PLOT_WORDS,
          "family": judged.inputs.get("family"), "families": _fitting(garage, judged.car)},
@@ -114,6 +116,7 @@ def of(request: Request, key: str, recording: Annotated[int, Form()]) -> Respons
         raise BellmouthError("That is no recording of this job. Choose from the list.")
     asked = asked_of(visit)
     asked.pop("results", None)
+    asked.pop("also", None)
     references = [one for one in asked.get("references", []) if one != recording]
     made_again(garage, visit, {**asked, "recording": recording, "references": references})
     return go(f"/car/{key}/finding")
@@ -130,6 +133,21 @@ def compare(
     judged, _ = judged_of(garage, visit, asked)
     chosen = [one for one in reference or [] if one in _others(visit, judged)]
     made_again(garage, visit, {**asked, "references": chosen})
+    return go(f"/car/{key}/finding")
+
+
+@router.post("/car/{key}/finding/also")
+def also(
+    request: Request, key: str, recording: Annotated[list[int] | None, Form()] = None
+) -> Response:
+    """Judge more recordings of the car as it is now together with this one."""
+    garage: Garage = request.app.state.garage
+    visit = garage.visit(key)
+    asked = asked_of(visit)
+    judged, _ = judged_of(garage, visit, asked)
+    chosen = [one for one in recording or [] if one in _more(visit, judged)]
+    references = [one for one in judged.inputs["references"] if one not in chosen]
+    made_again(garage, visit, {**asked, "also": chosen, "references": references})
     return go(f"/car/{key}/finding")
 
 
@@ -181,6 +199,8 @@ def asked_of(visit: Visit) -> dict[str, Any]:
         asked = {name: document[name] for name in _ASKED if name in document}
         if asked.get("recording") not in mine:
             asked.pop("recording", None)
+        if "also" in asked:
+            asked["also"] = [one for one in asked["also"] if one in mine]
         return asked
     good = [one for one in good_recordings(visit) if one not in mine]
     # Without any, the book looks for the one from just after the plate was last cleaned.
@@ -240,6 +260,17 @@ def _fitting(garage: Garage, car: Car) -> dict[int, str]:
 
 
 def _others(visit: Visit, judged: Judged) -> list[int]:
-    """Recordings that the finding can be compared with: all but the one it is of."""
+    """Recordings that the finding can be compared with: all but those it is of."""
+    mine = {judged.inputs["recording"], *judged.inputs.get("also", ())}
+    return [one.number for one in visit.everywhere("recording") if one.number not in mine]
+
+
+def _more(visit: Visit, judged: Judged) -> list[int]:
+    """More recordings of this job that nothing was done between and the one judged."""
     mine = judged.inputs["recording"]
-    return [one.number for one in visit.everywhere("recording") if one.number != mine]
+    others = [one.number for one in visit.numbers("recording") if one.number != mine]
+    work = {
+        one: [*done_between(visit.entries, mine, one), *done_between(visit.entries, one, mine)]
+        for one in others
+    }
+    return [one for one in others if not work[one]]

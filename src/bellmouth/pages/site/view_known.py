@@ -28,10 +28,7 @@ _MOST_BYTES = 256 << 10
 def known(request: Request) -> Response:
     """Every cause a finding can name, every check it can suggest, every procedure."""
     causes = [("healthy", cause_words("healthy"), "")]
-    causes += [
-        (one.name, cause_words(one.name), unit_words(one.unit) or one.unit)
-        for one in CAUSES.values()
-    ]
+    causes += [(one.name, cause_words(one.name), unit_words(one.unit)) for one in CAUSES.values()]
     causes.append(("unexplained", cause_words("unexplained"), ""))
     garage: Garage = request.app.state.garage
     told = {

@@ -6,6 +6,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from bellmouth.pages.finding_plots import finding_plots
+from bellmouth.pages.metered import as_metered
 from bellmouth.pages.plots import Plot, plot_csv, plot_in
 from bellmouth.pages.proof_plots import proof_plots
 from bellmouth.pages.site.asked_proof import proof_asked, proved
@@ -23,8 +24,9 @@ def of_finding(request: Request, key: str, name: str) -> Response:
     """What a picture of the finding shows."""
     garage: Garage = request.app.state.garage
     visit = garage.visit(key)
-    _, found = judged_of(garage, visit, asked_of(visit))
-    return _answer(request, finding_plots(found, words_of(request).told), name)
+    judged, found = judged_of(garage, visit, asked_of(visit))
+    shown = as_metered(found, judged.car)
+    return _answer(request, finding_plots(shown, words_of(request).told), name)
 
 
 @router.get("/car/{key}/proof/{name}.csv")

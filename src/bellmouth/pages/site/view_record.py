@@ -1,6 +1,7 @@
 """Recording: a file, or the car itself, with what to do now and how far it has got."""
 
 import tempfile
+from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Annotated
@@ -40,7 +41,7 @@ def record(request: Request, key: str) -> Response:
             "live": live.state if live is not None else None,
             "words": LIVE_WORDS, "adapter": garage.reached(key),
             "recordings": visit.numbers("recording"), "after": _after_work(visit),
-            "left": [(one.name, _begun(one)) for one in garage.left(key)],
+            "left": [(one.name, at) for one in garage.left(key) if (at := _begun(one))],
         },
     )  # fmt: skip
 
@@ -193,11 +194,13 @@ def _speeds() -> tuple[int, ...]:
 
 
 def _begun(path: Path) -> str:
-    """When a capture was last written to, for people."""
-    there = path if path.exists() else journal_of(path)
-    return (
-        datetime.fromtimestamp(there.stat().st_mtime, tz=UTC).astimezone().strftime("%d %b %H:%M")
-    )
+    """When a capture was last written to, for people; nothing where it is gone meanwhile."""
+    # One that ends at this moment goes from its journal to its file.
+    for there in (path, journal_of(path), path):
+        with suppress(FileNotFoundError):
+            written_s = there.stat().st_mtime
+            return datetime.fromtimestamp(written_s, tz=UTC).astimezone().strftime("%d %b %H:%M")
+    return ""
 
 
 @router.post("/car/{key}/practice/act")

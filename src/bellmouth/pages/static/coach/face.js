@@ -2,6 +2,7 @@
 
 const SHAPES = { press: "▼", release: "▲", wait: "■" };
 const FLASH_S = 0.25;
+const SHOWN_S = 0.45; // so long a cue stands where the seconds are
 
 export class Face {
   constructor(root, words) {
@@ -35,7 +36,7 @@ export class Face {
     this.put("place", view.place ? this.words.step.replace("{n}", view.place).replace("{of}", view.of) : this.words.ready);
     this.put("digits", this.digits(view, now));
     this.put("shape", step ? SHAPES[step.tone] || "■" : "■");
-    const called = this.cue && this.cue.kind === "now" && this.cue.edge >= 0 && now - this.cue.when < 0.45;
+    const called = this.cue && this.cue.kind === "now" && this.cue.edge >= 0 && now - this.cue.when < SHOWN_S;
     const say = called ? this.cue.text : step ? step.say : "";
     this.put("say", !say ? this.words.hand : this.calls ? this.words.call.replace("{what}", say) : say);
     this.put("show", step ? step.show : "");
@@ -50,7 +51,7 @@ export class Face {
   digits(view, now) {
     if (view.phase === "lost" || view.phase === "stopped" || view.phase === "void") return this.words.stop;
     if (view.phase === "done") return "0";
-    const fresh = this.cue && now - this.cue.when < 0.45;
+    const fresh = this.cue && now - this.cue.when < SHOWN_S;
     if (fresh && this.cue.kind === "now" && this.cue.edge >= 0) return this.words.now;
     if (fresh && this.cue.kind === "beat" && this.cue.text) return this.cue.text;
     const seconds = view.awaits || view.paused ? Math.floor(view.elapsed) : Math.ceil((Number.isFinite(view.nextIn) ? view.nextIn : view.left) - 1e-6);

@@ -8,14 +8,15 @@ export class Sound {
     this.tones = tones;
     this.early = 0; // sound comes so much later out of this device than it was asked for [s]
     this.waiting = new Set();
-    this.log = []; // what was scheduled: name and moment on the audio clock
+    this.log = []; // what was scheduled: name and moment on the audio clock, and when it was
   }
 
   // Sound a tone so that it is heard at a moment of the audio clock [s].
   tone(name, when) {
     const context = this.clock.context;
     if (!context || !this.tones[name]) return;
-    const at = Math.max(when - this.early, context.currentTime);
+    const laid = context.currentTime;
+    const at = Math.max(when - this.early, laid);
     const length = LONG_S[name] || 0.1;
     const pitch = this.tones[name];
     const wave = context.createOscillator();
@@ -32,7 +33,7 @@ export class Sound {
     const one = { wave, at };
     this.waiting.add(one);
     wave.onended = () => this.waiting.delete(one);
-    this.log.push({ name, when, at });
+    this.log.push({ name, when, at, laid });
   }
 
   // Take back whatever has not sounded yet.

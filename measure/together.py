@@ -1,0 +1,147 @@
+"""What a second recording of the car as it is adds: ``python -m measure.together``.
+
+The same car with the same fault on another day (other weather, another tank, other loads), idle and
+held speeds recorded; each recording judged alone, and both together. Weights as cases are drawn.
+"""
+
+import argparse
+import sys
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bellmouth.errors import BellmouthError
+from bellmouth.finding.find import Case, solve
+from bellmouth.practice.faults import draw_weather
+from bellmouth.practice.plans import draw_plan
+from bellmouth.practice.population import VARIANTS, draw
+from bellmouth.practice.population import Case as Drawn
+from bellmouth.practice.scenario import run
+from bellmouth.recording.steady import stretches
+from bellmouth.recording.stretch import Stretch
+from measure import scores
+from measure.cases import CHUNK, Sample, cached, samples, stored
+from measure.pool import spread
+from measure.reliability import reliability
+from measure.simulated import CAUSES, Plan
+from measure.tables import number, table
+
+__all__ = ["main"]
+
+Floats = NDArray[np.float64]
+
+_OCCASION = 50
+_NAMES = tuple(dict.fromkeys(CAUSES))
+_LOG_WEIGHTS = np.log([CAUSES.count(name) / len(CAUSES) for name in _NAMES])
+_HEADS = ("judged", "cases", "right", "p(truth)", "Brier", "calibration (bound)", "causes in it")
+_WAYS = ("the first", "the second", "both together")
+
+
+@dataclass(frozen=True)
+class _Answer:
+    """Probabilities of the causes by each way of judging, (ways, causes)."""
+
+    sample: Sample
+    probability: Floats
+
+
+def _other_day(case: Drawn) -> Drawn:
+    mark = [case.seed, VARIANTS.index(case.variant), case.number, 1000 + _OCCASION]
+    rng = np.random.default_rng(mark)
+    weather = draw_weather(rng, case.car, np.zeros(1))
+    blend = np.clip(case.weather.ethanol_pct + rng.normal(0.0, 2.0, 1), 0.0, 85.0)
+    blend = np.minimum(blend, np.where(case.car.flex > 0, 85.0, 10.0))
+    plan = draw_plan(rng, "held", key_on=bool(rng.random() < 0.33), cold=False)
+    return replace(case, weather=replace(weather, ethanol_pct=blend), plan=plan)
+
+
+def _second(plan: Plan, number_: int, size: int) -> list[tuple[Stretch, ...]]:
+    """Another day's stretches of each car of a chunk."""
+    cases = draw(
+        size, plan.variant, plan.seed * 10_000 + number_, causes=plan.causes, plans=plan.plans
+    )
+    again = run([_other_day(case) for case in cases], occasion=_OCCASION)
+    return [tuple(stretches(one.recording)) for one in again]
+
+
+def _chunk(which: tuple[Plan, int, int]) -> list[tuple[Stretch, ...]]:
+    plan, number_, size = which
+    name = f"{plan.variant}-{plan.seed}-{number_}-{size}"
+    path = stored("second", name, ["practice", "recording"])
+    return cached(path, lambda: _second(plan, number_, size))  # type: ignore[no-any-return]
+
+
+def _answer(which: tuple[Sample, tuple[Stretch, ...]]) -> _Answer | None:
+    sample, second = which
+    try:
+        cases = (
+            solve(sample.judged, (), sample.car),
+            solve(second, (), sample.car),
+            solve(sample.judged, (), sample.car, also=[second]),
+        )
+    except BellmouthError:
+        return None
+    return _Answer(sample, np.stack([_probability(case) for case in cases]))
+
+
+def _probability(case: Case) -> Floats:
+    evidence = dict(zip(case.hypotheses.names, case.posterior.log_evidence, strict=True))
+    log = np.array([evidence[name] for name in _NAMES]) + _LOG_WEIGHTS
+    return np.asarray(np.exp(log - np.logaddexp.reduce(log)))
+
+
+def _rows(found: Sequence[_Answer], of: str) -> list[list[str]]:
+    truth = np.array([_NAMES.index(one.sample.cause) for one in found])
+    rows = []
+    for way, name in enumerate(_WAYS):
+        probability = np.stack([one.probability[way] for one in found])
+        honest = reliability(probability.max(axis=1), scores.top(probability) == truth)
+        _, causes = scores.smallest_sets(probability, truth)
+        rows.append([
+            f"{of}: {name}",
+            str(len(found)),
+            number(scores.accuracy(probability, truth), 3),
+            number(scores.mean_probability_on_truth(probability, truth), 3),
+            number(scores.brier(probability, truth), 3),
+            f"{number(honest.error, 3)} ({number(honest.bound, 3)})",
+            number(float(np.mean(causes)), 2),
+        ])  # fmt: skip
+    return rows
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Print the table for some variants together, by what the first recording holds and by what
+    the car reports."""
+    parser = argparse.ArgumentParser(prog="python -m measure.together", description=__doc__)
+    parser.add_argument("--variants", default="ABC", help="letters of A to E")
+    parser.add_argument("--final", action="store_true", help="allow the variants kept for the end")
+    parser.add_argument("--cases", type=int, default=200)
+    parser.add_argument("--seed", type=int, default=31)
+    parser.add_argument("--processes", type=int, default=2)
+    asked = parser.parse_args(arguments)
+    if not asked.final and set(asked.variants) - set("ABC"):
+        parser.error("--variants: letters of A, B and C; the others are kept for the end")
+    every: list[_Answer] = []
+    for variant in asked.variants:
+        plan = Plan(variant, asked.seed, CAUSES)
+        drawn = samples(plan, asked.cases, asked.processes)
+        size = min(CHUNK, asked.cases)
+        chunks = [(plan, chunk, size) for chunk in range(-(-asked.cases // size))]
+        seconds = [
+            one for found in spread(_chunk, chunks, asked.processes, variant) for one in found
+        ]
+        pairs = list(zip(drawn, seconds[: len(drawn)], strict=True))
+        every += [one for one in spread(_answer, pairs, asked.processes, variant) if one]
+    rows = _rows(every, "all")
+    for kind in ("idle", "held"):
+        rows += _rows([one for one in every if one.sample.plan == kind], f"{kind} first")
+    for reports in sorted({one.sample.reports for one in every}):
+        rows += _rows([one for one in every if one.sample.reports == reports], reports)
+    print(table(_HEADS, rows))
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
