@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from bellmouth.car.complaint import COMPLAINTS
-from bellmouth.car.description import Complaint, Known
+from bellmouth.car.description import Complaint, Known, Metering
 from bellmouth.errors import FindingError
 from bellmouth.finding.causes import CAUSES, pairs, singles
 from bellmouth.finding.find import solve
@@ -100,7 +100,8 @@ def test_beside_a_reference_a_fuel_fault_is_more_than_another_tank() -> None:
     """E10 after E0 moves the trims by itself; computed air has its days, a meter hardly."""
     smallest = {name: low for name, (low, _) in load_priors().sizes_with_reference.items()}
     assert smallest["fuel"] > 1.3 * np.log(injector_time_factor(0.10, 0.0))
-    for metering, name in (("airflow", "meter"), ("pressure", "computed")):
+    which: tuple[tuple[Metering, str], ...] = (("airflow", "meter"), ("pressure", "computed"))
+    for metering, name in which:
         good = stretches(metering=metering)
         case = solve(good, [good], car(metering))
         row = case.hypotheses.names.index("meter_low")

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bellmouth.car.description import Car
+from bellmouth.finding.density import normal
 from bellmouth.finding.hypothesis import HasCoordinates, Scale
 from bellmouth.finding.idle_speed import (
     NEAR_RPM,
@@ -23,7 +24,6 @@ from bellmouth.finding.idle_speed import (
     Lowest,
     Surplus,
     compared,
-    normal,
     speed_rises,
     stray_density,
     surplus_shares,
