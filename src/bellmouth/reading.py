@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 import tomllib
 from pathlib import Path
 from typing import Any
@@ -11,6 +12,13 @@ __all__ = ["bytes_of", "json_in", "text_of", "toml_in"]
 # No number has more digits; what is longer cannot be reckoned with, nor even be printed.
 _DIGITS = 300
 _TOO_LONG = f"a number of more than {_DIGITS} digits"
+# No file of ours is a tenth as long, and a key of ours has three names. Of a key of many thousands
+# tomllib makes every beginning.
+_MOST_TOML, _MOST_NAMES = 1 << 18, 100
+_NAME = r'(?:[\w-]++|"[^"\n]*+"|\'[^\'\n]*+\')'
+_ENDLESS_KEY = re.compile(
+    rf"(?:^|[\[{{,])[ \t]*+{_NAME}(?:[ \t]*+\.[ \t]*+{_NAME}){{{_MOST_NAMES}}}+", re.MULTILINE
+)
 _AT_ONCE = getattr(os, "O_NONBLOCK", 0)
 
 
@@ -47,8 +55,13 @@ def toml_in(text: str) -> dict[str, Any]:
     Raises
     ------
     ValueError
-        Where it is none, is nested without end, or holds a number of hundreds of digits.
+        Where it is none, is nested without end, is longer than any, or holds a number of hundreds
+        of digits.
     """
+    if len(text) > _MOST_TOML:
+        raise ValueError(f"longer than {_MOST_TOML >> 10} KB, and no such file is")
+    if _ENDLESS_KEY.search(text):
+        raise ValueError(f"a key of more than {_MOST_NAMES} names")
     try:
         found = tomllib.loads(text)
         _refuse_endless(found)
