@@ -53,7 +53,7 @@ def test_a_reading_that_is_the_sensors_own_tells_nothing_of_the_stop() -> None:
 
 def test_a_reading_from_the_stop_that_nothing_explains_is_named() -> None:
     case = solve(_with_command(stretches(), _STOP_PCT), [], car())
-    posterior = {name: 0.0 for name in case.hypotheses.names} | {"healthy": 1.0}
+    posterior = dict.fromkeys(case.hypotheses.names, 0.0) | {"healthy": 1.0}
     best = case.hypotheses.names.index("healthy")
     case.posterior.standardised[best] = np.where(case.model.channels == "opening", 4.0, 0.0)
     (said,) = evidence_of(case, posterior)[-1:]
