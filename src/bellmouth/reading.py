@@ -7,7 +7,7 @@ import tomllib
 from pathlib import Path
 from typing import Any
 
-__all__ = ["bytes_of", "json_in", "text_of", "toml_in"]
+__all__ = ["NotTextError", "bytes_of", "json_in", "text_of", "toml_in"]
 
 # No number has more digits; what is longer cannot be reckoned with, nor even be printed.
 _DIGITS = 300
@@ -20,6 +20,10 @@ _ENDLESS_KEY = re.compile(
     rf"(?:^|[\[{{,])[ \t]*+{_NAME}(?:[ \t]*+\.[ \t]*+{_NAME}){{{_MOST_NAMES}}}+", re.MULTILINE
 )
 _AT_ONCE = getattr(os, "O_NONBLOCK", 0)
+
+
+class NotTextError(ValueError):
+    """Bytes that are no text in UTF-8."""
 
 
 def bytes_of(path: Path) -> bytes:
@@ -43,9 +47,12 @@ def text_of(path: Path) -> str:
     Raises
     ------
     OSError, ValueError
-        As ``bytes_of``; ``UnicodeDecodeError`` where it is no such text.
+        As ``bytes_of``; `NotTextError` where it is no such text.
     """
-    text = bytes_of(path).decode("utf-8-sig")
+    try:
+        text = bytes_of(path).decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise NotTextError("no text in UTF-8") from error
     return text.replace("\r\n", "\n").replace("\r", "\n")
 
 
