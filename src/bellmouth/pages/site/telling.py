@@ -22,5 +22,5 @@ def fit_to_tell(text: str, folder: Path | None = None) -> str:
         ours = rf"{re.escape(str(folder))}/survey-\w+/{_OWN_PLACE}|{ours}"
     line = " ".join(re.sub(ours, "", text).split())
     # Unseen signs turn letters round, ring a terminal's bell, or have no bytes at all.
-    seen = "".join(one if one.isprintable() or one == "\u00a0" else "\ufffd" for one in line)
+    seen = "".join(one if one.isprintable() else "\ufffd" for one in line)
     return seen if len(seen) <= _MOST else f"{seen[:_BEGIN]} … {seen[-_END:]}"
