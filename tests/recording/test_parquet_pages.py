@@ -103,7 +103,7 @@ if sys.argv[2:]:
 def test_a_panic_is_not_printed_beside_its_sentence(tmp_path: Path) -> None:
     raw = bytearray(_written(_table().select("engine_speed [rpm]"), compression="uncompressed"))
     # How many bytes tell which values are there: what a page begins with, behind its header.
-    page = _Thrift(raw, 4, len(raw))
+    page = _Thrift(bytes(raw), 4, len(raw))
     page.table()
     raw[page.at] ^= 0x40
     assert pages_fit(bytes(raw))
