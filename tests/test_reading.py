@@ -71,6 +71,13 @@ def test_a_folder_or_a_name_that_is_none_is_one_sentence(
             read(path)
 
 
+@pytest.mark.skipif(not Path("/dev/zero").is_char_device(), reason="no such device here")
+@pytest.mark.parametrize("read", READERS)
+def test_a_device_has_no_end_and_is_not_read(read: Callable[[Path], object]) -> None:
+    with pytest.raises(BellmouthError, match="a device, not a file"):
+        read(Path("/dev/zero"))
+
+
 @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no named pipes here")
 @pytest.mark.parametrize("read", READERS)
 def test_a_pipe_that_nobody_writes_is_not_waited_for(

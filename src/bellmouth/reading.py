@@ -1,8 +1,10 @@
 """Read a whole file that somebody named: as bytes, text, TOML or JSON, whatever lies there."""
 
+import errno
 import json
 import os
 import re
+import stat
 import tomllib
 from pathlib import Path
 from typing import Any
@@ -27,8 +29,8 @@ class NotTextError(ValueError):
 
 
 def bytes_of(path: Path) -> bytes:
-    """What is in the file. A pipe is read to its end; one that nobody writes into is empty, where
-    to open it as usual would wait for a writer without end.
+    """What is in the file; a device is none. A pipe is read to its end; one that nobody writes into
+    is empty, where to open it as usual would wait for a writer without end.
 
     Raises
     ------
@@ -36,6 +38,9 @@ def bytes_of(path: Path) -> bytes:
         As opening and reading a file do.
     """
     with open(path, "rb", opener=_opened) as file:
+        if stat.S_ISCHR(os.fstat(file.fileno()).st_mode):
+            # Some have no end: reading one takes all memory there is, and ends other programs too.
+            raise OSError(errno.EINVAL, "a device, not a file")
         if _AT_ONCE:
             os.set_blocking(file.fileno(), True)
         return file.read()
