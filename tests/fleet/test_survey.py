@@ -23,6 +23,8 @@ from bellmouth.fleet.inputs import Found, read_cars
 from bellmouth.fleet.parts import Findings
 from bellmouth.fleet.rows import SCHEMA, Task, rows_of
 from bellmouth.fleet.survey import Progress, bundles, survey
+from bellmouth.reading import bytes_of
+from bellmouth.recording import csv_text
 from tests.fleet.cars import make_fleet
 
 
@@ -244,7 +246,7 @@ def test_what_is_inside_an_archive_gives_the_same_figures(
 def test_a_recording_that_may_not_be_read_is_a_row(
     fleet: tuple[Path, Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    read = Path.read_bytes
+    read = bytes_of
 
     def refusing(path: Path) -> bytes:
         if path.name == "van01_monday.csv":
@@ -252,7 +254,7 @@ def test_a_recording_that_may_not_be_read_is_a_row(
         return read(path)
 
     # Whoever runs the tests may be allowed everything, so the mode of the file proves nothing.
-    monkeypatch.setattr(Path, "read_bytes", refusing)
+    monkeypatch.setattr(csv_text, "bytes_of", refusing)
     one = str(fleet[0] / "van01_monday.csv")
     found = survey([one], fleet[1], tmp_path / "f", workers=0).read()
     row = found.filter(pl.col("recording") == one).row(0, named=True)

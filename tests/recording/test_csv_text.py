@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from bellmouth.errors import RecordingError
-from bellmouth.recording import read_recording
+from bellmouth.recording import csv_text, read_recording
 from tests.recording.test_readers import PLAIN, read, refuse
 
 
@@ -110,10 +110,12 @@ def test_milliseconds_that_are_called_seconds_are_refused(tmp_path: Path) -> Non
 def test_no_name_and_no_end_are_refused(monkeypatch: pytest.MonkeyPatch) -> None:
     with pytest.raises(RecordingError, match="cannot be read"):
         read_recording("")
+    with pytest.raises(RecordingError, match=r"zero: cannot be read \(a device, not a file\)"):
+        read_recording("/dev/zero")
 
     def endless(_: Path) -> bytes:
         raise MemoryError
 
-    monkeypatch.setattr(Path, "read_bytes", endless)
-    with pytest.raises(RecordingError, match=r"zero: larger than this machine's memory"):
-        read_recording("/dev/zero")
+    monkeypatch.setattr(csv_text, "bytes_of", endless)
+    with pytest.raises(RecordingError, match=r"large: larger than this machine's memory"):
+        read_recording("large")

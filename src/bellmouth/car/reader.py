@@ -9,7 +9,7 @@ from typing import Any
 from bellmouth.car.complaint import parse_complaint
 from bellmouth.car.description import Car, Known
 from bellmouth.errors import CarError
-from bellmouth.reading import text_of, toml_in
+from bellmouth.reading import NotTextError, text_of, toml_in
 
 __all__ = ["CAR_KEYS", "VALUE_KEYS", "car_from_mapping", "read_car"]
 
@@ -54,7 +54,7 @@ def read_car(path: str | Path) -> Car:
     path = Path(path)
     try:
         text = text_of(path)
-    except UnicodeDecodeError as error:
+    except NotTextError as error:
         raise CarError(f"{path.name}: not a text file in UTF-8. Write the car as TOML.") from error
     except OSError as error:
         raise CarError(f"{path.name or path}: cannot be read ({error.strerror}).") from error

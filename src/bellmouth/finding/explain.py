@@ -38,6 +38,7 @@ _LED_TO = 0.15  # a cause this likely has the readings named that led to it
 _CHANNELS = {
     "filling": "airflow by the meter against speed and pressure",
     "plate": "throttle opening against the air that passes",
+    "opening": "how far the plate stands open above its stop",
     "trim 1": "total trim of bank 1",
     "trim 2": "total trim of bank 2",
     "computed": "the controller's computed airflow against speed and pressure",

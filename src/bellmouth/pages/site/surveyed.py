@@ -12,6 +12,7 @@ from bellmouth.book.entries import Entry, effective
 from bellmouth.book.standing import known_of
 from bellmouth.errors import BellmouthError
 from bellmouth.pages.site.families import growth_of
+from bellmouth.pages.site.telling import fit_to_tell
 
 if TYPE_CHECKING:
     import polars as pl
@@ -99,7 +100,11 @@ class Surveyed:
             )  # fmt: skip
             self.table = self._named(findings.read())
         except BellmouthError as error:
-            self.trouble = str(error)
+            self.trouble = fit_to_tell(str(error), self.folder.parent)
+        except Exception:
+            # Without an end nobody could begin another; the thread's own end is in the log.
+            self.trouble = "Something broke here, which is our fault. Begin another survey."
+            raise
 
     def _tell(self, progress: "Progress") -> None:
         if self._stopping.is_set():

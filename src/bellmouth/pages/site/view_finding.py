@@ -14,7 +14,7 @@ from starlette.responses import Response
 
 from bellmouth.book.judging import Judged, done_between, stands
 from bellmouth.car.description import Car
-from bellmouth.errors import BellmouthError
+from bellmouth.errors import BellmouthError, FindingError
 from bellmouth.finding.check_table import CHECKS
 from bellmouth.finding.priors import read_weights
 from bellmouth.finding.result import Finding
@@ -208,20 +208,29 @@ def asked_of(visit: Visit) -> dict[str, Any]:
 
 
 def judged_of(garage: Garage, visit: Visit, asked: Mapping[str, Any]) -> tuple[Judged, Finding]:
-    """The finding of this job's recording, with what it was asked with; its first where none is
-    said."""
+    """The finding of this job's recording, with what it was asked with; where none is said, of the
+    first one that can be judged."""
     recorded = visit.numbers("recording")
     if not recorded:
         raise BellmouthError("There is no recording in this job that a finding could be made of.")
     said = dict(asked)
-    judged = garage.book.judge(visit.name, said.pop("recording", recorded[0].number), **said)
-    assert isinstance(judged.result, Finding)  # noqa: S101 - what judge makes of a recording
-    return judged, judged.result
+    tried = [said.pop("recording")] if "recording" in said else [one.number for one in recorded]
+    refused: FindingError | None = None
+    for number in tried:
+        try:
+            judged = garage.book.judge(visit.name, number, **said)
+        except FindingError as error:
+            refused = refused or error  # of a car, of what was asked, or of this recording alone
+            continue
+        assert isinstance(judged.result, Finding)  # noqa: S101 - what judge makes of a recording
+        return judged, judged.result
+    assert refused is not None  # noqa: S101 - there is at least one
+    raise refused
 
 
 def shown_finding(garage: Garage, visit: Visit) -> Finding | None:
     """The finding that this job shows, for whoever needs no pictures; None before it has a
-    recording.
+    recording that can be judged.
 
     It is read from the book, and judged only where none is kept or the kept one is out of date.
     """
@@ -230,7 +239,10 @@ def shown_finding(garage: Garage, visit: Visit) -> Finding | None:
     kept, asked = visit.numbers("finding"), asked_of(visit)
     if kept and "recording" in asked and stands(garage.book, visit.name, kept[-1]):
         return finding_in(kept[-1].document["finding"], visit.name)
-    judged, found = judged_of(garage, visit, asked)
+    try:
+        judged, found = judged_of(garage, visit, asked)
+    except FindingError:
+        return None  # its own page says why; the work can be written down all the same
     if not kept:
         _keep_first(garage, visit, judged, found)
     return found
