@@ -1,13 +1,16 @@
 """The pictures of a survey: what they show, and that nothing in them is black on black."""
 
+from io import StringIO
+
 import polars as pl
 import pytest
+from rich.console import Console
 
 from bellmouth.fleet.rows import SCHEMA, refusal
 from bellmouth.pages.card_words import Words
 from bellmouth.pages.survey_charts import causes_by_family, drift, sizes, worst_cars
 from bellmouth.pages.survey_page import summary_page
-from bellmouth.pages.survey_screen import worst
+from bellmouth.pages.survey_screen import as_shown, print_survey, worst
 
 
 @pytest.fixture
@@ -58,3 +61,36 @@ def test_the_headline_counts_one_as_one(table: pl.DataFrame) -> None:
     assert summary_page(same).headline == "3 recordings of 1 car"
     assert summary_page(same, german).headline == "3 Aufzeichnungen von 1 Auto"
     assert summary_page(judged, german).headline == "12 Aufzeichnungen von 4 Autos"
+
+
+def test_a_car_without_an_airflow_meter_is_told_of_computed_air() -> None:
+    rows = []
+    for number in range(6):
+        metering = "pressure" if number < 3 else "airflow"
+        row = refusal(f"{number}.csv", "1", f"van {number}", "mixed", "", metering)
+        row |= {"error": None, "cause": "meter_low", "probability": 0.9}
+        row |= {"meter_low_value": 0.9, "meter_low_low": 0.85, "meter_low_high": 0.95}
+        rows.append(row)
+    table = pl.DataFrame(rows, schema=dict(SCHEMA), orient="row")
+    page = summary_page(table)
+    assert {told[1:3] for told in page.families} == {("computed air low", 3), ("meter low", 3)}
+    said = {one.car: (one.cause, one.size) for one in page.worst}
+    assert said["van 0"] == ("computed air low", "-10 % (-15 to -5)")
+    assert said["van 5"] == ("meter low", "-10 % (-15 to -5)")
+    for drawn in (causes_by_family(table), sizes(table), worst_cars(worst(table))):
+        assert drawn is not None
+        assert ">computed air low<" in drawn
+        assert ">meter low<" in drawn
+    out = StringIO()
+    print_survey(table, Console(file=out, width=100))
+    assert out.getvalue().count("computed air low") == 4
+    assert "cause" in table.columns, "the name of the contract stays"
+    assert set(table["cause"]) == {"meter_low"}
+    german = summary_page(table, Words("de"))
+    assert "berechnete Luft zu niedrig" in {told[1] for told in german.families}
+
+
+def test_findings_of_before_tell_of_a_meter(table: pl.DataFrame) -> None:
+    old = as_shown(table.with_columns(pl.lit("meter_low+leak").alias("cause")))
+    assert set(old["shown"]) == {"meter low + leak"}
+    assert old["recording"].to_list() == table["recording"].to_list()
