@@ -34,6 +34,7 @@ __all__ = [
     "outcome_table",
     "parse_results",
     "result_log",
+    "settled",
     "with_results",
 ]
 
@@ -229,15 +230,20 @@ def _suggested(check: Check, bits: float, times: int) -> NextCheck:
     )
 
 
+def settled(found: Sequence[NextCheck]) -> bool:
+    """Whether none of the checks has much left to tell, so that those that confirm come first."""
+    return all(check.bits < _SETTLED_BITS for check in found)
+
+
 def _ranked(found: list[NextCheck], posterior: Mapping[str, float]) -> tuple[NextCheck, ...]:
     """Most expected information a minute first; where hardly any is left to be had, the checks
     that would confirm the likeliest cause before anything is unbolted."""
     top = max(posterior, key=lambda name: posterior[name])
-    settled = all(check.bits < _SETTLED_BITS for check in found)
+    confirming = settled(found)
 
     def order(check: NextCheck) -> tuple[bool, float]:
         confirms = not check.made and bool(set(top.split("+")) & set(CHECKS[check.check].confirms))
-        return settled and not confirms, -check.bits / (check.minutes + _SETTING_UP_MINUTES)
+        return confirming and not confirms, -check.bits / (check.minutes + _SETTING_UP_MINUTES)
 
     return tuple(sorted(found, key=order))
 

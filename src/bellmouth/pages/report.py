@@ -8,6 +8,7 @@ from markupsafe import Markup
 
 from bellmouth import __version__
 from bellmouth.car.description import Car, Known
+from bellmouth.finding.checks import settled
 from bellmouth.finding.result import Evidence, Finding, NextCheck, PicturePoint, Size
 from bellmouth.pages import charts
 from bellmouth.pages.bound import bound
@@ -95,6 +96,7 @@ class ReportPage:
     bars: tuple[BarRow, ...]
     confusable: str
     checks: tuple[NextCheck, ...]
+    confirming: bool
     cautions: tuple[str, ...]
     charts: tuple[Chart, ...]
     points: tuple[PicturePoint, ...]
@@ -141,6 +143,7 @@ def report_page(
             replace(one, why=say(one.why), how=say(one.how), caution=say(one.caution))
             for one in finding.next_checks
         ),
+        confirming=settled(finding.next_checks),
         cautions=tuple(map(say, CAUTIONS)),
         charts=_charts(finding, speak),
         points=tuple(replace(one, kind=say(one.kind)) for one in finding.picture.points),
