@@ -4,13 +4,15 @@ from io import StringIO
 
 import polars as pl
 import pytest
+from matplotlib.figure import Figure
 from rich.console import Console
 
 from bellmouth.fleet.rows import SCHEMA, refusal
 from bellmouth.pages.card_words import Words
+from bellmouth.pages.drawing import below, drawn_in
 from bellmouth.pages.survey_charts import causes_by_family, drift, sizes, worst_cars
 from bellmouth.pages.survey_page import summary_page
-from bellmouth.pages.survey_screen import as_shown, print_survey, worst
+from bellmouth.pages.survey_screen import as_shown, counts, print_survey, worst
 
 
 @pytest.fixture
@@ -94,3 +96,29 @@ def test_findings_of_before_tell_of_a_meter(table: pl.DataFrame) -> None:
     old = as_shown(table.with_columns(pl.lit("meter_low+leak").alias("cause")))
     assert set(old["shown"]) == {"meter low + leak"}
     assert old["recording"].to_list() == table["recording"].to_list()
+
+
+def test_a_legend_takes_as_many_columns_as_there_is_room_for() -> None:
+    def columns(labels: list[str], words: Words) -> int:
+        figure = Figure(figsize=(4.3, 2.0), layout="constrained")
+        axes = figure.add_subplot()
+        for label in labels:
+            axes.plot([0, 1], [0, 1], label=label)
+        with drawn_in(words):
+            below(axes, 3)
+        (made,) = figure.legends
+        figure.draw_without_rendering()
+        assert made.get_window_extent().width <= figure.bbox.width
+        return len({round(one.get_window_extent().x0) for one in made.get_texts()})
+
+    assert columns(["leak", "deposit", "healthy"], Words()) == 3
+    long = ["computed air high + fuel low", "computed air low", "stale learning + pressure high"]
+    assert columns(long, Words()) == 1
+    assert columns(["computed air low", "healthy", "meter low"], Words("de")) < 3
+
+
+def test_causes_of_one_count_stand_in_one_order(table: pl.DataFrame) -> None:
+    rows = table.filter(pl.col("error").is_null()).head(4)
+    mixed = rows.with_columns(pl.Series("cause", ["leak", "deposit", "healthy", "deposit"]))
+    assert counts(mixed)["shown"].to_list() == ["deposit", "healthy", "leak"]
+    assert counts(mixed.reverse()).equals(counts(mixed))

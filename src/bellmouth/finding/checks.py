@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 __all__ = [
     "CheckResult",
     "by_check",
+    "confirms",
     "next_checks",
     "outcome_table",
     "parse_results",
@@ -206,9 +207,9 @@ def next_checks(
         if len(before) >= _MOST_TIMES or check.name in ended or not _possible(case, check):
             continue
         bits = _information_bits(weight, outcome_table(case, check, nodes, before))
-        confirms = not before and bool(set(top.split("+")) & set(check.confirms))
-        if bits > _LEAST_BITS or confirms:
-            found.append(_suggested(check, bits, len(before)))
+        suggested = _suggested(check, bits, len(before))
+        if bits > _LEAST_BITS or confirms(suggested, top):
+            found.append(suggested)
     return _ranked(found, posterior)
 
 
@@ -235,6 +236,11 @@ def settled(found: Sequence[NextCheck]) -> bool:
     return all(check.bits < _SETTLED_BITS for check in found)
 
 
+def confirms(check: NextCheck, top: str) -> bool:
+    """Whether a check would confirm the likeliest cause, and has not been made."""
+    return not check.made and bool(set(top.split("+")) & set(CHECKS[check.check].confirms))
+
+
 def _ranked(found: list[NextCheck], posterior: Mapping[str, float]) -> tuple[NextCheck, ...]:
     """Most expected information a minute first; where hardly any is left to be had, the checks
     that would confirm the likeliest cause before anything is unbolted."""
@@ -242,8 +248,9 @@ def _ranked(found: list[NextCheck], posterior: Mapping[str, float]) -> tuple[Nex
     confirming = settled(found)
 
     def order(check: NextCheck) -> tuple[bool, float]:
-        confirms = not check.made and bool(set(top.split("+")) & set(CHECKS[check.check].confirms))
-        return confirming and not confirms, -check.bits / (check.minutes + _SETTING_UP_MINUTES)
+        return confirming and not confirms(check, top), -check.bits / (
+            check.minutes + _SETTING_UP_MINUTES
+        )
 
     return tuple(sorted(found, key=order))
 

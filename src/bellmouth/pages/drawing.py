@@ -146,10 +146,25 @@ def log_axis(axes: Axes) -> None:
 
 
 def below(axes: Axes, columns: int) -> None:
-    """A legend under the axes, each label once."""
+    """A legend under the axes, each label once, in so many columns or as many as there is room
+    for."""
     handles, labels = axes.get_legend_handles_labels()
     by_label = dict(zip(labels, handles, strict=True))
     if by_label:
+        fitting = _fitting(axes, by_label, columns)
         axes.figure.legend(
-            by_label.values(), by_label.keys(), loc="outside lower center", ncols=columns
+            by_label.values(), by_label.keys(), loc="outside lower center", ncols=fitting
         )
+
+
+def _fitting(axes: Axes, by_label: Mapping[str, Any], columns: int) -> int:
+    """How many columns a legend can have, in the reader's language."""
+    say, figure = _say.get(), axes.figure
+    told = [say(label) for label in by_label]
+    for count in range(columns, 1, -1):
+        tried = figure.legend(by_label.values(), told, ncols=count)
+        wide = tried.get_window_extent().width
+        tried.remove()
+        if wide <= figure.bbox.width:
+            return count
+    return 1

@@ -8,7 +8,8 @@ from markupsafe import Markup
 
 from bellmouth import __version__
 from bellmouth.car.description import Car, Known
-from bellmouth.finding.checks import settled
+from bellmouth.finding.check_table import CHECKS
+from bellmouth.finding.checks import confirms, settled
 from bellmouth.finding.result import Evidence, Finding, NextCheck, PicturePoint, Size
 from bellmouth.pages import charts
 from bellmouth.pages.bound import bound
@@ -118,6 +119,7 @@ def report_page(
 ) -> ReportPage:
     """Gather what the page shows, in the reader's language and units."""
     say = speak.told
+    confirming = _confirming(finding)
     finding = as_metered(finding, car)
     shown, rest = chosen(finding)
     bars = [
@@ -143,7 +145,7 @@ def report_page(
             replace(one, why=say(one.why), how=say(one.how), caution=say(one.caution))
             for one in finding.next_checks
         ),
-        confirming=settled(finding.next_checks),
+        confirming=confirming,
         cautions=tuple(map(say, CAUTIONS)),
         charts=_charts(finding, speak),
         points=tuple(replace(one, kind=say(one.kind)) for one in finding.picture.points),
@@ -184,6 +186,13 @@ def write_report(
 
 def _number(value: float | None, digits: int = 1) -> str:
     return "–" if value is None or value != value else f"{value:.{digits}f}"  # noqa: PLR0124
+
+
+def _confirming(finding: Finding) -> bool:
+    """Whether the next check stands first because it would confirm, and not for what it tells."""
+    checks = finding.next_checks
+    first = checks[0] if checks and checks[0].check in CHECKS else None
+    return first is not None and settled(checks) and confirms(first, finding.causes[0].cause)
 
 
 def _charts(finding: Finding, speak: Words) -> tuple[Chart, ...]:

@@ -46,7 +46,8 @@ def causes_by_family(table: pl.DataFrame) -> str | None:
         axes.set_xlabel("Share of recordings [%]")
         below(axes, 3)
 
-    return svg("families", "Likeliest cause by engine family", 2.0 + 0.35 * len(families), draw)
+    height = 2.0 + 0.35 * len(families) + 0.2 * max(0, (len(causes) - 5) // 2)
+    return svg("families", "Likeliest cause by engine family", height, draw)
 
 
 def sizes(table: pl.DataFrame) -> str | None:

@@ -41,7 +41,7 @@ def counts(table: pl.DataFrame) -> pl.DataFrame:
         judged.with_columns(pl.col("family").replace("", NO_FAMILY))
         .group_by("family", "shown")
         .agg(pl.len().alias("recordings"), pl.col("probability").mean())
-        .sort("family", "recordings", descending=[False, True])
+        .sort("family", "recordings", "shown", descending=[False, True, False])
     )
 
 
