@@ -157,6 +157,10 @@ def below(axes: Axes, columns: int) -> None:
         )
 
 
+#: What a legend keeps free for a frame that ours have not. [pixels]
+_NO_FRAME = 10.0
+
+
 def _fitting(axes: Axes, by_label: Mapping[str, Any], columns: int) -> int:
     """How many columns a legend can have, in the reader's language."""
     say, figure = _say.get(), axes.figure
@@ -165,6 +169,6 @@ def _fitting(axes: Axes, by_label: Mapping[str, Any], columns: int) -> int:
         tried = figure.legend(by_label.values(), told, ncols=count)
         wide = tried.get_window_extent().width
         tried.remove()
-        if wide <= figure.bbox.width:
+        if wide <= figure.bbox.width + _NO_FRAME:
             return count
     return 1
