@@ -10,6 +10,7 @@ from rich.console import Console
 from bellmouth.fleet.rows import SCHEMA, refusal
 from bellmouth.pages.card_words import Words
 from bellmouth.pages.drawing import below, drawn_in
+from bellmouth.pages.recognised import DATA_BEGINS, DATA_ENDS
 from bellmouth.pages.survey_charts import causes_by_family, drift, sizes, worst_cars
 from bellmouth.pages.survey_page import summary_page
 from bellmouth.pages.survey_screen import as_shown, counts, print_survey, worst
@@ -123,3 +124,19 @@ def test_causes_of_one_count_stand_in_one_order(table: pl.DataFrame) -> None:
     mixed = rows.with_columns(pl.Series("cause", ["leak", "deposit", "healthy", "deposit"]))
     assert counts(mixed)["shown"].to_list() == ["deposit", "healthy", "leak"]
     assert counts(mixed.reverse()).equals(counts(mixed))
+
+
+def test_names_of_cars_and_families_stay_in_every_language(table: pl.DataFrame) -> None:
+    own = table.with_columns(
+        pl.col("car").replace("van 3", "idle & car 3"), pl.lit("pressure test").alias("family")
+    )
+    for words in (Words(), Words("de"), Words("de", "us")):
+        with drawn_in(words):
+            judged = own.filter(pl.col("error").is_null())
+            drawn = [worst_cars(worst(own)), causes_by_family(judged), drift(judged)]
+        first, second, third = map(str, drawn)
+        assert ">idle &amp; car 3<" in first
+        assert ">pressure test<" in second
+        assert ">idle &amp; car 3<" in third
+        assert ("Leck<" in first) == (words.language == "de")
+        assert not set(DATA_BEGINS + DATA_ENDS) & set(first + second + third)

@@ -5,7 +5,7 @@ import polars as pl
 from matplotlib.axes import Axes
 
 from bellmouth.finding.causes import CAUSES
-from bellmouth.pages.drawing import COLOURS, DASHES, INK, below, svg
+from bellmouth.pages.drawing import COLOURS, DASHES, INK, below, somebodys, svg
 from bellmouth.pages.survey_screen import as_shown
 from bellmouth.pages.words import number, unit_words
 
@@ -41,7 +41,10 @@ def causes_by_family(table: pl.DataFrame) -> str | None:
                 edgecolor=INK, linewidth=0.4,
             )  # fmt: skip
             left += share
-        axes.set_yticks(range(len(families)), [family or "no family told" for family in families])
+        axes.set_yticks(
+            range(len(families)),
+            [somebodys(family) if family else "no family told" for family in families],
+        )
         axes.invert_yaxis()
         axes.set_xlabel("Share of recordings [%]")
         below(axes, 3)
@@ -88,7 +91,10 @@ def worst_cars(worst: pl.DataFrame) -> str | None:
     shown = as_shown(worst.head(_WORST))
     if not shown.height:
         return None
-    names = [f"{_short(str(row['car']))}\n{row['shown']}" for row in shown.iter_rows(named=True)]
+    names = [
+        f"{somebodys(_short(str(row['car'])))}\n{row['shown']}"
+        for row in shown.iter_rows(named=True)
+    ]
 
     def draw(axes: Axes) -> None:
         share = (100.0 * shown["probability"]).to_list()
@@ -120,7 +126,7 @@ def drift(table: pl.DataFrame) -> str | None:
             mine = told.filter(pl.col("car") == car)
             axes.plot(
                 mine["distance_km"] / 1e3, mine["idle_throttle_pct"], marker="o", markersize=4,
-                color=COLOURS[place % 5], linestyle=DASHES[place % 5], label=car,
+                color=COLOURS[place % 5], linestyle=DASHES[place % 5], label=somebodys(car),
             )  # fmt: skip
         axes.set_xlabel("Distance [1,000 km]")
         axes.set_ylabel("Throttle at idle [%]")
