@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bellmouth.car.description import Car, Known
+from bellmouth.finding.density import normal
 from bellmouth.finding.hypothesis import HasCoordinates, Scale
 from bellmouth.finding.idle_speed import (
     NEAR_RPM,
@@ -20,7 +21,6 @@ from bellmouth.finding.idle_speed import (
     IdleSpeed,
     idle_speed,
     lowest_idle,
-    normal,
     speed_rises,
     surplus_shares,
 )
