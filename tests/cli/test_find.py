@@ -12,6 +12,7 @@ import pytest
 
 from bellmouth import find, read_car, read_recording
 from bellmouth.pages.document import finding_document, to_json
+from bellmouth.pages.words import name_words
 from tests.cli.conftest import Run
 
 
@@ -43,7 +44,7 @@ def test_the_command_and_the_function_agree(run: Run, recording: Path, car: Path
 def test_a_finding_for_people_names_its_top_cause(run: Run, recording: Path, car: Path) -> None:
     shown = run("find", recording, "--car", car).stdout
     top = json.loads(run("find", recording, "--car", car, "--json").stdout)["causes"][0]["cause"]
-    assert top.replace("+", " + ").replace("_", " ") in shown
+    assert name_words(top) in shown
     assert "\nTo confirm\n" in shown  # so sure that hardly anything is left to tell
 
 

@@ -259,6 +259,8 @@ class Guide:
         if wanted is not None and off:
             more = "a little more pedal" if here.speed < wanted else "a little less pedal"
             hint = f"now {here.speed:,.0f} rpm: {more}"
+        elif wanted is None:
+            hint = f"now {here.speed:,.0f} rpm: foot off the pedal, let it settle"
         else:
             hint = f"now {here.speed:,.0f} rpm: hold it still"
         patience = PATIENCE_S if step in extras() else LONGEST_S

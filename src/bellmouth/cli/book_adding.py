@@ -98,7 +98,7 @@ def add_command(
         raise click.UsageError(f"--gasket goes with work, not with a {kind}.")
     book = opened(context)
     entry = _ADD[kind](book, name, kind, what, options)
-    said = _said(entry.document, entry.kind)
+    said = _said(book, name, entry)
     click.echo(f"{name}: {kind} added as entry {entry.number}{said}.")
 
 
@@ -213,13 +213,16 @@ def _json(path: str) -> dict[str, Any]:
     return found
 
 
-def _said(document: Any, kind: str) -> str:
+def _said(book: "Book", name: str, entry: "Entry") -> str:
     """The gist of a finding or a proof, for the line that says it was added."""
-    if kind == "finding":
-        first = document["finding"]["causes"][0]
-        return f": {first['cause']}, {round(100 * first['probability'])} %"
-    if kind == "proof":
-        return f": {document['proof']['verdict']}"
+    if entry.kind == "finding":
+        from bellmouth.book.standing import known_of  # noqa: PLC0415
+        from bellmouth.pages.book_document import finding_gist  # noqa: PLC0415
+
+        car = known_of(book.history(name).entries).document["car"]
+        return f": {finding_gist(entry.document['finding'], car.get('metering', ''))}"
+    if entry.kind == "proof":
+        return f": {entry.document['proof']['verdict']}"
     return ""
 
 

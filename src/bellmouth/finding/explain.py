@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from bellmouth.car.description import Complaint
-from bellmouth.finding.causes import CAUSES
+from bellmouth.finding.causes import CAUSES, called
 from bellmouth.finding.observations import LEAST_KPA, judgeable
 from bellmouth.finding.result import Evidence
 from bellmouth.finding.telling import telling
@@ -80,7 +80,7 @@ def evidence_of(case: "Case", posterior: Mapping[str, float]) -> tuple[Evidence,
     for row in rows[:3]:
         if posterior[names[row]] < _LED_TO and row != rows[0]:
             continue
-        named = names[row].replace("_", " ")
+        named = called(names[row])
         likely = posterior[names[row]] > _LIKELY
         found.extend(
             Evidence(f"{named}: {part.what}", part.strength, part.readings)

@@ -41,6 +41,7 @@ SCHEMA: Mapping[str, Any] = {
     "mark": pl.String,
     "car": pl.String,
     "family": pl.String,
+    "metering": pl.String,
     "error": pl.String,
     "cause": pl.String,
     "probability": pl.Float64,
@@ -59,7 +60,9 @@ SCHEMA: Mapping[str, Any] = {
 }
 
 
-def refusal(recording: str, mark: str, car: str | None, family: str, why: str) -> dict[str, Any]:
+def refusal(
+    recording: str, mark: str, car: str | None, family: str, why: str, metering: str | None = None
+) -> dict[str, Any]:
     """The row of a recording without a finding, or of a car without a recording."""
     return {
         **dict.fromkeys(SCHEMA),
@@ -67,6 +70,7 @@ def refusal(recording: str, mark: str, car: str | None, family: str, why: str) -
         "mark": mark,
         "car": car,
         "family": family,
+        "metering": metering,
         "error": why,
         "software": __version__,
     }
@@ -128,7 +132,8 @@ def _cases(read: Mapping[int, _Read]) -> dict[int, Case]:
 
 def _refused(task: Task, error: Exception) -> dict[str, Any]:
     found = task.found
-    return refusal(found.path, found.mark, task.identity, task.family, explain(error))
+    why = explain(error)
+    return refusal(found.path, found.mark, task.identity, task.family, why, task.car.metering)
 
 
 def _read(task: Task) -> _Read:
@@ -186,7 +191,7 @@ def _told(task: Task, read: _Read, case: Case) -> dict[str, Any]:
     probability = np.exp(logs - np.logaddexp.reduce(logs))
     told = dict(zip(names, map(float, probability), strict=True))
     best = max(told, key=lambda name: told[name])
-    row = refusal(found.path, found.mark, task.identity, task.family, "")
+    row = refusal(found.path, found.mark, task.identity, task.family, "", car.metering)
     sizes = sizes_of(case, {best, *SINGLE_CAUSES})
     for cause, holding in asked.holding.items():
         row[f"present_{cause}"] = sum(told[name] for name in holding)

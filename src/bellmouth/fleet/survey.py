@@ -118,7 +118,14 @@ def _plan(found: Sequence[Found], table: CarTable, findings: Findings) -> tuple[
         family = table.family[identity] if identity else ""
         refused.append(refusal(file.path, file.mark, identity, family, why))
     refused += [
-        refusal("", identity, identity, table.family[identity], _NO_RECORDING)
+        refusal(
+            "",
+            identity,
+            identity,
+            table.family[identity],
+            _NO_RECORDING,
+            table.cars[identity].metering if identity in table.cars else None,
+        )
         for place, identity in idle
         if (place, identity) not in done
     ]

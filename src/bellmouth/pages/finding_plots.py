@@ -1,12 +1,12 @@
 """A finding's pictures as data: trims with each cause's curve, and airflow by three routes."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 from bellmouth.finding.result import Finding, PicturePoint
 from bellmouth.pages.plots import Axis, Line, Plot, Say
 from bellmouth.pages.words import name_words
 
-__all__ = ["finding_plots", "routes_plot", "trim_plot"]
+__all__ = ["finding_plots", "routes_plot", "routes_title", "trim_plot"]
 
 _Z90 = 1.645
 _CURVES = 5
@@ -73,8 +73,17 @@ def routes_plot(finding: Finding, say: Say) -> Plot | None:
     places = {str(number): f"{number} {say(point.kind)}" for number, point in points}
     x = Axis(say("Operating point"), "", places=places)
     return Plot(
-        say("Airflow by three routes"), x, Axis(say("Airflow"), "g/s", log=True), tuple(lines)
+        say(routes_title(finding.picture.points)),
+        x,
+        Axis(say("Airflow"), "g/s", log=True),
+        tuple(lines),
     )
+
+
+def routes_title(points: Sequence[PicturePoint]) -> str:
+    """What the picture of routes is called, by how many of them there are."""
+    there = sum(any(read(point) is not None for point in points) for *_, read in _ROUTES[:-1])
+    return _TITLES[max(there, 1)]
 
 
 def _flow(point: PicturePoint) -> float | None:
@@ -95,6 +104,9 @@ def _above_zero(
     return flow if flow is not None and min(flow) > 0 else None
 
 
+_TITLES = {
+    1: "Airflow by one route", 2: "Airflow by two routes", 3: "Airflow by three routes",
+}  # fmt: skip
 _Read = Callable[[PicturePoint], tuple[float, float, float] | None]
 _ROUTES: tuple[tuple[str, int, float, _Read], ...] = (
     ("meter", 1, -_BESIDE, lambda point: _alone(point.airflow_meter_g_s)),

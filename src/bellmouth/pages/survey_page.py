@@ -15,7 +15,7 @@ from bellmouth.pages.drawing import drawn_in
 from bellmouth.pages.page_templates import ENGLISH, said, template_environment
 from bellmouth.pages.report import Chart
 from bellmouth.pages.survey_screen import NO_FAMILY, counts, size_text, worst
-from bellmouth.pages.words import CAUTIONS, chance, name_words
+from bellmouth.pages.words import CAUTIONS, chance
 
 __all__ = ["SurveyPage", "WorstRow", "summary_page", "write_summary"]
 
@@ -58,7 +58,7 @@ def summary_page(table: pl.DataFrame, speak: Words = ENGLISH) -> SurveyPage:
         headline=say(_headline(judged.height, judged["car"].n_unique())),
         charts=_charts(judged, speak),
         families=tuple(
-            (_family(family, say), say(name_words(cause)), many, say(chance(mean)))
+            (_family(family, say), say(cause), many, say(chance(mean)))
             for family, cause, many, mean in counts(table).iter_rows()
         ),
         worst=tuple(
@@ -66,7 +66,7 @@ def summary_page(table: pl.DataFrame, speak: Words = ENGLISH) -> SurveyPage:
                 str(row["car"]),
                 row["recording"],
                 row["family"] or "",
-                say(name_words(row["cause"])),
+                say(row["shown"]),
                 say(chance(row["probability"])),
                 say(size_text(row)),
             )

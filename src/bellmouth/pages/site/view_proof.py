@@ -22,6 +22,7 @@ from bellmouth.pages.site.flow import stages_of
 from bellmouth.pages.site.garage import Garage, Visit
 from bellmouth.pages.site.rendering import go, page, words_of
 from bellmouth.pages.site.telling import fit_to_tell
+from bellmouth.pages.site.view_entry import odd_checks
 from bellmouth.pages.site.view_keeping import good_recordings
 from bellmouth.work.works import work_titles
 
@@ -78,7 +79,8 @@ def proof(request: Request, key: str) -> Response:
     return page(
         request, "proof.html",
         {**whole, **told, "stages": stages_of(visit.here, "proof"), "plots": plots,
-         "plot_words": PLOT_WORDS, "said_done": judged.inputs["done"]},
+         "plot_words": PLOT_WORDS, "said_done": judged.inputs["done"],
+         "odd_before": _odd_before(request, visit, asked["before"])},
     )  # fmt: skip
 
 
@@ -111,6 +113,12 @@ async def chosen(
         asked["prior"] = (proof_asked(visit) or {}).get("prior")
     await run_in_threadpool(choose, garage, visit, asked)
     return go(f"/car/{key}/proof")
+
+
+def _odd_before(request: Request, visit: Visit, recording: int) -> str:
+    """What the newest finding of the recording from before the work had in it that disagreed."""
+    of = [one for one in visit.everywhere("finding") if one.document["recording"] == recording]
+    return odd_checks(request, of[-1]) if of else ""
 
 
 def _weights(content: bytes) -> dict[str, float]:
