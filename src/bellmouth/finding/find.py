@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from bellmouth.car.complaint import parse_complaint
 from bellmouth.car.description import Car, Complaint
 from bellmouth.errors import FindingError
-from bellmouth.finding import nominal
+from bellmouth.finding import explain, nominal
 from bellmouth.finding.belonging import Asked, Inferred, infer_with, problem_of
 from bellmouth.finding.checks import (
     CheckResult,
@@ -21,14 +21,6 @@ from bellmouth.finding.checks import (
     with_results,
 )
 from bellmouth.finding.disagree import remarks
-from bellmouth.finding.explain import (
-    confusions,
-    elsewhere,
-    evidence_of,
-    excluded_of,
-    low_idle,
-    warnings_of,
-)
 from bellmouth.finding.family import Family, known_family
 from bellmouth.finding.habit import Habit, IdleAir, idle_sides
 from bellmouth.finding.hypothesis import Hypotheses, Scale, enumerate_hypotheses
@@ -336,7 +328,7 @@ def _report(
     probability = _probability(logs, prior, names)
     posterior = dict(zip(names, map(float, probability), strict=True))
     sizes = sizes_of(with_results(case, results))
-    confusable = confusions(case, posterior, logs.tolist())
+    confusable = explain.confusions(case, posterior, logs.tolist())
     said = remarks(case, unchecked, results)
     causes = tuple(
         CauseProbability(name, posterior[name], sizes.get(name, {}), confusable.get(name, ()))
@@ -348,14 +340,14 @@ def _report(
         prior=prior,
         present=_present(posterior, case.hypotheses),
         next_checks=next_checks(case, posterior, results),
-        evidence=evidence_of(case, posterior),
-        excluded=_once(excluded_of(found, one) for one, found in judged),
+        evidence=explain.evidence_of(case, posterior),
+        excluded=_once(explain.excluded_of(found, one) for one, found in judged),
         warnings=(
             *_counted(results),
             *(one.sentence for one in said),
-            *low_idle(case, complaint),
-            *_once(warnings_of(case, posterior, one, found) for one, found in judged),
-            *elsewhere(posterior["healthy"], complaint),
+            *explain.low_idle(case, complaint),
+            *_once(explain.warnings_of(case, posterior, one, found) for one, found in judged),
+            *explain.elsewhere(posterior["healthy"], complaint),
         ),
         misfit=float(case.posterior.misfit[_best(case, posterior)]),
         complaint=complaint,
