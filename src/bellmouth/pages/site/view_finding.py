@@ -122,15 +122,21 @@ def of(request: Request, key: str, recording: Annotated[int, Form()]) -> Respons
     return go(f"/car/{key}/finding")
 
 
+def _standing(request: Request, key: str) -> "tuple[Garage, Visit, dict[str, Any], Judged]":
+    """A job, what was asked of its recordings, and the finding that stands."""
+    garage: Garage = request.app.state.garage
+    visit = garage.visit(key)
+    asked = asked_of(visit)
+    judged, _ = judged_of(garage, visit, asked)
+    return garage, visit, asked, judged
+
+
 @router.post("/car/{key}/finding/compare")
 def compare(
     request: Request, key: str, reference: Annotated[list[int] | None, Form()] = None
 ) -> Response:
     """Compare with recordings of the car when it was good: the finding is made again and kept."""
-    garage: Garage = request.app.state.garage
-    visit = garage.visit(key)
-    asked = asked_of(visit)
-    judged, _ = judged_of(garage, visit, asked)
+    garage, visit, asked, judged = _standing(request, key)
     chosen = [one for one in reference or [] if one in _others(visit, judged)]
     made_again(garage, visit, {**asked, "references": chosen})
     return go(f"/car/{key}/finding")
@@ -141,10 +147,7 @@ def also(
     request: Request, key: str, recording: Annotated[list[int] | None, Form()] = None
 ) -> Response:
     """Judge more recordings of the car as it is now together with this one."""
-    garage: Garage = request.app.state.garage
-    visit = garage.visit(key)
-    asked = asked_of(visit)
-    judged, _ = judged_of(garage, visit, asked)
+    garage, visit, asked, judged = _standing(request, key)
     chosen = [one for one in recording or [] if one in _more(visit, judged)]
     references = [one for one in judged.inputs["references"] if one not in chosen]
     made_again(garage, visit, {**asked, "also": chosen, "references": references})
