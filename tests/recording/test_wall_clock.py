@@ -83,13 +83,14 @@ def test_a_cell_that_is_none_is_named(tmp_path: Path, cell: str) -> None:
         read_recording(path)
 
 
-def test_minutes_alone_ask_for_seconds(tmp_path: Path) -> None:
+@pytest.mark.parametrize("cell", ["10:05", "10:05.5"])
+def test_minutes_alone_ask_for_seconds(tmp_path: Path, cell: str) -> None:
     path = tmp_path / "idle.csv"
-    path.write_text(_table(["10:05", "10:06"]))
+    path.write_text(_table([cell, cell]))
     with pytest.raises(RecordingError) as caught:
         read_recording(path)
     assert str(caught.value) == (
-        'idle.csv, line 2, column "time [s]": "10:05" is no time of day with its seconds, or not '
+        f'idle.csv, line 2, column "time [s]": "{cell}" is no time of day with its seconds, or not '
         "all rows have one. Write it as 12:05:31.250, or seconds from the start, in every row."
     )
 

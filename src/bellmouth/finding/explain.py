@@ -235,13 +235,14 @@ def low_idle(case: "Case", complaint: Complaint) -> tuple[str, ...]:
     if held.reference is not None:
         mark, ask = "that a reference idled at", "Did that one idle under a load?"
     elif case.car.idle_rpm is not None:
-        mark, ask = "of the car file", "Are these the car's own?"
+        mark, ask = "of the car file", "Is that the car's own?"
     else:
         mark, ask = "that cars of its family idle at", "Is it of that family?"
-    tell = ' The complaint "low idle" weighs it.' if complaint == "unknown" else ""
+    unsaid = complaint == "unknown"
+    tell = ' Give the complaint "low idle": that moves their weights.' if unsaid else ""
     return (
         f"Warm idle stands at {held.judged.speed_rpm:.0f} rpm, {-held.excess_rpm:.0f} below the "
-        f"{held.target_rpm:.0f} rpm {mark}. {ask} No cause is weighed by a low idle here. "
+        f"{held.target_rpm:.0f} rpm {mark}. {ask} A low idle moves no cause here by itself. "
         "What lowers it: idle learning that was lost with the battery, more deposit than idle "
         f"control makes up for, a load, a cylinder that does not work.{tell}",
     )

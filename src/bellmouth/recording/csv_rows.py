@@ -26,7 +26,7 @@ _NO_TEXT = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ufffd]")
 # One mistake in a row is somebody's, to be corrected; so many at once are damage.
 _MISTYPED = 2
 _TITLE = re.compile(r"[^\d\s][^\[\]()]*(\[[^\[\]]+\]|\([^()]+\))")
-_CLOCK = re.compile(r"[\dTZ.,/+ -]*\d{1,2}:\d{2}(:\d{2}.*)?")
+_CLOCK = re.compile(r"[\dTZ.,/+ -]*\d{1,2}:\d{2}([:.,].*)?")
 _HEAD_BYTES = 8192
 _NOT_FINITE = re.compile(r"[+-]?(nan|inf|infinity)", re.IGNORECASE)
 
