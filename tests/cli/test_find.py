@@ -127,13 +127,13 @@ def test_a_piece_of_the_recording_cannot_be_its_reference(
     piece.write_text("\n".join(recording.read_text("utf-8").splitlines()[:-20]), "utf-8")
     ran = run("find", recording, "--car", car, "--reference", piece)
     assert ran.exit_code == 2
-    assert "s of samples as the recording; the two are cut from one and overlap" in ran.stderr
+    assert "samples as recording.csv; the two are cut from one and overlap. As ref" in ran.stderr
 
 
 def test_a_recording_cannot_be_its_own_reference(run: Run, recording: Path, car: Path) -> None:
     ran = run("find", recording, "--car", car, "--reference", recording)
     assert ran.exit_code == 2
-    assert "the reference is the recording itself" in ran.stderr
+    assert "is the same recording as recording.csv. As reference give" in ran.stderr
 
 
 def test_a_check_made_again_counts_again(run: Run, recording: Path, car: Path) -> None:

@@ -228,7 +228,7 @@ def test_an_idle_and_a_held_speed_recorded_apart_are_as_good_as_together() -> No
 
 def test_a_recording_is_not_counted_twice() -> None:
     one, other = recording(seed=3), recording(seed=4)
-    with pytest.raises(FindingError, match=r"is the same recording as made.csv. Give each of them"):
+    with pytest.raises(FindingError, match=r"is the same recording as made.csv. Give only one of"):
         find(one, car(), also=[one])
     with pytest.raises(FindingError, match="is the same recording as"):
         find(one, car(), also=[other], references=[other])

@@ -38,12 +38,7 @@ from bellmouth.finding.plate_position import PlatePosition, plate_position
 from bellmouth.finding.priors import Priors, cause_weights, load_priors, read_weights, weights_from
 from bellmouth.finding.result import CauseProbability, Finding, OfFamily
 from bellmouth.finding.sizes import sizes_of
-from bellmouth.finding.suitable import (
-    refuse_foreign,
-    refuse_hopeless,
-    refuse_the_same,
-    usable,
-)
+from bellmouth.finding.suitable import refuse_foreign, refuse_hopeless, refuse_the_same, usable
 from bellmouth.recording.series import Recording
 from bellmouth.recording.steady import stretches
 from bellmouth.recording.stretch import Stretch
@@ -60,6 +55,9 @@ __all__ = [
 ]
 
 Floats = NDArray[np.float64]
+
+_GOOD_INSTEAD = "As reference give a recording of its own, made when the car was good."
+_ONCE_INSTEAD = "Give only one of them, and once."
 
 
 @dataclass(frozen=True)
@@ -125,7 +123,9 @@ def find(
     """
     said: Complaint = parse_complaint(complaint) if complaint else (car.complaint or "unknown")
     refuse_hopeless(recording)
-    refuse_the_same(recording, also, references)
+    for reference in references:
+        refuse_the_same((recording, reference), _GOOD_INSTEAD)
+    refuse_the_same((recording, *also, *references), _ONCE_INSTEAD)
     judged = [(one, stretches(one)) for one in (recording, *also)]
     others = [(one, stretches(one)) for one in references]
     known = known_family(family, car)

@@ -7,7 +7,6 @@ hypothesis, integrated as `infer` does.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import combinations
 from pathlib import Path
 from typing import Any
 
@@ -32,9 +31,8 @@ from bellmouth.finding.plate_position import plate_position
 from bellmouth.finding.priors import Priors, load_priors
 from bellmouth.finding.proof_result import Proof
 from bellmouth.finding.result import OfFamily
-from bellmouth.finding.suitable import refuse_foreign, refuse_hopeless, usable
+from bellmouth.finding.suitable import refuse_foreign, refuse_hopeless, refuse_the_same, usable
 from bellmouth.finding.verdict import verdict_of
-from bellmouth.recording.overlap import overlap_s
 from bellmouth.recording.series import Recording
 from bellmouth.recording.steady import stretches
 from bellmouth.recording.stretch import Stretch
@@ -43,6 +41,7 @@ __all__ = ["Pair", "course_weights", "prove", "solve_pair", "works"]
 
 Floats = NDArray[np.float64]
 _ALIKE = 0.6  # of the parameters of the poorer recording: common practice, no source
+_APART_INSTEAD = "Give a recording from before the work and another from after it."
 
 
 @dataclass(frozen=True)
@@ -102,18 +101,7 @@ def prove(
         the same metering.
     """
     said: Complaint = parse_complaint(complaint) if complaint else (car.complaint or "unknown")
-    for one, other in combinations((before, after, *references), 2):
-        if one.same_samples(other):
-            raise FindingError(
-                f"{other.source} is the same recording as {one.source}. Give a recording from "
-                "before the work and another from after it."
-            )
-        shared = overlap_s(one, other)
-        if shared > 0.0:
-            raise FindingError(
-                f"{other.source} and {one.source} hold the same {shared:.0f} s of samples: they "
-                "are cut from one recording and overlap. Give recordings that do not."
-            )
+    refuse_the_same((before, after, *references), _APART_INSTEAD)
     for one in (before, after):
         refuse_hopeless(one)
     _refuse_other_metering(before, after)

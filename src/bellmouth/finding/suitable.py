@@ -140,40 +140,22 @@ def _refuse_nothing(stretches: Sequence[Stretch], names: Sequence[str], source: 
             )
 
 
-def refuse_the_same(
-    recording: Recording, also: Sequence[Recording], references: Sequence[Recording]
-) -> None:
-    """Refuse a recording that would vouch for itself, or be counted twice.
+def refuse_the_same(recordings: Sequence[Recording], instead: str) -> None:
+    """Refuse recordings of which one would vouch for itself, or be counted twice.
+
+    ``instead`` ends the sentence with what to give.
 
     Raises
     ------
     FindingError
         If two of them hold the same samples, or are cut from one and overlap.
     """
-    for reference in references:
-        _refuse_itself(recording, reference)
-    for one, other in combinations((recording, *also, *references), 2):
+    for one, other in combinations(recordings, 2):
         if one.same_samples(other):
-            raise FindingError(
-                f"{other.source}: is the same recording as {one.source}. Give each of them once."
-            )
+            raise FindingError(f"{other.source}: is the same recording as {one.source}. {instead}")
         shared = overlap_s(one, other)
         if shared > 0.0:
             raise FindingError(
                 f"{other.source}: holds the same {shared:.0f} s of samples as {one.source}; the "
-                "two are cut from one and overlap. Give only one of them."
+                f"two are cut from one and overlap. {instead}"
             )
-
-
-def _refuse_itself(recording: Recording, reference: Recording) -> None:
-    if recording.same_samples(reference):
-        raise FindingError(
-            f"{reference.source}: the reference is the recording itself. Give a recording of the "
-            "same car from when it was good."
-        )
-    shared = overlap_s(recording, reference)
-    if shared > 0.0:
-        raise FindingError(
-            f"{reference.source}: holds the same {shared:.0f} s of samples as the recording; the "
-            "two are cut from one and overlap. Give a recording made apart, when the car was good."
-        )
