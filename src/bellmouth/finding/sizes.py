@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from bellmouth.finding.causes import CAUSES
 from bellmouth.finding.hypothesis import Scale
 from bellmouth.finding.result import Size
+from bellmouth.physics import orifice
 
 if TYPE_CHECKING:
     from bellmouth.finding.find import Case
@@ -19,14 +20,13 @@ Floats = NDArray[np.float64]
 
 _QUANTILES = (0.05, 0.5, 0.95)
 _NORMAL = np.array([-1.645, 0.0, 1.645])
-_DISCHARGE = 0.8  # of the round hole that a leak's diameter is told as
 
 
 def size_from_coordinate(cause: str, coordinate: Floats, scale: Scale) -> Floats:
     """A size in the unit of its cause from the coordinate it is inferred in."""
     what = CAUSES[cause]
     if what.effect == "leak":
-        return np.asarray(np.sqrt(4.0 * np.exp(coordinate) / (np.pi * _DISCHARGE)) * 1e3)
+        return orifice.leak_diameter_m(np.exp(coordinate)) * 1e3
     if what.effect == "deposit":
         return np.asarray(np.exp(coordinate))
     if what.effect == "learned":
