@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bellmouth.car.description import Car, Known
-from bellmouth.finding.hypothesis import HasCoordinates, Scale
+from bellmouth.finding.hypothesis import HasCoordinates, Scale, log_reads
 from bellmouth.finding.idle_speed import (
     NEAR_RPM,
     SHARES,
@@ -111,9 +111,7 @@ class IdleAir:
         """What is to be added to the metered logarithm for what the engine got, (n,)."""
         leak, _ = surplus_shares(self.hypotheses, which, sizes, self.scale.idle_area_m2)
         beside = np.log1p(leak * self.scale.idle_flow_g_s / self.metered_g_s)
-        low = self.hypotheses.coordinate("meter_low", which, sizes, 0.0)
-        high = self.hypotheses.coordinate("meter_high", which, sizes, 0.0)
-        return np.asarray(beside + low - high)
+        return np.asarray(beside - log_reads(self.hypotheses, "meter", which, sizes))
 
 
 def log_air_per_litre(observations: Observations, table: Any) -> tuple[float, float]:
