@@ -48,7 +48,7 @@ def judge_within(sample: Sample, family: Learnt) -> Judgement:
     logs = np.append(case.posterior.log_evidence, case.posterior.log_unexplained)
     chance = posterior(logs, log_prior(case, family.weights(cause_weights("unknown"))))
     return Judgement(
-        sample, names, logs, chance, {}, {}, names[int(np.argmax(chance))], (), {}, 0.0, 0.0
+        sample, names, logs, chance, {}, names[int(np.argmax(chance))], (), {}, 0.0, 0.0
     )
 
 

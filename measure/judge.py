@@ -35,7 +35,6 @@ class Judgement:
     log_evidence: Floats
     default: Floats
     under_truth: Mapping[str, Size]
-    under_top: Mapping[str, Size]
     top: str
     confusable: tuple[str, ...]
     bound: Mapping[str, tuple[float, ...]]
@@ -55,7 +54,6 @@ def judge(sample: Sample) -> Judgement:
     names = (*case.hypotheses.names, "unexplained")
     logs = np.append(case.posterior.log_evidence, case.posterior.log_unexplained)
     default = posterior(logs, log_prior(case, cause_weights("unknown")))
-    sizes = sizes_of(case)
     top = names[int(np.argmax(default))]
     as_table = dict(zip(names, map(float, default), strict=True))
     return Judgement(
@@ -63,8 +61,7 @@ def judge(sample: Sample) -> Judgement:
         names=names,
         log_evidence=logs,
         default=default,
-        under_truth=sizes.get(sample.cause, {}),
-        under_top=sizes.get(top, {}),
+        under_truth=sizes_of(case, [sample.cause]).get(sample.cause, {}),
         top=top,
         confusable=confusions(case, as_table).get(top, ()),
         bound=bounds(case, sample.cause),
@@ -94,6 +91,6 @@ def _refused(sample: Sample, why: str) -> Judgement:
     names = (*(k for k in weights if k != "unexplained"), "unexplained")
     default = np.array([weights[name] for name in names]) / total
     return Judgement(
-        sample, names, np.zeros(len(names)), default, {}, {}, names[int(np.argmax(default))],
+        sample, names, np.zeros(len(names)), default, {}, names[int(np.argmax(default))],
         (), {}, float("nan"), 0.0, why,
     )  # fmt: skip

@@ -106,11 +106,6 @@ class Prediction:
     led_chance: float
     attempts: int
 
-    @property
-    def weakest(self) -> str:
-        """The step most likely to be missed; empty where the procedure has no window."""
-        return self.steps[0].step if self.steps else ""
-
 
 @dataclass(frozen=True)
 class PersonTiming:
