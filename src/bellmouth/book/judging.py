@@ -9,7 +9,7 @@ from bellmouth.book.alike import differences
 from bellmouth.book.entries import Entry, effective, numbered, places
 from bellmouth.book.known import car_of
 from bellmouth.book.recordings import recording_of
-from bellmouth.book.standing import known_of
+from bellmouth.book.standing import complaint_of, known_of
 from bellmouth.book.store import Store
 from bellmouth.book.versions import input_hash, model_version, software_version
 from bellmouth.car import car_from_mapping
@@ -93,7 +93,7 @@ def judge(
         "recording": chosen.number,
         "references": list(clean_recording(entries, chosen) if references is None else references),
         "results": list(results),
-        "complaint": complaint or _complaint(entries, chosen),
+        "complaint": complaint or complaint_of(entries, chosen.job),
         "car": known_of(entries).document["car"],
     }
     if also:
@@ -149,7 +149,7 @@ def judge_work(
         "after": after,
         "references": list(references),
         "done": list(done),
-        "complaint": complaint or _complaint(entries, numbered(entries, before, "recording")),
+        "complaint": complaint or complaint_of(entries, numbered(entries, before, "recording").job),
         "car": known_of(entries).document["car"],
     }
     if prior:
@@ -208,7 +208,7 @@ def stands(store: Store, name: str, kept: Entry) -> bool:
         return False
     inputs = {key: value for key, value in kept.document.items() if key != kept.kind}
     now = {
-        "complaint": _complaint(entries, chosen),
+        "complaint": complaint_of(entries, chosen.job),
         "car": known_of(entries).document["car"],
     }
     same_input = input_hash(files, {**inputs, **now}) == kept.input_hash
@@ -292,9 +292,3 @@ def _family(told: Mapping[str, Any] | None) -> "Family | None":
 
 def _recordings(entries: Sequence[Entry]) -> list[Entry]:
     return [one for one in effective(entries) if one.kind == "recording"]
-
-
-def _complaint(entries: Sequence[Entry], recording: Entry) -> str | None:
-    """What the owner said when the recording's job was opened."""
-    jobs = [one for one in effective(entries) if one.kind == "job" and one.job == recording.job]
-    return jobs[-1].document.get("complaint") if jobs else None

@@ -6,7 +6,7 @@ from bellmouth.finding.result import Finding, PicturePoint
 from bellmouth.pages.plots import Axis, Line, Plot, Say
 from bellmouth.pages.words import name_words
 
-__all__ = ["finding_plots", "routes_plot", "trim_plot"]
+__all__ = ["finding_plots", "flow_shown_g_s", "routes_plot", "trim_plot"]
 
 _Z90 = 1.645
 _CURVES = 5
@@ -25,7 +25,7 @@ def trim_plot(finding: Finding, say: Say) -> Plot | None:
     points = [
         (number, flow, point)
         for number, point in enumerate(finding.picture.points, 1)
-        if point.total_trim_pct is not None and (flow := _flow(point)) is not None
+        if point.total_trim_pct is not None and (flow := flow_shown_g_s(point)) is not None
     ]
     order = [one.cause for one in finding.causes if one.cause in finding.picture.trim_curves]
     if not points or not order:
@@ -77,8 +77,8 @@ def routes_plot(finding: Finding, say: Say) -> Plot | None:
     )
 
 
-def _flow(point: PicturePoint) -> float | None:
-    """Where a point stands on the logarithmic axis; None if nowhere. [g/s]"""
+def flow_shown_g_s(point: PicturePoint) -> float | None:
+    """Where a point stands on the axis of airflow, which is logarithmic; None if nowhere. [g/s]"""
     for flow in (point.true_airflow_g_s, point.airflow_meter_g_s):
         if flow is not None and flow > 0:
             return flow
