@@ -17,8 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bellmouth.errors import BellmouthError
+from bellmouth.finding.case import solve
 from bellmouth.finding.family import Family as Learnt
-from bellmouth.finding.find import solve
 from bellmouth.finding.priors import cause_weights
 from bellmouth.fleet.family import Example, learn_family
 from measure import OUT, ROOT

@@ -17,8 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bellmouth.errors import BellmouthError
+from bellmouth.finding.case import Case, solve
 from bellmouth.finding.checks import CheckResult, next_checks, result_log
-from bellmouth.finding.find import Case, solve
 from bellmouth.finding.priors import cause_weights
 from measure.cases import Sample
 from measure.judge import log_prior, posterior

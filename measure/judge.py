@@ -8,11 +8,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bellmouth.errors import BellmouthError
+from bellmouth.finding.case import Case, solve
 from bellmouth.finding.explain import confusions
-from bellmouth.finding.find import Case, hypothesis_weights, solve
 from bellmouth.finding.priors import cause_weights
 from bellmouth.finding.result import Size
 from bellmouth.finding.sizes import sizes_of
+from bellmouth.finding.weights import hypothesis_weights
 from measure.bounds import bounds
 from measure.cases import Sample
 

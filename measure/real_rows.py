@@ -7,8 +7,9 @@ import numpy as np
 
 from bellmouth.car.description import Car
 from bellmouth.errors import BellmouthError
+from bellmouth.finding.case import solve
 from bellmouth.finding.explain import evidence_of
-from bellmouth.finding.find import find, solve
+from bellmouth.finding.find import find
 from bellmouth.finding.priors import cause_weights
 from bellmouth.finding.result import Size
 from bellmouth.finding.sizes import sizes_of

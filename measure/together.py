@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bellmouth.errors import BellmouthError
-from bellmouth.finding.find import Case, solve
+from bellmouth.finding.case import Case, solve
 from bellmouth.practice.faults import draw_weather
 from bellmouth.practice.plans import draw_plan
 from bellmouth.practice.population import VARIANTS, draw

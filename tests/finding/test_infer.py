@@ -7,11 +7,12 @@ import pytest
 from numpy.typing import NDArray
 
 from bellmouth.finding import fitting, infer
-from bellmouth.finding.find import Case, hypothesis_weights, solve
+from bellmouth.finding.case import Case, solve
 from bellmouth.finding.infer import log_likelihood
 from bellmouth.finding.priors import cause_weights, load_priors
 from bellmouth.finding.sensitivity import unknown_jacobian
 from bellmouth.finding.sizes import sizes_of
+from bellmouth.finding.weights import hypothesis_weights
 from tests.finding.garage import car, sides_of, stretches
 
 CASES = [

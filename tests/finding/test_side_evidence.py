@@ -7,7 +7,7 @@ import pytest
 from numpy.typing import NDArray
 
 from bellmouth.car.description import Car
-from bellmouth.finding.find import Case, solve
+from bellmouth.finding.case import Case, solve
 from bellmouth.finding.telling import telling
 from bellmouth.recording.stretch import Reading, Stretch
 from tests.finding.garage import car, reading, stretches

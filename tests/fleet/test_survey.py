@@ -15,7 +15,7 @@ from polars.testing import assert_frame_equal
 
 from bellmouth import find, read_recording
 from bellmouth.errors import BellmouthError
-from bellmouth.finding.find import Case, Prepared, solve_many
+from bellmouth.finding.case import Case, Prepared, solve_many
 from bellmouth.fleet import rows as rows_module
 from bellmouth.fleet import survey as module
 from bellmouth.fleet.cluster import local_cluster

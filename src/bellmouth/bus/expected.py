@@ -15,9 +15,10 @@ import numpy as np
 from bellmouth.car.complaint import parse_complaint
 from bellmouth.car.description import Car
 from bellmouth.errors import FindingError
-from bellmouth.finding.find import hypothesis_weights, solve
+from bellmouth.finding.case import solve
 from bellmouth.finding.priors import cause_weights
 from bellmouth.finding.sizes import sizes_of
+from bellmouth.finding.weights import hypothesis_weights
 from bellmouth.recording.stretch import Reading, Stretch
 
 __all__ = ["View", "gain_bits", "longer", "view"]

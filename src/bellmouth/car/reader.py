@@ -45,6 +45,17 @@ VALUE_KEYS = tuple(_KNOWN)
 def read_car(path: str | Path) -> Car:
     """Read a car file: TOML with the keys of ``Car``; each value a number or {value, sd}.
 
+    Parameters
+    ----------
+    path
+        The file. ``displacement_l`` and ``metering`` must be there; what is not known is left out.
+
+    Returns
+    -------
+    Car
+        Each value in the unit of its key's name (``displacement_l`` [L], ``throttle_bore_mm``
+        [mm], ``barometric_pressure_kpa`` [kPa]), with its standard deviation; None is unknown.
+
     Raises
     ------
     CarError

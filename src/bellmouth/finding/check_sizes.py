@@ -15,7 +15,7 @@ from bellmouth.finding.check_table import Check
 from bellmouth.finding.sizes import size_from_coordinate
 
 if TYPE_CHECKING:
-    from bellmouth.finding.find import Case
+    from bellmouth.finding.case import Case
 
 __all__ = [
     "Nodes",

@@ -25,7 +25,7 @@ from bellmouth.finding.repeats import (
 from bellmouth.finding.result import NextCheck
 
 if TYPE_CHECKING:
-    from bellmouth.finding.find import Case
+    from bellmouth.finding.case import Case
 
 __all__ = [
     "CheckResult",

@@ -15,7 +15,7 @@ from bellmouth.recording.series import Recording
 from bellmouth.recording.stretch import Stretch
 
 if TYPE_CHECKING:
-    from bellmouth.finding.find import Case
+    from bellmouth.finding.case import Case
 
 __all__ = ["confusions", "elsewhere", "evidence_of", "excluded_of", "warnings_of"]
 

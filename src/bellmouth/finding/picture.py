@@ -10,7 +10,7 @@ from bellmouth.finding.model import Effects, State
 from bellmouth.finding.result import Picture, PicturePoint
 
 if TYPE_CHECKING:
-    from bellmouth.finding.find import Case
+    from bellmouth.finding.case import Case
 
 __all__ = ["draw"]
 

@@ -12,7 +12,7 @@ from bellmouth.finding.result import Size
 from bellmouth.physics import orifice
 
 if TYPE_CHECKING:
-    from bellmouth.finding.find import Case
+    from bellmouth.finding.case import Case
 
 __all__ = ["size_from_coordinate", "sizes_of"]
 

@@ -16,11 +16,12 @@ from numpy.typing import NDArray
 
 from bellmouth import __version__
 from bellmouth.car.description import Car, Complaint
+from bellmouth.finding.case import Case, Prepared, prepare, solve_many
 from bellmouth.finding.causes import SINGLE_CAUSES
-from bellmouth.finding.find import Case, Prepared, hypothesis_weights, prepare, solve_many
 from bellmouth.finding.hypothesis import Hypotheses
 from bellmouth.finding.priors import cause_weights
 from bellmouth.finding.sizes import sizes_of
+from bellmouth.finding.weights import hypothesis_weights
 from bellmouth.fleet.addresses import near
 from bellmouth.fleet.inputs import Found, explain
 from bellmouth.recording import read_recording
