@@ -95,8 +95,8 @@ def find(
 
     References
     ----------
-    .. [1] The page *How a finding is made* for the inference, *Equations* for each formula and its
-       source; ``finding/priors.toml`` holds every prior and where it comes from.
+    The page *How a finding is made* for the inference, *Equations* for each formula and its source;
+    ``finding/priors.toml`` holds every prior and where it comes from.
     """
     said: Complaint = parse_complaint(complaint) if complaint else (car.complaint or "unknown")
     refuse_hopeless(recording)

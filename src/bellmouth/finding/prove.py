@@ -113,8 +113,8 @@ def prove(
 
     References
     ----------
-    .. [1] The pages *Before against after* and *How a finding is made*; the weights of the courses
-       stand in ``[proof]`` of ``finding/priors.toml``.
+    The pages *Before against after* and *How a finding is made*; the weights of the courses stand
+    in ``[proof]`` of ``finding/priors.toml``.
     """
     said: Complaint = parse_complaint(complaint) if complaint else (car.complaint or "unknown")
     refuse_the_same((before, after, *references), _APART_INSTEAD)
