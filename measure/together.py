@@ -70,7 +70,7 @@ def _chunk(which: tuple[Plan, int, int]) -> list[tuple[Stretch, ...]]:
     plan, number_, size = which
     name = f"{plan.variant}-{plan.seed}-{number_}-{size}"
     path = stored("second", name, ["practice", "recording"])
-    return cached(path, lambda: _second(plan, number_, size))  # type: ignore[no-any-return]
+    return cached(path, lambda: _second(plan, number_, size))
 
 
 def _answer(which: tuple[Sample, tuple[Stretch, ...]]) -> _Answer | None:

@@ -5,6 +5,7 @@ cars of its family a retarded spark or too much air stands out. Where no family 
 values of any car take their place, so that both answers are about the same readings.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
@@ -114,7 +115,7 @@ class IdleAir:
         return np.asarray(beside - log_reads(self.hypotheses, "meter", which, sizes))
 
 
-def log_air_per_litre(observations: Observations, table: Any) -> tuple[float, float]:
+def log_air_per_litre(observations: Observations, table: Mapping[str, Any]) -> tuple[float, float]:
     """Logarithm of the metered air a litre at the lowest warm idle, and that air [g/s]; NaN where
     there is none."""
     o = observations
@@ -161,7 +162,7 @@ def _table(mean: float, sd: float) -> tuple[Floats, Floats]:
     return places, np.asarray(np.log(density.mean(axis=1)))
 
 
-def _air_density(off: Floats, sd: float, table: Any) -> Floats:
+def _air_density(off: Floats, sd: float, table: Mapping[str, Any]) -> Floats:
     """Density of the logarithm of air over the usual: under no load, or under some."""
     share, most = table["air_load_share"], table["air_load_log"]
     loads = (np.arange(4) + 0.5) / 4.0 * most

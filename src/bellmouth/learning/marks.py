@@ -1,6 +1,7 @@
 """Marks: what a person saw, heard, tapped or confirmed, on the recording's clock."""
 
 import difflib
+import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -102,13 +103,13 @@ def _moments(name: str, value: object, source: str) -> Iterable[Moment]:
 
 
 def _seconds(name: str, value: object, source: str) -> float:
-    number = isinstance(value, int | float) and not isinstance(value, bool)
-    if not number or not 0 <= value <= _LATEST_S:  # type: ignore[operator]
+    number = value if isinstance(value, int | float) and not isinstance(value, bool) else math.nan
+    if not 0 <= number <= _LATEST_S:
         raise ProcedureError(
             f'{source}, mark "{name}": {value!r} is not a time in seconds on the recording\'s '
             f"clock. Write such as {_EXAMPLE}."
         )
-    return float(value)  # type: ignore[arg-type]
+    return float(number)
 
 
 def check_marks(marks: Marks, procedure: Procedure) -> None:

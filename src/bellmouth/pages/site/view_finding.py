@@ -207,7 +207,9 @@ def asked_of(visit: Visit) -> dict[str, Any]:
     return {"references": good} if good else {}
 
 
-def judged_of(garage: Garage, visit: Visit, asked: Mapping[str, Any]) -> tuple[Judged, Finding]:
+def judged_of(
+    garage: Garage, visit: Visit, asked: Mapping[str, Any]
+) -> tuple[Judged[Finding], Finding]:
     """The finding of this job's recording, with what it was asked with; its first where none is
     said."""
     recorded = visit.numbers("recording")
@@ -215,7 +217,6 @@ def judged_of(garage: Garage, visit: Visit, asked: Mapping[str, Any]) -> tuple[J
         raise BellmouthError("There is no recording in this job that a finding could be made of.")
     said = dict(asked)
     judged = garage.book.judge(visit.name, said.pop("recording", recorded[0].number), **said)
-    assert isinstance(judged.result, Finding)  # noqa: S101 - what judge makes of a recording
     return judged, judged.result
 
 
@@ -236,7 +237,7 @@ def shown_finding(garage: Garage, visit: Visit) -> Finding | None:
     return found
 
 
-def _keep_first(garage: Garage, visit: Visit, judged: Judged, found: Finding) -> None:
+def _keep_first(garage: Garage, visit: Visit, judged: Judged[Finding], found: Finding) -> None:
     """Keep a job's finding where it has none yet: two browsers may ask for it at once."""
     with garage.keeping:
         if not garage.visit(visit.key).numbers("finding"):
@@ -259,13 +260,13 @@ def _fitting(garage: Garage, car: Car) -> dict[int, str]:
     return found
 
 
-def _others(visit: Visit, judged: Judged) -> list[int]:
+def _others(visit: Visit, judged: Judged[Finding]) -> list[int]:
     """Recordings that the finding can be compared with: all but those it is of."""
     mine = {judged.inputs["recording"], *judged.inputs.get("also", ())}
     return [one.number for one in visit.everywhere("recording") if one.number not in mine]
 
 
-def _more(visit: Visit, judged: Judged) -> list[int]:
+def _more(visit: Visit, judged: Judged[Finding]) -> list[int]:
     """More recordings of this job that nothing was done between and the one judged."""
     mine = judged.inputs["recording"]
     others = [one.number for one in visit.numbers("recording") if one.number != mine]
