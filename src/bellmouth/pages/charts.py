@@ -7,6 +7,7 @@ from matplotlib.axes import Axes
 from bellmouth.finding.result import Finding, PicturePoint
 from bellmouth.pages.drawing import COLOURS, DASHES, INK, SOFT, below, log_axis, svg
 from bellmouth.pages.finding_plots import flow_shown_g_s
+from bellmouth.pages.plots import Z90
 from bellmouth.pages.words import name_words
 
 __all__ = ["operating_points", "routes", "trim_against_airflow"]
@@ -39,7 +40,7 @@ def trim_against_airflow(finding: Finding) -> str | None:
             )  # fmt: skip
         for number, flow, (trim, error), kind in points:
             axes.errorbar(
-                flow, trim, yerr=1.645 * error, color=INK, marker=_MARKERS.get(kind, "o"),
+                flow, trim, yerr=Z90 * error, color=INK, marker=_MARKERS.get(kind, "o"),
                 markersize=5, capsize=3, linestyle="none", label="read here (90 %)",
             )  # fmt: skip
             if len(points) <= _LABELLED:

@@ -3,12 +3,11 @@
 from collections.abc import Callable
 
 from bellmouth.finding.result import Finding, PicturePoint
-from bellmouth.pages.plots import Axis, Line, Plot, Say
+from bellmouth.pages.plots import Z90, Axis, Line, Plot, Say
 from bellmouth.pages.words import name_words
 
 __all__ = ["finding_plots", "flow_shown_g_s", "routes_plot", "trim_plot"]
 
-_Z90 = 1.645
 _CURVES = 5
 #: Routes stand beside each other, this far from the operating point's own place.
 _BESIDE = 0.18
@@ -38,8 +37,8 @@ def trim_plot(finding: Finding, say: Say) -> Plot | None:
     values, errors = zip(*(point.total_trim_pct or (0.0, 0.0) for *_, point in points), strict=True)
     read = Line(
         say("read here (90 %)"), "points", 0, tuple(flow for _, flow, _ in points), values,
-        tuple(value - _Z90 * error for value, error in zip(values, errors, strict=True)),
-        tuple(value + _Z90 * error for value, error in zip(values, errors, strict=True)),
+        tuple(value - Z90 * error for value, error in zip(values, errors, strict=True)),
+        tuple(value + Z90 * error for value, error in zip(values, errors, strict=True)),
         tuple(f"{number} {say(point.kind)}" for number, _, point in points),
     )  # fmt: skip
     x = Axis(say("Airflow into the engine"), "g/s", log=True)

@@ -11,6 +11,7 @@ from jinja2.runtime import Context
 from bellmouth.pages.bound import bound
 from bellmouth.pages.card_catalogue import default_language
 from bellmouth.pages.card_words import Words
+from bellmouth.pages.plots import Z90
 
 if TYPE_CHECKING:
     from _typeshed import DataclassInstance
@@ -19,7 +20,6 @@ __all__ = ["ENGLISH", "of_locale", "said", "template_environment", "write_page"]
 
 #: The words of whoever chooses none.
 ENGLISH = Words()
-_Z90 = 1.645
 
 
 def of_locale() -> Words:
@@ -102,4 +102,4 @@ def _span(context: Context, triple: Sequence[float], unit: str, places: int = 1)
 def _nine_in_ten(told: tuple[float, float]) -> tuple[float, float, float]:
     """A value and its standard error as the value with the ends that hold it nine times in ten."""
     value, error = told
-    return value, value - _Z90 * error, value + _Z90 * error
+    return value, value - Z90 * error, value + Z90 * error
