@@ -254,7 +254,7 @@ def _fitting(garage: Garage, car: Car) -> dict[int, str]:
     """Engine families that this car can be of, by number."""
     found = {}
     for number, one in garage.families.all().items():
-        with suppress(BellmouthError):
+        with suppress(BellmouthError):  # of another engine: that is what is asked
             one.fits(car)
             found[number] = one.told
     return found
