@@ -11,7 +11,7 @@ from bellmouth.car.description import Complaint
 from bellmouth.finding.priors import cause_weights
 from measure.judge import Judgement, posterior
 
-__all__ = ["Judged", "equal_weights", "gather", "gather_default", "log_weights"]
+__all__ = ["Judged", "Weights", "equal_weights", "gather", "gather_default", "log_weights"]
 
 Floats = NDArray[np.float64]
 Weights = Mapping[str, float]

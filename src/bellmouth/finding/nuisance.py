@@ -10,7 +10,7 @@ from bellmouth.finding.observations import Observations
 from bellmouth.finding.priors import Priors
 from bellmouth.physics.fuel import injector_time_factor
 
-__all__ = ["LEARNED", "Unknowns", "Values", "unknowns"]
+__all__ = ["LEARNED", "PER_RECORDING", "Unknowns", "Values", "unknowns"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]

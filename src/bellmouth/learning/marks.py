@@ -11,7 +11,7 @@ from bellmouth.learning.evidence import Moment
 from bellmouth.learning.procedure import Procedure
 from bellmouth.reading import json_in, text_of
 
-__all__ = ["Marks", "check_marks", "read_marks"]
+__all__ = ["ACTION_MARKS", "EARLY_S", "LATE_S", "Marks", "check_marks", "read_marks"]
 
 #: A person marks what they saw or heard after it, this long at most, and hardly before. [s]
 LATE_S, EARLY_S = 0.3, 0.05

@@ -10,7 +10,7 @@ from bellmouth.finding.result import Size
 from bellmouth.pages.lists import print_list, section
 from bellmouth.pages.words import chance, interval_words, name_words
 
-__all__ = ["counts", "print_survey", "size_text", "worst"]
+__all__ = ["NO_FAMILY", "counts", "print_survey", "size_text", "worst"]
 
 _WORST_SHOWN = 10
 _ERRORS_SHOWN = 6
