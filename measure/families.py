@@ -44,8 +44,7 @@ _DRAWN: Weights = {"healthy": 1.0 - FAULTY, **{cause: FAULTY / len(FAULTS) for c
 def judge_within(sample: Sample, family: Learnt) -> Judgement:
     """As `measure.judge.judge`, under a family's prior; only what the scores need."""
     case = solve(sample.judged, (), sample.car, f"case {sample.number}", family=family)
-    names = (*case.hypotheses.names, "unexplained")
-    logs = np.append(case.posterior.log_evidence, case.posterior.log_unexplained)
+    names, logs = case.names, case.log_evidence
     chance = posterior(logs, log_prior(case, family.weights(cause_weights("unknown"))))
     return Judgement(
         sample, names, logs, chance, {}, names[int(np.argmax(chance))], (), {}, 0.0, 0.0

@@ -52,8 +52,7 @@ def judge(sample: Sample) -> Judgement:
     except BellmouthError as error:
         return _refused(sample, str(error))
     seconds = time.perf_counter() - start
-    names = (*case.hypotheses.names, "unexplained")
-    logs = np.append(case.posterior.log_evidence, case.posterior.log_unexplained)
+    names, logs = case.names, case.log_evidence
     default = posterior(logs, log_prior(case, cause_weights("unknown")))
     top = names[int(np.argmax(default))]
     as_table = dict(zip(names, map(float, default), strict=True))
@@ -74,9 +73,8 @@ def judge(sample: Sample) -> Judgement:
 def log_prior(case: Case, weights: Mapping[str, float]) -> Floats:
     """Log weight of every hypothesis, ``unexplained`` last."""
     table = hypothesis_weights(weights, case.hypotheses)
-    names = (*case.hypotheses.names, "unexplained")
     with np.errstate(divide="ignore"):
-        return np.asarray(np.log(np.array([table[name] for name in names])))
+        return np.asarray(np.log(np.array([table[name] for name in case.names])))
 
 
 def posterior(log_evidence: Floats, log_weight: Floats) -> Floats:

@@ -87,10 +87,8 @@ def ask_stretches(
 ) -> Answer:
     """The same for operating points that were never a recording."""
     case = solve(judged, references, car, name)
-    names = (*case.hypotheses.names, "unexplained")
-    logs = np.append(case.posterior.log_evidence, case.posterior.log_unexplained)
-    values = posterior(logs, log_prior(case, cause_weights("unknown")))
-    table = dict(zip(names, map(float, values), strict=True))
+    values = posterior(case.log_evidence, log_prior(case, cause_weights("unknown")))
+    table = dict(zip(case.names, map(float, values), strict=True))
     causes = sorted(table.items(), key=lambda pair: -pair[1])
     explained = [table[one] for one in case.hypotheses.names]
     return Answer(

@@ -53,6 +53,16 @@ class Case:
     air: IdleAir | None = None
     family: OfFamily | None = None
 
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Names of the hypotheses, ``unexplained`` last."""
+        return (*self.hypotheses.names, "unexplained")
+
+    @property
+    def log_evidence(self) -> Floats:
+        """What the readings say of each of `names`, prior left out, (hypotheses + 1,). [nat]"""
+        return np.append(self.posterior.log_evidence, self.posterior.log_unexplained)
+
 
 @dataclass(frozen=True)
 class Prepared:

@@ -193,8 +193,7 @@ def next_checks(
 ) -> tuple[NextCheck, ...]:
     """Checks that may still tell something, most expected information a minute first; one that was
     made already may be worth making again."""
-    names = (*case.hypotheses.names, "unexplained")
-    weight = np.array([posterior[name] for name in names])
+    weight = np.array([posterior[name] for name in case.names])
     nodes = _told(case, results)[1]
     made = by_check(results)
     ended = {name for one in results for name in _ended_by(one)}

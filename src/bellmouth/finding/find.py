@@ -5,7 +5,6 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
 from bellmouth.car.complaint import parse_complaint
 from bellmouth.car.description import Car, Complaint
@@ -26,14 +25,12 @@ from bellmouth.finding.picture import draw
 from bellmouth.finding.result import CauseProbability, Finding
 from bellmouth.finding.sizes import sizes_of
 from bellmouth.finding.suitable import refuse_hopeless, refuse_the_same
-from bellmouth.finding.weights import hypothesis_weights, weights_of
+from bellmouth.finding.weights import hypothesis_weights, probability, weights_of
 from bellmouth.recording.series import Recording
 from bellmouth.recording.steady import stretches
 from bellmouth.recording.stretch import Stretch
 
 __all__ = ["find"]
-
-Floats = NDArray[np.float64]
 
 _GOOD_INSTEAD = "As reference give a recording of its own, made when the car was good."
 _ONCE_INSTEAD = "Give only one of them, and once."
@@ -143,12 +140,10 @@ def _report(
     judged: Sequence[tuple[Recording, Sequence[Stretch]]],
 ) -> Finding:
     prior = hypothesis_weights(weights, case.hypotheses)
-    logs = np.append(case.posterior.log_evidence, case.posterior.log_unexplained)
-    names = (*case.hypotheses.names, "unexplained")
-    unchecked = _probability(logs, prior, names)
+    names, logs = case.names, case.log_evidence
+    unchecked = probability(logs, prior, names)
     logs = logs + result_log(case, results)
-    probability = _probability(logs, prior, names)
-    posterior = dict(zip(names, map(float, probability), strict=True))
+    posterior = dict(zip(names, map(float, probability(logs, prior, names)), strict=True))
     sizes = sizes_of(with_results(case, results))
     confusable = confusions(case, posterior, logs.tolist())
     said = remarks(case, unchecked, results)
@@ -182,12 +177,6 @@ def _report(
 def _once(said: Iterable[Sequence[str]]) -> tuple[str, ...]:
     """What several recordings have to say, each sentence once."""
     return tuple(dict.fromkeys(sentence for of_one in said for sentence in of_one))
-
-
-def _probability(logs: Floats, prior: Mapping[str, float], names: Sequence[str]) -> Floats:
-    with np.errstate(divide="ignore"):
-        joint = logs + np.log([prior[name] for name in names])
-    return np.asarray(np.exp(joint - np.logaddexp.reduce(joint)))
 
 
 def _counted(results: Sequence[CheckResult]) -> tuple[str, ...]:

@@ -1,10 +1,11 @@
-"""Weights of the causes before a recording is looked at: whose they are, and what each hypothesis
-gets of them."""
+"""Weights of the causes before a recording is looked at: whose they are, what each hypothesis gets
+of them, and what becomes of them."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from bellmouth.car.description import Complaint
 from bellmouth.errors import FindingError
@@ -12,7 +13,9 @@ from bellmouth.finding.family import Family
 from bellmouth.finding.hypothesis import Hypotheses
 from bellmouth.finding.priors import cause_weights, read_weights, weights_from
 
-__all__ = ["hypothesis_weights", "weights_of"]
+__all__ = ["hypothesis_weights", "probability", "weights_of"]
+
+Floats = NDArray[np.float64]
 
 
 def weights_of(
@@ -47,3 +50,11 @@ def hypothesis_weights(weights: Mapping[str, float], hypotheses: Hypotheses) -> 
             "Give a weight to healthy or to another cause."
         )
     return {name: weight / whole for name, weight in result.items()}
+
+
+def probability(log_evidence: Floats, weights: Mapping[str, float], names: Sequence[str]) -> Floats:
+    """Probability of each of ``names``, (names,), from its log evidence (names,) [nat] and weight;
+    sums to 1."""
+    with np.errstate(divide="ignore"):
+        joint = log_evidence + np.log([weights[name] for name in names])
+    return np.asarray(np.exp(joint - np.logaddexp.reduce(joint)))

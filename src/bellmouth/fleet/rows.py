@@ -182,10 +182,9 @@ def _told(task: Task, read: _Read, case: Case) -> dict[str, Any]:
     found, car = task.found, task.car
     hypotheses = case.hypotheses
     asked = _asked(car.complaint or "unknown", hypotheses.names, hypotheses.causes)
-    names = (*hypotheses.names, "unexplained")
-    logs = np.append(case.posterior.log_evidence, case.posterior.log_unexplained) + asked.log_weight
+    logs = case.log_evidence + asked.log_weight
     probability = np.exp(logs - np.logaddexp.reduce(logs))
-    told = dict(zip(names, map(float, probability), strict=True))
+    told = dict(zip(case.names, map(float, probability), strict=True))
     best = max(told, key=lambda name: told[name])
     row = refusal(found.path, found.mark, task.identity, task.family, "")
     sizes = sizes_of(case, {best, *SINGLE_CAUSES})
