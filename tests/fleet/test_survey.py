@@ -244,15 +244,13 @@ def test_what_is_inside_an_archive_gives_the_same_figures(
 def test_a_recording_that_may_not_be_read_is_a_row(
     fleet: tuple[Path, Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    read = Path.read_bytes
-
     def refusing(path: Path) -> bytes:
         if path.name == "van01_monday.csv":
             raise PermissionError(13, "Permission denied", str(path))
-        return read(path)
+        return bytes_of(path)
 
     # Whoever runs the tests may be allowed everything, so the mode of the file proves nothing.
-    monkeypatch.setattr(Path, "read_bytes", refusing)
+    monkeypatch.setattr("bellmouth.recording.csv_text.bytes_of", refusing)
     one = str(fleet[0] / "van01_monday.csv")
     found = survey([one], fleet[1], tmp_path / "f", workers=0).read()
     row = found.filter(pl.col("recording") == one).row(0, named=True)
