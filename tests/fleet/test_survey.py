@@ -23,6 +23,7 @@ from bellmouth.fleet.inputs import Found, read_cars
 from bellmouth.fleet.parts import Findings
 from bellmouth.fleet.rows import SCHEMA, Task, rows_of
 from bellmouth.fleet.survey import Progress, bundles, survey
+from bellmouth.reading import bytes_of
 from tests.fleet.cars import make_fleet
 
 

@@ -117,6 +117,6 @@ def test_no_name_and_no_end_are_refused(monkeypatch: pytest.MonkeyPatch) -> None
     def endless(_: Path) -> bytes:
         raise MemoryError
 
-    monkeypatch.setattr(Path, "read_bytes", endless)
+    monkeypatch.setattr("bellmouth.recording.csv_text.bytes_of", endless)
     with pytest.raises(RecordingError, match=r"zero: larger than this machine's memory"):
         read_recording("/dev/zero")
