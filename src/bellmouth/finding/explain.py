@@ -17,7 +17,7 @@ from bellmouth.recording.stretch import Stretch
 if TYPE_CHECKING:
     from bellmouth.finding.case import Case
 
-__all__ = ["confusions", "elsewhere", "evidence_of", "excluded_of", "warnings_of"]
+__all__ = ["confusions", "elsewhere", "evidence_of", "excluded_of", "low_idle", "warnings_of"]
 
 _SAME_FIT_NATS = 2.0
 _MISFIT = 3.0
@@ -29,6 +29,9 @@ _SYMPTOMS = (
     "rough idle", "low idle", "high idle", "hunting idle", "stalls", "sticking plate",
     "lamp or lean code",
 )  # fmt: skip
+# From here an idle is no longer one of those that stand a little off: one car in seven does, by up
+# to 70 rpm (see priors.toml).
+_LOW_RPM, _LOW_SDS = 75.0, 3.0
 _LED_TO = 0.15  # a cause this likely has the readings named that led to it
 _STANDS_OUT = 2.5  # a reading this many standard deviations off is named
 _LOST = 0.3  # unexplained, from there: it is said that no cause fits
@@ -218,4 +221,27 @@ def elsewhere(healthy: float, complaint: Complaint) -> tuple[str, ...]:
     return (
         f"Nothing in the air path explains the complaint ({complaint}): look at ignition, "
         "injectors, compression, engine mounts, and for an exhaust leak before the oxygen sensor.",
+    )
+
+
+def low_idle(case: "Case", complaint: Complaint) -> tuple[str, ...]:
+    """An idle well below its mark: no cause here makes it, so the probabilities leave it out.
+
+    What lowers an idle is common practice, no source.
+    """
+    held = case.idle.held
+    if held is None or not held.excess_rpm < -max(_LOW_RPM, _LOW_SDS * held.sd_rpm):
+        return ()
+    if held.reference is not None:
+        mark, ask = "that a reference idled at", "Did that one idle under a load?"
+    elif case.car.idle_rpm is not None:
+        mark, ask = "of the car file", "Are these the car's own?"
+    else:
+        mark, ask = "that cars of its family idle at", "Is it of that family?"
+    tell = ' The complaint "low idle" weighs it.' if complaint == "unknown" else ""
+    return (
+        f"Warm idle stands at {held.judged.speed_rpm:.0f} rpm, {-held.excess_rpm:.0f} below the "
+        f"{held.target_rpm:.0f} rpm {mark}. {ask} No cause is weighed by a low idle here. "
+        "What lowers it: idle learning that was lost with the battery, more deposit than idle "
+        f"control makes up for, a load, a cylinder that does not work.{tell}",
     )

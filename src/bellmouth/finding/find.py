@@ -17,7 +17,14 @@ from bellmouth.finding.checks import (
     with_results,
 )
 from bellmouth.finding.disagree import remarks
-from bellmouth.finding.explain import confusions, elsewhere, evidence_of, excluded_of, warnings_of
+from bellmouth.finding.explain import (
+    confusions,
+    elsewhere,
+    evidence_of,
+    excluded_of,
+    low_idle,
+    warnings_of,
+)
 from bellmouth.finding.family import Family, known_family
 from bellmouth.finding.hypothesis import Hypotheses
 from bellmouth.finding.observations import judgeable
@@ -162,6 +169,7 @@ def _report(
         warnings=(
             *_counted(results),
             *(one.sentence for one in said),
+            *low_idle(case, complaint),
             *_once(warnings_of(case, posterior, one, found) for one, found in judged),
             *elsewhere(posterior["healthy"], complaint),
         ),

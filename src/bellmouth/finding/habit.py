@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bellmouth.car.description import Car, Known
+from bellmouth.finding.density import normal
 from bellmouth.finding.hypothesis import HasCoordinates, Scale, log_reads
 from bellmouth.finding.idle_speed import (
     NEAR_RPM,
@@ -21,7 +22,6 @@ from bellmouth.finding.idle_speed import (
     IdleSpeed,
     idle_speed,
     lowest_idle,
-    normal,
     speed_rises,
     surplus_shares,
 )

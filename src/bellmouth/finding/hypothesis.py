@@ -223,6 +223,7 @@ def _range(
         offset = np.log(scale.slope_mm2_deg)
         high = max(high, float(np.log(_MOST_OF_IDLE * scale.idle_area_m2 * 1e6)) - offset)
     else:
-        low, high = sizes["learned_stale" if effect == "learned" else effect]
+        told = {"learned": "learned_stale", "meter": "meter" if airflow_metered else "computed"}
+        low, high = sizes[told.get(effect, effect)]
         offset = 0.0
     return float(low + offset), float(high + offset)

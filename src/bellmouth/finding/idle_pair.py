@@ -10,21 +10,21 @@ from numpy.typing import NDArray
 
 from bellmouth.car.description import Car
 from bellmouth.finding.courses import AFTER, BEFORE, Courses
+from bellmouth.finding.density import normal
 from bellmouth.finding.hypothesis import Scale
 from bellmouth.finding.idle_beside import air_change
+from bellmouth.finding.idle_spark import timing_density
 from bellmouth.finding.idle_speed import (
     SHARES,
     Lowest,
     Surplus,
     load_share,
     lowest_idle,
-    normal,
     speed_density,
     speed_rises,
     stale_air,
     stray_density,
     surplus_shares,
-    timing_density,
 )
 from bellmouth.finding.observations import Observations
 from bellmouth.finding.priors import Priors

@@ -11,8 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from bellmouth.finding.density import normal
 from bellmouth.finding.hypothesis import HasCoordinates, log_reads
-from bellmouth.finding.idle_speed import NEAR_RPM, lowest_idle, normal
+from bellmouth.finding.idle_speed import NEAR_RPM, lowest_idle
 from bellmouth.finding.observations import Observations
 from bellmouth.finding.priors import Priors
 from bellmouth.recording.medians import median
