@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from scipy.stats import entropy
 
 from bellmouth.errors import FindingError
+from bellmouth.finding.case import Case, solve
 from bellmouth.finding.check_table import CHECKS, Check
 from bellmouth.finding.checks import (
     CheckResult,
@@ -18,8 +19,8 @@ from bellmouth.finding.checks import (
     result_log,
     settled,
 )
-from bellmouth.finding.find import Case, hypothesis_weights, solve
 from bellmouth.finding.priors import cause_weights
+from bellmouth.finding.weights import hypothesis_weights
 from tests.finding.garage import car, stretches
 
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from bellmouth.finding import idle_beside
-from bellmouth.finding.find import Case, solve
+from bellmouth.finding.case import Case, solve
 from bellmouth.recording.stretch import Stretch
 from tests.finding.garage import car, reading, stretches
 

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from scipy.special import lambertw
 
+from bellmouth.finding.case import Case, solve
 from bellmouth.finding.explain import evidence_of
-from bellmouth.finding.find import Case, solve
 from bellmouth.finding.made_up import made_up_pct
 from bellmouth.finding.model_error import scale_weights
 from bellmouth.finding.sensitivity import unknown_jacobian

@@ -8,8 +8,8 @@ import pytest
 from bellmouth.car.complaint import COMPLAINTS
 from bellmouth.car.description import Complaint, Known, Metering
 from bellmouth.errors import FindingError
+from bellmouth.finding.case import solve
 from bellmouth.finding.causes import CAUSES, pairs, singles
-from bellmouth.finding.find import solve
 from bellmouth.finding.priors import cause_weights, load_priors, read_weights, weights_from
 from bellmouth.physics import throttle
 from bellmouth.physics.fuel import injector_time_factor

@@ -8,10 +8,10 @@ import pytest
 from bellmouth.car.description import Car, Known
 from bellmouth.errors import FindingError
 from bellmouth.finding.courses import AFTER, BEFORE
-from bellmouth.finding.find import weights_of
 from bellmouth.finding.proof_result import Proof
 from bellmouth.finding.prove import course_weights, prove, solve_pair, works
 from bellmouth.finding.verdict import verdict_of
+from bellmouth.finding.weights import weights_of
 from bellmouth.recording import read_recording
 from bellmouth.recording.series import Recording, Series
 from bellmouth.recording.steady import stretches

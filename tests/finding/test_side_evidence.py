@@ -7,7 +7,7 @@ import pytest
 from numpy.typing import NDArray
 
 from bellmouth.car.description import Car
-from bellmouth.finding.find import Case, solve
+from bellmouth.finding.case import Case, solve
 from bellmouth.finding.idle_spark import Spark
 from bellmouth.finding.priors import load_priors
 from bellmouth.finding.telling import telling

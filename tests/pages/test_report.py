@@ -10,7 +10,8 @@ import pytest
 from jinja2 import meta
 
 from bellmouth.finding.result import Finding, Picture, Size
-from bellmouth.pages.report import ReportPage, report_page, template_environment, write_report
+from bellmouth.pages.page_templates import template_environment
+from bellmouth.pages.report import ReportPage, report_page, write_report
 from tests.example_finding import example_car, example_finding, example_recording
 
 

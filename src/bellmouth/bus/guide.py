@@ -19,7 +19,7 @@ from bellmouth.recording.series import Recording
 from bellmouth.recording.steady import stretches
 from bellmouth.recording.stretch import Stretch
 
-__all__ = ["Advice", "Guide", "Step", "asked_rpm", "course", "extras"]
+__all__ = ["RUNNING_RPM", "Advice", "Guide", "Step", "asked_rpm", "course", "extras"]
 
 # A stretch is enough when so many more seconds are expected to tell fewer bits than this.
 MORE_S = 10.0

@@ -17,8 +17,8 @@ from bellmouth.finding.idle_speed import (
 )
 
 if TYPE_CHECKING:
+    from bellmouth.finding.case import Case
     from bellmouth.finding.check_sizes import Nodes
-    from bellmouth.finding.find import Case
 
 __all__ = ["fall_by_learning", "idle_unloaded", "recorded_idle_rpm"]
 

@@ -25,7 +25,7 @@ from bellmouth.finding.repeats import (
 from bellmouth.finding.result import NextCheck
 
 if TYPE_CHECKING:
-    from bellmouth.finding.find import Case
+    from bellmouth.finding.case import Case
 
 __all__ = [
     "CheckResult",
@@ -195,8 +195,7 @@ def next_checks(
 ) -> tuple[NextCheck, ...]:
     """Checks that may still tell something, most expected information a minute first; one that was
     made already may be worth making again."""
-    names = (*case.hypotheses.names, "unexplained")
-    weight = np.array([posterior[name] for name in names])
+    weight = np.array([posterior[name] for name in case.names])
     nodes = _told(case, results)[1]
     made = by_check(results)
     ended = {name for one in results for name in _ended_by(one)}

@@ -15,7 +15,7 @@ from bellmouth.recording.series import Recording
 from bellmouth.recording.stretch import Stretch
 
 if TYPE_CHECKING:
-    from bellmouth.finding.find import Case
+    from bellmouth.finding.case import Case
 
 __all__ = ["confusions", "elsewhere", "evidence_of", "excluded_of", "low_idle", "warnings_of"]
 
@@ -33,7 +33,8 @@ _SYMPTOMS = (
 # to 70 rpm (see priors.toml).
 _LOW_RPM, _LOW_SDS = 75.0, 3.0
 _LED_TO = 0.15  # a cause this likely has the readings named that led to it
-
+_STANDS_OUT = 2.5  # a reading this many standard deviations off is named
+_LOST = 0.3  # unexplained, from there: it is said that no cause fits
 
 _CHANNELS = {
     "filling": "airflow by the meter against speed and pressure",
@@ -97,7 +98,7 @@ def _misfits(case: "Case", best: int) -> list[Evidence]:
     order = np.argsort(-np.abs(white))[:3]
     found = []
     for index in order:
-        if abs(white[index]) < 2.5:
+        if abs(white[index]) < _STANDS_OUT:
             continue
         point = case.model.rows[index]
         o = case.observations
@@ -186,7 +187,7 @@ def warnings_of(
     if (np.abs(o.trim_limit[o.judged]) > 0).any():
         found.append("A fuel trim sits at its limit: there it is taken as a bound, not as a value.")
     best = max(range(case.hypotheses.count), key=lambda row: posterior[case.hypotheses.names[row]])
-    if posterior["unexplained"] > 0.3 or case.posterior.misfit[best] > _MISFIT:
+    if posterior["unexplained"] > _LOST or case.posterior.misfit[best] > _MISFIT:
         found.append("No cause here fits these readings well; see which disagree.")
         if _reference_disagrees(case, best):
             found.append("The misfit lies in a reference: was the car really good then?")

@@ -203,4 +203,5 @@ def _timing(drop_deg: float, table: Mapping[str, Any]) -> tuple[float, float, fl
     steady = timing_density(drop_deg, calm, table, spread)
     before = timing_density(drop_deg, up, table, spread)
     after = timing_density(-drop_deg, up, table, spread)
-    return tuple(float(np.log(value[0])) for value in (steady, before, after))  # type: ignore[return-value]
+    log = np.log(np.concatenate([steady, before, after]))
+    return float(log[0]), float(log[1]), float(log[2])

@@ -17,9 +17,13 @@ from bellmouth.recording.stretch import Stretch
 __all__ = ["refuse_foreign", "refuse_hopeless", "refuse_the_same", "usable"]
 
 _METERS = ("mass_air_flow", "mass_air_flow_sensor_a_extended")
+# What tells an idle without a throttle: manifold over ambient pressure, and air a stroke over
+# that of the swept volume. Throttled idles stand far below: common practice, no source.
 _UNTHROTTLED = 0.82
 _FULL_STROKE = 0.75
-_AIR_KG_M3 = 1.15
+_IDLES_BELOW_REV_S = 22.0
+_USUAL_AMBIENT_PA = 98e3
+_AIR_KG_M3 = 1.15  # at that pressure and 25 degC
 
 
 def refuse_hopeless(recording: Recording) -> None:
@@ -103,10 +107,10 @@ def refuse_foreign(observations: Observations, stretches: Sequence[Stretch], sou
             f'{source}: the car is metered by "pressure" but no intake_manifold_pressure was '
             'recorded. Record it, or set metering = "airflow" in the car file.'
         )
-    low_speed = o.judged & (o.speed_rev_s < 22.0) & (o.idle | ~o.held)
+    low_speed = o.judged & (o.speed_rev_s < _IDLES_BELOW_REV_S) & (o.idle | ~o.held)
     if not low_speed.any():
         return
-    ambient = np.where(np.isfinite(o.ambient_pa), o.ambient_pa, 98e3)
+    ambient = np.where(np.isfinite(o.ambient_pa), o.ambient_pa, _USUAL_AMBIENT_PA)
     ratio = (o.manifold_pa / ambient)[low_speed & pressure].min(initial=np.inf)
     stroke = o.metered_kg_s / (o.displacement_m3 * o.speed_rev_s / 2.0 * _AIR_KG_M3)
     fill = stroke[low_speed & airflow].min(initial=np.inf)

@@ -16,11 +16,12 @@ from numpy.typing import NDArray
 
 from bellmouth import __version__
 from bellmouth.car.description import Car, Complaint
+from bellmouth.finding.case import Case, Prepared, prepare, solve_many
 from bellmouth.finding.causes import SINGLE_CAUSES
-from bellmouth.finding.find import Case, Prepared, hypothesis_weights, prepare, solve_many
 from bellmouth.finding.hypothesis import Hypotheses
 from bellmouth.finding.priors import cause_weights
 from bellmouth.finding.sizes import sizes_of
+from bellmouth.finding.weights import hypothesis_weights
 from bellmouth.fleet.addresses import near
 from bellmouth.fleet.inputs import Found, explain
 from bellmouth.recording import read_recording
@@ -186,10 +187,9 @@ def _told(task: Task, read: _Read, case: Case) -> dict[str, Any]:
     found, car = task.found, task.car
     hypotheses = case.hypotheses
     asked = _asked(car.complaint or "unknown", hypotheses.names, hypotheses.causes)
-    names = (*hypotheses.names, "unexplained")
-    logs = np.append(case.posterior.log_evidence, case.posterior.log_unexplained) + asked.log_weight
+    logs = case.log_evidence + asked.log_weight
     probability = np.exp(logs - np.logaddexp.reduce(logs))
-    told = dict(zip(names, map(float, probability), strict=True))
+    told = dict(zip(case.names, map(float, probability), strict=True))
     best = max(told, key=lambda name: told[name])
     row = refusal(found.path, found.mark, task.identity, task.family, "", car.metering)
     sizes = sizes_of(case, {best, *SINGLE_CAUSES})

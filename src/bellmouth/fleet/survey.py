@@ -251,7 +251,7 @@ def _again(client: "Client", connect: Callable[[], "Client"]) -> "Client":
 
 
 def _leave(client: "Client") -> None:
-    with suppress(Exception):
+    with suppress(Exception):  # it may be gone already, in as many ways as above
         client.close(timeout=2)
 
 

@@ -3,12 +3,11 @@
 from collections.abc import Callable, Sequence
 
 from bellmouth.finding.result import Finding, PicturePoint
-from bellmouth.pages.plots import Axis, Line, Plot, Say
+from bellmouth.pages.plots import Z90, Axis, Line, Plot, Say
 from bellmouth.pages.words import name_words
 
-__all__ = ["finding_plots", "routes_plot", "routes_title", "trim_plot"]
+__all__ = ["finding_plots", "flow_shown_g_s", "routes_plot", "routes_title", "trim_plot"]
 
-_Z90 = 1.645
 _CURVES = 5
 #: Routes stand beside each other, this far from the operating point's own place.
 _BESIDE = 0.18
@@ -25,7 +24,7 @@ def trim_plot(finding: Finding, say: Say) -> Plot | None:
     points = [
         (number, flow, point)
         for number, point in enumerate(finding.picture.points, 1)
-        if point.total_trim_pct is not None and (flow := _flow(point)) is not None
+        if point.total_trim_pct is not None and (flow := flow_shown_g_s(point)) is not None
     ]
     order = [one.cause for one in finding.causes if one.cause in finding.picture.trim_curves]
     if not points or not order:
@@ -38,8 +37,8 @@ def trim_plot(finding: Finding, say: Say) -> Plot | None:
     values, errors = zip(*(point.total_trim_pct or (0.0, 0.0) for *_, point in points), strict=True)
     read = Line(
         say("read here (90 %)"), "points", 0, tuple(flow for _, flow, _ in points), values,
-        tuple(value - _Z90 * error for value, error in zip(values, errors, strict=True)),
-        tuple(value + _Z90 * error for value, error in zip(values, errors, strict=True)),
+        tuple(value - Z90 * error for value, error in zip(values, errors, strict=True)),
+        tuple(value + Z90 * error for value, error in zip(values, errors, strict=True)),
         tuple(f"{number} {say(point.kind)}" for number, _, point in points),
     )  # fmt: skip
     x = Axis(say("Airflow into the engine"), "g/s", log=True)
@@ -86,8 +85,8 @@ def routes_title(points: Sequence[PicturePoint]) -> str:
     return _TITLES[max(there, 1)]
 
 
-def _flow(point: PicturePoint) -> float | None:
-    """Where a point stands on the logarithmic axis; None if nowhere. [g/s]"""
+def flow_shown_g_s(point: PicturePoint) -> float | None:
+    """Where a point stands on the axis of airflow, which is logarithmic; None if nowhere. [g/s]"""
     for flow in (point.true_airflow_g_s, point.airflow_meter_g_s):
         if flow is not None and flow > 0:
             return flow

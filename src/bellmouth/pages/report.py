@@ -12,12 +12,11 @@ from bellmouth.finding.check_table import CHECKS
 from bellmouth.finding.checks import confirms, settled
 from bellmouth.finding.result import Evidence, Finding, NextCheck, PicturePoint, Size
 from bellmouth.pages import charts
-from bellmouth.pages.bound import bound
 from bellmouth.pages.card_words import Words
 from bellmouth.pages.drawing import drawn_in
 from bellmouth.pages.finding_plots import routes_title
 from bellmouth.pages.metered import as_metered
-from bellmouth.pages.page_templates import ENGLISH, said, template_environment
+from bellmouth.pages.page_templates import ENGLISH, write_page
 from bellmouth.pages.words import (
     CAUTIONS,
     alternatives,
@@ -44,7 +43,6 @@ __all__ = [
     "ReportPage",
     "SizeRow",
     "report_page",
-    "template_environment",
     "write_report",
 ]
 
@@ -189,10 +187,7 @@ def write_report(
     OSError
         If the file cannot be written.
     """
-    page = report_page(finding, recording, car, speak)
-    declared = {field.name: getattr(page, field.name) for field in fields(page)}
-    html = template_environment().get_template("report.html").render(said(speak), **declared)
-    path.write_text(bound(html), encoding="utf-8")
+    write_page(path, "report.html", report_page(finding, recording, car, speak), speak)
 
 
 def _number(value: float | None, digits: int = 1) -> str:

@@ -11,7 +11,7 @@ from bellmouth.pages.lists import print_list, section
 from bellmouth.pages.metered import shown_cause
 from bellmouth.pages.words import chance, interval_words, name_words
 
-__all__ = ["as_shown", "counts", "print_survey", "size_text", "worst"]
+__all__ = ["NO_FAMILY", "as_shown", "counts", "print_survey", "size_text", "worst"]
 
 _WORST_SHOWN = 10
 _ERRORS_SHOWN = 6

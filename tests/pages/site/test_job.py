@@ -7,18 +7,9 @@ import pytest
 from fastapi.testclient import TestClient
 
 from bellmouth.practice.polling import write_csv
-from tests.finding.worked import healthy, meter_reads_low
 from tests.finding.worked import recording as recorded
 
 ODD = "Müller's <b>van</b>, #7 / left"
-
-
-@pytest.fixture(scope="module")
-def files(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
-    folder = tmp_path_factory.mktemp("job")
-    for recording in (meter_reads_low("before.csv"), healthy("after.csv")):
-        write_csv(recording, folder / recording.source)
-    return folder / "before.csv", folder / "after.csv"
 
 
 def begin(client: TestClient, name: str = ODD) -> str:

@@ -122,7 +122,7 @@ def of(request: Request, key: str, recording: Annotated[int, Form()]) -> Respons
     return go(f"/car/{key}/finding")
 
 
-def _standing(request: Request, key: str) -> "tuple[Garage, Visit, dict[str, Any], Judged]":
+def _standing(request: Request, key: str) -> "tuple[Garage, Visit, dict[str, Any], Judged[Finding]]":
     """A job, what was asked of its recordings, and the finding that stands."""
     garage: Garage = request.app.state.garage
     visit = garage.visit(key)
@@ -210,7 +210,9 @@ def asked_of(visit: Visit) -> dict[str, Any]:
     return {"references": good} if good else {}
 
 
-def judged_of(garage: Garage, visit: Visit, asked: Mapping[str, Any]) -> tuple[Judged, Finding]:
+def judged_of(
+    garage: Garage, visit: Visit, asked: Mapping[str, Any]
+) -> tuple[Judged[Finding], Finding]:
     """The finding of this job's recording, with what it was asked with; where none is said, of the
     first one that can be judged."""
     recorded = visit.numbers("recording")
@@ -225,7 +227,6 @@ def judged_of(garage: Garage, visit: Visit, asked: Mapping[str, Any]) -> tuple[J
         except FindingError as error:
             refused = refused or error  # of a car, of what was asked, or of this recording alone
             continue
-        assert isinstance(judged.result, Finding)  # noqa: S101 - what judge makes of a recording
         return judged, judged.result
     assert refused is not None  # noqa: S101 - there is at least one
     raise refused
@@ -251,7 +252,7 @@ def shown_finding(garage: Garage, visit: Visit) -> Finding | None:
     return found
 
 
-def _keep_first(garage: Garage, visit: Visit, judged: Judged, found: Finding) -> None:
+def _keep_first(garage: Garage, visit: Visit, judged: Judged[Finding], found: Finding) -> None:
     """Keep a job's finding where it has none yet: two browsers may ask for it at once."""
     with garage.keeping:
         if not garage.visit(visit.key).numbers("finding"):
@@ -268,19 +269,19 @@ def _fitting(garage: Garage, car: Car) -> dict[int, str]:
     """Engine families that this car can be of, by number."""
     found = {}
     for number, one in garage.families.all().items():
-        with suppress(BellmouthError):
+        with suppress(BellmouthError):  # of another engine: that is what is asked
             one.fits(car)
             found[number] = one.told
     return found
 
 
-def _others(visit: Visit, judged: Judged) -> list[int]:
+def _others(visit: Visit, judged: Judged[Finding]) -> list[int]:
     """Recordings that the finding can be compared with: all but those it is of."""
     mine = {judged.inputs["recording"], *judged.inputs.get("also", ())}
     return [one.number for one in visit.everywhere("recording") if one.number not in mine]
 
 
-def _more(visit: Visit, judged: Judged) -> list[int]:
+def _more(visit: Visit, judged: Judged[Finding]) -> list[int]:
     """More recordings of this job that nothing was done between and the one judged."""
     mine = judged.inputs["recording"]
     others = [one.number for one in visit.numbers("recording") if one.number != mine]
