@@ -122,7 +122,9 @@ def of(request: Request, key: str, recording: Annotated[int, Form()]) -> Respons
     return go(f"/car/{key}/finding")
 
 
-def _standing(request: Request, key: str) -> "tuple[Garage, Visit, dict[str, Any], Judged[Finding]]":
+def _standing(
+    request: Request, key: str
+) -> "tuple[Garage, Visit, dict[str, Any], Judged[Finding]]":
     """A job, what was asked of its recordings, and the finding that stands."""
     garage: Garage = request.app.state.garage
     visit = garage.visit(key)
