@@ -6,7 +6,6 @@ VENV := .venv
 BIN := $(VENV)/bin
 RUN_STAMP := $(VENV)/.installed-run
 DEV_STAMP := $(VENV)/.installed-dev
-BENCH_STAMP := $(VENV)/.installed-bench
 PYTEST_ARGS ?=
 SURVEY_COUNTS ?= 100,1000,10000
 
@@ -20,9 +19,6 @@ $(RUN_STAMP): pyproject.toml scripts/set-up
 
 $(DEV_STAMP): pyproject.toml scripts/set-up
 	scripts/set-up $@ dev,test,docs
-
-$(BENCH_STAMP): pyproject.toml scripts/set-up
-	scripts/set-up $@ dev,test,docs,bench
 
 demo: $(RUN_STAMP) ## run the finding on a packaged recording and write its report
 	@mkdir -p out
@@ -42,7 +38,7 @@ docs: $(DEV_STAMP) ## build the documentation into docs/_build; a warning is an 
 	$(BIN)/sphinx-build -W --keep-going -q -b html docs docs/_build/html
 	@echo "Open docs/_build/html/index.html"
 
-bench: $(BENCH_STAMP) ## speed and agreement, each row against its reference in the same run
+bench: $(DEV_STAMP) ## speed and agreement, each row against its reference in the same run
 	$(BIN)/python -m measure.bench
 	$(BIN)/python -m measure.learning --speed
 	$(BIN)/python -m measure.poll_rate
@@ -51,7 +47,7 @@ bench: $(BENCH_STAMP) ## speed and agreement, each row against its reference in 
 	$(BIN)/python -m measure.survey_cost --counts $(SURVEY_COUNTS) --workers 1,2
 	$(BIN)/python -m measure.performance_page
 
-accuracy: $(BENCH_STAMP) ## right and wrong on simulated cars, the real recordings beside them
+accuracy: $(DEV_STAMP) ## right and wrong on simulated cars, the real recordings beside them
 	$(BIN)/python -m measure.accuracy
 	$(BIN)/python -m measure.proof
 	$(BIN)/python -m measure.forecast

@@ -9,7 +9,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from bellmouth.finding.find import prepare, solve_many
+from bellmouth.finding.case import prepare, solve_many
 from measure.cases import samples
 from measure.nested import Agreement, agreement
 from measure.pool import spread

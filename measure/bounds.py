@@ -4,8 +4,8 @@ model at its best fit, with all unknowns of the car, once for each scale of the 
 import numpy as np
 from numpy.typing import NDArray
 
+from bellmouth.finding.case import Case
 from bellmouth.finding.causes import CAUSES
-from bellmouth.finding.find import Case
 
 __all__ = ["bounds"]
 

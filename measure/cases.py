@@ -9,7 +9,7 @@ import pickle
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from bellmouth.car.description import Car
 from bellmouth.recording.series import Recording
@@ -22,6 +22,8 @@ from measure.simulated import Plan
 from measure.unloaded import unloaded_of_chunk
 
 __all__ = ["CHUNK", "Sample", "cached", "recordings", "samples", "stored", "with_later"]
+
+_Made = TypeVar("_Made")
 
 #: Simulating two hundred cars costs little more than simulating one.
 CHUNK = 200
@@ -62,7 +64,7 @@ def samples(plan: Plan, count: int, processes: int = 2, *, keep: bool = False) -
 def recordings(plan: Plan, count: int) -> list[simulated.Simulated]:
     """The first ``count`` cases as recordings, at most `CHUNK`; made in this process."""
     path = _recordings_path(plan, 0, count)
-    return cached(path, lambda: simulated.chunk(plan, 0, count))  # type: ignore[no-any-return]
+    return cached(path, lambda: simulated.chunk(plan, 0, count))
 
 
 def with_later(
@@ -107,9 +109,10 @@ def _chunk(which: tuple[Plan, int, int, bool]) -> list[Sample]:
     path = _older(path) if keep else path
     found = stored("stretches", path.stem, ["recording"])
     if found.exists():
-        return _read(found)  # type: ignore[no-any-return]
+        held: list[Sample] = _read(found)
+        return held
     made = cached(path, lambda: simulated.chunk(plan, number, size))
-    return cached(found, lambda: [_sample(one) for one in made])  # type: ignore[no-any-return]
+    return cached(found, lambda: [_sample(one) for one in made])
 
 
 def _recordings_path(plan: Plan, number: int, size: int) -> Path:
@@ -140,10 +143,11 @@ def _stretches(recording: Recording) -> tuple[Stretch, ...]:
     return tuple(stretches(recording))
 
 
-def cached(path: Path, make: Callable[[], Any]) -> Any:
+def cached(path: Path, make: Callable[[], _Made]) -> _Made:
     """What stands at a path, made and put there if nothing does."""
     if path.exists():
-        return _read(path)
+        found: _Made = _read(path)
+        return found
     made = make()
     path.parent.mkdir(parents=True, exist_ok=True)
     part = path.with_suffix(".part")

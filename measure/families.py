@@ -17,8 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bellmouth.errors import BellmouthError
+from bellmouth.finding.case import solve
 from bellmouth.finding.family import Family as Learnt
-from bellmouth.finding.find import solve
 from bellmouth.finding.priors import cause_weights
 from bellmouth.fleet.family import Example, learn_family
 from measure import OUT, ROOT
@@ -44,11 +44,10 @@ _DRAWN: Weights = {"healthy": 1.0 - FAULTY, **{cause: FAULTY / len(FAULTS) for c
 def judge_within(sample: Sample, family: Learnt) -> Judgement:
     """As `measure.judge.judge`, under a family's prior; only what the scores need."""
     case = solve(sample.judged, (), sample.car, f"case {sample.number}", family=family)
-    names = (*case.hypotheses.names, "unexplained")
-    logs = np.append(case.posterior.log_evidence, case.posterior.log_unexplained)
+    names, logs = case.names, case.log_evidence
     chance = posterior(logs, log_prior(case, family.weights(cause_weights("unknown"))))
     return Judgement(
-        sample, names, logs, chance, {}, {}, names[int(np.argmax(chance))], (), {}, 0.0, 0.0
+        sample, names, logs, chance, {}, names[int(np.argmax(chance))], (), {}, 0.0, 0.0
     )
 
 

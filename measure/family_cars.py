@@ -23,7 +23,7 @@ from bellmouth.recording.steady import stretches
 from measure import OUT
 from measure.cases import Sample
 
-__all__ = ["FINAL", "TUNING", "Family", "cars_of", "family_samples"]
+__all__ = ["FAULTS", "FAULTY", "FINAL", "TUNING", "Family", "cars_of", "family_samples"]
 
 FAULTS = (
     "leak", "meter_low", "meter_high", "fuel_low", "fuel_high", "deposit", "learned_stale",

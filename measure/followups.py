@@ -17,8 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bellmouth.errors import BellmouthError
+from bellmouth.finding.case import Case, solve
 from bellmouth.finding.checks import CheckResult, next_checks, result_log
-from bellmouth.finding.find import Case, solve
 from bellmouth.finding.priors import cause_weights
 from measure.cases import Sample
 from measure.judge import log_prior, posterior
@@ -108,9 +108,7 @@ def follow(sample: Sample) -> Followed | None:
         case = solve(sample.judged, sample.references, sample.car, f"case {sample.number}")
     except BellmouthError:
         return None
-    names = (*case.hypotheses.names, "unexplained")
-    log_weight = log_prior(case, cause_weights("unknown"))
-    logs = np.append(case.posterior.log_evidence, case.posterior.log_unexplained)
+    log_weight, logs = log_prior(case, cause_weights("unknown")), case.log_evidence
     results: list[CheckResult] = []
     not_possible: set[str] = set()
     history = [posterior(logs, log_weight)]
@@ -119,7 +117,7 @@ def follow(sample: Sample) -> Followed | None:
         if made is not None:
             results.append(made)
         history.append(posterior(logs + result_log(case, results), log_weight))
-    return Followed(sample, names, np.stack(history), tuple(one.check for one in results))
+    return Followed(sample, case.names, np.stack(history), tuple(one.check for one in results))
 
 
 def _next(
@@ -130,8 +128,7 @@ def _next(
     sample: Sample,
 ) -> CheckResult | None:
     """The first suggestion that can be made on this car, and what it showed."""
-    names = (*case.hypotheses.names, "unexplained")
-    table = dict(zip(names, map(float, probability), strict=True))
+    table = dict(zip(case.names, map(float, probability), strict=True))
     for suggested in next_checks(case, table, results):
         if suggested.check in not_possible:
             continue

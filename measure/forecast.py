@@ -9,7 +9,7 @@ import numpy as np
 from bellmouth.book.forecast import Forecast, forecast
 from measure.histories import History, draw_histories
 
-__all__ = ["Told", "covered", "main", "tell"]
+__all__ = ["Told", "covered", "main", "show", "tell"]
 
 
 @dataclass(frozen=True)

@@ -8,11 +8,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bellmouth.errors import BellmouthError
+from bellmouth.finding.case import Case, solve
 from bellmouth.finding.explain import confusions
-from bellmouth.finding.find import Case, hypothesis_weights, solve
 from bellmouth.finding.priors import cause_weights
 from bellmouth.finding.result import Size
 from bellmouth.finding.sizes import sizes_of
+from bellmouth.finding.weights import hypothesis_weights
 from measure.bounds import bounds
 from measure.cases import Sample
 
@@ -35,7 +36,6 @@ class Judgement:
     log_evidence: Floats
     default: Floats
     under_truth: Mapping[str, Size]
-    under_top: Mapping[str, Size]
     top: str
     confusable: tuple[str, ...]
     bound: Mapping[str, tuple[float, ...]]
@@ -52,10 +52,8 @@ def judge(sample: Sample) -> Judgement:
     except BellmouthError as error:
         return _refused(sample, str(error))
     seconds = time.perf_counter() - start
-    names = (*case.hypotheses.names, "unexplained")
-    logs = np.append(case.posterior.log_evidence, case.posterior.log_unexplained)
+    names, logs = case.names, case.log_evidence
     default = posterior(logs, log_prior(case, cause_weights("unknown")))
-    sizes = sizes_of(case)
     top = names[int(np.argmax(default))]
     as_table = dict(zip(names, map(float, default), strict=True))
     return Judgement(
@@ -63,8 +61,7 @@ def judge(sample: Sample) -> Judgement:
         names=names,
         log_evidence=logs,
         default=default,
-        under_truth=sizes.get(sample.cause, {}),
-        under_top=sizes.get(top, {}),
+        under_truth=sizes_of(case, [sample.cause]).get(sample.cause, {}),
         top=top,
         confusable=confusions(case, as_table).get(top, ()),
         bound=bounds(case, sample.cause),
@@ -76,9 +73,8 @@ def judge(sample: Sample) -> Judgement:
 def log_prior(case: Case, weights: Mapping[str, float]) -> Floats:
     """Log weight of every hypothesis, ``unexplained`` last."""
     table = hypothesis_weights(weights, case.hypotheses)
-    names = (*case.hypotheses.names, "unexplained")
     with np.errstate(divide="ignore"):
-        return np.asarray(np.log(np.array([table[name] for name in names])))
+        return np.asarray(np.log(np.array([table[name] for name in case.names])))
 
 
 def posterior(log_evidence: Floats, log_weight: Floats) -> Floats:
@@ -94,6 +90,6 @@ def _refused(sample: Sample, why: str) -> Judgement:
     names = (*(k for k in weights if k != "unexplained"), "unexplained")
     default = np.array([weights[name] for name in names]) / total
     return Judgement(
-        sample, names, np.zeros(len(names)), default, {}, {}, names[int(np.argmax(default))],
+        sample, names, np.zeros(len(names)), default, {}, names[int(np.argmax(default))],
         (), {}, float("nan"), 0.0, why,
     )  # fmt: skip

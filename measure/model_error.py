@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from scipy.optimize import least_squares, minimize
 
 from bellmouth.finding.priors import load_priors
-from bellmouth.physics import orifice
+from bellmouth.physics import air, orifice
 from bellmouth.recording.readers import read_recording
 from bellmouth.recording.series import Recording
 from bellmouth.recording.steady import stretches
@@ -27,7 +27,6 @@ __all__ = ["Points", "Process", "bench_points", "fit_process", "main", "map_poin
 
 Floats = NDArray[np.float64]
 
-_R = 287.05
 _IDLE_TRIM = "log_total_trim_bank_1"
 
 
@@ -100,9 +99,9 @@ def _points(
     flow: Floats,
     litres: float,
 ) -> Points:
-    kelvin = intake_c + 273.15
-    full = litres * 1e-3 * speed / 120.0 * manifold * 1e3 / (_R * kelvin) * 1e3
-    flux = ahead * 1e3 / np.sqrt(_R * kelvin) * orifice.flow_function(manifold / ahead)
+    kelvin = intake_c + air.KELVIN
+    full = litres * 1e-3 * speed / 120.0 * manifold * 1e3 / (air.R_DRY * kelvin) * 1e3
+    flux = ahead * 1e3 / np.sqrt(air.R_DRY * kelvin) * orifice.flow_function(manifold / ahead)
     area = flow * 1e-3 / np.maximum(flux, 1e-9) * 1e6
     return Points(name, speed, manifold, np.log(flow / full), area, plate)
 

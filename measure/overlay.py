@@ -10,7 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from bellmouth.physics import orifice
+from bellmouth.physics import air, orifice
 from bellmouth.recording.series import Floats, Recording, Series
 
 __all__ = [
@@ -21,8 +21,6 @@ __all__ = [
     "leak_pressure_rises",
     "scaled",
 ]
-
-_ZERO_C = 273.15
 
 
 def between(recording: Recording, start: float, end: float) -> Recording:
@@ -106,7 +104,7 @@ def _through(
     recording: Recording, diameter_mm: float, time_s: Floats, manifold_kpa: Floats
 ) -> Floats:
     outside = _at(recording, "barometric_pressure", time_s) * 1e3
-    kelvin = _at(recording, "ambient_air_temperature", time_s) + _ZERO_C
+    kelvin = _at(recording, "ambient_air_temperature", time_s) + air.KELVIN
     area = orifice.leak_area_m2(diameter_mm * 1e-3)
     flow = orifice.signed_mass_flow_kg_s(area, outside, manifold_kpa * 1e3, kelvin)
     return np.asarray(1e3 * flow)

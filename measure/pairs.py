@@ -56,7 +56,7 @@ def pairs(count: int, variant: str, seed: int) -> list[Worked]:
     """``count`` pairs of a variant, the ways in equal shares; cached."""
     mark = hashlib.sha256(f"{count} {variant} {seed} {_source()}".encode()).hexdigest()[:16]
     path = stored("pairs", f"{variant}-{mark}", ["practice", "recording"])
-    return cached(path, lambda: _make(count, variant, seed))  # type: ignore[no-any-return]
+    return cached(path, lambda: _make(count, variant, seed))
 
 
 def _source() -> str:

@@ -11,7 +11,7 @@ from typing import Any
 
 import polars as pl
 
-from bellmouth.finding.find import prepare, solve_many
+from bellmouth.finding.case import prepare, solve_many
 from bellmouth.fleet.inputs import Found, read_cars
 from bellmouth.fleet.rows import Task, rows_of
 from bellmouth.recording import read_recording

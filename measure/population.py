@@ -7,10 +7,11 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from bellmouth.car.description import Complaint
 from bellmouth.finding.priors import cause_weights
 from measure.judge import Judgement, posterior
 
-__all__ = ["Judged", "equal_weights", "gather", "gather_default", "log_weights"]
+__all__ = ["Judged", "Weights", "equal_weights", "gather", "gather_default", "log_weights"]
 
 Floats = NDArray[np.float64]
 Weights = Mapping[str, float]
@@ -45,9 +46,9 @@ class Judged:
         return Judged(chosen, self.causes, self.probability[mask], self.truth[mask])
 
 
-def gather_default(judgements: Sequence[Judgement], complaint: str = "unknown") -> Judged:
+def gather_default(judgements: Sequence[Judgement], complaint: Complaint = "unknown") -> Judged:
     """Under the stated weights of a complaint."""
-    weights = cause_weights(complaint)  # type: ignore[arg-type]
+    weights = cause_weights(complaint)
     return gather(judgements, lambda one: log_weights(one.names, weights))
 
 

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from bellmouth.errors import FindingError
+from bellmouth.finding.case import solve
 from bellmouth.finding.causes import CAUSES
-from bellmouth.finding.find import solve
 from bellmouth.finding.priors import cause_weights
 from bellmouth.finding.proof_result import Proof
 from bellmouth.finding.prove import course_weights, solve_pair

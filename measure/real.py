@@ -23,6 +23,7 @@ from measure.tables import heading, table, target
 __all__ = ["main", "show"]
 
 _DAYS_APART = (1, 2, 3, 5, 7)
+_FALSE_ALARMS = ("pairs", "fault on top", "above 50 %", "p(healthy)")
 _OVERLAY_NOTE = (
     "Overlays: a fault laid over what a healthy engine reported (a leak in two ways: the plate\n"
     "closes by it and pressure stays, or the plate stays and pressure rises; speed stays in\n"
@@ -55,19 +56,9 @@ def show(data: Path = DATA, *, every_overlay: bool = False) -> None:
         )
         print(overlay_table(idle_overlays(idles, idle_car, reference=reference)))
     print(heading("Real idles with another day's as reference"))
-    print(
-        table(
-            ("reference", "pairs", "fault on top", "above 50 %", "p(healthy)"),
-            _days(idles, idle_car),
-        )
-    )
+    print(table(("reference", *_FALSE_ALARMS), _days(idles, idle_car)))
     print(heading("Real idles judged together with another day's"))
-    print(
-        table(
-            ("days", "pairs", "fault on top", "above 50 %", "p(healthy)"),
-            _together(idles, idle_car),
-        )
-    )
+    print(table(("days", *_FALSE_ALARMS), _together(idles, idle_car)))
     print(heading("Targets on real recordings"))
     _targets(idle_answers, bench_answers, overlaid)
 
@@ -87,10 +78,7 @@ def _days(idles: Sequence[tuple[str, Recording]], car: Car) -> list[list[str]]:
             for place, (day, recording) in enumerate(idles)
             for apart in _DAYS_APART
         ]
-        on_top = sum(answer.top not in SPARED for answer in found)
-        surely = sum(answer.fault > 0.5 for answer in found)
-        healthy = _mean([answer.probability("healthy") for answer in found])
-        rows.append([name, str(len(found)), str(on_top), str(surely), f"{healthy:.2f}"])
+        rows.append([name, *_false_alarms(found)])
     return rows
 
 
@@ -102,12 +90,18 @@ def _together(idles: Sequence[tuple[str, Recording]], car: Car) -> list[list[str
             ask(day, recording, car, also=[idles[(place + apart) % len(idles)][1]] if apart else [])
             for place, (day, recording) in enumerate(idles)
         ]
-        on_top = sum(answer.top not in SPARED for answer in found)
-        surely = sum(answer.fault > 0.5 for answer in found)
-        healthy = _mean([answer.probability("healthy") for answer in found])
         name = f"and {apart} days later" if apart else "alone"
-        rows.append([name, str(len(found)), str(on_top), str(surely), f"{healthy:.2f}"])
+        rows.append([name, *_false_alarms(found)])
     return rows
+
+
+def _false_alarms(found: Sequence[Answer]) -> list[str]:
+    """How many findings of a healthy car there are, have a fault on top, are surely wrong; and how
+    probable healthy is on the mean."""
+    on_top = sum(answer.top not in SPARED for answer in found)
+    surely = sum(answer.fault > 0.5 for answer in found)
+    healthy = _mean([answer.probability("healthy") for answer in found])
+    return [str(len(found)), str(on_top), str(surely), f"{healthy:.2f}"]
 
 
 def _map(data: Path) -> list[Answer]:

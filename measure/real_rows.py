@@ -7,8 +7,9 @@ import numpy as np
 
 from bellmouth.car.description import Car
 from bellmouth.errors import BellmouthError
+from bellmouth.finding.case import solve
 from bellmouth.finding.explain import evidence_of
-from bellmouth.finding.find import find, solve
+from bellmouth.finding.find import find
 from bellmouth.finding.priors import cause_weights
 from bellmouth.finding.result import Size
 from bellmouth.finding.sizes import sizes_of
@@ -86,10 +87,8 @@ def ask_stretches(
 ) -> Answer:
     """The same for operating points that were never a recording."""
     case = solve(judged, references, car, name)
-    names = (*case.hypotheses.names, "unexplained")
-    logs = np.append(case.posterior.log_evidence, case.posterior.log_unexplained)
-    values = posterior(logs, log_prior(case, cause_weights("unknown")))
-    table = dict(zip(names, map(float, values), strict=True))
+    values = posterior(case.log_evidence, log_prior(case, cause_weights("unknown")))
+    table = dict(zip(case.names, map(float, values), strict=True))
     causes = sorted(table.items(), key=lambda pair: -pair[1])
     explained = [table[one] for one in case.hypotheses.names]
     return Answer(

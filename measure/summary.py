@@ -7,6 +7,7 @@ import numpy as np
 
 from measure import scores
 from measure.population import Judged
+from measure.real_rows import SPARED
 from measure.reliability import reliability
 from measure.tables import number, table
 
@@ -16,7 +17,6 @@ __all__ = ["ALIKE", "HEADER", "MISSABLE", "Figures", "by_split", "confusion", "f
 ALIKE = ("meter_low", "fuel_low")
 #: Faults of which at most a few may be called healthy.
 MISSABLE = ("leak", "meter_low", "meter_high", "fuel_low", "fuel_high")
-_INNOCENT = ("healthy", "unexplained")
 HEADER = (
     "cases", "n", "right", "as one", "p(truth)", "Brier", "cal.err", "95 %", "90 % set", "causes",
     "alarms", "missed",
@@ -61,7 +61,7 @@ def figures(judged: Judged) -> Figures:
         bound=honest.bound,
         covered=float(np.mean(inside)),
         causes=float(np.mean(size)),
-        alarms=scores.false_alarms(p, truth, healthy, judged.columns(_INNOCENT)),
+        alarms=scores.false_alarms(p, truth, healthy, judged.columns(SPARED)),
         missed=scores.missed(p, truth, healthy, judged.columns(MISSABLE)),
     )
 

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bellmouth.errors import BellmouthError
-from bellmouth.finding.find import Case, solve
+from bellmouth.finding.case import Case, solve
 from bellmouth.practice.faults import draw_weather
 from bellmouth.practice.plans import draw_plan
 from bellmouth.practice.population import VARIANTS, draw
@@ -70,7 +70,7 @@ def _chunk(which: tuple[Plan, int, int]) -> list[tuple[Stretch, ...]]:
     plan, number_, size = which
     name = f"{plan.variant}-{plan.seed}-{number_}-{size}"
     path = stored("second", name, ["practice", "recording"])
-    return cached(path, lambda: _second(plan, number_, size))  # type: ignore[no-any-return]
+    return cached(path, lambda: _second(plan, number_, size))
 
 
 def _answer(which: tuple[Sample, tuple[Stretch, ...]]) -> _Answer | None:

@@ -36,6 +36,8 @@ JUNK = {
     "the same in JSON without a name": b"[" * 100_000,
     "tables in tables": b'{"a":' * 20_000,
     "keys in keys": b"a" + b".a" * 1500 + b" = 1",
+    "keys in keys without end": b"a" + b".a" * 100_000 + b" = 1",
+    "more than any": b"x = 1\n" * 50_000,
     "a number too large": b"x = 1" + b"0" * 400,
     "bytes that are no text": b"\xff\xfe\x00\xd8" * 30,
     "zeros": bytes(300),
@@ -67,6 +69,13 @@ def test_a_folder_or_a_name_that_is_none_is_one_sentence(
     for path in (tmp_path, tmp_path / "gone", tmp_path / "a\0b", tmp_path / ("x" * 300)):
         with pytest.raises(BellmouthError):
             read(path)
+
+
+@pytest.mark.skipif(not Path("/dev/zero").is_char_device(), reason="no such device here")
+@pytest.mark.parametrize("read", READERS)
+def test_a_device_has_no_end_and_is_not_read(read: Callable[[Path], object]) -> None:
+    with pytest.raises(BellmouthError, match="a device, not a file"):
+        read(Path("/dev/zero"))
 
 
 @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no named pipes here")
@@ -118,6 +127,28 @@ def test_a_number_that_no_reckoning_takes_is_refused(text: str) -> None:
     assert toml_in("x = 1" + "0" * 299 + "\ny = 2024-01-02") == {
         "x": 10**299, "y": date(2024, 1, 2)
     }  # fmt: skip
+
+
+@pytest.mark.parametrize("name", ["a", '"a b"', "'a'", "a.2-", '"."'])
+@pytest.mark.parametrize("dot", [".", " . ", "\t."])
+@pytest.mark.parametrize("line", ["{} = 1", "[{}]", "[[{}]]", "x = {{{} = 1}}"])
+def test_a_key_of_endless_names_is_refused_before_it_takes_time(
+    name: str, dot: str, line: str
+) -> None:
+    few = dot.join([name] * 40)
+    assert toml_in(line.format(few))
+    many = dot.join([name] * 30_000)
+    with pytest.raises(ValueError, match=r"^a key of more than 100 names$"):
+        toml_in(line.format(many))
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["a." * 99, "a. " * 30 + "\n", "a" * 100_000, "." * 100_000, "'" * 99_999, "-" * 99],
+)
+def test_what_only_looks_like_such_a_key_is_text(text: str) -> None:
+    said = toml_in(f'x = """{text}"""  # {text.splitlines()[0]}\n')
+    assert said["x"] == text
 
 
 def test_rules_of_odd_kinds_are_one_sentence(tmp_path: Path) -> None:

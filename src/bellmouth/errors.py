@@ -1,7 +1,7 @@
 """The one family of errors a user can cause. Faces print the text and exit with code 2.
 
 ``BellmouthError`` (a ``ValueError``) -> ``RecordingError``, ``CarError``, ``FindingError``,
-``BookError``, ``BusError``, ``ProcedureError``.
+``BookError``, ``BusError``, ``ProcedureError``; and how a value is shown in the sentence of any.
 """
 
 __all__ = [
@@ -12,7 +12,10 @@ __all__ = [
     "FindingError",
     "ProcedureError",
     "RecordingError",
+    "shown",
 ]
+
+_SHOWN = 40  # characters
 
 
 class BellmouthError(ValueError):
@@ -41,3 +44,9 @@ class ProcedureError(BellmouthError):
 
 class BookError(BellmouthError):
     """A book that cannot be opened, read or written as asked, and what to do about it."""
+
+
+def shown(value: object) -> str:
+    """A value for an error's sentence: as its owner wrote it, near enough to find it again."""
+    text = f'"{value}"' if isinstance(value, str) else str(value)
+    return text if len(text) <= _SHOWN else text[: _SHOWN - 3] + "..."

@@ -7,8 +7,10 @@ from datetime import date
 from pathlib import Path
 
 import pytest
+import sqlalchemy as sa
 
-from bellmouth.book import Book
+from bellmouth.book import Book, tables
+from bellmouth.book.digests import digest
 from bellmouth.book.opening import writing
 from bellmouth.errors import BookError
 from tests.book.made import CAR, DEMO, NUMBER, a_full_car
@@ -151,3 +153,67 @@ def test_an_entry_that_was_changed_is_named(local: Book, column: str, value: obj
     with pytest.raises(BookError, match=r"Entry 2 \(\w+\) cannot be read any more: the book is"):
         local.history("blue one")
     assert any("entry 2" in problem for problem in local.check().problems)
+
+
+def _past_the_triggers(book: Book, statement: str) -> None:
+    """What a book refuses, as some other program would do it."""
+    with writing(book.engine) as connection:
+        if book.place.database is None:
+            connection.exec_driver_sql("SET session_replication_role = replica")
+        else:
+            for table in ("entry", "entry_file"):
+                connection.exec_driver_sql(f"DROP TRIGGER IF EXISTS {table}_stays")
+        assert connection.exec_driver_sql(statement).rowcount == 1
+
+
+@pytest.mark.parametrize(
+    ("changed", "entry"),
+    [
+        ("entry SET distance_km = 34000 WHERE number = 2", "2 (job)"),
+        ("entry SET on_date = '2026-02-01' WHERE number = 2", "2 (job)"),
+        ("entry SET document = replace(document, 'high', 'low') WHERE number = 2", "2 (job)"),
+        ("entry SET document = replace(document, '7.5', '2.5') WHERE number = 4", "4 (finding)"),
+        ("entry SET document = document || ' ' WHERE number = 9", "9 (note)"),
+        ("entry SET corrects = NULL WHERE number = 10", "10 (note)"),
+        ("entry SET digest = NULL WHERE number = 5", "5 (work)"),
+        ("entry_file SET name = 'photos/' || name WHERE number = 11", "11 (photo)"),
+    ],
+)
+def test_a_number_that_something_else_changed_is_named(
+    book: Book, photo: Path, changed: str, entry: str
+) -> None:
+    a_full_car(book, photo)
+    assert book.check().problems == ()
+    _past_the_triggers(book, f"UPDATE {changed}")
+    named = [one for one in book.check().problems if "not as it was written" in one]
+    assert [one.partition(" is not")[0] for one in named] == [f"blue one, entry {entry}"]
+
+
+def test_entries_of_an_archive_have_their_checksums(
+    book: Book, local: Book, photo: Path, tmp_path: Path
+) -> None:
+    a_full_car(local, photo)
+    local.export("blue one", tmp_path / "car.zip", with_identification=True)
+    book.import_(tmp_path / "car.zip")
+    assert book.check().problems == ()
+    query = sa.select(tables.entry.c.digest).order_by(tables.entry.c.number)
+    found = []
+    for one in (local, book):
+        with writing(one.engine) as connection:
+            found.append(connection.execute(query).scalars().all())
+    assert found[0] == found[1]
+    assert len(set(found[0])) == 11
+
+
+def test_a_checksum_is_what_it_was() -> None:
+    """Other numbers would call every book changed that was written before. (sha256sum of the parts
+    as JSON, written out by hand.)"""
+    row = {
+        "number": 2, "kind": "job", "made_at": "2026-03-01T09:00:02.000+00:00", "job": 2,
+        "corrects": None, "on_date": "2026-03-01", "distance_km": 84_000, "software": "bellmouth 1",
+        "model": None, "input_hash": None, "document": '{"complaint":"high idle"}', "digest": "x",
+    }  # fmt: skip
+    expected = "278811ce2dd4f614ecbdd178c765c503"
+    assert digest(row, ["photos/a.jpg"]).startswith(expected)
+    assert digest({**row, "distance_km": 84_000.0}, ("photos/a.jpg",)).startswith(expected)
+    assert digest({**row, "document": b"\xff"}, []) != digest(row, [])

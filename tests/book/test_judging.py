@@ -23,7 +23,7 @@ def judged(tmp_path_factory: pytest.TempPathFactory) -> tuple[Book, Entry]:
     book.open_job("blue one", complaint="rough idle")
     book.add_recording("blue one", DEMO / "recording.csv")
     found = book.judge("blue one", results=["smoke_test=seen"])
-    return book, book.keep("blue one", found, finding_document(found.result))  # type: ignore[arg-type]
+    return book, book.keep("blue one", found, finding_document(found.result))
 
 
 def test_a_finding_is_kept_with_all_that_went_in(judged: tuple[Book, Entry]) -> None:
@@ -126,8 +126,8 @@ def test_more_recordings_are_judged_together_and_come_out_the_same_again(tmp_pat
         second = book.add_recording("blue one", later)
         found = book.judge("blue one", first.number, also=[second.number])
         alone = book.judge("blue one", first.number)
-        assert finding_document(found.result) != finding_document(alone.result)  # type: ignore[arg-type]
-        kept = book.keep("blue one", found, finding_document(found.result))  # type: ignore[arg-type]
+        assert finding_document(found.result) != finding_document(alone.result)
+        kept = book.keep("blue one", found, finding_document(found.result))
         assert kept.document["also"] == [second.number]
         assert len(kept.files) == 2
         (again,) = book.recompute("blue one")

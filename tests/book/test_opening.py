@@ -7,6 +7,7 @@ import sqlite3
 import subprocess
 import sys
 from contextlib import closing
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -17,7 +18,7 @@ from bellmouth.book.opening import _left_in_order, connected, writing
 from bellmouth.book.places import default_folder, place_of
 from bellmouth.book.tables import VERSION, metadata
 from bellmouth.errors import BookError
-from tests.book.made import CAR, DEMO
+from tests.book.made import CAR, DEMO, a_full_car
 
 
 def test_where_a_book_lives(tmp_path: Path) -> None:
@@ -44,28 +45,43 @@ def test_the_migrations_make_the_tables_that_the_code_knows(book: Book) -> None:
         assert indexes >= {index.name for index in table.indexes}, name
 
 
-def _make_old(book: Book) -> None:
-    """Take the book back to the tables of version 0001."""
+def _make_old(book: Book, version: str) -> None:
+    """Take the book back to the tables of a version."""
     with writing(book.engine) as connection:
-        connection.execute(sa.text("DROP TABLE standing"))
-        connection.execute(sa.text("UPDATE alembic_version SET version_num = '0001'"))
+        connection.execute(sa.text("ALTER TABLE entry DROP COLUMN digest"))
+        if version == "0001":
+            connection.execute(sa.text("DROP TABLE standing"))
+        connection.execute(
+            sa.text("UPDATE alembic_version SET version_num = :version"), {"version": version}
+        )
 
 
-def test_an_older_book_is_migrated_after_a_copy(book: Book, where: str | Path) -> None:
-    book.add_car("blue one", CAR, kind="two litre")
-    book.open_job("blue one", distance_km=84_000.0)
-    before = (book.history("blue one"), book.standing("blue one"))
-    _make_old(book)
+@pytest.mark.parametrize("version", ["0001", "0002"])
+def test_an_older_book_is_migrated_after_a_copy(
+    book: Book, where: str | Path, photo: Path, version: str
+) -> None:
+    a_full_car(book, photo)
+    before, stands = book.history("blue one"), book.standing("blue one")
+    _make_old(book, version)
+    if version == "0001":  # it is due once the next finding says so
+        stands = replace(stands, due_on=None, due_km=None, due=None)
     with Book(where) as again:
-        assert (again.history("blue one"), again.standing("blue one")) == before
+        assert (again.history("blue one"), again.standing("blue one")) == (before, stands)
+        assert again.check().problems == ()
+        with pytest.raises(sa.exc.DBAPIError, match="the book only grows"):
+            _change_job(again)
         if again.place.database is not None:
-            copy = again.place.database.with_name(f"book.before-{VERSION}-from-0001.db")
-            with sqlite3.connect(copy) as old:
-                assert old.execute("SELECT count(*) FROM entry").fetchone() == (2,)
+            copy = again.place.database.with_name(f"book.before-{VERSION}-from-{version}.db")
+            with closing(sqlite3.connect(copy)) as old:
+                assert old.execute("SELECT count(*) FROM entry").fetchone() == (11,)
                 assert old.execute("SELECT version_num FROM alembic_version").fetchone() == (
-                    "0001",
+                    version,
                 )
-            old.close()
+
+
+def _change_job(book: Book) -> None:
+    with writing(book.engine) as connection:
+        connection.execute(sa.text("UPDATE entry SET distance_km = 1 WHERE number = 2"))
 
 
 def test_a_newer_book_is_refused_and_left_alone(book: Book, where: str | Path) -> None:

@@ -13,6 +13,7 @@ __all__ = ["Peer", "hexed"]
 
 Script = Callable[[int, bytes], Sequence[tuple[float, int, str]]]
 _NUMBER = itertools.count()
+_PATIENCE_S = 10.0
 
 
 def hexed(text: str) -> bytes:
@@ -40,6 +41,13 @@ class Peer:
     def put(self, message: can.Message) -> None:
         """Put any message on the bus."""
         self._bus.send(message)
+
+    def after(self, frames: int) -> list[bytes]:
+        """Data of what it has heard, once that many frames are in: its thread may be late."""
+        until = time.monotonic() + _PATIENCE_S
+        while len(self.heard) < frames and time.monotonic() < until:
+            time.sleep(0.001)
+        return [data for _, data in self.heard]
 
     def _run(self) -> None:
         while not self._stop.is_set():

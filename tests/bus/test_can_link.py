@@ -303,7 +303,7 @@ def test_the_next_request_follows_a_message_of_several_frames() -> None:
             exchange = link.exchange_onward(RPM, 0x10, RPM)
             assert [one.payload for one in exchange.answers] == [hexed("410C010101010203")]
         flow, asked = hexed("3000005555555555"), hexed("02010C5555555555")
-        assert [data for _, data in peer.heard[:6]] == [asked, flow] * 3
+        assert peer.after(6)[:6] == [asked, flow] * 3
         assert link.losses.total() == 0
 
 
@@ -326,4 +326,4 @@ def test_what_comes_after_a_message_that_was_no_good_is_not_taken_for_it(
         assert link.losses.unanswered == 1
         second = link.exchange(RPM, 0x10, expect=1)
         assert [one.payload for one in second.answers] == [hexed("410C010101010203")]
-        assert [data[0] for _, data in peer.heard] == [2, 0x30, 2, 0x30]
+        assert [data[0] for data in peer.after(4)] == [2, 0x30, 2, 0x30]

@@ -158,6 +158,17 @@ def test_the_pedal_is_told_which_way(rpm: float, hint: str) -> None:
     assert advice.hint == f"now {rpm:,.0f} rpm: {hint}"
 
 
+def test_a_foot_that_is_still_on_the_pedal_is_told_to_leave_it() -> None:
+    idle = replace(LEVELS[1], engine_speed=2500.0, seconds=9)
+    recording = make([LEVELS[0], idle], np.random.default_rng(9), lost=0.0, noise=0.0)
+    guide = Guide(REPORTED, CAR)
+    for now in (8.0, 9.5, 11.0):
+        advice = guide.look(until(recording, now), now)
+    assert advice.step is not None
+    assert advice.step.name == "idle"
+    assert advice.hint == "now 2,500 rpm: foot off the pedal, let it settle"
+
+
 def test_a_further_speed_is_worth_most_where_the_causes_part(recording: Recording) -> None:
     """After idle and 1,500 rpm a leak and a meter fault part above, not at idle once more."""
     found = stretches(until(recording, 84.0))

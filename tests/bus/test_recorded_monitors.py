@@ -4,9 +4,10 @@ import numpy as np
 import pytest
 
 from bellmouth.bus.readiness import advise, read_rules
-from bellmouth.bus.recorded_monitors import ENGINE, recorded_monitors
+from bellmouth.bus.recorded_monitors import recorded_monitors
 from bellmouth.bus.reports import Codes
 from bellmouth.errors import RecordingError
+from bellmouth.j1979.addressing import ENGINE
 from bellmouth.recording.series import Recording, Series
 
 

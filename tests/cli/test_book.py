@@ -165,7 +165,7 @@ def test_a_finding_that_is_handed_over_must_come_out_again(
 def test_a_page_shows_everything_but_the_number(words: Words) -> None:
     said = words("show", "blue one")
     for text in ("blue one (1.6 litres)", "ABCDE6GH*********", "Job 3: 2024-03-01, 64,374 km",
-                 "leak, 9", "clean_plate, reseal", "no oil mist (instead of 9)",
+                 "leak, over 99 %", "clean_plate, reseal", "no oil mist (instead of 9)",
                  "(corrected later)", "the bore", "Inspect at about"):  # fmt: skip
         assert text in said
     assert NUMBER not in said

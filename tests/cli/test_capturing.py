@@ -3,8 +3,8 @@
 import pytest
 
 from bellmouth.bus.capture import Progress
+from bellmouth.bus.first_answers import FirstAnswers
 from bellmouth.bus.guide import Advice, Step, course
-from bellmouth.bus.opened import Opening
 from bellmouth.bus.reports import Codes, FreezeFrame
 from bellmouth.cli.capturing import CapturingScreen, opening_lines
 
@@ -53,7 +53,7 @@ def test_an_adapter_pulled_out_is_said_at_once(capsys: pytest.CaptureFixture[str
 def test_what_a_freeze_frame_leaves_open_is_left_out() -> None:
     """The second bank of an engine that has one has neither loop."""
     values = {"fuel_system_status": 2.0, "fuel_system_status_bank_2": 0.0, "engine_speed": 805.0}
-    report = Opening("x", Codes(), (FreezeFrame(0x10, 0, "P0171", values),), {}, ())
+    report = FirstAnswers("x", Codes(), (FreezeFrame(0x10, 0, "P0171", values),), {}, ())
     assert (
         "Freeze frame of P0171: fuel system status closed loop; engine speed 805 rpm."
         in opening_lines(report)

@@ -103,7 +103,7 @@ def test_a_lit_lamp_is_not_ready(run: Run, at: tuple[str, ...], engine: StubNode
 def test_a_mistake_in_the_rules_is_said_before_the_car_is_asked(run: Run, tmp_path: Path) -> None:
     result = run("monitors", "--channel", "nowhere", "--rules", tmp_path / "none.toml")
     assert result.exit_code == 2
-    assert "none.toml: no such file or directory" in result.stderr
+    assert "none.toml: cannot be read (No such file or directory)" in result.stderr
 
 
 def _cleared(engine: StubNode) -> bool:

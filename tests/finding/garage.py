@@ -3,7 +3,7 @@
 import numpy as np
 
 from bellmouth.car.description import Car, Known, Metering
-from bellmouth.finding.find import Case
+from bellmouth.finding.case import Case
 from bellmouth.finding.infer import SideLog
 from bellmouth.physics import orifice
 from bellmouth.recording.stretch import Reading, Stretch

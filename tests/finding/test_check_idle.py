@@ -3,12 +3,12 @@
 import numpy as np
 import pytest
 
+from bellmouth.finding.case import Case, solve
 from bellmouth.finding.check_idle import fall_by_learning, idle_unloaded, recorded_idle_rpm
 from bellmouth.finding.check_sizes import Nodes, nodes_of, parts_of_number
 from bellmouth.finding.check_table import CHECKS
 from bellmouth.finding.checks import next_checks, parse_results, result_log
 from bellmouth.finding.disagree import remarks
-from bellmouth.finding.find import Case, solve
 from bellmouth.finding.idle_speed import speed_parts
 from bellmouth.finding.repeats import log_of_numbers
 from tests.finding.garage import car, stretches

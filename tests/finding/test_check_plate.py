@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
+from bellmouth.finding.case import Case, solve
 from bellmouth.finding.check_plate import fall_by_cleaning, opening_over_stop
 from bellmouth.finding.check_sizes import Nodes, nodes_of
 from bellmouth.finding.checks import parse_results, result_log
-from bellmouth.finding.find import Case, solve
 from tests.finding.garage import car, stretches
 
 

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from bellmouth.finding.case import Case, solve
 from bellmouth.finding.check_sizes import (
     nodes_of,
     parts_of_number,
@@ -10,7 +11,6 @@ from bellmouth.finding.check_sizes import (
 )
 from bellmouth.finding.check_table import CHECKS
 from bellmouth.finding.checks import parse_results, result_log, with_results
-from bellmouth.finding.find import Case, solve
 from bellmouth.finding.repeats import log_of_numbers
 from bellmouth.finding.sizes import sizes_of
 from tests.finding.garage import car, stretches

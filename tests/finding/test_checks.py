@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from scipy.stats import entropy
 
 from bellmouth.errors import FindingError
+from bellmouth.finding.case import Case, solve
 from bellmouth.finding.check_table import CHECKS, Check
 from bellmouth.finding.checks import (
     CheckResult,
@@ -16,9 +17,10 @@ from bellmouth.finding.checks import (
     outcome_table,
     parse_results,
     result_log,
+    settled,
 )
-from bellmouth.finding.find import Case, hypothesis_weights, solve
 from bellmouth.finding.priors import cause_weights
+from bellmouth.finding.weights import hypothesis_weights
 from tests.finding.garage import car, stretches
 
 
@@ -145,3 +147,20 @@ def test_every_check_is_made_with_a_caution_that_names_what_can_hurt(check: Chec
     assert named, f"{check.name}: say here what can hurt"
     for word in (word for words in named for word in words):
         assert word in check.caution.lower()
+
+
+def test_where_hardly_anything_is_left_to_tell_that_is_said(case: Case) -> None:
+    _, posterior = posterior_of(case)
+    assert not settled(next_checks(case, posterior, ()))
+    sure = {name: (0.9999 if name == "meter_low" else 1e-6) for name in posterior}
+    ranked = next_checks(case, sure, ())
+    assert ranked[0].check == "meter_swap", "what would confirm it stands first"
+    assert settled(ranked)
+
+
+def test_minutes_hold_the_waits_that_the_check_names() -> None:
+    """The meter alone dries for ten, and is taken out, put back and compared besides."""
+    assert CHECKS["meter_swap"].minutes > 20
+    quick = ("key_on_pressure", "hold_2500", "loads_off", "hose_pinched", "closed_reading")
+    assert all(CHECKS[name].minutes <= 5 for name in quick)
+    assert max(CHECKS.values(), key=lambda one: one.minutes).name == "plate_cleaned"

@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
+from bellmouth.finding.case import Case, solve
 from bellmouth.finding.checks import parse_results
 from bellmouth.finding.disagree import expected, remarks
-from bellmouth.finding.find import Case, solve
 from tests.finding.garage import car, stretches
 
 

@@ -7,8 +7,8 @@ import pytest
 from numpy.typing import NDArray
 
 from bellmouth.car import Metering
+from bellmouth.finding.case import solve
 from bellmouth.finding.effects import Effects, Part, Shared
-from bellmouth.finding.find import solve
 from bellmouth.finding.nuisance import Values
 from tests.finding.garage import car, stretches
 

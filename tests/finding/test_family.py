@@ -11,8 +11,9 @@ import pytest
 
 from bellmouth.car.description import Known
 from bellmouth.errors import FindingError
+from bellmouth.finding.case import solve
 from bellmouth.finding.family import Family, Growth, read_family
-from bellmouth.finding.find import find, solve
+from bellmouth.finding.find import find
 from bellmouth.finding.habit import Habit
 from bellmouth.finding.nuisance import unknowns
 from bellmouth.finding.priors import cause_weights, load_priors

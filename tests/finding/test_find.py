@@ -164,6 +164,24 @@ def test_a_sound_air_path_with_a_complaint_sends_one_elsewhere() -> None:
         assert any("look at ignition" in one for one in finding.warnings) is sent
 
 
+def test_an_idle_well_below_its_mark_is_said_as_no_cause_makes_it() -> None:
+    """Healthy is no answer to an engine that is about to stall, nor is a small stray a symptom."""
+
+    def said(rpm: float, complaint: str, *references: Recording) -> list[str]:
+        known = replace(car(), idle_rpm=Known(rpm))
+        told = find(recording(), known, references=references, complaint=complaint)
+        return [one for one in told.warnings if one.startswith("Warm idle stands at 700 rpm")]
+
+    assert said(700.0, "unknown") == said(760.0, "unknown") == []
+    (low,) = said(850.0, "unknown")
+    assert "150 below the 850 rpm of the car file" in low
+    assert '"low idle"' in low
+    assert '"low idle"' not in said(850.0, "stalls")[0]
+    assert said(850.0, "unknown", recording(seed=4)) == []
+    (beside,) = said(700.0, "unknown", recording(seed=4, engine_speed=1.2))
+    assert "140 below the 840 rpm that a reference idled at" in beside
+
+
 def test_ethanol_is_asked_for_where_it_could_be_mistaken_and_is_not_known() -> None:
     """It takes more fuel: a rich engine has no use for the question, nor a blend that is told."""
 
@@ -228,7 +246,7 @@ def test_an_idle_and_a_held_speed_recorded_apart_are_as_good_as_together() -> No
 
 def test_a_recording_is_not_counted_twice() -> None:
     one, other = recording(seed=3), recording(seed=4)
-    with pytest.raises(FindingError, match=r"is the same recording as made.csv. Give each of them"):
+    with pytest.raises(FindingError, match=r"is the same recording as made.csv. Give only one of"):
         find(one, car(), also=[one])
     with pytest.raises(FindingError, match="is the same recording as"):
         find(one, car(), also=[other], references=[other])

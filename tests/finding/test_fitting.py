@@ -5,8 +5,8 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from bellmouth.finding.case import prepare
 from bellmouth.finding.effects import Effects
-from bellmouth.finding.find import prepare
 from bellmouth.finding.fitting import _as_when_good, leaning, step_of
 from bellmouth.finding.pooled import Pools
 from bellmouth.recording.stretch import Stretch

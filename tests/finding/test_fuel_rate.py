@@ -2,7 +2,7 @@
 
 import pytest
 
-from bellmouth.finding.find import solve
+from bellmouth.finding.case import solve
 from bellmouth.physics.fuel import blend_density_kg_m3, blend_ratio
 from bellmouth.recording.stretch import Stretch
 from tests.finding.garage import car, reading, stretches

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from bellmouth.finding import idle_beside
-from bellmouth.finding.find import Case, solve
+from bellmouth.finding.case import Case, solve
 from bellmouth.recording.stretch import Stretch
 from tests.finding.garage import car, reading, stretches
 
@@ -76,6 +76,17 @@ def test_a_raised_idle_that_asks_for_much_more_air_is_under_load_not_surplus() -
     assert told[0] > 0.7
     # Idle is raised by other things than loads: no more air says little.
     assert -0.5 < told[1] < 0.0
+
+
+def test_an_idle_raised_far_without_more_air_is_less_likely_under_load() -> None:
+    """Of real idles only those raised by less than 130 rpm asked for no more air a turn."""
+    good = _idle(stretches(metering="pressure"))
+    told = []
+    for up, share in ((90.0, 0.25), (190.0, 0.4)):
+        raised = _idle(stretches(metering="pressure", idle_up_rpm=up))
+        case = solve(raised, [good], car("pressure"))
+        told.append(_log(case, "learned_stale", math.log(share)) - _healthy(case))
+    assert told[1] > told[0] + 0.2
 
 
 def test_a_later_spark_asks_for_more_air_by_itself() -> None:

@@ -7,11 +7,12 @@ import pytest
 from numpy.typing import NDArray
 
 from bellmouth.finding import fitting, infer
-from bellmouth.finding.find import Case, hypothesis_weights, solve
+from bellmouth.finding.case import Case, solve
 from bellmouth.finding.infer import log_likelihood
 from bellmouth.finding.priors import cause_weights, load_priors
 from bellmouth.finding.sensitivity import unknown_jacobian
 from bellmouth.finding.sizes import sizes_of
+from bellmouth.finding.weights import hypothesis_weights, probability
 from tests.finding.garage import car, sides_of, stretches
 
 CASES = [
@@ -25,10 +26,7 @@ CASES = [
 
 def probabilities(case: Case) -> dict[str, float]:
     prior = hypothesis_weights(cause_weights("unknown"), case.hypotheses)
-    logs = np.append(case.posterior.log_evidence, case.posterior.log_unexplained)
-    names = (*case.hypotheses.names, "unexplained")
-    joint = logs + np.log([prior[name] for name in names])
-    return dict(zip(names, np.exp(joint - np.logaddexp.reduce(joint)), strict=True))
+    return dict(zip(case.names, probability(case.log_evidence, prior, case.names), strict=True))
 
 
 def top_effects(case: Case) -> str:

@@ -4,8 +4,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from bellmouth.finding.find import Case, hypothesis_weights, solve
+from bellmouth.finding.case import Case, solve
 from bellmouth.finding.priors import cause_weights
+from bellmouth.finding.weights import hypothesis_weights
 from bellmouth.recording.stretch import Stretch
 from tests.finding.garage import car, reading, stretches
 

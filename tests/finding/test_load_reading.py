@@ -5,8 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from bellmouth.finding.find import Case, hypothesis_weights, solve
+from bellmouth.finding.case import Case, solve
 from bellmouth.finding.priors import cause_weights
+from bellmouth.finding.weights import hypothesis_weights, probability
 from bellmouth.recording.stretch import Stretch
 from tests.finding.garage import car, reading, stretches
 
@@ -24,12 +25,8 @@ def _loaded(made: Made, factor: float, like: float = 1.0) -> Made:
 
 
 def _probability(case: Case, cause: str) -> float:
-    names = (*case.hypotheses.names, "unexplained")
-    logs = np.append(case.posterior.log_evidence, case.posterior.log_unexplained)
     weights = hypothesis_weights(cause_weights("unknown"), case.hypotheses)
-    joint = logs + np.log([weights[name] for name in names])
-    shares = np.exp(joint - np.logaddexp.reduce(joint))
-    return float(shares[names.index(cause)])
+    return float(probability(case.log_evidence, weights, case.names)[case.names.index(cause)])
 
 
 def _judged(load: float) -> Case:

@@ -7,7 +7,7 @@ import pytest
 
 from bellmouth.car.reader import read_car
 from bellmouth.finding import mesh
-from bellmouth.finding.find import solve
+from bellmouth.finding.case import solve
 from bellmouth.finding.hypothesis import Hypotheses
 from bellmouth.finding.sizes import sizes_of
 from bellmouth.recording import read_recording

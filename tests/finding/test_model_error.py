@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from bellmouth.finding.find import Case, solve
+from bellmouth.finding.case import Case, solve
 from bellmouth.recording.stretch import Stretch
 from measure.real_map import MAP_CAR, throttled_points
 from tests.finding.garage import car, reading, stretches

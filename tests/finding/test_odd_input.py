@@ -9,8 +9,9 @@ import pytest
 
 from bellmouth.car.description import Car, Known, Metering
 from bellmouth.errors import FindingError
+from bellmouth.finding.case import Case, solve
 from bellmouth.finding.checks import parse_results
-from bellmouth.finding.find import Case, find, solve
+from bellmouth.finding.find import find
 from bellmouth.finding.observations import observe
 from bellmouth.finding.priors import read_weights
 from bellmouth.finding.telling import telling

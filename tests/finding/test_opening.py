@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 from scipy.special import lambertw
 
-from bellmouth.finding.find import Case, solve
+from bellmouth.finding.case import Case, solve
+from bellmouth.finding.explain import evidence_of
 from bellmouth.finding.made_up import made_up_pct
 from bellmouth.finding.model_error import scale_weights
 from bellmouth.finding.sensitivity import unknown_jacobian
@@ -48,6 +49,15 @@ def test_a_reading_from_the_stop_clears_a_clean_plate() -> None:
 def test_a_reading_that_is_the_sensors_own_tells_nothing_of_the_stop() -> None:
     case = solve(_with_command(stretches(), 0.0), [], car())
     assert "opening" not in case.model.channels
+
+
+def test_a_reading_from_the_stop_that_nothing_explains_is_named() -> None:
+    case = solve(_with_command(stretches(), _STOP_PCT), [], car())
+    posterior = dict.fromkeys(case.hypotheses.names, 0.0) | {"healthy": 1.0}
+    best = case.hypotheses.names.index("healthy")
+    case.posterior.standardised[best] = np.where(case.model.channels == "opening", 4.0, 0.0)
+    (said,) = evidence_of(case, posterior)[-1:]
+    assert said.what.startswith("how far the plate stands open above its stop disagrees at")
 
 
 def test_every_covariance_but_the_last_has_its_weight() -> None:

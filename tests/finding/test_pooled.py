@@ -4,7 +4,7 @@ from dataclasses import fields
 
 import numpy as np
 
-from bellmouth.finding.find import prepare, solve, solve_many
+from bellmouth.finding.case import prepare, solve, solve_many
 from bellmouth.finding.infer import Posterior
 from tests.finding.garage import car, stretches
 

@@ -6,12 +6,14 @@ import numpy as np
 import pytest
 
 from bellmouth.car.complaint import COMPLAINTS
-from bellmouth.car.description import Complaint, Known
+from bellmouth.car.description import Complaint, Known, Metering
 from bellmouth.errors import FindingError
+from bellmouth.finding.case import solve
 from bellmouth.finding.causes import CAUSES, pairs, singles
 from bellmouth.finding.priors import cause_weights, load_priors, read_weights, weights_from
 from bellmouth.physics import throttle
-from tests.finding.garage import car
+from bellmouth.physics.fuel import injector_time_factor
+from tests.finding.garage import car, stretches
 
 
 @pytest.mark.parametrize("complaint", list(load_priors().complaint))
@@ -92,3 +94,16 @@ def test_a_stated_bore_tells_what_a_degree_of_its_plate_opens() -> None:
 
 def test_without_a_bore_the_priors_are_those_of_any_car() -> None:
     assert load_priors().of(car()) is load_priors()
+
+
+def test_beside_a_reference_a_fuel_fault_is_more_than_another_tank() -> None:
+    """E10 after E0 moves the trims by itself; computed air has its days, a meter hardly."""
+    smallest = {name: low for name, (low, _) in load_priors().sizes_with_reference.items()}
+    assert smallest["fuel"] > 1.3 * np.log(injector_time_factor(0.10, 0.0))
+    which: tuple[tuple[Metering, str], ...] = (("airflow", "meter"), ("pressure", "computed"))
+    for metering, name in which:
+        good = stretches(metering=metering)
+        case = solve(good, [good], car(metering))
+        row = case.hypotheses.names.index("meter_low")
+        assert case.hypotheses.low[row, 0] == pytest.approx(smallest[name])
+    assert smallest["meter"] < smallest["computed"]

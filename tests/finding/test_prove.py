@@ -8,10 +8,10 @@ import pytest
 from bellmouth.car.description import Car, Known
 from bellmouth.errors import FindingError
 from bellmouth.finding.courses import AFTER, BEFORE
-from bellmouth.finding.find import weights_of
 from bellmouth.finding.proof_result import Proof
 from bellmouth.finding.prove import course_weights, prove, solve_pair, works
 from bellmouth.finding.verdict import verdict_of
+from bellmouth.finding.weights import weights_of
 from bellmouth.recording import read_recording
 from bellmouth.recording.series import Recording, Series
 from bellmouth.recording.steady import stretches
@@ -115,8 +115,16 @@ def test_trims_just_after_a_reset_are_not_praised() -> None:
 
 def test_the_same_recording_twice_is_refused() -> None:
     one = healthy("a.csv")
-    with pytest.raises(FindingError, match=r"a\.csv is the same recording as a\.csv\. Give a"):
+    with pytest.raises(FindingError, match=r"a\.csv: is the same recording as a\.csv\. Give a rec"):
         prove(one, one, CAR)
+
+
+def test_two_pieces_of_one_recording_are_refused() -> None:
+    whole = healthy("whole.csv")
+    piece = {name: _until(series, 60.0) for name, series in whole.series.items()}
+    said = r"piece\.csv: holds the same \d+ s of samples as whole\.csv; the two .* after it\."
+    with pytest.raises(FindingError, match=said):
+        prove(whole, Recording(piece, "piece.csv"), CAR)
 
 
 def test_other_metering_is_refused() -> None:

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from bellmouth.car.description import Car, Known
+from bellmouth.finding.causes import called
 from bellmouth.finding.find import find
 from bellmouth.recording import Recording, read_recording
 
@@ -32,7 +33,7 @@ def test_no_fault_is_likelier_than_not_on_a_healthy_car(idles: dict[str, Recordi
         on_top += told.causes[0].cause == "healthy"
         assert faults[0].probability < 0.5
         if faults[0].probability > 0.3:
-            name = faults[0].cause.replace("_", " ")
+            name = called(faults[0].cause)
             assert any(evidence.what.startswith(f"{name}: ") for evidence in told.evidence)
     assert on_top >= 23
 

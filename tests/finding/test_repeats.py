@@ -8,11 +8,11 @@ from scipy.stats import multivariate_normal
 
 from bellmouth.car.description import Known
 from bellmouth.errors import FindingError
+from bellmouth.finding.case import Case, solve
 from bellmouth.finding.check_parts import Parts
 from bellmouth.finding.check_sizes import nodes_of, outcomes_at, predicted_number
 from bellmouth.finding.check_table import CHECKS
 from bellmouth.finding.checks import next_checks, outcome_table, parse_results, result_log
-from bellmouth.finding.find import Case, solve
 from bellmouth.finding.repeats import (
     again_at,
     log_of_all,

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from bellmouth.car.description import Metering
-from bellmouth.finding.find import solve
+from bellmouth.finding.case import solve
 from bellmouth.finding.sensitivity import unknown_jacobian
 from tests.finding.garage import car, reading, stretches
 

@@ -7,7 +7,9 @@ import pytest
 from numpy.typing import NDArray
 
 from bellmouth.car.description import Car
-from bellmouth.finding.find import Case, solve
+from bellmouth.finding.case import Case, solve
+from bellmouth.finding.idle_spark import Spark
+from bellmouth.finding.priors import load_priors
 from bellmouth.finding.telling import telling
 from bellmouth.recording.stretch import Reading, Stretch
 from tests.finding.garage import car, reading, stretches
@@ -90,6 +92,36 @@ def test_spark_is_taken_back_in_proportion_to_the_rise() -> None:
         healthy = float(case.idle(_row(case, "healthy"), NONE)[0])
         gain[up] = _idle(case, "learned_stale", 0.4 if up > 100 else 0.06) - healthy
     assert gain[200.0] > gain[20.0] + 1.0
+
+
+def test_a_load_may_take_spark_back_as_well_but_not_far() -> None:
+    """As a real compressor did: of a loaded idle's spark, and of a loaded reference's."""
+    table, drops = load_priors().idle_speed, np.linspace(-30.0, 30.0, 601)
+    told = {
+        way: np.array(
+            [
+                Spark(float(drop), 1.2, True, 0.5).loaded(way, np.zeros(1), 700.0, table)[0]
+                for drop in drops
+            ]
+        )
+        for way in (0.0, 1.0, -1.0)
+    }
+    for density in told.values():
+        assert density.sum() * 0.1 == pytest.approx(1.0, abs=1e-3)
+    at = {drop: int(np.argmin(np.abs(drops - drop))) for drop in (-3.0, 3.0, 9.0)}
+    assert told[1.0][at[3.0]] > 1.3 * told[0.0][at[3.0]]
+    assert told[-1.0][at[-3.0]] > 1.3 * told[0.0][at[-3.0]]
+    assert told[1.0][at[9.0]] < 1.3 * told[0.0][at[9.0]]
+
+
+def test_two_idles_of_one_car_are_more_alike_than_one_and_what_its_maker_states() -> None:
+    """Beside a reference 25 rpm too many say more than beside the car file."""
+    gain = {}
+    for beside, references in ((True, [stretches()]), (False, [])):
+        case = solve(stretches(idle_up_rpm=25.0), references, car())
+        healthy = float(case.idle(_row(case, "healthy"), NONE)[0])
+        gain[beside] = _idle(case, "learned_stale", 0.15) - healthy
+    assert gain[True] > gain[False] + 0.1
 
 
 def test_without_a_reference_an_early_spark_speaks_a_little_against_surplus_air() -> None:

@@ -94,6 +94,17 @@ def test_a_damaged_part_is_a_sentence_and_stays(
     assert part.read_bytes() == cut
 
 
+def test_a_part_from_before_rows_had_the_metering_is_read(tmp_path: Path) -> None:
+    found = _begun(tmp_path / "f")
+    part = found.add([refusal("a.csv", "1", "a", "", "damaged", "pressure")])
+    assert found.read()["metering"].to_list() == ["pressure"]
+    pl.read_parquet(part).drop("metering").write_parquet(part)
+    assert found.read()["metering"].to_list() == [None]
+    pl.read_parquet(part).drop("cause").write_parquet(part)
+    with pytest.raises(BellmouthError, match="is damaged"):
+        found.read()
+
+
 def test_one_survey_at_a_time_adds_to_a_folder(tmp_path: Path) -> None:
     found = _begun(tmp_path / "f")
     sentence = "another survey is at it"

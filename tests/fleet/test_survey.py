@@ -15,7 +15,7 @@ from polars.testing import assert_frame_equal
 
 from bellmouth import find, read_recording
 from bellmouth.errors import BellmouthError
-from bellmouth.finding.find import Case, Prepared, solve_many
+from bellmouth.finding.case import Case, Prepared, solve_many
 from bellmouth.fleet import rows as rows_module
 from bellmouth.fleet import survey as module
 from bellmouth.fleet.cluster import local_cluster
@@ -23,6 +23,7 @@ from bellmouth.fleet.inputs import Found, read_cars
 from bellmouth.fleet.parts import Findings
 from bellmouth.fleet.rows import SCHEMA, Task, rows_of
 from bellmouth.fleet.survey import Progress, bundles, survey
+from bellmouth.reading import bytes_of
 from tests.fleet.cars import make_fleet
 
 
@@ -244,15 +245,13 @@ def test_what_is_inside_an_archive_gives_the_same_figures(
 def test_a_recording_that_may_not_be_read_is_a_row(
     fleet: tuple[Path, Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    read = Path.read_bytes
-
     def refusing(path: Path) -> bytes:
         if path.name == "van01_monday.csv":
             raise PermissionError(13, "Permission denied", str(path))
-        return read(path)
+        return bytes_of(path)
 
     # Whoever runs the tests may be allowed everything, so the mode of the file proves nothing.
-    monkeypatch.setattr(Path, "read_bytes", refusing)
+    monkeypatch.setattr("bellmouth.recording.csv_text.bytes_of", refusing)
     one = str(fleet[0] / "van01_monday.csv")
     found = survey([one], fleet[1], tmp_path / "f", workers=0).read()
     row = found.filter(pl.col("recording") == one).row(0, named=True)

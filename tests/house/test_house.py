@@ -6,6 +6,7 @@ import pkgutil
 import re
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -31,7 +32,7 @@ def test_no_module_is_longer_than_a_reader_can_hold(path: Path) -> None:
     assert len(path.read_text(encoding="utf-8").splitlines()) <= _LONGEST_MODULE
 
 
-def _code_lines(function: ast.FunctionDef) -> int:
+def _code_lines(function: ast.FunctionDef | ast.AsyncFunctionDef) -> int:
     body = function.body
     if ast.get_docstring(function) is not None:
         body = body[1:]
@@ -40,7 +41,8 @@ def _code_lines(function: ast.FunctionDef) -> int:
 
 @pytest.mark.parametrize("path", MODULES, ids=_id)
 def test_no_function_is_longer_than_fifty_lines(path: Path) -> None:
-    functions = [node for node in ast.walk(_tree(path)) if isinstance(node, ast.FunctionDef)]
+    kinds = ast.FunctionDef | ast.AsyncFunctionDef
+    functions = [node for node in ast.walk(_tree(path)) if isinstance(node, kinds)]
     too_long = [node.name for node in functions if _code_lines(node) > _LONGEST_FUNCTION]
     assert too_long == []
 
@@ -80,7 +82,7 @@ def test_importing_bellmouth_loads_no_library() -> None:
 
 def test_the_public_interface_is_complete_and_lazy() -> None:
     assert set(bellmouth.__all__) <= set(dir(bellmouth))
-    for name in ("find", "read_car", "read_recording"):
+    for name in set(bellmouth.__all__) - {"__version__"}:
         assert callable(getattr(bellmouth, name))
     with pytest.raises(AttributeError, match="no attribute 'fnid'"):
         bellmouth.__getattr__("fnid")
@@ -96,6 +98,28 @@ def test_help_loads_no_number_library() -> None:
 def test_the_changelog_knows_this_version(root: Path) -> None:
     headings = re.findall(r"^## (\S+)", (root / "CHANGELOG.md").read_text("utf-8"), re.MULTILINE)
     assert headings[0] == bellmouth.__version__
+
+
+def test_the_map_of_the_house_has_every_room_on_its_floor(root: Path) -> None:
+    page = (root / "docs" / "architecture.md").read_text("utf-8")
+    floor = {
+        room: int(at) for at, room in re.findall(r"^\| (\d) \| `(\w+)/?` ", page, re.MULTILINE)
+    }
+    settings = tomllib.loads((root / "pyproject.toml").read_text("utf-8"))
+    layers = settings["tool"]["importlinter"]["contracts"][0]["layers"]
+    stacked = [set(layer.split(" : ")) for layer in reversed(layers)]
+    assert set(floor) == set().union(*stacked)
+    floors = [{floor[room] for room in layer} for layer in stacked]
+    assert [len(one) for one in floors] == [1] * len(floors)
+    assert floors == sorted(floors, key=min)
+
+
+@pytest.mark.parametrize("page", ["docs/architecture.md", "CONTRIBUTING.md"])
+def test_every_file_that_is_pointed_to_is_there(root: Path, page: str) -> None:
+    text = (root / page).read_text("utf-8")
+    named = set(re.findall(r"`((?:[\w.]+/)*\w+\.(?:py|toml|csv|md|json|yaml))`", text))
+    places = (root, PACKAGE, root / "docs", *PACKAGE.glob("*/"), PACKAGE / "pages" / "site")
+    assert [name for name in named if not any((place / name).is_file() for place in places)] == []
 
 
 def test_the_hooks_need_no_network(root: Path) -> None:

@@ -10,7 +10,7 @@ import pytest
 from numpy.typing import NDArray
 
 from bellmouth.car.description import Car, Known
-from bellmouth.finding.find import Case, Prepared, prepare, solve_many
+from bellmouth.finding.case import Case, Prepared, prepare, solve_many
 from bellmouth.finding.infer import log_likelihood
 from bellmouth.finding.model_error import scale_weights
 from bellmouth.recording.stretch import Kind, Reading, Stretch

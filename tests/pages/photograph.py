@@ -1,10 +1,14 @@
 """Take a picture of a page with a real browser, as a telephone and as a desk would show it."""
 
+import re
 import shutil
 import subprocess
 from pathlib import Path
 
-__all__ = ["browser", "photograph"]
+import numpy as np
+from PIL import Image
+
+__all__ = ["brightness", "browser", "measured", "photograph"]
 
 
 def browser() -> str | None:
@@ -36,3 +40,29 @@ def photograph(
         ],
         check=True, capture_output=True, timeout=120,
     )  # fmt: skip
+
+
+def brightness(page: Path, folder: Path, width: int, *, dark: bool) -> tuple[float, float]:
+    """Mean and spread of a page's brightness as it is shown, 0 to 255."""
+    picture = folder / f"{dark}.png"
+    photograph(page, picture, width=width, height=900, dark=dark)
+    shown = np.asarray(Image.open(picture).convert("L"))[:, :width]
+    return float(shown.mean()), float(shown.std())
+
+
+def measured(page: Path, folder: Path, width: int, script: str) -> str:
+    """The title that a script gives a copy of a page: a page itself allows no script."""
+    text = re.sub(r"<meta http-equiv[^>]*>", "", page.read_text("utf-8"))
+    copy = folder / "measured.html"
+    copy.write_text(text.replace("</body>", f"<script>{script}</script></body>"), "utf-8")
+    ran = subprocess.run(
+        [
+            str(browser()), "--headless=new", "--no-sandbox", "--disable-gpu", "--dump-dom",
+            f"--user-data-dir={folder / 'profile'}", f"--window-size={max(width, 500)},900",
+            copy.as_uri(),
+        ],
+        check=True, capture_output=True, text=True, timeout=120,
+    )  # fmt: skip
+    found = re.search(r"<title>(.*?)</title>", ran.stdout)
+    assert found is not None
+    return found[1]

@@ -10,7 +10,7 @@ from babel.messages.catalog import Catalog
 from babel.messages.pofile import read_po
 
 from bellmouth.car.complaint import COMPLAINTS
-from bellmouth.finding.causes import CAUSES
+from bellmouth.finding.causes import CAUSES, called
 from bellmouth.pages.card_catalogue import (
     LANGUAGES,
     default_language,
@@ -83,7 +83,7 @@ def test_english_is_the_texts_themselves() -> None:
 
 
 def test_every_cause_and_complaint_of_a_finding_has_words() -> None:
-    assert {cause.replace("_", " ") for cause in CAUSES} <= set(messages())
+    assert {called(cause) for cause in CAUSES} <= set(messages())
     assert set(COMPLAINTS) <= set(messages())
 
 

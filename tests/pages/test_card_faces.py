@@ -183,3 +183,19 @@ def test_the_drawing_shows_each_turn_at_its_bolt(order: tuple[int, ...]) -> None
         places = [(x, y) for _, x, y in turns(flange)]
         for (x, y), (across_x, across_y) in zip(places[::2], places[1::2], strict=True):
             assert (x, y) == pytest.approx((-across_x, -across_y))
+
+
+@pytest.mark.parametrize("language", ["en", "de"])
+def test_a_check_that_disagrees_is_said_before_the_work(language: str) -> None:
+    again = {"en": "Look again first", "de": "Erst noch einmal nachsehen"}[language]
+    check = {"en": "(smoke test)", "de": "(Rauchtest)"}[language]
+    odd = replace(example_finding(), disagreeing={"smoke_test": "recording"})
+    page = card_page(make_card(example_car(), odd, WORKS), Words(language))
+    assert check in page.look_again
+    for face in (card_html(page), _text(page)):
+        plain = " ".join(face.split())
+        assert again in plain
+        assert plain.index(again) < plain.index(page.stages[0].title)
+    assert made(language).look_again == ""
+    assert again not in card_html(made(language))
+    assert again not in _text(made(language))

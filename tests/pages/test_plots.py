@@ -19,6 +19,7 @@ from bellmouth.pages.forecast_plots import forecast_plot
 from bellmouth.pages.plot_words import PLOT_TEXTS
 from bellmouth.pages.plots import Axis, Line, Plot, plot_csv, plot_json, plot_rows
 from bellmouth.pages.proof_plots import proof_plots
+from bellmouth.pages.words import name_words
 from tests.finding.worked import healthy, meter_reads_low
 
 CAR = car_from_mapping({"displacement_l": 2.0, "metering": "airflow", "idle_rpm": 700.0})
@@ -102,7 +103,7 @@ def test_every_fixed_word_is_in_the_catalogue(finding: Finding) -> None:
         *proof_plots(prove(meter_reads_low(), healthy(), CAR), note).values(),
     ]  # fmt: skip
     plot_csv(plots[0], note)
-    causes = {one.replace("+", " + ").replace("_", " ") for one in finding.picture.trim_curves}
+    causes = {name_words(one) for one in finding.picture.trim_curves}
     assert set(asked) - set(PLOT_TEXTS) <= causes
 
 

@@ -35,6 +35,10 @@ def test_the_verdict_comes_with_its_probability() -> None:
     assert proof_headline(unsure) == (
         "Cannot say yet: same is likeliest (60 %), but not sure enough."
     )
+    unready = proof(verdict="cannot say yet", probability=0.97)
+    assert proof_headline(unready) == (
+        "Cannot say yet: better would be likeliest (97 %), but see what it still takes."
+    )
 
 
 def test_what_is_not_there_is_said_as_none_or_right() -> None:

@@ -10,7 +10,8 @@ import pytest
 from jinja2 import meta
 
 from bellmouth.finding.result import Finding, Picture, Size
-from bellmouth.pages.report import ReportPage, report_page, template_environment, write_report
+from bellmouth.pages.page_templates import template_environment
+from bellmouth.pages.report import ReportPage, report_page, write_report
 from tests.example_finding import example_car, example_finding, example_recording
 
 
@@ -157,7 +158,18 @@ def test_without_trims_the_other_pictures_remain() -> None:
     )
     finding = replace(finding, picture=replace(finding.picture, points=points))
     page = report_page(finding, example_recording(), example_car())
-    assert [chart.title for chart in page.charts] == ["Airflow by three routes", "Operating points"]
+    assert [chart.title for chart in page.charts] == ["Airflow by two routes", "Operating points"]
+
+
+def test_pictures_of_a_car_that_meters_pressure_tell_of_no_meter() -> None:
+    finding = example_finding()
+    points = tuple(replace(one, airflow_meter_g_s=None) for one in finding.picture.points)
+    finding = replace(finding, picture=replace(finding.picture, points=points))
+    page = report_page(finding, example_recording(), replace(example_car(), metering="pressure"))
+    trims, routes, _ = page.charts
+    assert trims.reading.startswith("Without an airflow meter a leak gets its fuel")
+    assert routes.title == "Airflow by two routes"
+    assert "meter" not in routes.reading.lower()
 
 
 def test_a_ratio_stands_on_a_scale_with_right_in_the_middle() -> None:

@@ -22,6 +22,15 @@ def test_a_monitor_is_named_as_people_name_it() -> None:
     assert words.spoken("oxygen_sensor_heater") == "oxygen sensor heater"
 
 
+def test_names_are_english_and_tokens_stay_tokens() -> None:
+    assert words.name_words("leak+learned_stale") == "leak + stale learning"
+    assert words.name_words("learned_stale -> healthy") == "stale learning -> healthy"
+    shown = "".join(map(words.name_words, CAUSES))
+    assert "_" not in shown
+    assert "learned stale" not in shown
+    assert "learned_stale" in CAUSES
+
+
 def test_both_members_of_a_pair_are_told() -> None:
     told = words.cause_words("leak+meter_low")
     assert words.cause_words("leak") in told
@@ -152,3 +161,14 @@ def test_evidence_of_a_healthy_car_is_what_speaks_against_it() -> None:
     assert words.led_title(finding) == "What led there"
     sound = CauseProbability("healthy", 0.9, {})
     assert words.led_title(replace(finding, causes=(sound,))) == "What speaks against it"
+
+
+def test_whoever_acts_on_a_finding_is_told_to_look_again() -> None:
+    assert words.look_again({}) == ""
+    one = words.look_again({"smoke_test": "recording", "closed_reading": "recording"})
+    assert one.startswith(
+        "What was checked disagrees with the recording (smoke test, closed reading): check again,"
+    )
+    both = words.look_again({"smoke_test": "itself", "fuel_pressure": "recording"})
+    assert "recording (fuel pressure)" in both
+    assert "What was checked again contradicts itself (smoke test)" in both

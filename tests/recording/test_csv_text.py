@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from bellmouth.errors import RecordingError
-from bellmouth.recording import read_recording
+from bellmouth.recording import csv_text, read_recording
 from tests.recording.test_readers import PLAIN, read, refuse
 
 
@@ -72,12 +72,9 @@ def test_another_tables_header_is_refused(tmp_path: Path) -> None:
     )
 
 
-@pytest.mark.parametrize("clock", ["10:00:00", "10:00:00.071", "2026-05-04T10:00:00Z"])
-def test_a_time_of_day_asks_for_seconds(tmp_path: Path, clock: str) -> None:
-    assert refuse(tmp_path, f"time [s],engine_speed [rpm]\n{clock},700\n{clock},701\n") == (
-        f'idle.csv, line 2, column "time [s]": "{clock}" is a time of day. '
-        "Write seconds from the start instead: 0 in the first row."
-    )
+def test_lines_that_a_logger_says_of_itself_are_passed_over(tmp_path: Path) -> None:
+    told = read(tmp_path, "# our logger, 2.0 L\n// adapter 3\n" + PLAIN)
+    assert told.same_samples(read(tmp_path, PLAIN))
 
 
 @pytest.mark.parametrize("codec", ["utf-16-le", "utf-16-be", "utf-32"])
@@ -113,10 +110,12 @@ def test_milliseconds_that_are_called_seconds_are_refused(tmp_path: Path) -> Non
 def test_no_name_and_no_end_are_refused(monkeypatch: pytest.MonkeyPatch) -> None:
     with pytest.raises(RecordingError, match="cannot be read"):
         read_recording("")
+    with pytest.raises(RecordingError, match=r"zero: cannot be read \(a device, not a file\)"):
+        read_recording("/dev/zero")
 
     def endless(_: Path) -> bytes:
         raise MemoryError
 
-    monkeypatch.setattr(Path, "read_bytes", endless)
-    with pytest.raises(RecordingError, match=r"zero: larger than this machine's memory"):
-        read_recording("/dev/zero")
+    monkeypatch.setattr(csv_text, "bytes_of", endless)
+    with pytest.raises(RecordingError, match=r"large: larger than this machine's memory"):
+        read_recording("large")

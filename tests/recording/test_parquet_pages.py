@@ -1,6 +1,8 @@
 """A Parquet file whose pages are not as its directory has them is refused before it is read."""
 
 import io
+import subprocess
+import sys
 from pathlib import Path
 
 import polars as pl
@@ -9,7 +11,7 @@ import pytest
 from bellmouth.errors import RecordingError
 from bellmouth.recording import read_recording
 from bellmouth.recording.parquet_file import DamagedFileError, table_in
-from bellmouth.recording.parquet_pages import pages_fit
+from bellmouth.recording.parquet_pages import _Thrift, pages_fit
 
 
 def _table() -> pl.DataFrame:
@@ -70,6 +72,48 @@ def test_a_page_that_says_too_much_is_one_sentence(tmp_path: Path, place: int, m
 )
 def test_what_is_no_file_at_all_does_not_fit(raw: bytes) -> None:
     assert not pages_fit(raw)
+
+
+@pytest.mark.parametrize("place", [5, 17, 19, 21])
+def test_a_page_of_a_kind_that_nobody_writes_is_refused(place: int) -> None:
+    """Its kind, and the ways in which values and levels are written: numbers of a list."""
+    raw = bytearray(_written(_table().select(pl.nth(0, 1)), compression="uncompressed"))
+    assert raw[place] in (0, 6)
+    raw[place] ^= 0x40
+    assert not pages_fit(bytes(raw))
+
+
+_READS = """
+import os, sys, threading
+from bellmouth.recording.parquet_file import DamagedFileError, table_in
+raw = open(sys.argv[1], "rb").read()
+def read():
+    try:
+        table_in(raw)
+    except DamagedFileError as error:
+        print(error)
+read()
+os.write(2, b"said afterwards;")
+if sys.argv[2:]:
+    os.close(2)
+    read()
+"""
+
+
+def test_a_panic_is_not_printed_beside_its_sentence(tmp_path: Path) -> None:
+    raw = bytearray(_written(_table().select("engine_speed [rpm]"), compression="uncompressed"))
+    # How many bytes tell which values are there: what a page begins with, behind its header.
+    page = _Thrift(bytes(raw), 4, len(raw))
+    page.table()
+    raw[page.at] ^= 0x40
+    assert pages_fit(bytes(raw))
+    (path := tmp_path / "odd.parquet").write_bytes(raw)
+    line = [sys.executable, "-c", _READS, str(path)]
+    ran = subprocess.run(line, capture_output=True, text=True, check=True)
+    assert ran.stdout.strip(), "it did panic"
+    assert ran.stderr == "said afterwards;"
+    closed = subprocess.run([*line, "closed"], capture_output=True, text=True, check=True)
+    assert len(closed.stdout.splitlines()) == 2
 
 
 def test_any_changed_byte_of_the_directory_is_a_table_or_damage() -> None:

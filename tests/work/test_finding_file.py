@@ -2,6 +2,7 @@
 
 import json
 from contextlib import suppress
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -66,6 +67,10 @@ def test_a_finding_makes_the_same_card_from_its_file(tmp_path: Path) -> None:
             {"causes": [{"cause": "leak", "probability": 1}], "present": {"leak": "x"}},
             "the probability of present.leak is not a number from 0 to 1.",
         ),
+        (
+            {"causes": [{"cause": "leak", "probability": 1}], "disagreeing": {"smoke_test": []}},
+            "disagreeing is not a table of checks and what they disagree with.",
+        ),
     ],
 )
 def test_what_is_not_a_finding_is_one_clear_sentence(
@@ -74,6 +79,14 @@ def test_what_is_not_a_finding_is_one_clear_sentence(
     with pytest.raises(FindingError) as error:
         read_finding(_written(tmp_path, document))
     assert str(error.value) == f"finding.json: {sentence} {_ASK}"
+
+
+def test_checks_that_disagree_are_read_back(tmp_path: Path) -> None:
+    odd = replace(example_finding(), disagreeing={"smoke_test": "recording"})
+    document = json.loads(to_json(finding_document(odd)))
+    read = read_finding(_written(tmp_path, document))
+    assert read.disagreeing == {"smoke_test": "recording"}
+    assert make_card(example_car(), read) == make_card(example_car(), odd)
 
 
 def test_a_size_without_an_end_is_left_out(tmp_path: Path) -> None:
@@ -104,7 +117,11 @@ _JSON = st.recursive(
 )
 
 
-@given(document=st.fixed_dictionaries({"causes": st.lists(_JSON, max_size=3), "present": _JSON}))
+@given(
+    document=st.fixed_dictionaries(
+        {"causes": st.lists(_JSON, max_size=3), "present": _JSON, "disagreeing": _JSON}
+    )
+)
 def test_no_document_brings_anything_but_a_finding_or_a_sentence(
     document: Any, tmp_path_factory: pytest.TempPathFactory
 ) -> None:

@@ -7,9 +7,9 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
-__all__ = ["Assumptions", "load_assumptions"]
+__all__ = ["QUARTILE", "Assumptions", "load_assumptions"]
 
-_QUARTILE = 0.6744897501960817  # standard deviations from the median to a quartile
+QUARTILE = 0.6744897501960817  # standard deviations from the median to a quartile
 
 
 @dataclass(frozen=True)
@@ -28,7 +28,7 @@ class Assumptions:
     def log_rate(self) -> tuple[float, float]:
         """Median and spread of the logarithm of growth. [ln of levels per 1000 km]"""
         low, high = (math.log(km / 1000.0) for km in self.growth["km_to_level"])
-        return -(low + high) / 2.0, (high - low) / 2.0 / _QUARTILE
+        return -(low + high) / 2.0, (high - low) / 2.0 / QUARTILE
 
     @property
     def log_rate_sds(self) -> tuple[float, float]:

@@ -14,6 +14,8 @@ if TYPE_CHECKING:
     from bellmouth.book.forecast import Forecast
     from bellmouth.book.judging import Judged, Recomputed
     from bellmouth.book.readers import Quantity
+    from bellmouth.finding.proof_result import Proof
+    from bellmouth.finding.result import Finding
     from bellmouth.recording.series import Recording
 
 __all__ = ["Book"]
@@ -71,7 +73,7 @@ class Book(Store):
         """Keep a photo without its location; see `photos.add_photo`."""
         return photos.add_photo(self, name, path, **options)
 
-    def judge(self, name: str, recording: int | None = None, **options: Any) -> "Judged":
+    def judge(self, name: str, recording: int | None = None, **options: Any) -> "Judged[Finding]":
         """Ask what a recording shows; see `judging.judge`."""
         from bellmouth.book import judging  # noqa: PLC0415
 
@@ -79,14 +81,18 @@ class Book(Store):
 
     def judge_work(
         self, name: str, before: int | None = None, after: int | None = None, **options: Any
-    ) -> "Judged":
+    ) -> "Judged[Proof]":
         """Ask whether work helped; see `judging.judge_work`."""
         from bellmouth.book import judging  # noqa: PLC0415
 
         return judging.judge_work(self, name, before, after, **options)
 
     def keep(
-        self, name: str, judged: "Judged", document: Mapping[str, Any], **options: Any
+        self,
+        name: str,
+        judged: "Judged[Finding] | Judged[Proof]",
+        document: Mapping[str, Any],
+        **options: Any,
     ) -> Entry:
         """Add a finding or proof as it was judged; see `judging.keep`."""
         from bellmouth.book import judging  # noqa: PLC0415

@@ -13,6 +13,7 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from bellmouth.book import tables
+from bellmouth.book.digests import digest
 from bellmouth.book.entries import document_in, is_whole
 from bellmouth.book.files import Files
 from bellmouth.book.opening import reading, writing
@@ -153,15 +154,25 @@ def _integrity(connection: Connection) -> list[str]:
 
 
 def _documents(connection: Connection) -> Iterator[str]:
-    """Entries whose document can no longer be read."""
-    entry, standing = tables.entry, tables.standing
+    """Entries that can no longer be read, or are not as they were written."""
+    entry, standing, file = tables.entry, tables.standing, tables.entry_file
+    names: dict[tuple[int, int], list[str]] = {}
+    for named in connection.execute(sa.select(file).order_by(file.c.place)):
+        names.setdefault((named.car_id, named.number), []).append(named.name)
     query = sa.select(standing.c.name, entry).join(standing, standing.c.car_id == entry.c.car_id)
-    for row in connection.execute(query):
-        text = row.document if is_whole(dict(row._mapping)) else None  # noqa: SLF001 - public
+    for one in connection.execute(query):
+        row = one._asdict()
+        what = f"{row['name']}, entry {row['number']} ({row['kind']})"
         try:
-            document_in(text, f"{row.name}, entry {row.number} ({row.kind})")
+            document_in(row["document"] if is_whole(row) else None, what)
         except BookError as error:
             yield str(error)
+            continue
+        if row["digest"] != digest(row, names.get((row["car_id"], row["number"]), ())):
+            yield (
+                f"{what} is not as it was written: something else than a book has changed it. Put "
+                "back a backup, and keep this one for whoever helps."
+            )
 
 
 def _problem(store: Store, name: str) -> str:

@@ -11,6 +11,7 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from bellmouth.book import tables
+from bellmouth.book.digests import digest
 from bellmouth.errors import BookError
 from bellmouth.reading import json_in
 
@@ -127,11 +128,11 @@ def canonical(document: Any) -> str:
 
 def insert(connection: Connection, car_id: int, entries: Sequence[Entry]) -> None:
     """Write entries and the names of their files; the caller's transaction keeps them."""
-    rows = [
-        {name: getattr(entry, name) for name in _PLAIN}
-        | {"car_id": car_id, "document": canonical(entry.document)}
-        for entry in entries
-    ]
+    rows = []
+    for entry in entries:
+        row = {name: getattr(entry, name) for name in _PLAIN}
+        row["document"] = canonical(entry.document)
+        rows.append(row | {"car_id": car_id, "digest": digest(row, entry.files)})
     files = [
         {"car_id": car_id, "number": entry.number, "place": place, "name": name}
         for entry in entries

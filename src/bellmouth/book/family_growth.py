@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from bellmouth.book.assumptions import Assumptions, load_assumptions
+from bellmouth.book.assumptions import QUARTILE, Assumptions, load_assumptions
 from bellmouth.book.growth import filtered, grid_of
 from bellmouth.book.kinds import kind_of
 from bellmouth.book.visits import CarVisits
@@ -15,7 +15,6 @@ from bellmouth.finding.family import Growth
 
 __all__ = ["assumed_of", "learn_growth"]
 
-_QUARTILE = 0.6744897501960817  # standard deviations from the median to a quartile
 #: Fewer histories say more of themselves than of their family.
 LEAST_CARS = 4
 
@@ -44,7 +43,7 @@ def learn_growth(cars: Sequence[CarVisits]) -> Growth:
     between = float(by_middle @ (rates - middle) ** 2)
     within = float(by_scale @ scales**2)
     whole = between + within
-    spread = _QUARTILE * math.sqrt(whole)
+    spread = QUARTILE * math.sqrt(whole)
     km = (1000.0 * math.exp(-middle - spread), 1000.0 * math.exp(-middle + spread))
     return Growth(km, float(np.clip(between / whole, 0.01, 0.99)), len(told))
 

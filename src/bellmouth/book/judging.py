@@ -3,13 +3,13 @@ made again whenever anyone asks."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 from bellmouth.book.alike import differences
 from bellmouth.book.entries import Entry, effective, numbered, places
 from bellmouth.book.known import car_of
 from bellmouth.book.recordings import recording_of
-from bellmouth.book.standing import known_of
+from bellmouth.book.standing import complaint_of, known_of
 from bellmouth.book.store import Store
 from bellmouth.book.versions import input_hash, model_version, software_version
 from bellmouth.car import car_from_mapping
@@ -39,12 +39,15 @@ __all__ = [
 CLEANED = "clean_plate"
 
 
+_Result = TypeVar("_Result", "Finding", "Proof")
+
+
 @dataclass(frozen=True)
-class Judged:
+class Judged(Generic[_Result]):
     """A finding or a proof, the recordings it is of, and what an entry keeps of its inputs."""
 
     kind: str
-    result: "Finding | Proof"
+    result: _Result
     recordings: tuple[Recording, ...]
     car: "Car"
     inputs: Mapping[str, Any]
@@ -73,7 +76,7 @@ def judge(
     complaint: str | None = None,
     prior: Mapping[str, float] | None = None,
     family: Mapping[str, Any] | None = None,
-) -> Judged:
+) -> "Judged[Finding]":
     """Ask what a recording of the book shows; the newest one where none is named.
 
     Numbers are those of entries; ``also`` are more recordings of the car as it is now, judged
@@ -93,7 +96,7 @@ def judge(
         "recording": chosen.number,
         "references": list(clean_recording(entries, chosen) if references is None else references),
         "results": list(results),
-        "complaint": complaint or _complaint(entries, chosen),
+        "complaint": complaint or complaint_of(entries, chosen.job),
         "car": known_of(entries).document["car"],
     }
     if also:
@@ -102,7 +105,7 @@ def judge(
         inputs["prior"] = dict(prior)
     if family:
         inputs["family"] = dict(family)
-    return _made(store, entries, "finding", inputs)
+    return _found(store, entries, inputs)
 
 
 def clean_recording(entries: Sequence[Entry], chosen: Entry) -> list[int]:
@@ -131,7 +134,7 @@ def judge_work(
     complaint: str | None = None,
     prior: Mapping[str, float] | None = None,
     family: Mapping[str, Any] | None = None,
-) -> Judged:
+) -> "Judged[Proof]":
     """Ask whether the work between two recordings helped; the newest two where none are named.
 
     What was done is what the book says was done between them, where it is not given. ``prior`` are
@@ -149,14 +152,14 @@ def judge_work(
         "after": after,
         "references": list(references),
         "done": list(done),
-        "complaint": complaint or _complaint(entries, numbered(entries, before, "recording")),
+        "complaint": complaint or complaint_of(entries, numbered(entries, before, "recording").job),
         "car": known_of(entries).document["car"],
     }
     if prior:
         inputs["prior"] = dict(prior)
     if family:
         inputs["family"] = dict(family)
-    return _made(store, entries, "proof", inputs)
+    return _proved(store, entries, inputs)
 
 
 def done_between(entries: Sequence[Entry], before: int, after: int) -> list[str]:
@@ -176,7 +179,7 @@ def done_between(entries: Sequence[Entry], before: int, after: int) -> list[str]
 def keep(
     store: Store,
     name: str,
-    judged: Judged,
+    judged: "Judged[Finding] | Judged[Proof]",
     document: Mapping[str, Any],
     *,
     job: int | None = None,
@@ -208,7 +211,7 @@ def stands(store: Store, name: str, kept: Entry) -> bool:
         return False
     inputs = {key: value for key, value in kept.document.items() if key != kept.kind}
     now = {
-        "complaint": _complaint(entries, chosen),
+        "complaint": complaint_of(entries, chosen.job),
         "car": known_of(entries).document["car"],
     }
     same_input = input_hash(files, {**inputs, **now}) == kept.input_hash
@@ -238,14 +241,15 @@ def _again(store: Store, entries: Sequence[Entry], entry: Entry) -> Recomputed:
     inputs = {key: value for key, value in entry.document.items() if key != entry.kind}
     if input_hash(entry.files, inputs) != entry.input_hash:
         raise BookError(f"Entry {entry.number}: what went in is not what its hash says.")
-    made = _made(store, entries, entry.kind, inputs)
+    make = _found if entry.kind == "finding" else _proved
+    made = make(store, entries, inputs)
     found = differences(entry.document[entry.kind], _laid_out(made))
     return Recomputed(
         entry, not found, tuple(found), _by(entry.software, entry.model), _by(None, None)
     )
 
 
-def _laid_out(made: Judged) -> dict[str, Any]:
+def _laid_out(made: "Judged[Finding] | Judged[Proof]") -> dict[str, Any]:
     """A result as its document has it: a proof's learning and why stand together there."""
     told = asdict(made.result)
     if made.kind == "proof":
@@ -257,31 +261,39 @@ def _by(software: str | None, model: str | None) -> str:
     return f"{software or software_version()}, model {model or model_version()}"
 
 
-def _made(store: Store, entries: Sequence[Entry], kind: str, inputs: Mapping[str, Any]) -> Judged:
+def _found(store: Store, entries: Sequence[Entry], inputs: Mapping[str, Any]) -> "Judged[Finding]":
     from bellmouth.finding import find  # noqa: PLC0415 - only judging loads the model
 
+    numbers = [inputs["recording"], *inputs.get("also", ())]
+    car, read, files = _read(store, entries, numbers, inputs)
+    result = find(
+        read[0], car, also=read[1 : len(numbers)], references=read[len(numbers) :],
+        results=inputs["results"], prior=inputs.get("prior"), complaint=inputs["complaint"],
+        family=_family(inputs.get("family")),
+    )  # fmt: skip
+    return Judged("finding", result, read, car, inputs, files)
+
+
+def _proved(store: Store, entries: Sequence[Entry], inputs: Mapping[str, Any]) -> "Judged[Proof]":
+    from bellmouth.finding.prove import prove  # noqa: PLC0415 - only judging loads the model
+
+    car, read, files = _read(store, entries, [inputs["before"], inputs["after"]], inputs)
+    before, after, *good = read
+    result = prove(
+        before, after, car, references=good, done=inputs["done"], prior=inputs.get("prior"),
+        complaint=inputs["complaint"], family=_family(inputs.get("family")),
+    )  # fmt: skip
+    return Judged("proof", result, read, car, inputs, files)
+
+
+def _read(
+    store: Store, entries: Sequence[Entry], numbers: Sequence[int], inputs: Mapping[str, Any]
+) -> tuple["Car", tuple[Recording, ...], tuple[str, ...]]:
+    """The car, the recordings of these entries and then of the references, and their files."""
     car = car_from_mapping(inputs["car"], car_of(known_of(entries).document).name or "car")
-    if kind == "finding":
-        numbers = [inputs["recording"], *inputs.get("also", ())]
-    else:
-        numbers = [inputs["before"], inputs["after"]]
     chosen = [numbered(entries, one, "recording") for one in (*numbers, *inputs["references"])]
     read = tuple(recording_of(store, one) for one in chosen)
-    files = tuple(one.files[0] for one in chosen)
-    said: dict[str, Any] = {
-        "complaint": inputs["complaint"], "references": read[len(numbers) :],
-        "family": _family(inputs.get("family")),
-    }  # fmt: skip
-    result: Finding | Proof
-    if kind == "finding":
-        told = {"results": inputs["results"], "prior": inputs.get("prior")}
-        result = find(read[0], car, also=read[1 : len(numbers)], **told, **said)
-    else:
-        from bellmouth.finding.prove import prove  # noqa: PLC0415
-
-        told = {"done": inputs["done"], "prior": inputs.get("prior")}
-        result = prove(read[0], read[1], car, **told, **said)
-    return Judged(kind, result, read, car, inputs, files)
+    return car, read, tuple(one.files[0] for one in chosen)
 
 
 def _family(told: Mapping[str, Any] | None) -> "Family | None":
@@ -292,9 +304,3 @@ def _family(told: Mapping[str, Any] | None) -> "Family | None":
 
 def _recordings(entries: Sequence[Entry]) -> list[Entry]:
     return [one for one in effective(entries) if one.kind == "recording"]
-
-
-def _complaint(entries: Sequence[Entry], recording: Entry) -> str | None:
-    """What the owner said when the recording's job was opened."""
-    jobs = [one for one in effective(entries) if one.kind == "job" and one.job == recording.job]
-    return jobs[-1].document.get("complaint") if jobs else None

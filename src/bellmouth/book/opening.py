@@ -20,6 +20,8 @@ __all__ = ["connected", "open_engine", "reading", "writing"]
 
 _BUSY_S = 30.0
 _BEGIN = "Begin one with: bellmouth book car NAME --file car.toml"
+# The version whose migration makes the table of standings, and leaves it empty.
+_FIRST_STANDING = "0002"
 # Any number will do, as long as every book on a server takes the same one.
 _LOCK = 0x626D626B
 
@@ -171,11 +173,13 @@ def _bring_up(engine: Engine, place: Place, found: str | None) -> None:
         _copy_beside(place.database, found)
     with writing(engine) as connection:
         # Another process may have done it while this one waited for its turn.
-        if _version(connection, place) != VERSION:
+        before = _version(connection, place)
+        if before != VERSION:
             _migrate(connection)
-            from bellmouth.book.standing import work_out_all  # noqa: PLC0415 - rare
+            if before is None or before < _FIRST_STANDING:
+                from bellmouth.book.standing import work_out_all  # noqa: PLC0415 - rare
 
-            work_out_all(connection)
+                work_out_all(connection)
     if found is not None and place.database is None:
         return
     with engine.connect() as connection:

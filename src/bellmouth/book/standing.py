@@ -8,12 +8,18 @@ from sqlalchemy.engine import Connection
 from bellmouth.book import tables
 from bellmouth.book.entries import Entry, effective, read_all
 
-__all__ = ["known_of", "odometer", "work_out", "work_out_all"]
+__all__ = ["complaint_of", "known_of", "odometer", "work_out", "work_out_all"]
 
 
 def known_of(entries: Sequence[Entry]) -> Entry:
     """The newest entry that says what is known of the car itself."""
     return [entry for entry in effective(entries) if entry.kind == "car"][-1]
+
+
+def complaint_of(entries: Sequence[Entry], job: int | None) -> str | None:
+    """What the owner said when a job was opened; None where nothing was said, or no job opened."""
+    opened = [one for one in effective(entries) if one.kind == "job" and one.job == job]
+    return opened[-1].document.get("complaint") if opened else None
 
 
 def odometer(entries: Sequence[Entry]) -> Entry | None:

@@ -22,6 +22,7 @@ from bellmouth.book.places import place_of
 from bellmouth.book.standing import known_of, work_out
 from bellmouth.book.trouble import told
 from bellmouth.book.versions import software_version
+from bellmouth.car.complaint import parse_complaint
 from bellmouth.car.description import Car
 from bellmouth.errors import BookError
 
@@ -187,7 +188,11 @@ class Store:
         BookError
             If the day is before the last job's, the odometer runs backwards, or there is no such
             earlier job.
+        CarError
+            If it is no complaint that a finding knows.
         """
+        # Kept as it was typed, no finding of the job could be made.
+        complaint = parse_complaint(complaint) if complaint else None
         with self.told(), writing(self.engine) as connection:
             car_id, entries = self.read(connection, name)
             job = None

@@ -31,7 +31,7 @@ __all__ = [
 ]
 
 #: Versions of the tables, oldest first; the last is the one that this software writes.
-VERSIONS = ("0001", "0002")
+VERSIONS = ("0001", "0002", "0003")
 VERSION = VERSIONS[-1]
 #: Marks an SQLite file as a book, whatever it is called. ("bmbk")
 APPLICATION_ID = 0x626D626B
@@ -61,6 +61,7 @@ entry = Table(
     Column("model", Text),
     Column("input_hash", Text),
     Column("document", Text, nullable=False),
+    Column("digest", Text),
     PrimaryKeyConstraint("car_id", "number"),
     ForeignKeyConstraint(["car_id", "job"], ["entry.car_id", "entry.number"]),
     ForeignKeyConstraint(["car_id", "corrects"], ["entry.car_id", "entry.number"]),

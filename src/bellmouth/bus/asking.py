@@ -104,7 +104,7 @@ class Asker:
         """
         for one in (payload,) if then is None else (payload, then):
             if one[:1] not in _READING:
-                raise ValueError(f"service {one[:1].hex()} only reads nothing; it is never sent")
+                raise ValueError(f"service {one[:1].hex()} does more than read; it is never sent")
         if then is not None and to is not None and self._onward is not None:
             exchange = self._onward.exchange_onward(payload, to, then)
         else:

@@ -7,11 +7,11 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from bellmouth.bus.first_answers import FirstAnswers, first_answers
 from bellmouth.bus.gaps import Gaps
 from bellmouth.bus.guide import RUNNING_RPM, Advice, Guide
 from bellmouth.bus.journal import Journal
 from bellmouth.bus.lost import lost
-from bellmouth.bus.opened import Opening, opening
 from bellmouth.bus.polling import Polling
 from bellmouth.car.description import Car
 from bellmouth.errors import BusError, FindingError, RecordingError
@@ -78,7 +78,7 @@ class Captured:
 
     path: Path
     recording: Recording
-    opening: Opening
+    opening: FirstAnswers
     finding: "Finding | None"
     notes: tuple[str, ...]
     requests_per_s: float
@@ -156,7 +156,7 @@ def record(
     controller: int | None = None,
     show_vin: bool = False,
     overwrite: bool = False,
-    opened: Callable[[Opening], None] | None = None,
+    opened: Callable[[FirstAnswers], None] | None = None,
     progress: Callable[[Progress], None] | None = None,
     heard: Callable[[float, Mapping[str, float]], None] | None = None,
     clock: Callable[[], float] = time.monotonic,
@@ -212,7 +212,7 @@ def record(
         client.watch_adapter(run.adapter)
         # The engine may be started any moment, and then the key-on reading is gone: it is read
         # before and between the questions.
-        report = opening(client, mask_vin=not show_vin, between=lambda: _first_looks(run))
+        report = first_answers(client, mask_vin=not show_vin, between=lambda: _first_looks(run))
         if opened is not None:
             opened(report)
         run.from_s, run.from_requests = run.now_s, run.requests

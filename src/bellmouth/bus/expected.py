@@ -15,9 +15,10 @@ import numpy as np
 from bellmouth.car.complaint import parse_complaint
 from bellmouth.car.description import Car
 from bellmouth.errors import FindingError
-from bellmouth.finding.find import hypothesis_weights, solve
+from bellmouth.finding.case import solve
 from bellmouth.finding.priors import cause_weights
 from bellmouth.finding.sizes import sizes_of
+from bellmouth.finding.weights import hypothesis_weights, probability
 from bellmouth.recording.stretch import Reading, Stretch
 
 __all__ = ["View", "gain_bits", "longer", "view"]
@@ -44,17 +45,13 @@ def view(stretches: Sequence[Stretch], car: Car, complaint: str | None = None) -
         prior = hypothesis_weights(cause_weights(said), case.hypotheses)
     except FindingError:
         return None
-    names = (*case.hypotheses.names, "unexplained")
-    logs = np.append(case.posterior.log_evidence, case.posterior.log_unexplained)
-    with np.errstate(divide="ignore"):
-        joint = logs + np.log([prior[name] for name in names])
-    probability = np.exp(joint - np.logaddexp.reduce(joint))
+    chances = probability(case.log_evidence, prior, case.names)
     width = {
         (name, cause): float(np.log(max(size.high, 1e-9) / max(size.low, 1e-9)))
         for name, sizes in sizes_of(case).items()
         for cause, size in sizes.items()
     }
-    return View(dict(zip(names, map(float, probability), strict=True)), width)
+    return View(dict(zip(case.names, map(float, chances), strict=True)), width)
 
 
 def gain_bits(

@@ -19,7 +19,7 @@ from bellmouth.recording.series import Recording
 from bellmouth.recording.steady import stretches
 from bellmouth.recording.stretch import Stretch
 
-__all__ = ["Advice", "Guide", "Step", "asked_rpm", "course", "extras"]
+__all__ = ["RUNNING_RPM", "Advice", "Guide", "Step", "asked_rpm", "course", "extras"]
 
 # A stretch is enough when so many more seconds are expected to tell fewer bits than this.
 MORE_S = 10.0
@@ -259,6 +259,8 @@ class Guide:
         if wanted is not None and off:
             more = "a little more pedal" if here.speed < wanted else "a little less pedal"
             hint = f"now {here.speed:,.0f} rpm: {more}"
+        elif wanted is None:
+            hint = f"now {here.speed:,.0f} rpm: foot off the pedal, let it settle"
         else:
             hint = f"now {here.speed:,.0f} rpm: hold it still"
         patience = PATIENCE_S if step in extras() else LONGEST_S

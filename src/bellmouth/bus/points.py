@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from bellmouth.car.description import Car
 from bellmouth.errors import FindingError
 from bellmouth.finding import model_error, nominal
-from bellmouth.finding.find import Case, solve
+from bellmouth.finding.case import Case, solve
 from bellmouth.finding.model import Model
 from bellmouth.finding.nuisance import unknowns
 from bellmouth.finding.observations import observe

@@ -1,16 +1,16 @@
 """The monitors as a recording holds them: the last value of parameter 01."""
 
 from bellmouth.errors import RecordingError
+from bellmouth.j1979.addressing import ENGINE
 from bellmouth.j1979.codes import MonitorStatus, decode_monitor_status
 from bellmouth.recording.series import Recording
 
-__all__ = ["ENGINE", "recorded_monitors"]
-
-ENGINE = 0x10  # whose values a recording holds, unless another controller was chosen
+__all__ = ["recorded_monitors"]
 
 
 def recorded_monitors(recording: Recording) -> dict[int, MonitorStatus]:
-    """Monitor status by controller, as :func:`bellmouth.bus.readiness.advise` takes it.
+    """Monitor status by controller, as :func:`bellmouth.bus.readiness.advise` takes it: the
+    engine's, whose values a recording holds unless another was chosen.
 
     Raises
     ------

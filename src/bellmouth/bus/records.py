@@ -57,7 +57,11 @@ def ask_item(asker: Asker, address: int, request: Request) -> Response | None:
 
 
 def _data(asker: Asker, address: int, service: Service, identifier: int) -> bytes | None:
-    reply = ask_item(asker, address, Request(service, (identifier,)))
+    return _only(ask_item(asker, address, Request(service, (identifier,))), identifier)
+
+
+def _only(reply: Response | None, identifier: int) -> bytes | None:
+    """What a reply says of one parameter; None where it says anything else."""
     if not isinstance(reply, Data) or len(reply.replies) != 1:
         return None
     given, data = reply.replies[0]
@@ -121,10 +125,7 @@ def read_freeze_frame(
 
 def _frozen(asker: Asker, address: int, identifier: int, frame: int) -> bytes | None:
     reply = ask_item(asker, address, Request(Service.FREEZE_FRAME, (identifier,), frame))
-    if not isinstance(reply, Data) or reply.frame != frame or len(reply.replies) != 1:
-        return None
-    given, data = reply.replies[0]
-    return data if given == identifier else None
+    return _only(reply, identifier) if isinstance(reply, Data) and reply.frame == frame else None
 
 
 def read_maxima(asker: Asker, address: int, supported: Collection[int]) -> dict[str, float | None]:

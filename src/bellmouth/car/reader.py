@@ -8,8 +8,8 @@ from typing import Any
 
 from bellmouth.car.complaint import parse_complaint
 from bellmouth.car.description import Car, Known
-from bellmouth.errors import CarError
-from bellmouth.reading import text_of, toml_in
+from bellmouth.errors import CarError, shown
+from bellmouth.reading import NotTextError, text_of, toml_in
 
 __all__ = ["CAR_KEYS", "VALUE_KEYS", "car_from_mapping", "read_car"]
 
@@ -45,6 +45,17 @@ VALUE_KEYS = tuple(_KNOWN)
 def read_car(path: str | Path) -> Car:
     """Read a car file: TOML with the keys of ``Car``; each value a number or {value, sd}.
 
+    Parameters
+    ----------
+    path
+        The file. ``displacement_l`` and ``metering`` must be there; what is not known is left out.
+
+    Returns
+    -------
+    Car
+        Each value in the unit of its key's name (``displacement_l`` [L], ``throttle_bore_mm``
+        [mm], ``barometric_pressure_kpa`` [kPa]), with its standard deviation; None is unknown.
+
     Raises
     ------
     CarError
@@ -54,7 +65,7 @@ def read_car(path: str | Path) -> Car:
     path = Path(path)
     try:
         text = text_of(path)
-    except UnicodeDecodeError as error:
+    except NotTextError as error:
         raise CarError(f"{path.name}: not a text file in UTF-8. Write the car as TOML.") from error
     except OSError as error:
         raise CarError(f"{path.name or path}: cannot be read ({error.strerror}).") from error
@@ -131,7 +142,7 @@ def _car(values: Mapping[str, Any], source: str, lines: Mapping[str, int]) -> Ca
 
 def _number(key: str, value: object, where: str) -> float:
     if isinstance(value, bool) or not isinstance(value, int | float):
-        raise CarError(f"{where}: {key} is {_shown(value)}, not a number.")
+        raise CarError(f"{where}: {key} is {shown(value)}, not a number.")
     try:
         return float(value)
     except OverflowError:
@@ -179,7 +190,7 @@ def _whole(key: str, value: object, where: str) -> int:
 def _metering(key: str, value: object, where: str) -> str:
     if value not in _METERING:
         raise CarError(
-            f'{where}: {key} = {_shown(value)} is not known. Write "airflow" (an airflow meter) or '
+            f'{where}: {key} = {shown(value)} is not known. Write "airflow" (an airflow meter) or '
             '"pressure" (manifold pressure).'
         )
     return str(value)
@@ -187,13 +198,13 @@ def _metering(key: str, value: object, where: str) -> str:
 
 def _flag(key: str, value: object, where: str) -> bool:
     if not isinstance(value, bool):
-        raise CarError(f"{where}: {key} is {_shown(value)}. Write true or false.")
+        raise CarError(f"{where}: {key} is {shown(value)}. Write true or false.")
     return value
 
 
 def _text(key: str, value: object, where: str) -> str:
     if not isinstance(value, str):
-        raise CarError(f"{where}: {key} is {_shown(value)}, not text. Put it in quotes.")
+        raise CarError(f"{where}: {key} is {shown(value)}, not text. Put it in quotes.")
     return value
 
 
@@ -201,7 +212,7 @@ def _file(key: str, value: object, where: str) -> str:
     text = _text(key, value, where)
     if not text.strip() or "\0" in text:
         raise CarError(
-            f'{where}: {key} = {_shown(value)} names no file. Write {key} = "two.family.toml".'
+            f'{where}: {key} = {shown(value)} names no file. Write {key} = "two.family.toml".'
         )
     return text
 
@@ -212,12 +223,6 @@ def _complaint(key: str, value: object, where: str) -> str:
     except CarError as error:
         text = str(error)
         raise CarError(text if text.startswith(where) else f"{where}: {text}") from None
-
-
-def _shown(value: object) -> str:
-    """A value as its owner wrote it, near enough to find it again."""
-    text = f'"{value}"' if isinstance(value, str) else str(value)
-    return text if len(text) <= 40 else text[:37] + "..."
 
 
 _READERS = {

@@ -15,6 +15,9 @@ from bellmouth.reading import json_in, text_of
 if TYPE_CHECKING:
     from bellmouth.book.book import Book
     from bellmouth.book.entries import Entry
+    from bellmouth.book.judging import Judged
+    from bellmouth.finding.proof_result import Proof
+    from bellmouth.finding.result import Finding
 
 __all__ = ["add_command"]
 
@@ -98,7 +101,7 @@ def add_command(
         raise click.UsageError(f"--gasket goes with work, not with a {kind}.")
     book = opened(context)
     entry = _ADD[kind](book, name, kind, what, options)
-    said = _said(entry.document, entry.kind)
+    said = _said(book, name, entry)
     click.echo(f"{name}: {kind} added as entry {entry.number}{said}.")
 
 
@@ -182,21 +185,22 @@ def _judged(
     said: dict[str, Any] = {"complaint": options["complaint"]}
     if options["references"]:
         said["references"] = options["references"]
+    judged: Judged[Finding] | Judged[Proof]
     with waiting("Weighing the causes"):
         if kind == "finding":
-            judged = book.judge(
+            found = book.judge(
                 name, *options["of"][:1], results=options["results"], also=options["also"], **said
             )
-            document = finding_document(judged.result)  # type: ignore[arg-type]
+            judged, document = found, finding_document(found.result)
         else:
-            judged = book.judge_work(name, *options["of"][:2], **said)
-            document = proof_document(judged.result)  # type: ignore[arg-type]
+            proved = book.judge_work(name, *options["of"][:2], **said)
+            judged, document = proved, proof_document(proved.result)
     if what:
         handed = _json(_one(what, kind, "file"))
-        found = differences(handed, asdict(judged.result))
-        if found:
+        other = differences(handed, asdict(judged.result))
+        if other:
             raise BookError(
-                f"{Path(what[0]).name}: is not what the recordings of the book give ({found[0]}). "
+                f"{Path(what[0]).name}: is not what the recordings of the book give ({other[0]}). "
                 "Name the right ones with --of, or leave the file out."
             )
         document = handed
@@ -213,13 +217,16 @@ def _json(path: str) -> dict[str, Any]:
     return found
 
 
-def _said(document: Any, kind: str) -> str:
+def _said(book: "Book", name: str, entry: "Entry") -> str:
     """The gist of a finding or a proof, for the line that says it was added."""
-    if kind == "finding":
-        first = document["finding"]["causes"][0]
-        return f": {first['cause']}, {round(100 * first['probability'])} %"
-    if kind == "proof":
-        return f": {document['proof']['verdict']}"
+    if entry.kind == "finding":
+        from bellmouth.book.standing import known_of  # noqa: PLC0415
+        from bellmouth.pages.book_document import finding_gist  # noqa: PLC0415
+
+        car = known_of(book.history(name).entries).document["car"]
+        return f": {finding_gist(entry.document['finding'], car.get('metering', ''))}"
+    if entry.kind == "proof":
+        return f": {entry.document['proof']['verdict']}"
     return ""
 
 

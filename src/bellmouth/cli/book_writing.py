@@ -103,16 +103,13 @@ def open_command(
     corrects: int | None,
 ) -> None:
     """Open a job on CAR; what is added from now on belongs to it."""
-    from bellmouth.car.complaint import parse_complaint  # noqa: PLC0415
-
-    said = parse_complaint(complaint) if complaint else None
     book = opened(context)
     earlier = book.standing(name)
     entry = book.open_job(
         name,
         distance_km=distance,
         on=on,
-        complaint=said,
+        complaint=complaint,
         comeback_of=comeback_of,
         corrects=corrects,
     )

@@ -13,8 +13,8 @@ if TYPE_CHECKING:
     from rich.live import Live
 
     from bellmouth.bus.capture import Captured, Progress
+    from bellmouth.bus.first_answers import FirstAnswers
     from bellmouth.bus.guide import Advice, Step
-    from bellmouth.bus.opened import Opening
 
 __all__ = ["CapturingScreen", "opening_lines"]
 
@@ -22,7 +22,7 @@ _PLAIN_EVERY_S = 10.0
 _AWAY = "The adapter went away: plug it in again. It is waited for; what was read is kept."
 
 
-def opening_lines(report: "Opening") -> list[str]:
+def opening_lines(report: "FirstAnswers") -> list[str]:
     """What the car reported, a sentence each."""
     lines = [f"Talking to the car: {report.description}."]
     for one in report.identity:
@@ -101,7 +101,7 @@ class CapturingScreen:
         if self._live is not None:
             self._live.stop()
 
-    def opened(self, report: "Opening") -> None:
+    def opened(self, report: "FirstAnswers") -> None:
         """What the car reported."""
         for line in opening_lines(report):
             self._say(line)

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Literal
 
-__all__ = ["AREAS", "CAUSES", "SINGLE_CAUSES", "Cause", "pairs", "singles"]
+__all__ = ["AREAS", "CAUSES", "SINGLE_CAUSES", "Cause", "called", "pairs", "singles"]
 
 Effect = Literal["leak", "meter", "fuel", "deposit", "learned", "pressure", "boost"]
 
@@ -42,6 +42,18 @@ CAUSES: dict[str, Cause] = {
     )
 }
 SINGLE_CAUSES = tuple(CAUSES)
+#: What a cause is called where its name with spaces for underscores is not English.
+_CALLED = {"learned_stale": "stale learning"}
+
+
+def called(name: str) -> str:
+    """A cause, pair or course as people call it: ``leak+stale learning``.
+
+    Names are the contract; what people read is this.
+    """
+    for cause, words in _CALLED.items():
+        name = name.replace(cause, words)
+    return name.replace("_", " ")
 
 
 def singles(*, both_sensors: bool, boost: bool) -> tuple[str, ...]:

@@ -11,15 +11,14 @@ from bellmouth.finding.idle_speed import (
     Comparison,
     Surplus,
     speed_density,
-    speed_parts,
     speed_rises,
     stray_density,
     surplus_shares,
 )
 
 if TYPE_CHECKING:
+    from bellmouth.finding.case import Case
     from bellmouth.finding.check_sizes import Nodes
-    from bellmouth.finding.find import Case
 
 __all__ = ["fall_by_learning", "idle_unloaded", "recorded_idle_rpm"]
 
@@ -80,9 +79,7 @@ def fall_by_learning(nodes: "Nodes") -> tuple[Floats, Floats, Floats]:
     rises = speed_rises("stale", table, target, airflow_metered=metered)
     weight = np.ones_like(rises)
     if held is not None:
-        spark = held.spark.density(rises, target, table)
-        left = held.excess_rpm - rises
-        weight = speed_density(left, held.sd_rpm, held.shares, table) * spark + _LEAST
+        weight = np.sum(held.parts(rises, table), axis=0) + _LEAST
     row = np.interp(leak + stale, SHARES, np.arange(len(SHARES)))
     share, mean, sd = (_between(table, row) for table in _gathered(weight, rises))
     of_it = (stale / np.maximum(leak + stale, 1e-9))[:, None]
@@ -124,16 +121,16 @@ def _weights(kind: Surplus, held: Comparison, nodes: "Nodes") -> Floats:
     table = case.priors.idle_speed
     metered = case.observations.airflow_metered
     rises = speed_rises(kind, table, held.target_rpm, airflow_metered=metered)
-    spark = held.spark.density(rises, held.target_rpm, table)
+    alike, _, down = held.parts(rises, table)
+    spark = held.loaded_spark(1.0, rises, table)
     left = held.excess_rpm - rises
-    alike, _, down = speed_parts(left, held.sd_rpm, held.shares, table)
     unloaded = {**held.shares, "load": 0.0, "target load": 0.0}
     wide = float(np.hypot(held.sd_rpm, table["load_rpm"] / (2 * _LOADS)))
     loads = _loads(table["load_rpm"])
     raised = speed_density(left[..., None] - loads, wide, unloaded, table)
     share = held.shares["load"] * (1 - held.shares["target load"]) / _LOADS
     stray = table["stray_share"]
-    same = (1 - stray) * ((alike + down) * spark).mean(axis=1)
+    same = (1 - stray) * (alike + down).mean(axis=1)
     more = (1 - stray) * share * (raised * spark[..., None]).mean(axis=1)
     odd = stray * held.spark.odd * stray_density(held.excess_rpm, table)
     same = same + _STRAY_STAYS * odd

@@ -15,7 +15,7 @@ from bellmouth.finding.check_table import Check
 from bellmouth.finding.sizes import size_from_coordinate
 
 if TYPE_CHECKING:
-    from bellmouth.finding.find import Case
+    from bellmouth.finding.case import Case
 
 __all__ = [
     "Nodes",
@@ -161,10 +161,13 @@ _RATIOS = {
 
 
 def _ratio(nodes: Nodes, low: str, high: str, spread: float) -> tuple[Floats, Floats]:
-    log = np.zeros(len(nodes.hypothesis))
-    for cause, sign in ((low, -1.0), (high, 1.0)):
-        log += sign * nodes.holding(cause)[0]
+    log = nodes.holding(high)[0] - nodes.holding(low)[0]
     return np.exp(log), np.full(len(log), spread)
+
+
+def _asked_for(nodes: Nodes, of: str) -> Floats:
+    """Log of the trim that a false meter or fuel delivery asks for: more where it is low."""
+    return nodes.holding(f"{of}_low")[0] - nodes.holding(f"{of}_high")[0]
 
 
 def _trim(nodes: Nodes) -> tuple[Floats, Floats]:
@@ -173,9 +176,7 @@ def _trim(nodes: Nodes) -> tuple[Floats, Floats]:
     Where idle was recorded with a trim that is no bound, only what changes from there is asked.
     """
     case = nodes.case
-    log = np.zeros(len(nodes.hypothesis))
-    for cause, sign in (("meter_low", 1), ("meter_high", -1), ("fuel_low", 1), ("fuel_high", -1)):
-        log += sign * nodes.holding(cause)[0]
+    log = _asked_for(nodes, "meter") + _asked_for(nodes, "fuel")
     area, leaks = nodes.holding("leak")
     share = np.where(leaks, np.exp(area) / case.scale.idle_area_m2, 0.0)
     if not case.observations.airflow_metered:
@@ -199,11 +200,7 @@ def _trim_nearer(nodes: Nodes) -> tuple[Floats, Floats]:
 
     Trims at their limit before show less than the meter's error.
     """
-    log, held = np.zeros(len(nodes.hypothesis)), np.zeros(len(nodes.hypothesis))
-    for cause, sign in (("meter_low", 1), ("meter_high", -1)):
-        log += sign * nodes.holding(cause)[0]
-    for cause, sign in (("fuel_low", 1), ("fuel_high", -1)):
-        held += sign * nodes.holding(cause)[0]
+    log, held = _asked_for(nodes, "meter"), _asked_for(nodes, "fuel")
     area, leaks = nodes.holding("leak")
     held += np.log1p(np.where(leaks, np.exp(area) / nodes.case.scale.idle_area_m2, 0.0))
     trims, limited = _idle_log_trims(nodes.case)

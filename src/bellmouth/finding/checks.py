@@ -25,15 +25,17 @@ from bellmouth.finding.repeats import (
 from bellmouth.finding.result import NextCheck
 
 if TYPE_CHECKING:
-    from bellmouth.finding.find import Case
+    from bellmouth.finding.case import Case
 
 __all__ = [
     "CheckResult",
     "by_check",
+    "confirms",
     "next_checks",
     "outcome_table",
     "parse_results",
     "result_log",
+    "settled",
     "with_results",
 ]
 
@@ -193,8 +195,7 @@ def next_checks(
 ) -> tuple[NextCheck, ...]:
     """Checks that may still tell something, most expected information a minute first; one that was
     made already may be worth making again."""
-    names = (*case.hypotheses.names, "unexplained")
-    weight = np.array([posterior[name] for name in names])
+    weight = np.array([posterior[name] for name in case.names])
     nodes = _told(case, results)[1]
     made = by_check(results)
     ended = {name for one in results for name in _ended_by(one)}
@@ -205,9 +206,9 @@ def next_checks(
         if len(before) >= _MOST_TIMES or check.name in ended or not _possible(case, check):
             continue
         bits = _information_bits(weight, outcome_table(case, check, nodes, before))
-        confirms = not before and bool(set(top.split("+")) & set(check.confirms))
-        if bits > _LEAST_BITS or confirms:
-            found.append(_suggested(check, bits, len(before)))
+        suggested = _suggested(check, bits, len(before))
+        if bits > _LEAST_BITS or confirms(suggested, top):
+            found.append(suggested)
     return _ranked(found, posterior)
 
 
@@ -229,15 +230,26 @@ def _suggested(check: Check, bits: float, times: int) -> NextCheck:
     )
 
 
+def settled(found: Sequence[NextCheck]) -> bool:
+    """Whether none of the checks has much left to tell, so that those that confirm come first."""
+    return all(check.bits < _SETTLED_BITS for check in found)
+
+
+def confirms(check: NextCheck, top: str) -> bool:
+    """Whether a check would confirm the likeliest cause, and has not been made."""
+    return not check.made and bool(set(top.split("+")) & set(CHECKS[check.check].confirms))
+
+
 def _ranked(found: list[NextCheck], posterior: Mapping[str, float]) -> tuple[NextCheck, ...]:
     """Most expected information a minute first; where hardly any is left to be had, the checks
     that would confirm the likeliest cause before anything is unbolted."""
     top = max(posterior, key=lambda name: posterior[name])
-    settled = all(check.bits < _SETTLED_BITS for check in found)
+    confirming = settled(found)
 
     def order(check: NextCheck) -> tuple[bool, float]:
-        confirms = not check.made and bool(set(top.split("+")) & set(CHECKS[check.check].confirms))
-        return settled and not confirms, -check.bits / (check.minutes + _SETTING_UP_MINUTES)
+        return confirming and not confirms(check, top), -check.bits / (
+            check.minutes + _SETTING_UP_MINUTES
+        )
 
     return tuple(sorted(found, key=order))
 

@@ -1,6 +1,6 @@
 """Values of one parameter over all stretches, and what the throttle readings among them say."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -45,15 +45,16 @@ class Columns:
 
     def value(self, name: str) -> Floats:
         """Its value in each stretch, NaN where it is not there."""
-        if name not in self._there:
-            return self._nothing.copy()
-        return np.array([stretch.value(name) for stretch in self._stretches], dtype=np.float64)
+        return self._each(name, Stretch.value)
 
     def error(self, name: str) -> Floats:
         """Its standard error in each stretch."""
+        return self._each(name, Stretch.error)
+
+    def _each(self, name: str, read: Callable[[Stretch, str], float]) -> Floats:
         if name not in self._there:
             return self._nothing.copy()
-        return np.array([stretch.error(name) for stretch in self._stretches], dtype=np.float64)
+        return np.array([read(stretch, name) for stretch in self._stretches], dtype=np.float64)
 
     def open_loop(self) -> Bools:
         """Stretches in which the mixture was not controlled."""

@@ -14,7 +14,7 @@ from bellmouth.finding.checks import CheckResult, by_check, outcome_table
 from bellmouth.finding.result import With
 
 if TYPE_CHECKING:
-    from bellmouth.finding.find import Case
+    from bellmouth.finding.case import Case
 
 __all__ = ["Remark", "expected", "remarks"]
 

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from bellmouth.car.description import Complaint
-from bellmouth.finding.causes import CAUSES
+from bellmouth.finding.causes import CAUSES, called
 from bellmouth.finding.observations import LEAST_KPA, judgeable
 from bellmouth.finding.result import Evidence
 from bellmouth.finding.telling import telling
@@ -15,9 +15,9 @@ from bellmouth.recording.series import Recording
 from bellmouth.recording.stretch import Stretch
 
 if TYPE_CHECKING:
-    from bellmouth.finding.find import Case
+    from bellmouth.finding.case import Case
 
-__all__ = ["confusions", "elsewhere", "evidence_of", "excluded_of", "warnings_of"]
+__all__ = ["confusions", "elsewhere", "evidence_of", "excluded_of", "low_idle", "warnings_of"]
 
 _SAME_FIT_NATS = 2.0
 _MISFIT = 3.0
@@ -29,12 +29,17 @@ _SYMPTOMS = (
     "rough idle", "low idle", "high idle", "hunting idle", "stalls", "sticking plate",
     "lamp or lean code",
 )  # fmt: skip
+# From here an idle is no longer one of those that stand a little off: one car in seven does, by up
+# to 70 rpm (see priors.toml).
+_LOW_RPM, _LOW_SDS = 75.0, 3.0
 _LED_TO = 0.15  # a cause this likely has the readings named that led to it
-
+_STANDS_OUT = 2.5  # a reading this many standard deviations off is named
+_LOST = 0.3  # unexplained, from there: it is said that no cause fits
 
 _CHANNELS = {
     "filling": "airflow by the meter against speed and pressure",
     "plate": "throttle opening against the air that passes",
+    "opening": "how far the plate stands open above its stop",
     "trim 1": "total trim of bank 1",
     "trim 2": "total trim of bank 2",
     "computed": "the controller's computed airflow against speed and pressure",
@@ -76,7 +81,7 @@ def evidence_of(case: "Case", posterior: Mapping[str, float]) -> tuple[Evidence,
     for row in rows[:3]:
         if posterior[names[row]] < _LED_TO and row != rows[0]:
             continue
-        named = names[row].replace("_", " ")
+        named = called(names[row])
         likely = posterior[names[row]] > _LIKELY
         found.extend(
             Evidence(f"{named}: {part.what}", part.strength, part.readings)
@@ -93,7 +98,7 @@ def _misfits(case: "Case", best: int) -> list[Evidence]:
     order = np.argsort(-np.abs(white))[:3]
     found = []
     for index in order:
-        if abs(white[index]) < 2.5:
+        if abs(white[index]) < _STANDS_OUT:
             continue
         point = case.model.rows[index]
         o = case.observations
@@ -182,7 +187,7 @@ def warnings_of(
     if (np.abs(o.trim_limit[o.judged]) > 0).any():
         found.append("A fuel trim sits at its limit: there it is taken as a bound, not as a value.")
     best = max(range(case.hypotheses.count), key=lambda row: posterior[case.hypotheses.names[row]])
-    if posterior["unexplained"] > 0.3 or case.posterior.misfit[best] > _MISFIT:
+    if posterior["unexplained"] > _LOST or case.posterior.misfit[best] > _MISFIT:
         found.append("No cause here fits these readings well; see which disagree.")
         if _reference_disagrees(case, best):
             found.append("The misfit lies in a reference: was the car really good then?")
@@ -217,4 +222,28 @@ def elsewhere(healthy: float, complaint: Complaint) -> tuple[str, ...]:
     return (
         f"Nothing in the air path explains the complaint ({complaint}): look at ignition, "
         "injectors, compression, engine mounts, and for an exhaust leak before the oxygen sensor.",
+    )
+
+
+def low_idle(case: "Case", complaint: Complaint) -> tuple[str, ...]:
+    """An idle well below its mark: no cause here makes it, so the probabilities leave it out.
+
+    What lowers an idle is common practice, no source.
+    """
+    held = case.idle.held
+    if held is None or not held.excess_rpm < -max(_LOW_RPM, _LOW_SDS * held.sd_rpm):
+        return ()
+    if held.reference is not None:
+        mark, ask = "that a reference idled at", "Did that one idle under a load?"
+    elif case.car.idle_rpm is not None:
+        mark, ask = "of the car file", "Is that the car's own?"
+    else:
+        mark, ask = "that cars of its family idle at", "Is it of that family?"
+    unsaid = complaint == "unknown"
+    tell = ' Give the complaint "low idle": that moves their weights.' if unsaid else ""
+    return (
+        f"Warm idle stands at {held.judged.speed_rpm:.0f} rpm, {-held.excess_rpm:.0f} below the "
+        f"{held.target_rpm:.0f} rpm {mark}. {ask} A low idle moves no cause here by itself. "
+        "What lowers it: idle learning that was lost with the battery, more deposit than idle "
+        f"control makes up for, a load, a cylinder that does not work.{tell}",
     )

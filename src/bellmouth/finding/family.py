@@ -19,7 +19,7 @@ from bellmouth.finding.causes import SINGLE_CAUSES
 from bellmouth.finding.habit import Habit
 from bellmouth.finding.nuisance import LEARNED
 from bellmouth.finding.priors import cause_weights
-from bellmouth.reading import text_of, toml_in
+from bellmouth.reading import NotTextError, text_of, toml_in
 
 __all__ = ["FORMAT", "Family", "Growth", "family_in", "family_of", "known_family", "read_family"]
 
@@ -180,7 +180,7 @@ def read_family(path: str | Path) -> Family:
         raise FindingError(
             f"{path}: cannot be read ({error.strerror}). Give a family file."
         ) from error
-    except UnicodeDecodeError as error:
+    except NotTextError as error:
         raise FindingError(f"{path}: not a text file in UTF-8. Give a family file.") from error
     except ValueError as error:
         raise FindingError(f"{str(path)!r}: not a file name. Give a family file.") from error

@@ -5,6 +5,7 @@ cars of its family a retarded spark or too much air stands out. Where no family 
 values of any car take their place, so that both answers are about the same readings.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
@@ -13,14 +14,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bellmouth.car.description import Car, Known
-from bellmouth.finding.hypothesis import HasCoordinates, Scale
+from bellmouth.finding.density import normal
+from bellmouth.finding.hypothesis import HasCoordinates, Scale, log_reads
 from bellmouth.finding.idle_speed import (
     NEAR_RPM,
     SHARES,
     IdleSpeed,
     idle_speed,
     lowest_idle,
-    normal,
     speed_rises,
     surplus_shares,
 )
@@ -111,12 +112,10 @@ class IdleAir:
         """What is to be added to the metered logarithm for what the engine got, (n,)."""
         leak, _ = surplus_shares(self.hypotheses, which, sizes, self.scale.idle_area_m2)
         beside = np.log1p(leak * self.scale.idle_flow_g_s / self.metered_g_s)
-        low = self.hypotheses.coordinate("meter_low", which, sizes, 0.0)
-        high = self.hypotheses.coordinate("meter_high", which, sizes, 0.0)
-        return np.asarray(beside + low - high)
+        return np.asarray(beside - log_reads(self.hypotheses, "meter", which, sizes))
 
 
-def log_air_per_litre(observations: Observations, table: Any) -> tuple[float, float]:
+def log_air_per_litre(observations: Observations, table: Mapping[str, Any]) -> tuple[float, float]:
     """Logarithm of the metered air a litre at the lowest warm idle, and that air [g/s]; NaN where
     there is none."""
     o = observations
@@ -163,7 +162,7 @@ def _table(mean: float, sd: float) -> tuple[Floats, Floats]:
     return places, np.asarray(np.log(density.mean(axis=1)))
 
 
-def _air_density(off: Floats, sd: float, table: Any) -> Floats:
+def _air_density(off: Floats, sd: float, table: Mapping[str, Any]) -> Floats:
     """Density of the logarithm of air over the usual: under no load, or under some."""
     share, most = table["air_load_share"], table["air_load_log"]
     loads = (np.arange(4) + 0.5) / 4.0 * most

@@ -22,6 +22,7 @@ __all__ = [
     "Hypotheses",
     "Scale",
     "enumerate_hypotheses",
+    "log_reads",
 ]
 
 Floats = NDArray[np.float64]
@@ -54,6 +55,16 @@ class HasCoordinates(Protocol):
         """A cause's coordinate in hypotheses ``which`` at ``sizes``; ``without`` where it is not
         held."""
         ...
+
+
+def log_reads(
+    hypotheses: HasCoordinates, sensor: str, which: NDArray[np.intp], sizes: Floats
+) -> Floats:
+    """Log of what a sensor reads over what is there in hypotheses ``which`` (n,) at ``sizes``
+    (n, 2); 0 where it is sound. ``sensor`` is an effect with a low and a high cause."""
+    low = hypotheses.coordinate(f"{sensor}_low", which, sizes, 0.0)
+    high = hypotheses.coordinate(f"{sensor}_high", which, sizes, 0.0)
+    return high - low
 
 
 @dataclass(frozen=True)
@@ -212,6 +223,7 @@ def _range(
         offset = np.log(scale.slope_mm2_deg)
         high = max(high, float(np.log(_MOST_OF_IDLE * scale.idle_area_m2 * 1e6)) - offset)
     else:
-        low, high = sizes["learned_stale" if effect == "learned" else effect]
+        told = {"learned": "learned_stale", "meter": "meter" if airflow_metered else "computed"}
+        low, high = sizes[told.get(effect, effect)]
         offset = 0.0
     return float(low + offset), float(high + offset)

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bellmouth.car.description import Car
+from bellmouth.finding.density import normal
 from bellmouth.finding.hypothesis import HasCoordinates, Scale
 from bellmouth.finding.idle_speed import (
     NEAR_RPM,
@@ -23,8 +24,6 @@ from bellmouth.finding.idle_speed import (
     Lowest,
     Surplus,
     compared,
-    normal,
-    speed_parts,
     speed_rises,
     stray_density,
     surplus_shares,
@@ -161,15 +160,16 @@ def _log_density(
     (shares, changes)."""
     table, beside = priors.idle_speed, priors.idle_beside
     rises = speed_rises(kind, table, held.target_rpm, airflow_metered=airflow_metered)
-    spark = held.spark.density(rises, held.target_rpm, table)
-    parts = speed_parts(held.excess_rpm - rises, held.sd_rpm, held.shares, table)
+    parts = held.parts(rises, table)
     expected, spread = _expected(rises / held.target_rpm, held.spark.drop_deg, sd, beside, table)
     alike = normal((_PLACES - expected[..., None]) / spread[..., None], 1.0) / spread[..., None]
     more, less = (
         _loaded(way * (_PLACES - expected[..., None]), spread[..., None], beside["load_log"])
         for way in (1.0, -1.0)
     )
-    share, other = beside["load_share"], beside["other_share"]
+    share = beside["load_share"]
+    # What raises idle far is a load: other things raise it less.
+    other = float(np.interp(abs(held.excess_rpm), beside["other_rpm"], beside["other_share"]))
     given = (
         (1 - 2 * share) * alike + share * (more + less),
         (1 - other) * more + other * alike,
@@ -177,9 +177,9 @@ def _log_density(
     )
     stray = table["stray_share"]
     odd = stray * held.spark.odd * stray_density(held.excess_rpm, table)
-    joint = sum((part * spark)[..., None] * air for part, air in zip(parts, given, strict=True))
+    joint = sum(part[..., None] * air for part, air in zip(parts, given, strict=True))
     joint = (1 - stray) * np.asarray(joint).mean(axis=1) + odd * _stray(sd, beside)
-    alone = (1 - stray) * (np.sum(parts, axis=0) * spark).mean(axis=1) + odd
+    alone = (1 - stray) * np.sum(parts, axis=0).mean(axis=1) + odd
     return np.asarray(np.log(joint + 1e-300) - np.log(alone + 1e-300)[:, None])
 
 

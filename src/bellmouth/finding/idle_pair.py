@@ -10,21 +10,21 @@ from numpy.typing import NDArray
 
 from bellmouth.car.description import Car
 from bellmouth.finding.courses import AFTER, BEFORE, Courses
+from bellmouth.finding.density import normal
 from bellmouth.finding.hypothesis import Scale
 from bellmouth.finding.idle_beside import air_change
+from bellmouth.finding.idle_spark import timing_density
 from bellmouth.finding.idle_speed import (
     SHARES,
     Lowest,
     Surplus,
     load_share,
     lowest_idle,
-    normal,
     speed_density,
     speed_rises,
     stale_air,
     stray_density,
     surplus_shares,
-    timing_density,
 )
 from bellmouth.finding.observations import Observations
 from bellmouth.finding.priors import Priors
@@ -203,4 +203,5 @@ def _timing(drop_deg: float, table: Mapping[str, Any]) -> tuple[float, float, fl
     steady = timing_density(drop_deg, calm, table, spread)
     before = timing_density(drop_deg, up, table, spread)
     after = timing_density(-drop_deg, up, table, spread)
-    return tuple(float(np.log(value[0])) for value in (steady, before, after))  # type: ignore[return-value]
+    log = np.log(np.concatenate([steady, before, after]))
+    return float(log[0]), float(log[1]), float(log[2])

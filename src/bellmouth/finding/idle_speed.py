@@ -10,7 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bellmouth.car.description import Car, Known
+from bellmouth.finding.density import normal
 from bellmouth.finding.hypothesis import HasCoordinates, Scale
+from bellmouth.finding.idle_spark import Spark, timing_density
 from bellmouth.finding.observations import Observations
 from bellmouth.finding.priors import Priors
 
@@ -21,20 +23,17 @@ __all__ = [
     "Comparison",
     "IdleSpeed",
     "Lowest",
-    "Spark",
     "Surplus",
     "compared",
     "idle_speed",
     "load_share",
     "lowest_idle",
-    "normal",
     "speed_density",
     "speed_parts",
     "speed_rises",
     "stale_air",
     "stray_density",
     "surplus_shares",
-    "timing_density",
 ]
 
 Surplus = Literal["leak", "stale"]
@@ -102,8 +101,7 @@ def idle_speed(
     rises = np.array(
         [speed_rises(kind, table, held.target_rpm, airflow_metered=metered) for kind in kinds]
     )
-    density = speed_density(held.excess_rpm - rises, held.sd_rpm, held.shares, table)
-    density = density * held.spark.density(rises, held.target_rpm, table)
+    density = np.sum(held.parts(rises, table), axis=0)
     stray = table["stray_share"]
     odd = stray * held.spark.odd * stray_density(held.excess_rpm, table)
     leak_log, stale_log = np.log((1 - stray) * density.mean(axis=-1) + odd)
@@ -125,7 +123,23 @@ class Comparison:
     excess_rpm: float
     sd_rpm: float
     shares: Mapping[str, float]
-    spark: "Spark"
+    spark: Spark
+
+    def parts(self, rises: Floats, table: Mapping[str, Any]) -> tuple[Floats, Floats, Floats]:
+        """Density of speed and spark beside each rise of idle [rpm] that surplus air makes, in the
+        parts of `speed_parts`; same shape as ``rises`` each."""
+        speeds = speed_parts(self.excess_rpm - rises, self.sd_rpm, self.shares, table)
+        alike, up, down = (
+            part * self.loaded_spark(way, rises, table)
+            for part, way in zip(speeds, (0.0, 1.0, -1.0), strict=True)
+        )
+        return alike, up, down
+
+    def loaded_spark(self, way: float, rises: Floats, table: Mapping[str, Any]) -> Floats:
+        """Density of the spark where the judged idle (``way`` 1), the reference's (-1) or neither
+        (0) is under load. Without a reference the usual spark is too wide to tell."""
+        way = way if self.reference is not None else 0.0
+        return self.spark.loaded(way, rises, self.target_rpm, table)
 
 
 def compared(
@@ -152,26 +166,19 @@ def compared(
 
 
 @dataclass(frozen=True)
-class Spark:
-    """How far the spark stands below where it should be [deg], how sure that is, whether a
-    reference or the family told it, and its density at an idle that strays."""
+class Lowest:
+    """Lowest warm idle [rpm], how many levels there are, the spark there [deg], how much higher
+    than hot it may idle for its coolant [rpm], and whether it is out of a drive."""
 
-    drop_deg: float
-    spread_deg: float
-    told: bool
-    odd: float
-
-    def density(self, rises: Floats, target: float, table: Mapping[str, Any]) -> Floats:
-        """Density of the spark beside each rise of idle [rpm]; same shape."""
-        if not np.isfinite(self.drop_deg):
-            return np.ones_like(rises)
-        if self.told:
-            return _retard_density(self.drop_deg, rises, table, self.spread_deg)
-        return timing_density(self.drop_deg, rises / target, table, self.spread_deg)
+    speed_rpm: float
+    levels: int
+    timing_deg: float
+    warming_rpm: float
+    driven: bool = False
 
 
 def _spark(
-    judged: "Lowest", reference: "Lowest | None", usual: Known | None, table: Mapping[str, Any]
+    judged: Lowest, reference: Lowest | None, usual: Known | None, table: Mapping[str, Any]
 ) -> Spark:
     """What the spark at idle is compared with: a reference, the family, or any car."""
     told, spread = table["usual_timing_deg"]
@@ -186,18 +193,6 @@ def _spark(
         steady = float(timing_density(drop, np.zeros(1), table, spread)[0])
         odd = steady if reference is None else 1.0 / table["stray_timing_deg"]
     return Spark(drop, float(spread), reference is not None or usual is not None, odd)
-
-
-@dataclass(frozen=True)
-class Lowest:
-    """Lowest warm idle [rpm], how many levels there are, the spark there [deg], how much higher
-    than hot it may idle for its coolant [rpm], and whether it is out of a drive."""
-
-    speed_rpm: float
-    levels: int
-    timing_deg: float
-    warming_rpm: float
-    driven: bool = False
 
 
 def load_share(idle: Lowest, table: Mapping[str, Any]) -> float:
@@ -256,7 +251,8 @@ def _target(
     reference = lowest_idle(observations, table, ~observations.judged)
     if np.isfinite(reference.speed_rpm):
         # Known as well as two idles of one car are alike.
-        return reference.speed_rpm, 1.4 * known, float(table["off_share_beside"]), reference
+        both = 1.4 * float(table["beside_sd_rpm"])
+        return reference.speed_rpm, both, float(table["off_share_beside"]), reference
     if car.idle_rpm is not None:
         sd = float(np.hypot(known, car.idle_rpm.sd))
         return car.idle_rpm.value, sd, float(table["off_share"]), None
@@ -344,50 +340,9 @@ def stray_density(excess_rpm: float, table: Mapping[str, Any]) -> float:
     return float((1 - far) * normal(np.array(excess_rpm), near) + far / anywhere)
 
 
-def timing_density(
-    drop_deg: float, rise_share: Floats, table: Mapping[str, Any], spread_deg: float
-) -> Floats:
-    """Density of how far the spark stands below a reference's, or below the usual [deg]: a
-    controller that cannot shut out surplus air retards the spark against it; under a load it
-    does not. ``spread_deg`` is how far either is from where it should be."""
-    wander, most = float(table["wander_share"]), table["timing_drop_deg"]
-    steady = (1.0 - wander) * normal(np.array(drop_deg), spread_deg)
-    steady = steady + wander * normal(np.array(drop_deg), max(table["wander_deg"], spread_deg))
-    drops = (np.arange(8) + 0.5) / 8.0 * most
-    retarded = normal(drop_deg - drops, float(np.hypot(spread_deg, most / 16))).mean()
-    seen = float(table["retard_share"])
-    retarded = seen * retarded + (1.0 - seen) * steady
-    return np.where(rise_share > 0.02, retarded, steady)
-
-
-def _retard_density(
-    drop_deg: float, rises_rpm: Floats, table: Mapping[str, Any], spread_deg: float
-) -> Floats:
-    """Density of how far the spark stands below where it should be [deg] beside each rise of idle
-    that surplus air makes: idle spark is taken back in proportion to the rise, up to a limit, by
-    most controllers. Same shape as ``rises_rpm``."""
-    steady = float(timing_density(drop_deg, np.zeros(1), table, spread_deg)[0])
-    least, most = table["retard_deg_per_rpm"]
-    total = np.zeros(rises_rpm.shape)
-    gains = np.geomspace(least, most, 6)
-    for gain in gains:
-        retard = np.minimum(gain * rises_rpm, table["retard_limit_deg"])
-        # Half a step between two gains is left as doubt.
-        doubt = np.hypot(spread_deg, 0.2 * retard)
-        total += np.exp(-0.5 * ((drop_deg - retard) / doubt) ** 2) / (doubt * np.sqrt(2 * np.pi))
-    seen = table["retard_share"]
-    return np.asarray(seen * total / len(gains) + (1.0 - seen) * steady)
-
-
 def surplus_shares(
     hypotheses: HasCoordinates, which: Ints, sizes: Floats, idle_area_m2: float
 ) -> tuple[Floats, Floats]:
     """Shares of all idle air that a leak and that stale learning let in beyond what is wanted."""
     leak = np.exp(hypotheses.coordinate("leak", which, sizes, -np.inf)) / idle_area_m2
     return leak, np.exp(hypotheses.coordinate("learned_stale", which, sizes, -np.inf))
-
-
-def normal(x: Floats, sd: float) -> Floats:
-    """Normal density of ``x`` about 0."""
-    result: Floats = np.exp(-0.5 * (x / sd) ** 2) / (sd * np.sqrt(2 * np.pi))
-    return result

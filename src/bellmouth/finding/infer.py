@@ -40,6 +40,7 @@ __all__ = [
     "HypothesisTable",
     "Posterior",
     "Problem",
+    "SideLog",
     "infer",
     "infer_many",
     "log_likelihood",

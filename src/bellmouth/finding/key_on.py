@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from bellmouth.finding.hypothesis import HasCoordinates
+from bellmouth.finding.hypothesis import HasCoordinates, log_reads
 from bellmouth.finding.observations import Observations
 from bellmouth.finding.priors import Priors
 
@@ -33,9 +33,7 @@ class KeyOn:
         """Log likelihood of hypotheses ``which`` (n,) at coordinates ``sizes`` (n, 2)."""
         if not np.isfinite(self.log_ratio):
             return np.zeros(len(which))
-        low = self.hypotheses.coordinate("pressure_low", which, sizes, 0.0)
-        high = self.hypotheses.coordinate("pressure_high", which, sizes, 0.0)
-        expected = high - low
+        expected = log_reads(self.hypotheses, "pressure", which, sizes)
         own = np.exp(-0.5 * ((self.log_ratio - expected) / self.sd) ** 2)
         agreeing = np.exp(-0.5 * (self.log_ratio / self.sd) ** 2)
         return np.asarray(np.log((1 - self.shared) * own + self.shared * agreeing + self.stray))

@@ -11,8 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from bellmouth.finding.hypothesis import HasCoordinates
-from bellmouth.finding.idle_speed import NEAR_RPM, lowest_idle, normal
+from bellmouth.finding.density import normal
+from bellmouth.finding.hypothesis import HasCoordinates, log_reads
+from bellmouth.finding.idle_speed import NEAR_RPM, lowest_idle
 from bellmouth.finding.observations import Observations
 from bellmouth.finding.priors import Priors
 from bellmouth.recording.medians import median
@@ -46,9 +47,7 @@ class LoadLevel:
         """Log likelihood of hypotheses ``which`` (n,) at coordinates ``sizes`` (n, 2)."""
         if not np.isfinite(self.log_over):
             return np.zeros(len(which))
-        low = self.hypotheses.coordinate("meter_low", which, sizes, 0.0)
-        high = self.hypotheses.coordinate("meter_high", which, sizes, 0.0)
-        false = high - low
+        false = log_reads(self.hypotheses, "meter", which, sizes)
         own = normal(self.log_over - false, self.sd)
         pressure = normal(np.full(len(which), self.log_share), self.pressure_sd)
         told = self.follows * own + (1.0 - self.follows) * pressure

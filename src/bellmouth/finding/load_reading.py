@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from bellmouth.finding.hypothesis import HasCoordinates
+from bellmouth.finding.hypothesis import HasCoordinates, log_reads
 from bellmouth.finding.observations import Observations
 from bellmouth.finding.priors import Priors
 
@@ -58,9 +58,7 @@ class LoadReading:
         """Log likelihood of hypotheses ``which`` (n,) at coordinates ``sizes`` (n, 2)."""
         if not np.isfinite(self.log_ratio):
             return np.zeros(len(which))
-        low = self.hypotheses.coordinate("meter_low", which, sizes, 0.0)
-        high = self.hypotheses.coordinate("meter_high", which, sizes, 0.0)
-        false = high - low
+        false = log_reads(self.hypotheses, "meter", which, sizes)
         own = np.exp(-0.5 * ((self.log_ratio - false) / self.sd) ** 2)
         pressure = np.exp(-0.5 * (self.log_ratio / self.sd) ** 2)
         return np.asarray(np.log(self.follows * own + (1 - self.follows) * pressure + self.stray))

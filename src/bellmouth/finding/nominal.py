@@ -16,6 +16,7 @@ __all__ = ["flow_and_pressure", "scale_of"]
 Floats = NDArray[np.float64]
 
 _IDLE_FLOW_KG_S_M3 = 1.0  # common practice: about 1 g/s a litre
+_IDLE_FLUX_KG_S_M2 = 240.0  # choked, of air at 101 kPa and 20 degC
 _MM2 = 1e-6
 
 
@@ -45,9 +46,9 @@ def scale_of(
     flux = upstream / np.sqrt(air.R_DRY * o.intake_k) * orifice.flow_function(ratio)
     area = flow / flux
     idle_area = _idle_area_m2(o, area, flux, pressure, priors)
-    per_degree = _slope_mm2_per_pct(o, area, ratio, priors) * 1.15
+    per_degree = _slope_mm2_per_pct(o, area, ratio, priors) * priors.plate_position["pct_per_deg"]
     chosen = o.idle & o.judged
-    idle_flux = median(flux[chosen]) if chosen.any() else 240.0
+    idle_flux = median(flux[chosen]) if chosen.any() else _IDLE_FLUX_KG_S_M2
     return Scale(idle_area, idle_area * idle_flux * 1e3, per_degree)
 
 
@@ -60,7 +61,7 @@ def _idle_area_m2(
     if not chosen.any():
         chosen = o.judged & (o.speed_rev_s < 20.0)
     if not chosen.any():
-        return float(_IDLE_FLOW_KG_S_M3 * o.displacement_m3 / 240.0)
+        return float(_IDLE_FLOW_KG_S_M3 * o.displacement_m3 / _IDLE_FLUX_KG_S_M2)
     trim = told_or(-9.0, o.log_trim).max(axis=1)
     made_up = area * np.exp(np.clip(trim, 0.0, 0.5))
     # A leak is judged against no less than a poorly filling engine would breathe, and no less
@@ -68,7 +69,7 @@ def _idle_area_m2(
     filling = 0.75 * np.exp(priors.filling["log_level"][0])
     per_pa = o.displacement_m3 * o.speed_rev_s / 2.0 / (air.R_DRY * o.intake_k) * filling
     breathed = np.where(np.isfinite(o.manifold_pa), per_pa * pressure / flux, 0.0)
-    typical = 0.5 * _IDLE_FLOW_KG_S_M3 * o.displacement_m3 / 240.0
+    typical = 0.5 * _IDLE_FLOW_KG_S_M3 * o.displacement_m3 / _IDLE_FLUX_KG_S_M2
     return median(np.maximum(np.maximum(made_up, breathed)[chosen], typical))
 
 

@@ -10,7 +10,7 @@ from bellmouth.finding.observations import Observations
 from bellmouth.finding.priors import Priors
 from bellmouth.physics.fuel import injector_time_factor
 
-__all__ = ["LEARNED", "Unknowns", "Values", "unknowns"]
+__all__ = ["LEARNED", "PER_RECORDING", "Unknowns", "Values", "unknowns"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -54,7 +54,8 @@ LEARNED = (
     "bank_split",
     "trim_sum",
 )
-_PER_RECORDING = ("ambient", "fuel_fill", "heating", "meter_day")
+#: What each recording of a car has of its own.
+PER_RECORDING = ("ambient", "fuel_fill", "heating", "meter_day")
 
 
 @dataclass(frozen=True)
@@ -112,7 +113,7 @@ class Unknowns:
     @staticmethod
     def block(name: str, recordings: int) -> slice:
         """Places of an unknown that each recording has its own of."""
-        start = len(_SHARED) + _PER_RECORDING.index(name) * recordings
+        start = len(_SHARED) + PER_RECORDING.index(name) * recordings
         return slice(start, start + recordings)
 
 
@@ -185,7 +186,7 @@ def unknowns(observations: Observations, car: Car, priors: Priors) -> Unknowns:
 
 
 def _recording_blocks(observations: Observations, priors: Priors) -> list[tuple[float, float]]:
-    """What each recording has of its own, block by block in the order of `_PER_RECORDING`."""
+    """What each recording has of its own, block by block in the order of `PER_RECORDING`."""
     metered, recordings = observations.airflow_metered, observations.recordings
     spreads = (
         priors.fuel["log_fill" if metered else "log_fill_pressure"],

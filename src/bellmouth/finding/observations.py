@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from bellmouth.car.description import Car
 from bellmouth.finding.columns import Columns, opened, opening, throttle_name
 from bellmouth.finding.priors import load_priors
-from bellmouth.physics import air, fuel
+from bellmouth.physics import air, cylinder, fuel
 from bellmouth.recording.clamps import WIDE_RANGE
 from bellmouth.recording.medians import median
 from bellmouth.recording.nans import told_or
@@ -24,14 +24,13 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
 _LUKEWARM_C = 45.0
-_SCALE_HEIGHT_M = 8400.0
+_SCALE_HEIGHT_M = 8400.0  # of pressure over height near the ground: R T / g at 15 degC
+# Below these no running engine reads. [g/s], [kPa]
 _LEAST_G_S = 0.02
 LEAST_KPA = 8.0
 _LEAST_BOOST_KPA = 40.0
 _AMBIENT_KPA = (40.0, 115.0)  # no road is higher or lower: a barometer that says so is no reading
 _LARGEST_LOG_TRIM = 0.9
-_ZERO_C = 273.15
-_RATED_DENSITY_KG_M3 = 1.184  # SAE J1979, absolute load: air at 25 degC and 101.325 kPa
 _TRIM_NAMES = tuple(total_trim_name(bank) for bank in BANKS)
 
 
@@ -201,7 +200,7 @@ def _air(
         "load_pct": column.value("calculated_load"),
         "relative_pct": column.value("relative_throttle_position"),
         "opening_pct": opening(column),
-        "intake_k": np.where(np.isfinite(intake), intake, fallback_c) + _ZERO_C,
+        "intake_k": np.where(np.isfinite(intake), intake, fallback_c) + air.KELVIN,
     }
 
 
@@ -241,12 +240,8 @@ def _metered(
     if car.metering != "airflow":
         nothing = np.full(speed.shape, np.nan)
         return nothing, nothing
-    for name in ("mass_air_flow", "mass_air_flow_sensor_a_extended"):
-        flow = column.value(name)
-        if np.isfinite(flow).any():
-            flow = np.where(flow > _LEAST_G_S, flow, np.nan) * 1e-3
-            return flow, column.error(name) * 1e-3 / flow
-    return _flow_from_load(column, speed, displacement_m3)
+    read = _flow_read(column, ("mass_air_flow", "mass_air_flow_sensor_a_extended"))
+    return read or _flow_from_load(column, speed, displacement_m3)
 
 
 def _computed(
@@ -255,13 +250,20 @@ def _computed(
     if car.metering != "pressure":
         nothing = np.full(speed.shape, np.nan)
         return nothing, nothing
-    flow = column.value("mass_air_flow")
-    if np.isfinite(flow).any():
-        flow = np.where(flow > _LEAST_G_S, flow, np.nan) * 1e-3
-        return flow, column.error("mass_air_flow") * 1e-3 / flow
+    read = _flow_read(column, ("mass_air_flow",))
     # The calculated load is left out: what it is a share of differs with speed from engine to
     # engine, and on the real idles it only fed a false leak. Beside a reference: `load_reading`.
-    return _flow_from_load(column, speed, displacement_m3)
+    return read or _flow_from_load(column, speed, displacement_m3)
+
+
+def _flow_read(column: Columns, names: Sequence[str]) -> tuple[Floats, Floats] | None:
+    """Airflow [kg/s] and the error of its logarithm, of the first of these that was recorded."""
+    for name in names:
+        flow = column.value(name)
+        if np.isfinite(flow).any():
+            flow = np.where(flow > _LEAST_G_S, flow, np.nan) * 1e-3
+            return flow, column.error(name) * 1e-3 / flow
+    return None
 
 
 def _reports(column: Columns, name: str) -> bool:
@@ -271,10 +273,9 @@ def _reports(column: Columns, name: str) -> bool:
 def _flow_from_load(
     column: Columns, speed: Floats, displacement_m3: float
 ) -> tuple[Floats, Floats]:
-    """Airflow from the absolute load, a share of filling at rated density."""
     load = column.value("absolute_load")
     load = np.where(load > 0, load, np.nan)
-    flow = load / 100.0 * _RATED_DENSITY_KG_M3 * displacement_m3 * speed / 2.0
+    flow = cylinder.flow_from_absolute_load_kg_s(load, displacement_m3, speed)
     return flow, column.error("absolute_load") / load
 
 

@@ -8,15 +8,14 @@ from numpy.typing import NDArray
 
 from bellmouth.finding.model import Effects, State
 from bellmouth.finding.result import Picture, PicturePoint
+from bellmouth.finding.sizes import Z90
 
 if TYPE_CHECKING:
-    from bellmouth.finding.find import Case
+    from bellmouth.finding.case import Case
 
 __all__ = ["draw"]
 
 Floats = NDArray[np.float64]
-
-_Z90 = 1.645
 
 
 def draw(case: "Case", posterior: Mapping[str, float]) -> Picture:
@@ -114,7 +113,7 @@ def _speed_density(
         return None
     flow = typical_g_s[point]
     sd = float(np.hypot(u.sd[u.index("fill_level")], 0.05))
-    return float(flow), float(flow * np.exp(-_Z90 * sd)), float(flow * np.exp(_Z90 * sd))
+    return float(flow), float(flow * np.exp(-Z90 * sd)), float(flow * np.exp(Z90 * sd))
 
 
 def _throttle(
@@ -126,4 +125,4 @@ def _throttle(
     if not np.isfinite(area) or not np.isfinite(o.throttle_pct[point]):
         return None
     sd = float(case.priors.model_error["plate_log"][-1]) + 0.02
-    return float(area), float(area * np.exp(-_Z90 * sd)), float(area * np.exp(_Z90 * sd))
+    return float(area), float(area * np.exp(-Z90 * sd)), float(area * np.exp(Z90 * sd))

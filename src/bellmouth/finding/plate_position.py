@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from bellmouth.finding.density import normal
 from bellmouth.finding.hypothesis import HasCoordinates, Scale
-from bellmouth.finding.idle_speed import normal
 from bellmouth.finding.made_up import made_up_pct
 from bellmouth.finding.observations import Observations
 from bellmouth.finding.priors import Priors

@@ -12,7 +12,7 @@ from typing import Any
 from bellmouth.car.description import Car, Complaint
 from bellmouth.errors import FindingError
 from bellmouth.finding.causes import SINGLE_CAUSES
-from bellmouth.reading import text_of, toml_in
+from bellmouth.reading import NotTextError, text_of, toml_in
 
 __all__ = ["Priors", "cause_weights", "load_priors", "read_weights", "weights_from"]
 
@@ -81,7 +81,7 @@ def read_weights(path: str | Path) -> dict[str, float]:
         raise FindingError(
             f"{path}: cannot be read ({error.strerror}). Give a TOML file."
         ) from error
-    except UnicodeDecodeError as error:
+    except NotTextError as error:
         raise FindingError(f"{path}: not a text file in UTF-8. Give a TOML file.") from error
     except ValueError as error:
         raise FindingError(f"{path}: not valid TOML ({error}).") from error

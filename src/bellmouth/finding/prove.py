@@ -7,7 +7,6 @@ hypothesis, integrated as `infer` does.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import combinations
 from pathlib import Path
 from typing import Any
 
@@ -21,7 +20,6 @@ from bellmouth.finding import nominal
 from bellmouth.finding.belonging import Asked, infer_with
 from bellmouth.finding.courses import AFTER, BEFORE, Course, Courses, courses_of
 from bellmouth.finding.family import Family, known_family
-from bellmouth.finding.find import hypothesis_weights, weights_of
 from bellmouth.finding.hypothesis import Hypotheses, Scale, enumerate_hypotheses
 from bellmouth.finding.idle_pair import idle_pair
 from bellmouth.finding.infer import Posterior
@@ -32,9 +30,9 @@ from bellmouth.finding.plate_position import plate_position
 from bellmouth.finding.priors import Priors, load_priors
 from bellmouth.finding.proof_result import Proof
 from bellmouth.finding.result import OfFamily
-from bellmouth.finding.suitable import refuse_foreign, refuse_hopeless, usable
+from bellmouth.finding.suitable import refuse_foreign, refuse_hopeless, refuse_the_same, usable
 from bellmouth.finding.verdict import verdict_of
-from bellmouth.recording.overlap import overlap_s
+from bellmouth.finding.weights import hypothesis_weights, weights_of
 from bellmouth.recording.series import Recording
 from bellmouth.recording.steady import stretches
 from bellmouth.recording.stretch import Stretch
@@ -43,6 +41,7 @@ __all__ = ["Pair", "course_weights", "prove", "solve_pair", "works"]
 
 Floats = NDArray[np.float64]
 _ALIKE = 0.6  # of the parameters of the poorer recording: common practice, no source
+_APART_INSTEAD = "Give a recording from before the work and another from after it."
 
 
 @dataclass(frozen=True)
@@ -77,16 +76,19 @@ def prove(
 ) -> Proof:
     """Whether what was done between two recordings of one car helped.
 
+    Both share the car's unknowns; every course from what was wrong before to what is wrong after
+    is weighed as `find` weighs causes.
+
     Parameters
     ----------
     before, after
         Recordings from before and after the work.
     car
-        What the owner knows about the car.
+        What the owner knows about the car. [units in its keys' names]
     references
         Recordings of the same car when it was good.
     prior
-        Weights of the causes before the work instead of the complaint's.
+        Weights of the causes before the work instead of the complaint's. [-]
     complaint
         What the owner said before the work; overrides the car's own.
     done
@@ -95,25 +97,27 @@ def prove(
         What was learnt from other cars of its engine family, or the file of it; by default the
         one that the car names.
 
+    Returns
+    -------
+    Proof
+        The verdict and its probability [-]; of each cause the size before and after and its
+        change, with units (mm, mm2, g/s or a ratio) and 90 % intervals; what is still needed.
+
     Raises
     ------
     FindingError
-        If one of the recordings cannot be asked this, both are the same, or they do not report
-        the same metering.
+        If one of the recordings cannot be asked this, two of them are the same, they do not
+        report the same metering, or a work, a prior or a family is not one.
+    CarError
+        If the complaint is not known.
+
+    References
+    ----------
+    The pages *Before against after* and *How a finding is made*; the weights of the courses stand
+    in ``[proof]`` of ``finding/priors.toml``.
     """
     said: Complaint = parse_complaint(complaint) if complaint else (car.complaint or "unknown")
-    for one, other in combinations((before, after, *references), 2):
-        if one.same_samples(other):
-            raise FindingError(
-                f"{other.source} is the same recording as {one.source}. Give a recording from "
-                "before the work and another from after it."
-            )
-        shared = overlap_s(one, other)
-        if shared > 0.0:
-            raise FindingError(
-                f"{other.source} and {one.source} hold the same {shared:.0f} s of samples: they "
-                "are cut from one recording and overlap. Give recordings that do not."
-            )
+    refuse_the_same((before, after, *references), _APART_INSTEAD)
     for one in (before, after):
         refuse_hopeless(one)
     _refuse_other_metering(before, after)

@@ -119,7 +119,7 @@ class OfFamily:
 
     @property
     def notes(self) -> tuple[str]:
-        """What to say of it: that it was used, or that the car is more probably none of them."""
+        """What to say of it; that it was used, or that the car is more probably none of them."""
         if self.belongs >= 0.5:
             return (f"Judged beside {self.cars} cars of the family {self.name}.",)
         return (
@@ -132,7 +132,9 @@ class OfFamily:
 class Finding:
     """What is wrong, how big, how sure, and what would settle it. ``causes`` is sorted, most
     probable first, and its probabilities sum to 1; ``present`` is each single cause's
-    probability alone or in a pair; ``prior`` the weight each had before the recording.
+    probability alone or in a pair; ``prior`` the weight each had before the recording. ``misfit``
+    is about 1 where the readings fit the likeliest cause as well as they should [-], and
+    ``log_evidence`` what they say of each hypothesis, prior left out [nat].
     ``disagreeing`` are the checks that the finding has in it and that disagree, and with what."""
 
     causes: tuple[CauseProbability, ...]

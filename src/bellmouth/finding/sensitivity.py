@@ -19,6 +19,7 @@ from bellmouth.finding.model import (
     State,
     bend_applies,
 )
+from bellmouth.finding.nuisance import PER_RECORDING
 from bellmouth.finding.plate_law import above_slopes, area_slopes, opening_slopes
 from bellmouth.physics.air import GAMMA
 from bellmouth.physics.orifice import CRITICAL_PRESSURE_RATIO
@@ -27,8 +28,6 @@ __all__ = ["point_slopes", "unknown_jacobian"]
 
 Floats = NDArray[np.float64]
 Slopes = dict[str, Floats]
-
-_BLOCKS = ("ambient", "fuel_fill", "heating", "meter_day")
 
 
 def unknown_jacobian(model: Model, coordinates: Floats, effects: Effects) -> Floats:
@@ -46,7 +45,7 @@ def point_slopes(model: Model, effects: Effects, state: State) -> Floats:
     found = np.zeros((batch, len(model.kinds), points, u.mean.shape[-1]))
     for channel, slopes in enumerate(_channel_slopes(model, state, effects).values()):
         for unknown, slope in slopes.items():
-            own = unknown in _BLOCKS
+            own = unknown in PER_RECORDING
             column = u.block(unknown, recordings).start if own else u.index(unknown)
             if own and recordings > 1:
                 found[:, channel, np.arange(points), column + o.recording] = slope

@@ -17,9 +17,13 @@ from bellmouth.recording.stretch import Stretch
 __all__ = ["refuse_foreign", "refuse_hopeless", "refuse_the_same", "usable"]
 
 _METERS = ("mass_air_flow", "mass_air_flow_sensor_a_extended")
+# What tells an idle without a throttle: manifold over ambient pressure, and air a stroke over
+# that of the swept volume. Throttled idles stand far below: common practice, no source.
 _UNTHROTTLED = 0.82
 _FULL_STROKE = 0.75
-_AIR_KG_M3 = 1.15
+_IDLES_BELOW_REV_S = 22.0
+_USUAL_AMBIENT_PA = 98e3
+_AIR_KG_M3 = 1.15  # at that pressure and 25 degC
 
 
 def refuse_hopeless(recording: Recording) -> None:
@@ -103,10 +107,10 @@ def refuse_foreign(observations: Observations, stretches: Sequence[Stretch], sou
             f'{source}: the car is metered by "pressure" but no intake_manifold_pressure was '
             'recorded. Record it, or set metering = "airflow" in the car file.'
         )
-    low_speed = o.judged & (o.speed_rev_s < 22.0) & (o.idle | ~o.held)
+    low_speed = o.judged & (o.speed_rev_s < _IDLES_BELOW_REV_S) & (o.idle | ~o.held)
     if not low_speed.any():
         return
-    ambient = np.where(np.isfinite(o.ambient_pa), o.ambient_pa, 98e3)
+    ambient = np.where(np.isfinite(o.ambient_pa), o.ambient_pa, _USUAL_AMBIENT_PA)
     ratio = (o.manifold_pa / ambient)[low_speed & pressure].min(initial=np.inf)
     stroke = o.metered_kg_s / (o.displacement_m3 * o.speed_rev_s / 2.0 * _AIR_KG_M3)
     fill = stroke[low_speed & airflow].min(initial=np.inf)
@@ -140,40 +144,22 @@ def _refuse_nothing(stretches: Sequence[Stretch], names: Sequence[str], source: 
             )
 
 
-def refuse_the_same(
-    recording: Recording, also: Sequence[Recording], references: Sequence[Recording]
-) -> None:
-    """Refuse a recording that would vouch for itself, or be counted twice.
+def refuse_the_same(recordings: Sequence[Recording], instead: str) -> None:
+    """Refuse recordings of which one would vouch for itself, or be counted twice.
+
+    ``instead`` ends the sentence with what to give.
 
     Raises
     ------
     FindingError
         If two of them hold the same samples, or are cut from one and overlap.
     """
-    for reference in references:
-        _refuse_itself(recording, reference)
-    for one, other in combinations((recording, *also, *references), 2):
+    for one, other in combinations(recordings, 2):
         if one.same_samples(other):
-            raise FindingError(
-                f"{other.source}: is the same recording as {one.source}. Give each of them once."
-            )
+            raise FindingError(f"{other.source}: is the same recording as {one.source}. {instead}")
         shared = overlap_s(one, other)
         if shared > 0.0:
             raise FindingError(
                 f"{other.source}: holds the same {shared:.0f} s of samples as {one.source}; the "
-                "two are cut from one and overlap. Give only one of them."
+                f"two are cut from one and overlap. {instead}"
             )
-
-
-def _refuse_itself(recording: Recording, reference: Recording) -> None:
-    if recording.same_samples(reference):
-        raise FindingError(
-            f"{reference.source}: the reference is the recording itself. Give a recording of the "
-            "same car from when it was good."
-        )
-    shared = overlap_s(recording, reference)
-    if shared > 0.0:
-        raise FindingError(
-            f"{reference.source}: holds the same {shared:.0f} s of samples as the recording; the "
-            "two are cut from one and overlap. Give a recording made apart, when the car was good."
-        )

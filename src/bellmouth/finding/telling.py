@@ -9,7 +9,7 @@ from bellmouth.finding.infer import SideLog
 from bellmouth.finding.result import Evidence
 
 if TYPE_CHECKING:
-    from bellmouth.finding.find import Case
+    from bellmouth.finding.case import Case
 
 __all__ = ["telling"]
 

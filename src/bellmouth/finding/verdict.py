@@ -12,7 +12,7 @@ from bellmouth.finding.courses import AFTER, BEFORE, Course
 from bellmouth.finding.needs import learning_reasons, needs_of, settled
 from bellmouth.finding.proof_result import Change, NewLeak, PairPoint, Proof, Verdict
 from bellmouth.finding.result import Size
-from bellmouth.finding.sizes import size_from_coordinate
+from bellmouth.finding.sizes import QUANTILES, size_from_coordinate
 from bellmouth.recording.series import Recording
 
 if TYPE_CHECKING:
@@ -30,7 +30,6 @@ _DRAWS = 128
 _STEPS = (0.7548776662466927, 0.5698402909980532)  # draws that fill the square evenly: 1/x, 1/x²
 # of the real root of x³ = x + 1
 _SHRUNK, _GROWN = 0.7, 1.3  # of its size: less is weather, fuel and chance; our choice
-_QUANTILES = (0.05, 0.5, 0.95)
 
 
 def verdict_of(pair: "Pair", weights: Mapping[Course, float], after: Recording) -> Proof:
@@ -184,7 +183,7 @@ def _interval(values: Floats, weight: Floats, unit: str) -> Size:
     order = np.argsort(values)
     steps = np.cumsum(weight[order])
     steps = (steps - 0.5 * weight[order]) / steps[-1]
-    low, middle, high = np.interp(_QUANTILES, steps, values[order])
+    low, middle, high = np.interp(QUANTILES, steps, values[order])
     return Size(float(middle), float(low), float(high), unit)
 
 

@@ -12,8 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bellmouth.finding.belonging import BELONGS
-from bellmouth.finding.find import hypothesis_weights
 from bellmouth.finding.priors import cause_weights
+from bellmouth.finding.weights import hypothesis_weights
 from bellmouth.fleet.studies import Study, log_overlap
 
 __all__ = [

@@ -195,7 +195,7 @@ def _study_all(
 def _study_alone(
     place: int, asked: Asked, broad: Broad, family: Family | None, studies: dict[int, Study]
 ) -> None:
-    with suppress(np.linalg.LinAlgError):
+    with suppress(np.linalg.LinAlgError):  # what has no study is told as refused
         studies[place] = study_many([asked], broad, family)[0]
 
 

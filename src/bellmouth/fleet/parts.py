@@ -117,7 +117,10 @@ class Findings:
 
 def _read(path: Path) -> pl.DataFrame:
     try:
-        return table_in(path.read_bytes()).select(*SCHEMA)
+        part = table_in(path.read_bytes())
+        if "metering" not in part.columns:  # written before rows had it
+            part = part.with_columns(pl.lit(None, pl.String).alias("metering"))
+        return part.select(*SCHEMA)
     except (DamagedFileError, pl.exceptions.PolarsError, OSError) as error:
         raise BellmouthError(
             f"{path}: is damaged. Remove this part and run the same survey again: what was in it "

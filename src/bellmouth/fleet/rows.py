@@ -16,11 +16,12 @@ from numpy.typing import NDArray
 
 from bellmouth import __version__
 from bellmouth.car.description import Car, Complaint
+from bellmouth.finding.case import Case, Prepared, prepare, solve_many
 from bellmouth.finding.causes import SINGLE_CAUSES
-from bellmouth.finding.find import Case, Prepared, hypothesis_weights, prepare, solve_many
 from bellmouth.finding.hypothesis import Hypotheses
 from bellmouth.finding.priors import cause_weights
 from bellmouth.finding.sizes import sizes_of
+from bellmouth.finding.weights import hypothesis_weights
 from bellmouth.fleet.addresses import near
 from bellmouth.fleet.inputs import Found, explain
 from bellmouth.recording import read_recording
@@ -41,6 +42,7 @@ SCHEMA: Mapping[str, Any] = {
     "mark": pl.String,
     "car": pl.String,
     "family": pl.String,
+    "metering": pl.String,
     "error": pl.String,
     "cause": pl.String,
     "probability": pl.Float64,
@@ -59,7 +61,9 @@ SCHEMA: Mapping[str, Any] = {
 }
 
 
-def refusal(recording: str, mark: str, car: str | None, family: str, why: str) -> dict[str, Any]:
+def refusal(
+    recording: str, mark: str, car: str | None, family: str, why: str, metering: str | None = None
+) -> dict[str, Any]:
     """The row of a recording without a finding, or of a car without a recording."""
     return {
         **dict.fromkeys(SCHEMA),
@@ -67,6 +71,7 @@ def refusal(recording: str, mark: str, car: str | None, family: str, why: str) -
         "mark": mark,
         "car": car,
         "family": family,
+        "metering": metering,
         "error": why,
         "software": __version__,
     }
@@ -128,7 +133,8 @@ def _cases(read: Mapping[int, _Read]) -> dict[int, Case]:
 
 def _refused(task: Task, error: Exception) -> dict[str, Any]:
     found = task.found
-    return refusal(found.path, found.mark, task.identity, task.family, explain(error))
+    why = explain(error)
+    return refusal(found.path, found.mark, task.identity, task.family, why, task.car.metering)
 
 
 def _read(task: Task) -> _Read:
@@ -181,12 +187,11 @@ def _told(task: Task, read: _Read, case: Case) -> dict[str, Any]:
     found, car = task.found, task.car
     hypotheses = case.hypotheses
     asked = _asked(car.complaint or "unknown", hypotheses.names, hypotheses.causes)
-    names = (*hypotheses.names, "unexplained")
-    logs = np.append(case.posterior.log_evidence, case.posterior.log_unexplained) + asked.log_weight
+    logs = case.log_evidence + asked.log_weight
     probability = np.exp(logs - np.logaddexp.reduce(logs))
-    told = dict(zip(names, map(float, probability), strict=True))
+    told = dict(zip(case.names, map(float, probability), strict=True))
     best = max(told, key=lambda name: told[name])
-    row = refusal(found.path, found.mark, task.identity, task.family, "")
+    row = refusal(found.path, found.mark, task.identity, task.family, "", car.metering)
     sizes = sizes_of(case, {best, *SINGLE_CAUSES})
     for cause, holding in asked.holding.items():
         row[f"present_{cause}"] = sum(told[name] for name in holding)

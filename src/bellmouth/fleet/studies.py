@@ -29,7 +29,7 @@ from bellmouth.finding.priors import load_priors
 from bellmouth.finding.suitable import refuse_foreign, usable
 from bellmouth.recording.stretch import Stretch
 
-__all__ = ["Broad", "Study", "ask", "log_overlap", "study_many"]
+__all__ = ["Broad", "Study", "ask", "broad_of", "log_overlap", "study_many"]
 
 Floats = NDArray[np.float64]
 

@@ -118,7 +118,14 @@ def _plan(found: Sequence[Found], table: CarTable, findings: Findings) -> tuple[
         family = table.family[identity] if identity else ""
         refused.append(refusal(file.path, file.mark, identity, family, why))
     refused += [
-        refusal("", identity, identity, table.family[identity], _NO_RECORDING)
+        refusal(
+            "",
+            identity,
+            identity,
+            table.family[identity],
+            _NO_RECORDING,
+            table.cars[identity].metering if identity in table.cars else None,
+        )
         for place, identity in idle
         if (place, identity) not in done
     ]
@@ -244,7 +251,7 @@ def _again(client: "Client", connect: Callable[[], "Client"]) -> "Client":
 
 
 def _leave(client: "Client") -> None:
-    with suppress(Exception):
+    with suppress(Exception):  # it may be gone already, in as many ways as above
         client.close(timeout=2)
 
 

@@ -8,6 +8,7 @@ standards. What the data mean stands in :mod:`bellmouth.j1979.kline_messages`.
 from dataclasses import dataclass
 
 from bellmouth.errors import BellmouthError
+from bellmouth.j1979.addressing import TESTER
 
 __all__ = [
     "BIT_RATE",
@@ -33,7 +34,6 @@ BIT_RATE = 10_400  # [bit/s]
 SLOW_BIT_RATE = 5  # of the address byte that starts the slow way [bit/s]
 SLOW_SYNCHRONISATION = 0x55
 
-TESTER = 0xF1
 EVERY_CONTROLLER = 0x33  # functional address of emission-related controllers
 
 START_COMMUNICATION = 0x81

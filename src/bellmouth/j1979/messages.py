@@ -18,7 +18,10 @@ from bellmouth.j1979.codes import decode_codes, encode_codes
 __all__ = [
     "MOST_FRAME_PARAMETERS",
     "MOST_PARAMETERS",
+    "NEGATIVE",
     "NEGATIVE_MEANINGS",
+    "POSITIVE",
+    "RESPONSE_PENDING",
     "Cleared",
     "Data",
     "Negative",

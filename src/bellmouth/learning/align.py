@@ -38,7 +38,6 @@ _KINDS = {
     ("engine", "start"): "engine_start",
     ("engine", "crank"): "engine_start",
 }
-_SIGNAL = {"key": "key", "pedal": "pedal", "engine": "engine"}
 
 
 @dataclass(frozen=True)
@@ -134,7 +133,7 @@ def _beats(evidence: Evidence, procedure: Procedure) -> tuple[_Beat, ...]:
     before = -1
     for index, step in enumerate(procedure.steps):
         kind = _KINDS.get((step.who, step.do))
-        if kind is None or _SIGNAL[step.who] not in evidence.signals:
+        if kind is None or step.who not in evidence.signals:
             continue
         wait = _wait(procedure.steps[before : index + 1]) if before >= 0 else None
         beats.append(_Beat(step, kind, step.do in ("pump", "rev", "snap"), wait))

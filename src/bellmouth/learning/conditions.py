@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from bellmouth.learning.evidence import Evidence
+from bellmouth.learning.evidence import RUNS_RPM, TURNS_RPM, Evidence
 from bellmouth.learning.judgement import CANNOT_TELL, MET, MISSED, ConditionJudgement
 from bellmouth.learning.place import Placed
 from bellmouth.learning.procedure import Condition, Procedure
@@ -15,7 +15,6 @@ from bellmouth.recording.series import Floats, Recording, Series
 
 __all__ = ["judge_conditions", "worst_margin"]
 
-_TURNS_RPM, _RUNS_RPM = 50.0, 400.0
 #: While the starter turns and this long after, the supply sags and says nothing. [s]
 _SETTLES_S = 2.0
 #: A reading taken this long before an attempt still tells what stood at its beginning. [s]
@@ -70,7 +69,7 @@ def _engine(recording: Recording | None) -> _Engine:
     if speed is None or recording is None:
         return _Engine(np.empty(0), np.empty(0, dtype=bool), np.empty(0, dtype=bool))
     time = speed.time_s + recording.begins_s
-    return _Engine(time, speed.value >= _TURNS_RPM, speed.value >= _RUNS_RPM)
+    return _Engine(time, speed.value >= TURNS_RPM, speed.value >= RUNS_RPM)
 
 
 def _asleep(evidence: Evidence) -> tuple[tuple[float, float], ...]:

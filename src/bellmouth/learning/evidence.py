@@ -6,7 +6,21 @@ from dataclasses import dataclass, field
 
 from bellmouth.recording.series import Floats
 
-__all__ = ["Evidence", "Happening", "Moment", "Press", "between"]
+__all__ = [
+    "RUNS_RPM",
+    "SIGNALS",
+    "TURNS_RPM",
+    "Evidence",
+    "Happening",
+    "Moment",
+    "Press",
+    "between",
+]
+
+#: What of the person can be recorded; who does a step is one of these or cannot be seen.
+SIGNALS = ("key", "pedal", "engine")
+#: Above the first the engine turns, above the second it runs: common practice, no source. [rpm]
+TURNS_RPM, RUNS_RPM = 50.0, 400.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +102,7 @@ class Evidence:
     reasons
         Why a step was skipped or what replaced it, by step.
     signals
-        What is recorded: ``key``, ``pedal``, ``engine``.
+        What is recorded, of `SIGNALS`.
     pedal_s
         Times of the pedal's samples. [s]
     begin_s, end_s

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from bellmouth.learning.evidence import Happening, Moment
+from bellmouth.learning.evidence import RUNS_RPM, TURNS_RPM, Happening, Moment
 from bellmouth.learning.pedal import PEDAL_SIGNALS
 from bellmouth.recording.clock import SEAM_S
 from bellmouth.recording.series import Floats, Recording, Series
@@ -25,8 +25,6 @@ _QUIET_ROWS = 4.0
 _FRESH_CLOCK_S = 3600.0
 #: Below this the controller is not supplied. [V]
 _OFF_V = 5.0
-#: Above the first the engine turns, above the second it runs. [rpm]
-_TURNS_RPM, _RUNS_RPM = 50.0, 400.0
 #: A reading this soon after a gap still tells what went on at its end. [s]
 _SOON_S = 3.0
 #: Times are written to the millisecond or so. [s]
@@ -145,7 +143,7 @@ def _woken(first_s: float, bus: Bus) -> Moment:
 def _went_on(recording: Recording, last_s: float, first_s: float) -> str:
     """What went on across a gap, so that the key was not turned off; empty for nothing."""
     speed = recording.get("engine_speed")
-    if speed is not None and _above(speed, _RUNS_RPM, last_s, first_s):
+    if speed is not None and _above(speed, RUNS_RPM, last_s, first_s):
         return "the engine ran"
     for name in PEDAL_SIGNALS:
         pedal = recording.get(name)
@@ -190,8 +188,8 @@ def read_engine(recording: Recording, bus: Bus) -> tuple[Happening, ...]:
         return ()
     time = speed.time_s + recording.begins_s
     found: list[Happening] = []
-    turning = speed.value >= _TURNS_RPM
-    running = speed.value >= _RUNS_RPM
+    turning = speed.value >= TURNS_RPM
+    running = speed.value >= RUNS_RPM
     if turning[0]:
         found.append(_start(time, running, 0, bus))
     for turns, before, after in _crossings(turning):

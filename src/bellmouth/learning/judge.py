@@ -7,6 +7,7 @@ otherwise this *cannot tell*. A step without evidence is never met.
 
 import math
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from pathlib import Path
 
 from bellmouth.learning.align import Alignment, align
@@ -77,18 +78,7 @@ def judge(
         begun = ", ".join(f"{one.begins_s:.1f} s" for one in attempts)
         told = f"{len(attempts)} attempts found; the last one is judged. They began at {begun}."
         notes = (told, *notes)
-    return Judgement(
-        procedure.name,
-        procedure.title,
-        judged.judgement,
-        judged.steps,
-        judged.conditions,
-        judged.consequence,
-        judged.repeat,
-        judged.advice,
-        attempts,
-        notes,
-    )
+    return replace(judged, attempts=attempts, notes=notes)
 
 
 def _judged(

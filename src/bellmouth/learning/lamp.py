@@ -5,12 +5,12 @@ import numpy as np
 from bellmouth.learning.evidence import Moment
 from bellmouth.recording.series import Floats, Recording
 
-__all__ = ["LAMP_EVENTS", "read_lamp"]
+__all__ = ["LAMP_BIT", "LAMP_EVENTS", "read_lamp"]
 
 #: Events that the lamp's state shows; who watches for one watches for all.
 LAMP_EVENTS = ("lamp_blinks", "lamp_steady", "lamp_on", "lamp_off")
 
-_LAMP_BIT = 31  # monitor status, first byte, highest bit: the lamp is commanded on
+LAMP_BIT = 31  # monitor status, first byte, highest bit: the lamp is commanded on
 #: Samples further apart than this do not show a lamp that blinks once a second. [s]
 _COARSEST_S = 0.4
 #: Changes closer than this belong to one spell of blinking. [s]
@@ -29,7 +29,7 @@ def read_lamp(recording: Recording) -> dict[str, tuple[Moment, ...]] | None:
     time = found.time_s + recording.begins_s
     if float(np.median(np.diff(time))) > _COARSEST_S:
         return None
-    lit = (found.value.astype(np.int64) >> _LAMP_BIT & 1).astype(bool)
+    lit = (found.value.astype(np.int64) >> LAMP_BIT & 1).astype(bool)
     changes = np.flatnonzero(np.diff(lit)) + 1
     events: dict[str, list[Moment]] = {name: [] for name in LAMP_EVENTS}
     for spell in _spells(time, changes):

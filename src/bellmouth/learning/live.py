@@ -8,8 +8,9 @@ import math
 from dataclasses import dataclass
 
 from bellmouth.learning.coach import Sink
-from bellmouth.learning.evidence import Moment
-from bellmouth.learning.ignition import WAKE_S
+from bellmouth.learning.evidence import RUNS_RPM, TURNS_RPM, Moment
+from bellmouth.learning.ignition import QUIET_S, WAKE_S
+from bellmouth.learning.lamp import LAMP_BIT
 
 __all__ = ["PEDALS", "LiveReader"]
 
@@ -20,12 +21,8 @@ PEDALS = {
     "accelerator_pedal_position_e": 18.0,
     "accelerator_pedal_position_f": 18.0,
 }
-#: No answer for this long is the key turned off. [s]
-QUIET_S = 1.0
-_TURNS_RPM, _RUNS_RPM = 50.0, 400.0
 #: The pedal counts as up below this share of its travel.
 _UP = 0.2
-_LAMP_BIT = 31
 #: Changes of the lamp closer than this are blinking, so many of them. [s]
 _BLINK_S, _CHANGES = 1.4, 3
 #: Without a change for so many times its longest half period, and so long at least, it is steady.
@@ -77,7 +74,7 @@ class LiveReader:
         if name in PEDALS:
             self._pedal(value, at_s, PEDALS[name])
         elif name == "monitor_status":
-            self._see_lamp(lit=bool(int(value) >> _LAMP_BIT & 1), at_s=at_s)
+            self._see_lamp(lit=bool(int(value) >> LAMP_BIT & 1), at_s=at_s)
         elif name == "engine_speed":
             self._engine(value, at_s)
         self._sink.reading(name, value, at_s)
@@ -134,7 +131,7 @@ class LiveReader:
         self._pedal_s = at_s
 
     def _engine(self, value: float, at_s: float) -> None:
-        turns, runs = value >= _TURNS_RPM, value >= _RUNS_RPM
+        turns, runs = value >= TURNS_RPM, value >= RUNS_RPM
         moment = Moment(self._speed_s, at_s)
         if turns and not self._turns:
             self._sink.acted("engine_start", moment)

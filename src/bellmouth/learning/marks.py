@@ -1,6 +1,7 @@
 """Marks: what a person saw, heard, tapped or confirmed, on the recording's clock."""
 
 import difflib
+import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -10,7 +11,7 @@ from bellmouth.learning.evidence import Moment
 from bellmouth.learning.procedure import Procedure
 from bellmouth.reading import json_in, text_of
 
-__all__ = ["Marks", "check_marks", "read_marks"]
+__all__ = ["ACTION_MARKS", "EARLY_S", "LATE_S", "Marks", "check_marks", "read_marks"]
 
 #: A person marks what they saw or heard after it, this long at most, and hardly before. [s]
 LATE_S, EARLY_S = 0.3, 0.05
@@ -102,13 +103,13 @@ def _moments(name: str, value: object, source: str) -> Iterable[Moment]:
 
 
 def _seconds(name: str, value: object, source: str) -> float:
-    number = isinstance(value, int | float) and not isinstance(value, bool)
-    if not number or not 0 <= value <= _LATEST_S:  # type: ignore[operator]
+    number = value if isinstance(value, int | float) and not isinstance(value, bool) else math.nan
+    if not 0 <= number <= _LATEST_S:
         raise ProcedureError(
             f'{source}, mark "{name}": {value!r} is not a time in seconds on the recording\'s '
             f"clock. Write such as {_EXAMPLE}."
         )
-    return float(value)  # type: ignore[arg-type]
+    return float(number)
 
 
 def check_marks(marks: Marks, procedure: Procedure) -> None:

@@ -48,12 +48,12 @@ _TAILS = 4.0
 #: Each attempt that came after takes this share off what an attempt tells: a guess.
 _FADES = 0.08
 _DRAWS, _TRIES = 400, 60
-_LEVEL = 0.9
+_ENDS = (0.05, 0.95)  # of intervals that hold nine times in ten
 #: Leads that are tried: from acting early to being called half a second ahead. [s]
 _LEAST_LEAD_S, _MOST_LEAD_S = -0.2, 0.6
-#: Called things whose cue cannot be moved: a reaction has no lead.
 #: Nobody reacts to what they see in less. [s]
 _QUICKEST_S = 0.1
+#: What has a lead: the cue of a beat or of a reaction cannot be moved.
 _LED: tuple[Kind, ...] = ("key", "press", "release")
 
 
@@ -106,11 +106,6 @@ class Prediction:
     led_chance: float
     attempts: int
 
-    @property
-    def weakest(self) -> str:
-        """The step most likely to be missed; empty where the procedure has no window."""
-        return self.steps[0].step if self.steps else ""
-
 
 @dataclass(frozen=True)
 class PersonTiming:
@@ -132,9 +127,8 @@ class PersonTiming:
         """One kind of action in figures."""
         place = KINDS.index(kind)
         bias, spread = self.bias_s[:, place], self.spread_s[:, place]
-        ends = (0.5 - 0.5 * _LEVEL, 0.5 + 0.5 * _LEVEL)
-        b_low, b_high = (float(np.quantile(bias, end)) for end in ends)
-        s_low, s_high = (float(np.quantile(spread, end)) for end in ends)
+        b_low, b_high = (float(np.quantile(bias, end)) for end in _ENDS)
+        s_low, s_high = (float(np.quantile(spread, end)) for end in _ENDS)
         return Habit(
             kind, float(bias.mean()), b_low, b_high, float(np.median(spread)), s_low, s_high,
             self.counts.get(kind, 0),
@@ -158,7 +152,7 @@ class PersonTiming:
         tried = _Tried(self, procedure, follows)
         passed, missed = tried.attempt(leads)
         best, led = tried.best_leads(leads, float(passed.mean()))
-        low, high = (float(np.quantile(passed, end)) for end in (0.05, 0.95))
+        low, high = (float(np.quantile(passed, end)) for end in _ENDS)
         steps = tuple(
             StepChance(name, miss)
             for name, miss in sorted(missed.items(), key=lambda item: -item[1])

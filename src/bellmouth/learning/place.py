@@ -5,12 +5,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from bellmouth.learning.align import Alignment
-from bellmouth.learning.evidence import Evidence, Happening, Moment, Press
+from bellmouth.learning.evidence import SIGNALS, Evidence, Happening, Moment, Press
 from bellmouth.learning.procedure import Procedure, Step
 
 __all__ = ["Placed", "place"]
-
-_SIGNALS = {"key": "key", "pedal": "pedal", "engine": "engine"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +64,7 @@ def _begun(
     after: Sequence[Step],
 ) -> Placed:
     taken = alignment.steps.get(step.name, ())
-    seeable = _SIGNALS.get(step.who) in evidence.signals
+    seeable = step.who in evidence.signals
     if taken:
         presses = tuple(item.press for item in taken if item.press is not None)
         end = presses[-1].end if len(taken) > 1 or step.do in ("pump", "rev", "snap") else None
@@ -134,7 +132,7 @@ def _ended(
     if this.step.do == "press" and this.presses:
         return _with_end(this, this.presses[-1].end, None, own=True)
     following = placed[index + 1].begin if index + 1 < len(placed) else None
-    if this.step.who not in _SIGNALS or _blind(placed, index):
+    if this.step.who not in SIGNALS or _blind(placed, index):
         return _with_end(this, following, None, own=True)
     mine = {id(item) for item in alignment.steps.get(this.step.name, ())}
     for item in evidence.happenings:

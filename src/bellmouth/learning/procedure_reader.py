@@ -29,7 +29,7 @@ from bellmouth.learning.procedure import (
 )
 from bellmouth.learning.procedure_keys import KEYS, REQUIRED
 from bellmouth.learning.toml_table import Lines, Table
-from bellmouth.reading import text_of, toml_in
+from bellmouth.reading import NotTextError, text_of, toml_in
 
 __all__ = ["KEYS", "REQUIRED", "procedure_from_text", "read_procedure"]
 
@@ -54,7 +54,7 @@ def read_procedure(path: str | Path) -> Procedure:
     path = Path(path)
     try:
         text = text_of(path)
-    except UnicodeDecodeError as error:
+    except NotTextError as error:
         raise ProcedureError(f"{path.name}: not a text file in UTF-8.") from error
     except OSError as error:
         raise ProcedureError(f"{path.name}: cannot be read ({error.strerror}).") from error

@@ -2,13 +2,12 @@
 
 from collections.abc import Mapping
 
+from bellmouth.learning.evidence import RUNS_RPM
 from bellmouth.learning.follow import Lost
 from bellmouth.learning.procedure import Condition, Procedure
 from bellmouth.learning.reasons import reason
 
 __all__ = ["Standing"]
-
-_RUNS_RPM = 400.0
 
 
 class Standing:
@@ -58,7 +57,7 @@ class Standing:
         speed = self._values.get("engine_speed")
         if speed is None:
             return False
-        return (speed >= _RUNS_RPM) == (condition.engine == "running")
+        return (speed >= RUNS_RPM) == (condition.engine == "running")
 
     def unmet(self) -> tuple[tuple[Condition, float | None], ...]:
         """Conditions that do not stand now, with their reading; None where there is none yet."""

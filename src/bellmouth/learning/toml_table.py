@@ -5,7 +5,7 @@ import re
 from collections.abc import Mapping, Sequence
 from typing import Any, NoReturn
 
-from bellmouth.errors import ProcedureError
+from bellmouth.errors import ProcedureError, shown
 
 __all__ = ["Lines", "Table"]
 
@@ -163,9 +163,3 @@ class _Inner(Table):
         place = [self.source, f"line {line}" if line else "", self.called]
         where = ", ".join(word for word in place if word)
         raise ProcedureError(f"{where}: {self._key}: {sentence}")
-
-
-def shown(value: object) -> str:
-    """A value as its owner wrote it, near enough to find it again."""
-    text = f'"{value}"' if isinstance(value, str) else str(value)
-    return text if len(text) <= 40 else text[:37] + "..."

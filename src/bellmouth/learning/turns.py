@@ -3,6 +3,8 @@
 import math
 from collections.abc import Collection, Mapping
 
+from bellmouth.learning.evidence import RUNS_RPM
+
 __all__ = ["WISHES_S", "Turns"]
 
 #: How soon each is asked again, and when it must have been: the supply and the vehicle's speed as
@@ -21,7 +23,6 @@ _HOLD_S, _START_S, _RESTED_S = 5.0, 6.0, 8.5
 _OFTEN_S = (0.2, 0.9)
 #: A pedal this far from its rest is down; every sensor's travel is more. [points]
 _DOWN = 12.0
-_RUNS_RPM = 400.0
 
 
 class Turns:
@@ -96,6 +97,6 @@ class Turns:
                 self._start_until_s = at_s + _START_S
             self._down_s = math.inf
         elif name == "engine_speed":
-            self._runs = value >= _RUNS_RPM
+            self._runs = value >= RUNS_RPM
             if self._runs:
                 self._start_until_s = -math.inf

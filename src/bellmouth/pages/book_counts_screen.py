@@ -7,6 +7,7 @@ from rich.console import Console
 from rich.table import Table
 
 from bellmouth.pages.lists import section
+from bellmouth.pages.words import name_words
 
 if TYPE_CHECKING:
     from bellmouth.book.comebacks import Comebacks, Group
@@ -87,7 +88,7 @@ def print_spreads(found: "Sequence[Quantity]", out: Console) -> None:
         )
         return
     for one in found:
-        section(out, one.name.replace("_", " "))
+        section(out, name_words(one.name))
         spread = one.spread
         out.print(
             f"{_many(spread.readings, 'reading')} by {_many(spread.persons, 'person', 'people')} "

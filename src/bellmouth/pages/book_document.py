@@ -1,5 +1,6 @@
 """The book as plain data: a car's page, a line of a list, a finding made again."""
 
+from collections.abc import Mapping
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
@@ -9,11 +10,13 @@ from bellmouth.book.lists import Standing
 from bellmouth.book.masking import masked_in
 from bellmouth.book.standing import known_of
 from bellmouth.book.store import History
+from bellmouth.pages.metered import shown_cause
+from bellmouth.pages.words import chance, name_words
 
 if TYPE_CHECKING:
     from bellmouth.book.judging import Recomputed
 
-__all__ = ["car_page", "recomputed_document", "standing_document"]
+__all__ = ["car_page", "finding_gist", "recomputed_document", "standing_document"]
 
 
 def car_page(history: History, standing: Standing, *, masked: bool = True) -> dict[str, Any]:
@@ -25,7 +28,11 @@ def car_page(history: History, standing: Standing, *, masked: bool = True) -> di
         "identification": known.get("identification"),
         "car": known["car"],
         "entries": [
-            {**asdict(entry), "corrected": entry.number not in now, "gist": _gist(entry)}
+            {
+                **asdict(entry),
+                "corrected": entry.number not in now,
+                "gist": _gist(entry, known["car"].get("metering", "")),
+            }
             for entry in history.entries
         ],
     }
@@ -51,12 +58,20 @@ def recomputed_document(one: "Recomputed") -> dict[str, Any]:
     }
 
 
-def _gist(entry: Entry) -> str:
+def finding_gist(finding: Mapping[str, Any], metering: str) -> str:
+    """A kept finding in a few words, those of a car that meters its air in this way."""
+    first = finding["causes"][0]
+    told = f"{name_words(shown_cause(first['cause'], metering))}, {chance(first['probability'])}"
+    if odd := finding.get("disagreeing"):
+        told += f"; but a check disagrees ({', '.join(map(name_words, odd))})"
+    return told
+
+
+def _gist(entry: Entry, metering: str) -> str:
     """An entry in a few words."""
     said = entry.document
     if entry.kind == "finding":
-        first = said["finding"]["causes"][0]
-        return f"{first['cause']}, {round(100 * first['probability'])} %"
+        return finding_gist(said["finding"], metering)
     if entry.kind == "recording":
         return f"{said['source']}: {len(said['parameters'])} parameters, {said['seconds']:.0f} s"
     words = {

@@ -31,7 +31,7 @@ LANGUAGES = ("en", "de")
 _CAUSES = (
     "healthy", "leak", "meter low", "meter high", "fuel low", "fuel high", "deposit",
     "computed air low", "computed air high",
-    "learned stale", "pressure low", "pressure high", "boost low", "boost high", "unexplained",
+    "stale learning", "pressure low", "pressure high", "boost low", "boost high", "unexplained",
 )  # fmt: skip
 _COMPLAINTS = (
     "unknown", "none", "rough idle", "low idle", "high idle", "hunting idle", "stalls",

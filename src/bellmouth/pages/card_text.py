@@ -50,7 +50,10 @@ def _print_finding(page: CardPage, out: Console) -> None:
         for cause, probability, size in page.found:
             told = f"{cause} {probability}" + (f" ({size})" if size else "")
             out.print(hanging("-", told))
-    for name, sentences in (("hand_over", page.hand_over), ("against", page.against)):
+    again = (page.look_again,) if page.look_again else ()
+    for name, sentences in (
+        ("look_again", again), ("hand_over", page.hand_over), ("against", page.against),
+    ):  # fmt: skip
         if sentences:
             section(out, page.labels[name])
             for sentence in sentences:

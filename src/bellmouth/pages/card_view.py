@@ -4,9 +4,11 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 
 from bellmouth import __version__
+from bellmouth.finding.causes import called
 from bellmouth.pages.card_catalogue import labels
 from bellmouth.pages.card_words import Words
 from bellmouth.pages.metered import shown_cause
+from bellmouth.pages.words import look_again
 from bellmouth.work.card import UNSOURCED, Card, CardStep, Reading, Stage, Tightening, Timer
 from bellmouth.work.learning_rows import LearningRow, LearningStep
 from bellmouth.work.phrases import Quantity
@@ -77,6 +79,7 @@ class CardPage:
     car_name: str
     complaint: str
     found: tuple[tuple[str, str, str], ...]
+    look_again: str
     hand_over: tuple[str, ...]
     against: tuple[str, ...]
     stages: tuple[StageView, ...]
@@ -110,6 +113,7 @@ def card_page(card: Card, words: Words) -> CardPage:
         car_name=card.header.name,
         complaint=words.text(card.header.complaint),
         found=tuple(_found(found, card.header.metering, words) for found in card.found),
+        look_again=words.told(look_again(card.disagreeing)),
         hand_over=tuple(map(words.say, card.hand_over)),
         against=tuple(map(words.say, card.against)),
         stages=tuple(_stage(stage, words) for stage in card.stages),
@@ -170,7 +174,7 @@ def _car(card: Card, words: Words) -> tuple[str, ...]:
 
 def _found(found: FoundCause, metering: str, words: Words) -> tuple[str, str, str]:
     return (
-        words.text(shown_cause(found.cause, metering).replace("_", " ")),
+        words.text(called(shown_cause(found.cause, metering))),
         words.percent(found.probability),
         words.size(found.size) if found.size else "",
     )

@@ -6,6 +6,8 @@ from matplotlib.axes import Axes
 
 from bellmouth.finding.result import Finding, PicturePoint
 from bellmouth.pages.drawing import COLOURS, DASHES, INK, SOFT, below, log_axis, svg
+from bellmouth.pages.finding_plots import flow_shown_g_s
+from bellmouth.pages.plots import Z90
 from bellmouth.pages.words import name_words
 
 __all__ = ["operating_points", "routes", "trim_against_airflow"]
@@ -13,14 +15,6 @@ __all__ = ["operating_points", "routes", "trim_against_airflow"]
 _MARKERS: Mapping[str, str] = {"idle": "o", "held": "s", "drive": "^", "engine off": "x"}
 _LABELLED = 12  # more numbers than this only hide the points
 _ROWS = 12
-
-
-def _flow(point: PicturePoint) -> float | None:
-    """Where a point stands on the axis of airflow, which is logarithmic; ``None`` if nowhere."""
-    for flow in (point.true_airflow_g_s, point.airflow_meter_g_s):
-        if flow is not None and flow > 0:
-            return flow
-    return None
 
 
 def trim_against_airflow(finding: Finding) -> str | None:
@@ -31,7 +25,7 @@ def trim_against_airflow(finding: Finding) -> str | None:
     points = [
         (i, flow, point.total_trim_pct, point.kind)
         for i, point in enumerate(finding.picture.points, 1)
-        if point.total_trim_pct is not None and (flow := _flow(point)) is not None
+        if point.total_trim_pct is not None and (flow := flow_shown_g_s(point)) is not None
     ]
     order = [entry.cause for entry in finding.causes if entry.cause in finding.picture.trim_curves]
     if not points or not order:
@@ -46,7 +40,7 @@ def trim_against_airflow(finding: Finding) -> str | None:
             )  # fmt: skip
         for number, flow, (trim, error), kind in points:
             axes.errorbar(
-                flow, trim, yerr=1.645 * error, color=INK, marker=_MARKERS.get(kind, "o"),
+                flow, trim, yerr=Z90 * error, color=INK, marker=_MARKERS.get(kind, "o"),
                 markersize=5, capsize=3, linestyle="none", label="read here (90 %)",
             )  # fmt: skip
             if len(points) <= _LABELLED:
@@ -149,5 +143,5 @@ def _operating_points(label: str, points: Sequence[tuple[int, PicturePoint, floa
 _HEIGHTS: tuple[tuple[str, Callable[[PicturePoint], float | None]], ...] = (
     ("Manifold pressure [kPa]", lambda point: point.manifold_pressure_kpa),
     ("Throttle position [%]", lambda point: point.throttle_pct),
-    ("Airflow [g/s]", _flow),
+    ("Airflow [g/s]", flow_shown_g_s),
 )

@@ -6,6 +6,7 @@ import re
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
+from html import unescape
 from typing import Any
 
 import matplotlib as mpl
@@ -22,9 +23,11 @@ from matplotlib.ticker import (
 )
 
 from bellmouth.pages.card_words import Words
+from bellmouth.pages.recognised import DATA_BEGINS, DATA_ENDS
 
 __all__ = [
-    "COLOURS", "DASHES", "INK", "SOFT", "below", "drawn_in", "log_axis", "say_words", "svg",
+    "COLOURS", "DASHES", "INK", "SOFT", "below", "drawn_in", "log_axis", "say_words",
+    "somebodys", "svg",
 ]  # fmt: skip
 
 # Stand-ins that no drawing library picks by itself; each becomes a CSS variable of the page.
@@ -78,19 +81,34 @@ def drawn_in(speak: Words) -> Iterator[None]:
         _say.reset(token)
 
 
+def somebodys(name: str) -> str:
+    """A name in a picture that is somebody's own, as of a car: it stays in every language."""
+    return f"{DATA_BEGINS}{name}{DATA_ENDS}"
+
+
+def _told(text: str, say: Say) -> str:
+    """A text of a picture in the reader's words, but for what is somebody's own."""
+    if DATA_BEGINS not in text:
+        return say(text)
+    pieces = _SOMEBODYS.split(text)
+    return "".join(one if place % 2 else say(one) for place, one in enumerate(pieces))
+
+
 def say_words(figure: Figure, say: Say) -> set[str]:
     """Put every word of a figure into the reader's, before it is laid out; returns them."""
+    ready: set[str] = set()
     for axes in figure.axes:
         for axis in (axes.xaxis, axes.yaxis):
             if isinstance(axis.get_major_locator(), FixedLocator):
                 # Ticks that were named, not counted: their words take room.
-                named = [say(one.get_text()) for one in axis.get_ticklabels()]
+                named = [_told(one.get_text(), say) for one in axis.get_ticklabels()]
                 axis.set_ticks(axis.get_ticklocs(), named)
+                ready.update(named)
     told = {str(one.get_text()) for one in figure.findobj(Text)} - {""}
-    said = {one: say(one) for one in told}
+    said = {one: one if one in ready else _told(one, say) for one in told}
     for one in figure.findobj(Text):
         one.set_text(said.get(one.get_text(), one.get_text()))
-    return set(said.values())
+    return {line for one in said.values() for line in (one, *one.split("\n"))}
 
 
 def svg(name: str, alt: str, height: float, draw: Callable[[Axes], None]) -> str:
@@ -100,7 +118,7 @@ def svg(name: str, alt: str, height: float, draw: Callable[[Axes], None]) -> str
         FigureCanvasSVG(figure)
         draw(figure.add_subplot())
         say = _say.get()
-        done = say_words(figure, say) if say is not str else None
+        done = say_words(figure, say)
         buffer = io.StringIO()
         figure.savefig(buffer, format="svg", transparent=True, metadata={"Date": None})
     text = buffer.getvalue()
@@ -115,7 +133,7 @@ def svg(name: str, alt: str, height: float, draw: Callable[[Axes], None]) -> str
     # The page sets the width; a fixed one would not shrink on a telephone.
     text = re.sub(r'(<svg) width="[^"]*" height="[^"]*"|(<svg)', r"\1\2", text, count=1)
     text = re.sub(r' (?:width|height)="[\d.]+pt"', "", text, count=2)
-    if done is not None:
+    if say is not str:
         text = _TEXT.sub(functools.partial(_figured, say=say, done=done), text)
     title = f"<title>{_escape(say(alt))}</title>"
     return re.sub(r"(<svg[^>]*>)", rf"\1{title}", text, count=1).replace(
@@ -123,12 +141,13 @@ def svg(name: str, alt: str, height: float, draw: Callable[[Axes], None]) -> str
     )
 
 
+_SOMEBODYS = re.compile(f"{DATA_BEGINS}(.*?){DATA_ENDS}", re.DOTALL)
 _TEXT = re.compile(r"(<text[^>]*>)([^<]+)(</text>)")
 
 
 def _figured(found: re.Match[str], say: Say, done: set[str]) -> str:
     """A tick's figure, which is only written when the picture is; words are told already."""
-    figure = found[2].strip().replace("&#8722;", "−")
+    figure = unescape(found[2]).strip()
     return found[0] if figure in done else f"{found[1]}{_escape(say(figure))}{found[3]}"
 
 
@@ -146,10 +165,29 @@ def log_axis(axes: Axes) -> None:
 
 
 def below(axes: Axes, columns: int) -> None:
-    """A legend under the axes, each label once."""
+    """A legend under the axes, each label once, in so many columns or as many as there is room
+    for."""
     handles, labels = axes.get_legend_handles_labels()
     by_label = dict(zip(labels, handles, strict=True))
     if by_label:
+        fitting = _fitting(axes, by_label, columns)
         axes.figure.legend(
-            by_label.values(), by_label.keys(), loc="outside lower center", ncols=columns
+            by_label.values(), by_label.keys(), loc="outside lower center", ncols=fitting
         )
+
+
+#: What a legend keeps free for a frame that ours have not. [pixels]
+_NO_FRAME = 10.0
+
+
+def _fitting(axes: Axes, by_label: Mapping[str, Any], columns: int) -> int:
+    """How many columns a legend can have, in the reader's language."""
+    say, figure = _say.get(), axes.figure
+    told = [_told(label, say) for label in by_label]
+    for count in range(columns, 1, -1):
+        tried = figure.legend(by_label.values(), told, ncols=count)
+        wide = tried.get_window_extent().width
+        tried.remove()
+        if wide <= figure.bbox.width + _NO_FRAME:
+            return count
+    return 1

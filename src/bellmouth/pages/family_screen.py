@@ -10,6 +10,7 @@ from rich.text import Text
 
 from bellmouth.finding.family import Family
 from bellmouth.pages.lists import print_list, section
+from bellmouth.pages.metered import shown_cause
 from bellmouth.pages.words import name_words
 
 __all__ = [
@@ -54,7 +55,8 @@ def print_family(family: Family, out: Console) -> None:
     section(out, "Shares of causes, as estimated")
     for cause, share in sorted(family.shares.items(), key=lambda item: -item[1]):
         if share >= _LEAST_SHARE:
-            out.print(Text(f"{share * 100:5.0f} %  {name_words(cause)}"))
+            words = name_words(shown_cause(cause, family.metering))
+            out.print(Text(f"{share * 100:5.0f} %  {words}"))
     section(out, "How they idle when nothing is wrong")
     for line in idle_words(family):
         out.print(Text(line))

@@ -1,14 +1,13 @@
 """A finding's pictures as data: trims with each cause's curve, and airflow by three routes."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 from bellmouth.finding.result import Finding, PicturePoint
-from bellmouth.pages.plots import Axis, Line, Plot, Say
+from bellmouth.pages.plots import Z90, Axis, Line, Plot, Say
 from bellmouth.pages.words import name_words
 
-__all__ = ["finding_plots", "routes_plot", "trim_plot"]
+__all__ = ["finding_plots", "flow_shown_g_s", "routes_plot", "routes_title", "trim_plot"]
 
-_Z90 = 1.645
 _CURVES = 5
 #: Routes stand beside each other, this far from the operating point's own place.
 _BESIDE = 0.18
@@ -25,7 +24,7 @@ def trim_plot(finding: Finding, say: Say) -> Plot | None:
     points = [
         (number, flow, point)
         for number, point in enumerate(finding.picture.points, 1)
-        if point.total_trim_pct is not None and (flow := _flow(point)) is not None
+        if point.total_trim_pct is not None and (flow := flow_shown_g_s(point)) is not None
     ]
     order = [one.cause for one in finding.causes if one.cause in finding.picture.trim_curves]
     if not points or not order:
@@ -38,8 +37,8 @@ def trim_plot(finding: Finding, say: Say) -> Plot | None:
     values, errors = zip(*(point.total_trim_pct or (0.0, 0.0) for *_, point in points), strict=True)
     read = Line(
         say("read here (90 %)"), "points", 0, tuple(flow for _, flow, _ in points), values,
-        tuple(value - _Z90 * error for value, error in zip(values, errors, strict=True)),
-        tuple(value + _Z90 * error for value, error in zip(values, errors, strict=True)),
+        tuple(value - Z90 * error for value, error in zip(values, errors, strict=True)),
+        tuple(value + Z90 * error for value, error in zip(values, errors, strict=True)),
         tuple(f"{number} {say(point.kind)}" for number, _, point in points),
     )  # fmt: skip
     x = Axis(say("Airflow into the engine"), "g/s", log=True)
@@ -73,12 +72,21 @@ def routes_plot(finding: Finding, say: Say) -> Plot | None:
     places = {str(number): f"{number} {say(point.kind)}" for number, point in points}
     x = Axis(say("Operating point"), "", places=places)
     return Plot(
-        say("Airflow by three routes"), x, Axis(say("Airflow"), "g/s", log=True), tuple(lines)
+        say(routes_title(finding.picture.points)),
+        x,
+        Axis(say("Airflow"), "g/s", log=True),
+        tuple(lines),
     )
 
 
-def _flow(point: PicturePoint) -> float | None:
-    """Where a point stands on the logarithmic axis; None if nowhere. [g/s]"""
+def routes_title(points: Sequence[PicturePoint]) -> str:
+    """What the picture of routes is called, by how many of them there are."""
+    there = sum(any(read(point) is not None for point in points) for *_, read in _ROUTES[:-1])
+    return _TITLES[max(there, 1)]
+
+
+def flow_shown_g_s(point: PicturePoint) -> float | None:
+    """Where a point stands on the axis of airflow, which is logarithmic; None if nowhere. [g/s]"""
     for flow in (point.true_airflow_g_s, point.airflow_meter_g_s):
         if flow is not None and flow > 0:
             return flow
@@ -95,6 +103,9 @@ def _above_zero(
     return flow if flow is not None and min(flow) > 0 else None
 
 
+_TITLES = {
+    1: "Airflow by one route", 2: "Airflow by two routes", 3: "Airflow by three routes",
+}  # fmt: skip
 _Read = Callable[[PicturePoint], tuple[float, float, float] | None]
 _ROUTES: tuple[tuple[str, int, float, _Read], ...] = (
     ("meter", 1, -_BESIDE, lambda point: _alone(point.airflow_meter_g_s)),

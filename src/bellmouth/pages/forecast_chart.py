@@ -15,12 +15,12 @@ from bellmouth.book.forecast import Forecast
 from bellmouth.errors import BookError
 from bellmouth.pages.card_words import Words
 from bellmouth.pages.drawing import say_words
+from bellmouth.pages.plots import Z90
 
 __all__ = ["chart", "write_chart"]
 
 _CANVASES = {"svg": FigureCanvasSVG, "png": FigureCanvasAgg, "pdf": FigureCanvasPdf}
 _INK, _BAND, _LEVEL = "#1f2933", "#1f6f8b", "#b3541e"
-_Z90 = 1.645
 _ENGLISH = Words()
 
 
@@ -84,7 +84,7 @@ def _draw_visits(axes: Axes, found: Forecast, far: float, size: float) -> None:
     read = [visit for visit in found.car.visits if visit.deposit is not None]
     if read:
         values = [size * visit.deposit.value for visit in read if visit.deposit]
-        errors = [size * _Z90 * visit.deposit.standard_error for visit in read if visit.deposit]
+        errors = [size * Z90 * visit.deposit.standard_error for visit in read if visit.deposit]
         axes.errorbar(
             [far * visit.km for visit in read], values, yerr=errors,
             fmt="o", color=_INK, ms=4.5, capsize=3, lw=1.0, label="findings",
@@ -100,7 +100,7 @@ def _draw_visits(axes: Axes, found: Forecast, far: float, size: float) -> None:
 
 def _tops(found: Forecast) -> list[float]:
     return [
-        visit.deposit.value + _Z90 * visit.deposit.standard_error
+        visit.deposit.value + Z90 * visit.deposit.standard_error
         for visit in found.car.visits
         if visit.deposit is not None
     ] or [0.0]

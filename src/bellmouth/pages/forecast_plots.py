@@ -1,11 +1,9 @@
 """The forecast's picture as data: what was read of a car, and where it is going."""
 
 from bellmouth.book.forecast import Forecast
-from bellmouth.pages.plots import Axis, Line, Plot, Say
+from bellmouth.pages.plots import Z90, Axis, Line, Plot, Say
 
 __all__ = ["forecast_plot"]
-
-_Z90 = 1.645
 
 
 def forecast_plot(found: Forecast, say: Say, *, unit: str = "km", km: float = 1.0) -> Plot:
@@ -47,8 +45,8 @@ def _visits(found: Forecast, say: Say, km: float) -> list[Line]:
                 0,
                 tuple(at for at, *_ in read),
                 tuple(one.value for _, one, _ in read),
-                tuple(one.value - _Z90 * one.standard_error for _, one, _ in read),
-                tuple(one.value + _Z90 * one.standard_error for _, one, _ in read),
+                tuple(one.value - Z90 * one.standard_error for _, one, _ in read),
+                tuple(one.value + Z90 * one.standard_error for _, one, _ in read),
                 tuple(str(on or "") for *_, on in read),
             )
         )

@@ -1,19 +1,25 @@
 """The templates of findings, proofs and surveys, and what they ask of the reader's words."""
 
 from collections.abc import Iterable, Sequence
-from typing import Any
+from dataclasses import fields
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 from jinja2 import ChoiceLoader, Environment, PackageLoader, StrictUndefined, pass_context
 from jinja2.runtime import Context
 
+from bellmouth.pages.bound import bound
 from bellmouth.pages.card_catalogue import default_language
 from bellmouth.pages.card_words import Words
+from bellmouth.pages.plots import Z90
 
-__all__ = ["ENGLISH", "of_locale", "said", "template_environment"]
+if TYPE_CHECKING:
+    from _typeshed import DataclassInstance
+
+__all__ = ["ENGLISH", "of_locale", "said", "template_environment", "write_page"]
 
 #: The words of whoever chooses none.
 ENGLISH = Words()
-_Z90 = 1.645
 
 
 def of_locale() -> Words:
@@ -46,6 +52,19 @@ def template_environment() -> Environment:
 def said(speak: Words) -> dict[str, Any]:
     """What every template of these pages asks of the reader's words."""
     return {"_": speak.told, "speak": speak}
+
+
+def write_page(path: Path, template: str, page: "DataclassInstance", speak: Words) -> None:
+    """Write what a page declares to one HTML file, in the reader's language and units.
+
+    Raises
+    ------
+    OSError
+        If the file cannot be written.
+    """
+    declared = {field.name: getattr(page, field.name) for field in fields(page)}
+    html = template_environment().get_template(template).render(said(speak), **declared)
+    path.write_text(bound(html), encoding="utf-8")
 
 
 @pass_context
@@ -83,4 +102,4 @@ def _span(context: Context, triple: Sequence[float], unit: str, places: int = 1)
 def _nine_in_ten(told: tuple[float, float]) -> tuple[float, float, float]:
     """A value and its standard error as the value with the ends that hold it nine times in ten."""
     value, error = told
-    return value, value - _Z90 * error, value + _Z90 * error
+    return value, value - Z90 * error, value + Z90 * error

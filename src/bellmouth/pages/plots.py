@@ -9,7 +9,10 @@ from typing import Literal
 
 from bellmouth.pages.card_words import Words
 
-__all__ = ["Axis", "Line", "Plot", "Say", "plot_csv", "plot_in", "plot_json", "plot_rows"]
+__all__ = ["Z90", "Axis", "Line", "Plot", "Say", "plot_csv", "plot_in", "plot_json", "plot_rows"]
+
+#: Standard errors from a value to either end of what holds it nine times in ten.
+Z90 = 1.645
 
 #: Puts a fixed English text into the reader's language.
 Say = Callable[[str], str]

@@ -1,7 +1,7 @@
 """A proof as one self-contained page: the verdict, what changed, pictures before over after."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from markupsafe import Markup
@@ -11,10 +11,9 @@ from bellmouth.car.description import Car
 from bellmouth.finding.proof_result import Change, Need, PairPoint, Proof
 from bellmouth.finding.result import Size
 from bellmouth.pages import proof_charts
-from bellmouth.pages.bound import bound
 from bellmouth.pages.card_words import Words
 from bellmouth.pages.drawing import drawn_in
-from bellmouth.pages.page_templates import ENGLISH, said, template_environment
+from bellmouth.pages.page_templates import ENGLISH, write_page
 from bellmouth.pages.proof_words import (
     change_words,
     course_words,
@@ -107,10 +106,7 @@ def write_report(
     OSError
         If the file cannot be written.
     """
-    page = proof_page(proof, before, after, car, speak)
-    declared = {field.name: getattr(page, field.name) for field in fields(page)}
-    html = template_environment().get_template("proof.html").render(said(speak), **declared)
-    path.write_text(bound(html), encoding="utf-8")
+    write_page(path, "proof.html", proof_page(proof, before, after, car, speak), speak)
 
 
 def _change_row(change: Change, metering: str, say: Callable[[str], str]) -> ChangeRow:

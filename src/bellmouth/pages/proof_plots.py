@@ -3,11 +3,9 @@
 from collections.abc import Callable
 
 from bellmouth.finding.proof_result import PairPoint, Proof
-from bellmouth.pages.plots import Axis, Line, Plot, Say
+from bellmouth.pages.plots import Z90, Axis, Line, Plot, Say
 
 __all__ = ["proof_plots"]
-
-_Z90 = 1.645
 
 
 def proof_plots(proof: Proof, say: Say) -> dict[str, Plot]:
@@ -45,8 +43,8 @@ def _two(
             return None
         x, y, spread, kinds = (tuple(column) for column in zip(*told, strict=True))
         both = list(zip(y, spread, strict=True))
-        low = tuple(value - _Z90 * one for value, one in both) if error else ()
-        high = tuple(value + _Z90 * one for value, one in both) if error else ()
+        low = tuple(value - Z90 * one for value, one in both) if error else ()
+        high = tuple(value + Z90 * one for value, one in both) if error else ()
         lines.append(Line(say(recording), "joined", style, x, y, low, high, kinds))
     title, height_words = words
     return Plot(title, Axis(say("Airflow"), "g/s", log=True), Axis(height_words, "%"), tuple(lines))

@@ -3,6 +3,7 @@
 from bellmouth.finding.causes import CAUSES
 from bellmouth.finding.proof_result import Change, Proof
 from bellmouth.finding.result import Size
+from bellmouth.finding.verdict import COMMITS
 from bellmouth.pages.metered import shown_cause
 from bellmouth.pages.words import (
     chance,
@@ -31,7 +32,10 @@ def proof_headline(proof: Proof) -> str:
     if proof.verdict != "cannot say yet":
         return f"{words} ({chance(proof.probability)})."
     likeliest = max(proof.outcomes, key=lambda name: proof.outcomes[name])
-    return f"{words}: {likeliest} is likeliest ({chance(proof.probability)}), but not sure enough."
+    sure = chance(proof.probability)
+    if proof.probability >= COMMITS:  # it is not for want of sureness
+        return f"{words}: {likeliest} would be likeliest ({sure}), but see what it still takes."
+    return f"{words}: {likeliest} is likeliest ({sure}), but not sure enough."
 
 
 def _size(size: Size, cause: str, unit: str) -> str:

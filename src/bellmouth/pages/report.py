@@ -8,13 +8,15 @@ from markupsafe import Markup
 
 from bellmouth import __version__
 from bellmouth.car.description import Car, Known
+from bellmouth.finding.check_table import CHECKS
+from bellmouth.finding.checks import confirms, settled
 from bellmouth.finding.result import Evidence, Finding, NextCheck, PicturePoint, Size
 from bellmouth.pages import charts
-from bellmouth.pages.bound import bound
 from bellmouth.pages.card_words import Words
 from bellmouth.pages.drawing import drawn_in
+from bellmouth.pages.finding_plots import routes_title
 from bellmouth.pages.metered import as_metered
-from bellmouth.pages.page_templates import ENGLISH, said, template_environment
+from bellmouth.pages.page_templates import ENGLISH, write_page
 from bellmouth.pages.words import (
     CAUTIONS,
     alternatives,
@@ -41,9 +43,18 @@ __all__ = [
     "ReportPage",
     "SizeRow",
     "report_page",
-    "template_environment",
     "write_report",
 ]
+
+_TRIM_READING = (
+    "A leak's share falls as the engine breathes more; a wrong meter or fuel delivery shifts every "
+    "point alike. The line that the points follow is the cause."
+)
+_TRIM_READING_COMPUTED = (
+    "Without an airflow meter a leak gets its fuel and hardly shows here; computed air that is "
+    "wrong, or a wrong fuel delivery, shifts every point alike. The line that the points follow is "
+    "the cause."
+)
 
 
 @dataclass(frozen=True)
@@ -95,6 +106,7 @@ class ReportPage:
     bars: tuple[BarRow, ...]
     confusable: str
     checks: tuple[NextCheck, ...]
+    confirming: bool
     cautions: tuple[str, ...]
     charts: tuple[Chart, ...]
     points: tuple[PicturePoint, ...]
@@ -116,6 +128,7 @@ def report_page(
 ) -> ReportPage:
     """Gather what the page shows, in the reader's language and units."""
     say = speak.told
+    confirming = _confirming(finding)
     finding = as_metered(finding, car)
     shown, rest = chosen(finding)
     bars = [
@@ -141,8 +154,9 @@ def report_page(
             replace(one, why=say(one.why), how=say(one.how), caution=say(one.caution))
             for one in finding.next_checks
         ),
+        confirming=confirming,
         cautions=tuple(map(say, CAUTIONS)),
-        charts=_charts(finding, speak),
+        charts=_charts(finding, car.metering, speak),
         points=tuple(replace(one, kind=say(one.kind)) for one in finding.picture.points),
         sizes=_size_rows(finding, speak),
         evidence_title=say(led_title(finding)),
@@ -173,19 +187,23 @@ def write_report(
     OSError
         If the file cannot be written.
     """
-    page = report_page(finding, recording, car, speak)
-    declared = {field.name: getattr(page, field.name) for field in fields(page)}
-    html = template_environment().get_template("report.html").render(said(speak), **declared)
-    path.write_text(bound(html), encoding="utf-8")
+    write_page(path, "report.html", report_page(finding, recording, car, speak), speak)
 
 
 def _number(value: float | None, digits: int = 1) -> str:
     return "–" if value is None or value != value else f"{value:.{digits}f}"  # noqa: PLR0124
 
 
-def _charts(finding: Finding, speak: Words) -> tuple[Chart, ...]:
+def _confirming(finding: Finding) -> bool:
+    """Whether the next check stands first because it would confirm, and not for what it tells."""
+    checks = finding.next_checks
+    first = checks[0] if checks and checks[0].check in CHECKS else None
+    return first is not None and settled(checks) and confirms(first, finding.causes[0].cause)
+
+
+def _charts(finding: Finding, metering: str, speak: Words) -> tuple[Chart, ...]:
     with drawn_in(speak):
-        drawn = _drawn(_in_units(finding, speak))
+        drawn = _drawn(_in_units(finding, speak), metering)
     return tuple(
         replace(
             one,
@@ -228,23 +246,21 @@ def _in_units(finding: Finding, speak: Words) -> Finding:
     return replace(finding, picture=replace(finding.picture, points=points, trim_curves=curves))
 
 
-def _drawn(finding: Finding) -> tuple[Chart, ...]:
+def _drawn(finding: Finding, metering: str) -> tuple[Chart, ...]:
     # The SVG is made by our own charts from numbers and escaped names, so it may go in as it is.
     found = []
     if svg := charts.trim_against_airflow(finding):
-        reading = (
-            "A leak's share falls as the engine breathes more; a wrong meter or fuel delivery "
-            "shifts every point alike. The line that the points follow is the cause."
-        )
+        reading = _TRIM_READING if metering == "airflow" else _TRIM_READING_COMPUTED
         head, rows = _trim_table(finding)
         found.append(Chart("Total trim against airflow", Markup(svg), reading, head, rows, "trim"))  # noqa: S704
     if svg := charts.routes(finding):
         reading = (
-            "Meter, speed with pressure, and throttle opening each tell the airflow. The last two "
-            "lean on this car's filling and plate, which nobody knows exactly: look at how the "
-            "routes part from one point to the next, not at one gap."
+            "Each route tells the airflow in its own way. Those by pressure and by throttle lean "
+            "on this car's filling and plate, which nobody knows exactly: look at how the routes "
+            "part from one point to the next, not at one gap."
         )
-        found.append(Chart("Airflow by three routes", Markup(svg), reading, name="routes"))  # noqa: S704
+        title = routes_title(finding.picture.points)
+        found.append(Chart(title, Markup(svg), reading, name="routes"))  # noqa: S704
     if svg := charts.operating_points(finding):
         reading = "The steady stretches that the finding rests on, numbered as in the table."
         found.append(Chart("Operating points", Markup(svg), reading))  # noqa: S704

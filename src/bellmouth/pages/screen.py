@@ -146,6 +146,12 @@ def print_causes(out: Console) -> None:
     out.print(table)
     out.print()
     out.print(Text("Two causes at once are joined with a plus, such as leak+meter_low."))
+    out.print(
+        Text(
+            "On a car that meters pressure meter_low and meter_high are the airflow that its "
+            "controller computes: findings call them computed air low and high."
+        )
+    )
 
 
 def print_known_checks(out: Console) -> None:
@@ -162,3 +168,4 @@ def print_known_checks(out: Console) -> None:
             lines.insert(1, f"! Caution: {check.caution}")
         for line in lines:
             out.print(Padding(Text(line), (0, 0, 0, 2)))
+    out.print(Text("Minutes, and how often a check errs, are common practice, no source."))

@@ -29,7 +29,7 @@ _ROOMS: Mapping[str, tuple[str, ...]] = {
     "finding": (),
     "recording": (),
     "car": (),
-    "bus": ("habits", "opened", "recorded_monitors"),
+    "bus": ("first_answers", "habits", "recorded_monitors"),
     "book": (
         "alike", "archive", "archive_reading", "care", "comebacks",
         "opening", "places", "readers", "shares", "versions",

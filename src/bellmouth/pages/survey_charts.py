@@ -5,8 +5,9 @@ import polars as pl
 from matplotlib.axes import Axes
 
 from bellmouth.finding.causes import CAUSES
-from bellmouth.pages.drawing import COLOURS, DASHES, INK, below, svg
-from bellmouth.pages.words import name_words, number, unit_words
+from bellmouth.pages.drawing import COLOURS, DASHES, INK, below, somebodys, svg
+from bellmouth.pages.survey_screen import as_shown
+from bellmouth.pages.words import number, unit_words
 
 __all__ = ["causes_by_family", "drift", "sizes", "worst_cars"]
 
@@ -21,42 +22,49 @@ def causes_by_family(table: pl.DataFrame) -> str | None:
     """Share of recordings by likeliest cause, a bar a family; ``None`` where none was judged."""
     if not table.height:
         return None
+    table = as_shown(table)
     families = table.group_by("family").len().sort("len", descending=True)["family"][:_FAMILIES]
-    causes = table["cause"].value_counts(sort=True)["cause"].to_list()[:8]
+    causes = table["shown"].value_counts(sort=True)["shown"].to_list()[:8]
 
     def draw(axes: Axes) -> None:
         left = np.zeros(len(families))
         for place, cause in enumerate(causes):
             share = [
                 100.0
-                * table.filter((pl.col("family") == family) & (pl.col("cause") == cause)).height
+                * table.filter((pl.col("family") == family) & (pl.col("shown") == cause)).height
                 / table.filter(pl.col("family") == family).height
                 for family in families
             ]
             axes.barh(
-                range(len(families)), share, left=left, height=0.7, label=name_words(cause),
+                range(len(families)), share, left=left, height=0.7, label=cause,
                 color=COLOURS[place % len(COLOURS)], hatch=_HATCHES[place % len(_HATCHES)],
                 edgecolor=INK, linewidth=0.4,
             )  # fmt: skip
             left += share
-        axes.set_yticks(range(len(families)), [family or "no family told" for family in families])
+        axes.set_yticks(
+            range(len(families)),
+            [somebodys(family) if family else "no family told" for family in families],
+        )
         axes.invert_yaxis()
         axes.set_xlabel("Share of recordings [%]")
         below(axes, 3)
 
-    return svg("families", "Likeliest cause by engine family", 2.0 + 0.35 * len(families), draw)
+    height = 2.0 + 0.35 * len(families) + 0.2 * max(0, (len(causes) - 5) // 2)
+    return svg("families", "Likeliest cause by engine family", height, draw)
 
 
 def sizes(table: pl.DataFrame) -> str | None:
     """How big each cause is where it is the likeliest, against its largest; ``None`` if too few."""
     found = {}
     units = {}
+    table = as_shown(table)
     for cause, told in CAUSES.items():
         rows = table.filter((pl.col("cause") == cause) & pl.col(f"{cause}_value").is_not_null())
-        if rows.height >= _FEWEST:
-            name = name_words(cause)
-            found[name] = rows[f"{cause}_value"].to_numpy()
-            units[name] = told.unit
+        for name in rows["shown"].unique(maintain_order=True):
+            mine = rows.filter(pl.col("shown") == name)
+            if mine.height >= _FEWEST:
+                found[name] = mine[f"{cause}_value"].to_numpy()
+                units[name] = told.unit
     if not found:
         return None
 
@@ -80,11 +88,11 @@ def sizes(table: pl.DataFrame) -> str | None:
 def worst_cars(worst: pl.DataFrame) -> str | None:
     """How likely [%] the likeliest fault of the worst cars is, a bar a recording, the worst on
     top; ``None`` where there is none."""
-    shown = worst.head(_WORST)
+    shown = as_shown(worst.head(_WORST))
     if not shown.height:
         return None
     names = [
-        f"{_short(str(row['car']))}\n{name_words(row['cause'])}"
+        f"{somebodys(_short(str(row['car'])))}\n{row['shown']}"
         for row in shown.iter_rows(named=True)
     ]
 
@@ -118,7 +126,7 @@ def drift(table: pl.DataFrame) -> str | None:
             mine = told.filter(pl.col("car") == car)
             axes.plot(
                 mine["distance_km"] / 1e3, mine["idle_throttle_pct"], marker="o", markersize=4,
-                color=COLOURS[place % 5], linestyle=DASHES[place % 5], label=car,
+                color=COLOURS[place % 5], linestyle=DASHES[place % 5], label=somebodys(car),
             )  # fmt: skip
         axes.set_xlabel("Distance [1,000 km]")
         axes.set_ylabel("Throttle at idle [%]")

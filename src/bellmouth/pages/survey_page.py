@@ -1,7 +1,7 @@
 """A survey as one self-contained page: causes by family, sizes, the worst cars first, drift."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import polars as pl
@@ -9,13 +9,12 @@ from markupsafe import Markup
 
 from bellmouth import __version__
 from bellmouth.pages import survey_charts
-from bellmouth.pages.bound import bound
 from bellmouth.pages.card_words import Words
 from bellmouth.pages.drawing import drawn_in
-from bellmouth.pages.page_templates import ENGLISH, said, template_environment
+from bellmouth.pages.page_templates import ENGLISH, write_page
 from bellmouth.pages.report import Chart
 from bellmouth.pages.survey_screen import NO_FAMILY, counts, size_text, worst
-from bellmouth.pages.words import CAUTIONS, chance, name_words
+from bellmouth.pages.words import CAUTIONS, chance
 
 __all__ = ["SurveyPage", "WorstRow", "summary_page", "write_summary"]
 
@@ -58,7 +57,7 @@ def summary_page(table: pl.DataFrame, speak: Words = ENGLISH) -> SurveyPage:
         headline=say(_headline(judged.height, judged["car"].n_unique())),
         charts=_charts(judged, speak),
         families=tuple(
-            (_family(family, say), say(name_words(cause)), many, say(chance(mean)))
+            (_family(family, say), say(cause), many, say(chance(mean)))
             for family, cause, many, mean in counts(table).iter_rows()
         ),
         worst=tuple(
@@ -66,7 +65,7 @@ def summary_page(table: pl.DataFrame, speak: Words = ENGLISH) -> SurveyPage:
                 str(row["car"]),
                 row["recording"],
                 row["family"] or "",
-                say(name_words(row["cause"])),
+                say(row["shown"]),
                 say(chance(row["probability"])),
                 say(size_text(row)),
             )
@@ -89,10 +88,7 @@ def write_summary(path: Path, table: pl.DataFrame, speak: Words = ENGLISH) -> No
     OSError
         If the file cannot be written.
     """
-    page = summary_page(table, speak)
-    declared = {field.name: getattr(page, field.name) for field in fields(page)}
-    html = template_environment().get_template("survey.html").render(said(speak), **declared)
-    path.write_text(bound(html), encoding="utf-8")
+    write_page(path, "survey.html", summary_page(table, speak), speak)
 
 
 def _headline(recordings: int, cars: int) -> str:

@@ -8,9 +8,10 @@ from rich.text import Text
 from bellmouth.finding.causes import CAUSES
 from bellmouth.finding.result import Size
 from bellmouth.pages.lists import print_list, section
+from bellmouth.pages.metered import shown_cause
 from bellmouth.pages.words import chance, interval_words, name_words
 
-__all__ = ["counts", "print_survey", "size_text", "worst"]
+__all__ = ["NO_FAMILY", "as_shown", "counts", "print_survey", "size_text", "worst"]
 
 _WORST_SHOWN = 10
 _ERRORS_SHOWN = 6
@@ -18,20 +19,35 @@ _ERRORS_SHOWN = 6
 NO_FAMILY = "no family told"
 
 
+def as_shown(table: pl.DataFrame) -> pl.DataFrame:
+    """The findings with a column ``shown``: the likeliest cause in words, of a car without an
+    airflow meter the air that its controller computes."""
+    found = table.select("cause", "metering").unique()
+    words = [
+        None if cause is None else name_words(shown_cause(cause, metering or ""))
+        for cause, metering in found.iter_rows()
+    ]
+    known = found.with_columns(pl.Series("shown", words, pl.String))
+    keys = ["cause", "metering"]
+    kept = table.drop("shown", strict=False)
+    return kept.join(known, keys, "left", nulls_equal=True, maintain_order="left")
+
+
 def counts(table: pl.DataFrame) -> pl.DataFrame:
-    """How many recordings each family and likeliest cause has; families without a name together."""
-    judged = table.filter(pl.col("error").is_null())
+    """How many recordings each family and likeliest cause has, in words; families without a name
+    together."""
+    judged = as_shown(table).filter(pl.col("error").is_null())
     return (
         judged.with_columns(pl.col("family").replace("", NO_FAMILY))
-        .group_by("family", "cause")
+        .group_by("family", "shown")
         .agg(pl.len().alias("recordings"), pl.col("probability").mean())
-        .sort("family", "recordings", descending=[False, True])
+        .sort("family", "recordings", "shown", descending=[False, True, False])
     )
 
 
 def worst(table: pl.DataFrame) -> pl.DataFrame:
     """Recordings whose likeliest cause is a fault, most probable first."""
-    faults = table.filter(pl.col("error").is_null() & (pl.col("cause") != "healthy"))
+    faults = as_shown(table).filter(pl.col("error").is_null() & (pl.col("cause") != "healthy"))
     return faults.sort("probability", descending=True)
 
 
@@ -59,14 +75,14 @@ def print_survey(table: pl.DataFrame, out: Console) -> None:
     grid = Table.grid(padding=(0, 2, 0, 0))
     grid.add_row(*(Text(head, style="dim") for head in ("family", "cause", "recordings")))
     for family, cause, many, _ in counts(table).iter_rows():
-        grid.add_row(family, name_words(cause), str(many))
+        grid.add_row(family, cause, str(many))
     out.print(grid)
     rows = worst(table).head(_WORST_SHOWN)
     if rows.height:
         section(out, "Cars to look at first")
         grid = Table.grid(padding=(0, 2, 0, 0))
         for row in rows.iter_rows(named=True):
-            cells = (str(row["car"]), name_words(row["cause"]), chance(row["probability"]))
+            cells = (str(row["car"]), row["shown"], chance(row["probability"]))
             grid.add_row(*cells, size_text(row))
         out.print(grid)
     errors = [

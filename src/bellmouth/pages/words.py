@@ -1,9 +1,10 @@
 """Plain words for a finding, shared by the screen and the report: what, how big, how sure."""
 
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 
+from bellmouth.finding.causes import called
 from bellmouth.finding.result import CauseProbability, Evidence, Finding, Size
 
 __all__ = [
@@ -19,6 +20,7 @@ __all__ = [
     "interval_words",
     "led_there",
     "led_title",
+    "look_again",
     "misfit_words",
     "name_words",
     "number",
@@ -72,7 +74,7 @@ def cause_words(cause: str) -> str:
 
 def name_words(cause: str) -> str:
     """A cause's name as it is shown: ``leak + meter low`` for ``leak+meter_low``."""
-    return cause.replace("+", " + ").replace("_", " ")
+    return called(cause).replace("+", " + ")
 
 
 def spoken(name: str) -> str:
@@ -208,16 +210,33 @@ def at_odds(finding: Finding) -> str:
     The headline may follow the check, so what it disagrees with is the recording, not the headline.
     """
 
-    def checks(other: str) -> str:
-        found = finding.disagreeing.items()
-        return ", ".join(name_words(check) for check, against in found if against == other)
-
     said = []
-    if names := checks("recording"):
+    if names := _odd(finding.disagreeing, "recording"):
         said.append(f"But what was checked disagrees with the recording ({names}): see Mind.")
-    if names := checks("itself"):
+    if names := _odd(finding.disagreeing, "itself"):
         said.append(f"But what was checked again contradicts itself ({names}): see Mind.")
     return " ".join(said)
+
+
+def look_again(disagreeing: Mapping[str, str]) -> str:
+    """What whoever acts on a finding is told where a check in it disagrees; else empty."""
+    said = []
+    if names := _odd(disagreeing, "recording"):
+        said.append(
+            f"What was checked disagrees with the recording ({names}): check again, and record "
+            "again, before any work rests on either."
+        )
+    if names := _odd(disagreeing, "itself"):
+        said.append(
+            f"What was checked again contradicts itself ({names}): find out why before any work "
+            "rests on it."
+        )
+    return " ".join(said)
+
+
+def _odd(disagreeing: Mapping[str, str], other: str) -> str:
+    """The checks that disagree with this, by their names."""
+    return ", ".join(name_words(check) for check, what in disagreeing.items() if what == other)
 
 
 def chosen(

@@ -25,8 +25,8 @@ __all__ = [
 ]
 
 LOAD_DENSITY_KG_M3 = 1.184  # SAE J1979 appendix B, absolute load; from memory of the standard
-STANDARD_BAROMETER_PA = 29.92 * 3386.389  # inHg; SAE J1979 appendix B, calculated load
-STROKES = 2.0  # revolutions for each cycle of a four-stroke engine
+_STANDARD_BAROMETER_PA = 29.92 * 3386.389  # inHg; SAE J1979 appendix B, calculated load
+_REVOLUTIONS_A_CYCLE = 2.0  # of a four-stroke engine
 
 
 def speed_density_kg_s(
@@ -58,7 +58,7 @@ def speed_density_kg_s(
     .. [1] J. B. Heywood, Internal Combustion Engine Fundamentals, eq. 2.27 (quoted from memory).
     """
     density = floats(manifold_pa) / (R_DRY * floats(charge_k))
-    swept = floats(displacement_m3) * floats(speed_rev_s) / STROKES
+    swept = floats(displacement_m3) * floats(speed_rev_s) / _REVOLUTIONS_A_CYCLE
     return floats(filling) * density * swept
 
 
@@ -96,7 +96,7 @@ def mass_per_stroke_kg(
     speed_rev_s
         Engine speed. [1/s]
     """
-    strokes = floats(cylinders) * floats(speed_rev_s) / STROKES
+    strokes = floats(cylinders) * floats(speed_rev_s) / _REVOLUTIONS_A_CYCLE
     return floats(flow_kg_s) / strokes
 
 
@@ -120,7 +120,7 @@ def absolute_load_pct(
     ----------
     .. [1] SAE J1979 appendix B, parameter 43 (quoted from memory).
     """
-    swept = floats(displacement_m3) * floats(speed_rev_s) / STROKES
+    swept = floats(displacement_m3) * floats(speed_rev_s) / _REVOLUTIONS_A_CYCLE
     return 100.0 * floats(flow_kg_s) / (LOAD_DENSITY_KG_M3 * swept)
 
 
@@ -136,7 +136,7 @@ def flow_from_absolute_load_kg_s(
     displacement_m3, speed_rev_s
         As for :func:`absolute_load_pct`. [m³], [1/s]
     """
-    swept = floats(displacement_m3) * floats(speed_rev_s) / STROKES
+    swept = floats(displacement_m3) * floats(speed_rev_s) / _REVOLUTIONS_A_CYCLE
     return floats(load_pct) / 100.0 * LOAD_DENSITY_KG_M3 * swept
 
 
@@ -183,7 +183,7 @@ def flow_from_calculated_load_kg_s(
 def _peak_here(peak: ArrayLike, barometer_pa: ArrayLike, ambient_k: ArrayLike) -> Floats:
     # The standard counts kelvin from 273, not 273.15.
     warm = np.sqrt(298.0 / (floats(ambient_k) - 0.15))
-    return floats(peak) * (floats(barometer_pa) / STANDARD_BAROMETER_PA) * warm
+    return floats(peak) * (floats(barometer_pa) / _STANDARD_BAROMETER_PA) * warm
 
 
 def charging_efficiency(

@@ -23,8 +23,8 @@ __all__ = [
 ]
 
 LEAK_DISCHARGE_COEFFICIENT = 0.8
-ISO_REFERENCE_DENSITY_KG_M3 = 1.185
-ISO_REFERENCE_TEMPERATURE_K = 293.15
+_ISO_REFERENCE_DENSITY_KG_M3 = 1.185
+_ISO_REFERENCE_TEMPERATURE_K = 293.15
 
 
 def critical_pressure_ratio(gamma: ArrayLike = GAMMA) -> Floats:
@@ -237,6 +237,6 @@ def iso_6358_mass_flow_kg_s(
     upstream = floats(upstream_pa)
     ratio = np.clip(floats(downstream_pa) / upstream, b, 1.0)
     ellipse = np.sqrt(1.0 - ((ratio - b) / (1.0 - b)) ** 2)
-    cooling = np.sqrt(ISO_REFERENCE_TEMPERATURE_K / floats(upstream_k))
+    cooling = np.sqrt(_ISO_REFERENCE_TEMPERATURE_K / floats(upstream_k))
     conductance = floats(sonic_conductance_m3_s_pa)
-    return conductance * ISO_REFERENCE_DENSITY_KG_M3 * upstream * cooling * ellipse
+    return conductance * _ISO_REFERENCE_DENSITY_KG_M3 * upstream * cooling * ellipse

@@ -141,20 +141,20 @@ def effective_area_m2(
 
 
 def mass_flow_kg_s(
-    effective_area: ArrayLike, ambient_pa: ArrayLike, manifold_pa: ArrayLike, ambient_k: ArrayLike
+    area_m2: ArrayLike, ambient_pa: ArrayLike, manifold_pa: ArrayLike, ambient_k: ArrayLike
 ) -> Floats:
     """Air past the throttle into the manifold, negative where the manifold blows back. [kg/s]
 
     Parameters
     ----------
-    effective_area
-        From :func:`effective_area_m2`. [m²]
+    area_m2
+        Effective area, from :func:`effective_area_m2`. [m²]
     ambient_pa, manifold_pa
         Absolute pressures before and after the plate (boost pressure, if there is any). [Pa]
     ambient_k
         Temperature before the plate. [K]
     """
-    return orifice.signed_mass_flow_kg_s(effective_area, ambient_pa, manifold_pa, ambient_k)
+    return orifice.signed_mass_flow_kg_s(area_m2, ambient_pa, manifold_pa, ambient_k)
 
 
 def plate_deg_at_area(

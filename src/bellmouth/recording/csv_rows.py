@@ -5,7 +5,7 @@ import io
 import itertools
 import re
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import polars as pl
@@ -15,6 +15,7 @@ from bellmouth.recording.csv_text import Text, read_text
 from bellmouth.recording.header import Column, Header, read_header
 from bellmouth.recording.rows import DAMAGED_SHARE, Rows, odd_cells
 from bellmouth.recording.series import Floats
+from bellmouth.recording.wall_clock import WallClock, is_time_of_day
 
 __all__ = ["rows_of_csv"]
 
@@ -24,8 +25,9 @@ _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 _NO_TEXT = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ufffd]")
 # One mistake in a row is somebody's, to be corrected; so many at once are damage.
 _MISTYPED = 2
-_TITLE = re.compile(r"[^\d\s][^\[\]]*\[[^\[\]]+\]")
-_CLOCK = re.compile(r"[\dTZ.,/+ -]*\d{1,2}:\d{2}(:\d{2}.*)?")
+_TITLE = re.compile(r"[^\d\s][^\[\]()]*(\[[^\[\]]+\]|\([^()]+\))")
+_CLOCK = re.compile(r"[\dTZ.,/+ -]*\d{1,2}:\d{2}([:.,].*)?")
+_HEAD_BYTES = 8192
 _NOT_FINITE = re.compile(r"[+-]?(nan|inf|infinity)", re.IGNORECASE)
 
 
@@ -48,13 +50,29 @@ def rows_of_csv(raw: bytes, mapping: Mapping[str, str], source: str) -> Rows:
             'line names the columns, such as "time [s],engine_speed [rpm]".'
         )
     header = read_header(titles, mapping, source, text.first_line)
-    fast = _fast(text, header, len(titles))
-    return fast if fast is not None else _patient(text, header, titles, source)
+    by_clock = _by_clock(text, header.time)
+    rows = _fast(text, header, len(titles), by_clock=by_clock)
+    if rows is None:
+        rows = _patient(text, header, titles, source, by_clock=by_clock)
+    if not by_clock:
+        return rows
+    told = f'Column "{header.time.title}" holds times of day; they are counted from the first row.'
+    return replace(rows, time=rows.time / header.time.factor, notes=(*rows.notes, told))
 
 
-def _fast(text: Text, header: Header, width: int) -> Rows | None:
+def _by_clock(text: Text, time: Column) -> bool:
+    """Whether the first row that has a time has a time of day."""
+    head = text.body[:_HEAD_BYTES].decode("utf-8", errors="ignore")
+    for cells in csv.reader(io.StringIO(head, newline=""), delimiter=text.separator):
+        cell = cells[time.index].strip() if time.index < len(cells) else ""
+        if cell.lower() not in _EMPTY:
+            return is_time_of_day(cell)
+    return False
+
+
+def _fast(text: Text, header: Header, width: int, *, by_clock: bool) -> Rows | None:
     """All cells as numbers at once, or None where any cell or row is out of the ordinary."""
-    used = (header.time, *header.columns)
+    used = header.columns if by_clock else (header.time, *header.columns)
     schema: dict[str, pl.DataType] = {str(index): pl.String() for index in range(width)}
     schema |= {str(column.index): pl.Float64() for column in used}
     try:
@@ -62,7 +80,7 @@ def _fast(text: Text, header: Header, width: int) -> Rows | None:
             text.body,
             has_header=False,
             schema=schema,
-            columns=sorted(column.index for column in used),
+            columns=sorted({header.time.index, *(column.index for column in used)}),
             separator=text.separator,
         )
     except pl.exceptions.PolarsError:
@@ -78,13 +96,22 @@ def _fast(text: Text, header: Header, width: int) -> Rows | None:
             array = np.where(np.isfinite(array), array, np.nan)
             notes.append(odd_cells(column.title, odd))
         arrays[column.name] = array
+    if by_clock:
+        clock = WallClock()
+        read = [_moment(cell or "", clock) for cell in frame[str(header.time.index)]]
+        if None in read:
+            return None
+        arrays["time"] = np.array(read, dtype=np.float64)
     time = arrays.pop("time")
     return Rows(header, time, arrays, _placer(text), tuple(notes))
 
 
-def _patient(text: Text, header: Header, titles: Sequence[str], source: str) -> Rows:
+def _patient(
+    text: Text, header: Header, titles: Sequence[str], source: str, *, by_clock: bool
+) -> Rows:
     """Cell by cell: decimal commas, words for *missing*, and the place of what is wrong."""
     used, width = (header.time, *header.columns), len(titles)
+    clock = WallClock() if by_clock else None
     lists: dict[str, list[float]] = {column.name: [] for column in used}
     odd = dict.fromkeys(lists, 0)
     usual = None
@@ -97,6 +124,8 @@ def _patient(text: Text, header: Header, titles: Sequence[str], source: str) -> 
         usual = max(len(cells), width) if usual is None else usual
         row = {column: cells[column.index] if column.index < len(cells) else "" for column in used}
         said = {column: _number(cell, text.separator != ",") for column, cell in row.items()}
+        if clock is not None:
+            said[header.time] = _moment(row[header.time], clock)
         wrong = [column for column, value in said.items() if value is None]
         crowded = len(cells) > usual or any(cell.strip() for cell in cells[width:])
         if crowded or wrong:
@@ -223,13 +252,18 @@ def _number(cell: str, decimal_comma: bool) -> float | None:
     return float(cell) if _NUMBER.fullmatch(cell) else None
 
 
+def _moment(cell: str, clock: WallClock) -> float | None:
+    return float("nan") if cell.strip().lower() in _EMPTY else clock.seconds(cell)
+
+
 def _bad_cell(source: str, line: int, column: Column, cell: str) -> str:
     shown = " ".join(cell.split())
     shown = shown if len(shown) <= 40 else shown[:37] + "..."
     if column.name == "time" and _CLOCK.fullmatch(shown):
         return (
-            f'{source}, line {line}, column "{column.title}": "{shown}" is a time of day. '
-            f"Write seconds from the start instead: 0 in the first row."
+            f'{source}, line {line}, column "{column.title}": "{shown}" is no time of day with its '
+            "seconds, or not all rows have one. Write it as 12:05:31.250, or seconds from the "
+            "start, in every row."
         )
     return (
         f'{source}, line {line}, column "{column.title}": "{shown}" is not a number. '

@@ -15,6 +15,8 @@ __all__ = ["Text", "load", "read_text"]
 
 # A spreadsheet's own first line, which only says how columns are parted.
 _SEPARATOR_LINE = re.compile(rb'"?sep=[,;|\t]?"?', re.IGNORECASE)
+# What a logger says of itself and the car before its table; a header has a unit in brackets.
+_REMARK = re.compile(rb"\s*\"?(#|//)[^\[]*$")
 _ZEROS = re.compile(rb"\0+")
 _HEAD_BYTES = 256
 
@@ -79,7 +81,7 @@ def read_text(raw: bytes, source: str) -> Text:
         line, _, raw = raw.partition(b"\n")
         skipped += 1
         blank = not line.strip(b' \t\r,;|"') or _SEPARATOR_LINE.fullmatch(line.strip())
-        if not raw or not blank:
+        if not raw or not (blank or _REMARK.match(line)):
             break
     header = line.decode("utf-8").rstrip("\r")
     separator = max(",;\t|", key=lambda mark: (header.count(mark), mark == ","))

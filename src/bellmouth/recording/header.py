@@ -16,7 +16,9 @@ __all__ = ["Column", "Header", "read_header", "read_mapping"]
 
 #: More columns than any recording has; to look for a name near each of a million takes hours.
 MOST_COLUMNS = 5_000
-_CELL = re.compile(r"^\s*(?P<name>.*?)\s*(?:\[(?P<unit>[^\[\]]*)\])?\s*$", re.DOTALL)
+_CELL = re.compile(
+    r"^\s*(?P<name>.*?)\s*(?:\[(?P<unit>[^\[\]]*)\]|\((?P<round>[^()]*)\))?\s*$", re.DOTALL
+)
 
 
 @dataclass(frozen=True)
@@ -171,7 +173,8 @@ def _named(ours: str) -> tuple[str, str | None] | None:
     match = _CELL.match(ours)
     if match is None:
         return None
-    return re.sub(r"[\s-]+", "_", match["name"].strip().strip('"').lower()), match["unit"]
+    unit = match["unit"] if match["round"] is None else match["round"]
+    return re.sub(r"[\s-]+", "_", match["name"].strip().strip('"').lower()), unit
 
 
 def _unclaimed(title: str) -> str:

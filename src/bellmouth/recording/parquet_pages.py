@@ -20,8 +20,11 @@ _SPARE = 1 << 16
 # Field numbers: of the file, a group of rows, a column in it, what is said of that column.
 _ROWS, _GROUPS, _COLUMNS, _ABOUT = 3, 4, 1, 3
 _VALUES, _UNPACKED, _PACKED, _AT, _WORDS_AT = 5, 6, 7, 9, 11
-# Of a page's header: sizes, and the three kinds of page, each with its number of values first.
-_PAGE_UNPACKED, _PAGE_PACKED, _DATA, _WORDS, _DATA_2 = 2, 3, 5, 7, 8
+# Of a page's header: its kind, sizes, and the three kinds of page, each with its number of values
+# first, and where the ways stand in which it is written.
+_KIND, _PAGE_UNPACKED, _PAGE_PACKED, _DATA, _WORDS, _DATA_2 = 1, 2, 3, 5, 7, 8
+_WAYS_AT = {_DATA: (0, (2, 3, 4)), _WORDS: (2, (2,)), _DATA_2: (3, (4,))}
+_WAYS = frozenset({0, 2, 3, 4, 5, 6, 7, 8, 9})
 
 
 def pages_fit(raw: bytes) -> bool:
@@ -58,12 +61,22 @@ def _column_fits(raw: bytes, end: int, about: Mapping[int, Any]) -> bool:
         at = reader.at + size
         if size < 0 or at > last or not 0 <= unpacked <= about[_UNPACKED] + _SPARE:
             return False
+        if not _is_known(page):
+            return False
         data = page.get(_DATA) or page.get(_DATA_2)
         count = (data or page[_WORDS])[1]
         if not 0 <= count <= (left if data else unpacked):
             return False
         left -= count if data else 0
     return bool(left == 0)
+
+
+def _is_known(page: Mapping[int, Any]) -> bool:
+    """Whether a page is of a kind, and written in ways, that the format has."""
+    for place, (kind, ways) in _WAYS_AT.items():
+        if (told := page.get(place)) is not None:
+            return page[_KIND] == kind and all(told[one] in _WAYS for one in ways)
+    return False
 
 
 class _Thrift:

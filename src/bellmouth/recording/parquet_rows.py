@@ -37,6 +37,8 @@ def rows_of_parquet(raw: bytes, mapping: Mapping[str, str], source: str) -> Rows
     notes = []
     for column in (header.time, *header.columns):
         series = frame.to_series(column.index)
+        if column is header.time:
+            series = _seconds(series, column.factor)
         if not (series.dtype.is_numeric() or series.dtype == pl.Null):
             raise RecordingError(
                 f'{source}, column "{column.title}": holds {series.dtype}, not numbers.'
@@ -49,3 +51,16 @@ def rows_of_parquet(raw: bytes, mapping: Mapping[str, str], source: str) -> Rows
         arrays[column.name] = np.where(finite, array, np.nan)
     time = arrays.pop("time")
     return Rows(header, time, arrays, lambda row: f"row {row + 1}", tuple(notes))
+
+
+def _seconds(time: pl.Series, factor: float) -> pl.Series:
+    """A column of moments, times of day or durations as numbers in the unit of its title."""
+    if isinstance(time.dtype, pl.Datetime):
+        time = time.dt.epoch("us")
+    elif isinstance(time.dtype, pl.Duration):
+        time = time.dt.total_microseconds()
+    elif time.dtype == pl.Time:
+        time = time.cast(pl.Int64) / 1000
+    else:
+        return time
+    return time / (1e6 * factor)

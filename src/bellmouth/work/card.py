@@ -12,7 +12,7 @@ from typing import Any
 
 from bellmouth.book.masking import mask
 from bellmouth.car.description import Car
-from bellmouth.finding.result import Finding
+from bellmouth.finding.result import Finding, With
 from bellmouth.work.content import content
 from bellmouth.work.learning_rows import LearningRow, called_for, learning_row
 from bellmouth.work.phrases import Phrase, Quantity, phrase, quantity
@@ -142,8 +142,9 @@ class Card:
         The car, and what is done to it, in the order in which it is done.
     proposed
         True where the works follow from the finding, not from a choice.
-    found, hand_over, against
-        What the finding says; what is not for this card; what speaks against the works.
+    found, disagreeing, hand_over, against
+        What the finding says; checks in it that disagree, and with what; what is not for this
+        card; what speaks against the works.
     stages
         The order of work. Steps are numbered through.
     readings, materials, solvents, memories, tally
@@ -160,6 +161,7 @@ class Card:
     works: tuple[str, ...]
     proposed: bool
     found: tuple[FoundCause, ...]
+    disagreeing: Mapping[str, With]
     hand_over: tuple[Phrase, ...]
     against: tuple[Phrase, ...]
     stages: tuple[Stage, ...]
@@ -226,6 +228,7 @@ def make_card(
         works=done,
         proposed=not chosen,
         found=found_causes(finding),
+        disagreeing=finding.disagreeing if finding else {},
         hand_over=proposal.hand_over if proposal else (),
         against=objections(finding, done),
         stages=_stages(done) if done else (),

@@ -3,10 +3,10 @@
 import math
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any, NoReturn
+from typing import Any, NoReturn, get_args
 
 from bellmouth.errors import FindingError
-from bellmouth.finding.result import CauseProbability, Finding, Picture, Size
+from bellmouth.finding.result import CauseProbability, Finding, Picture, Size, With
 from bellmouth.reading import json_in, text_of
 
 __all__ = ["finding_in", "read_finding"]
@@ -64,7 +64,14 @@ def finding_in(document: Any, source: str) -> Finding:
         misfit=math.nan,
         complaint=str(document.get("complaint", "")),
         picture=Picture((), {}),
+        disagreeing=_disagreeing(document.get("disagreeing", {}), source),
     )
+
+
+def _disagreeing(table: Any, source: str) -> dict[str, With]:
+    if not isinstance(table, Mapping) or not set(map(str, table.values())) <= set(get_args(With)):
+        _refuse(source, "disagreeing is not a table of checks and what they disagree with.")
+    return dict(table)
 
 
 def _present(table: Any, source: str) -> dict[str, float]:

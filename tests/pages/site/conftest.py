@@ -11,6 +11,8 @@ from bellmouth.book.book import Book
 from bellmouth.pages.site.app import create_app
 from bellmouth.pages.site.garage import Garage
 from bellmouth.pages.site.guard import Settings
+from bellmouth.practice.polling import write_csv
+from tests.finding.worked import healthy, meter_reads_low
 from tests.pages.photograph import browser as chromium
 from tests.pages.site.served import CHROMIUM, PATIENCE_MS, PHONE, served
 
@@ -32,6 +34,15 @@ def client(garage: Garage) -> Iterator[TestClient]:
     with TestClient(app, base_url=f"http://{HOST}") as found:
         found.headers["origin"] = f"http://{HOST}"
         yield found
+
+
+@pytest.fixture(scope="module")
+def files(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
+    """Recordings from before a work and from after it, as somebody would send them."""
+    folder = tmp_path_factory.mktemp("files")
+    for recording in (meter_reads_low("before.csv"), healthy("after.csv")):
+        write_csv(recording, folder / recording.source)
+    return folder / "before.csv", folder / "after.csv"
 
 
 @pytest.fixture(scope="module")

@@ -9,8 +9,6 @@ import pytest
 from playwright.sync_api import Browser, BrowserContext, Page
 
 from bellmouth.book.book import Book
-from bellmouth.practice.polling import write_csv
-from tests.finding.worked import healthy, meter_reads_low
 from tests.pages.photograph import browser as chromium
 from tests.pages.site.served import PATIENCE_MS, back, patient, served, violations
 
@@ -18,14 +16,6 @@ pytestmark = [
     pytest.mark.browser,
     pytest.mark.skipif(chromium() is None, reason="no Chromium on this machine"),
 ]
-
-
-@pytest.fixture(scope="module")
-def files(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
-    folder = tmp_path_factory.mktemp("files")
-    for recording in (meter_reads_low("before.csv"), healthy("after.csv")):
-        write_csv(recording, folder / recording.source)
-    return folder / "before.csv", folder / "after.csv"
 
 
 def fill(page: Page, name: str) -> None:

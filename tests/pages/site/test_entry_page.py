@@ -222,3 +222,21 @@ def test_a_note_of_an_earlier_job_is_kept_there(
     kept = [one for one in of(garage, car, "note") if one.document["text"] == "forgotten"]
     assert [one.job for one in kept] == [first]
     assert client.post(f"{car}/note", data={"text": "x", "job": 77}).status_code == 400
+
+
+def test_a_check_that_disagrees_is_said_wherever_somebody_acts_on_it(
+    client: TestClient, garage: Garage, car: str
+) -> None:
+    first = of(garage, car, "recording")[0].number
+    client.post(f"{car}/finding/of", data={"recording": first})
+    told = "What was checked again contradicts itself (smoke test): find out why"
+    places = (f"{car}/work", f"{car}/card", there(garage, car, "finding"), f"{car}/proof")
+    assert not any(told in client.get(place).text for place in places)
+    for outcome in ("none", "seen"):
+        client.post(f"{car}/finding/result", data={"check": "smoke_test", "outcome": outcome})
+    places = (f"{car}/work", f"{car}/card", there(garage, car, "finding"), f"{car}/proof")
+    for place in places:
+        assert told in client.get(place).text, place
+    client.cookies.set("bellmouth_language", "de")
+    for place in places:
+        assert "widerspricht sich selbst (Rauchtest): klären" in client.get(place).text, place

@@ -7,17 +7,9 @@ import pytest
 from fastapi.testclient import TestClient
 
 from bellmouth.practice.polling import write_csv
-from tests.finding.worked import healthy, meter_reads_low
+from tests.finding.worked import recording as recorded
 
 ODD = "Müller's <b>van</b>, #7 / left"
-
-
-@pytest.fixture(scope="module")
-def files(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
-    folder = tmp_path_factory.mktemp("job")
-    for recording in (meter_reads_low("before.csv"), healthy("after.csv")):
-        write_csv(recording, folder / recording.source)
-    return folder / "before.csv", folder / "after.csv"
 
 
 def begin(client: TestClient, name: str = ODD) -> str:
@@ -64,6 +56,30 @@ def test_a_job_goes_from_car_to_proof(client: TestClient, files: tuple[Path, Pat
     book = client.get(f"{car}/book").text
     for kind in ("recording", "finding", "work", "proof"):
         assert f": {kind}" in book
+
+
+def test_a_recording_that_cannot_be_judged_is_no_dead_end(
+    client: TestClient, files: tuple[Path, Path], tmp_path: Path
+) -> None:
+    """Kept before the next one was made, it would refuse the finding of either, and the work."""
+    unthrottled = recorded("diesel.csv", 3, intake_manifold_pressure=(98.0, 98.0))
+    write_csv(unthrottled, there := tmp_path / "diesel.csv")
+    car = begin(client, "Odd one")
+    with there.open("rb") as file:
+        said = client.post(f"{car}/record/file", files={"file": (there.name, file)})
+    assert (said.status_code, "idles unthrottled" in said.text) == (400, True)
+    work = client.get(f"{car}/work?work=clean_meter")
+    assert (work.status_code, "clean airflow meter" in work.text) == (200, True)
+    assert "meter low" in upload(client, car, files[0])
+    assert 'value="clean_meter"' in client.get(f"{car}/work").text
+    client.post(f"{car}/done", data={"work": ["clean_meter"]})
+    with files[1].open("rb") as file:
+        refused = client.post(f"{car}/record/file", files={"file": ("after.csv", file)})
+    assert refused.status_code == 400
+    assert "idles unthrottled" in refused.text
+    numbers = {"before": "4", "after": "7"}
+    assert all(f'value="{one}"' in refused.text for one in numbers.values()), refused.text
+    assert "what was wrong is gone" in client.post(f"{car}/proof/choose", data=numbers).text
 
 
 def test_a_second_recording_without_work_is_no_recording_after_it(

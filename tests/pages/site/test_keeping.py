@@ -10,17 +10,7 @@ from PIL import Image
 
 from bellmouth import read_recording
 from bellmouth.pages.site.garage import Garage
-from bellmouth.practice.polling import write_csv
-from tests.finding.worked import healthy, meter_reads_low
 from tests.pages.site.test_job import ODD, begin, upload
-
-
-@pytest.fixture(scope="module")
-def files(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
-    folder = tmp_path_factory.mktemp("kept")
-    for recording in (meter_reads_low("before.csv"), healthy("after.csv")):
-        write_csv(recording, folder / recording.source)
-    return folder / "before.csv", folder / "after.csv"
 
 
 def picture(kind: str = "JPEG") -> bytes:

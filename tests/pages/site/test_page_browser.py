@@ -13,9 +13,7 @@ from bellmouth.book.book import Book
 from bellmouth.pages.site.app import create_app
 from bellmouth.pages.site.garage import Garage
 from bellmouth.pages.site.guard import Settings
-from bellmouth.practice.polling import write_csv
 from tests.finding.test_family import family
-from tests.finding.worked import healthy, meter_reads_low
 from tests.pages.photograph import browser as chromium
 from tests.pages.site.served import DESK, PATIENCE_MS, PHONE, keep, violations
 
@@ -25,14 +23,6 @@ pytestmark = [
 ]
 
 PROCEDURE = "idle-air-learning-by-pedal"
-
-
-@pytest.fixture(scope="module")
-def files(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
-    folder = tmp_path_factory.mktemp("files")
-    for recording in (meter_reads_low("before.csv"), healthy("after.csv")):
-        write_csv(recording, folder / recording.source)
-    return folder / "before.csv", folder / "after.csv"
 
 
 @pytest.fixture(scope="module")

@@ -102,7 +102,13 @@ def test_a_capture_that_goes_between_two_looks_is_not_offered(
 
 
 def test_settings_never_lead_elsewhere(client: TestClient) -> None:
-    for referer in ("http://evil.example//other.example/x", "//evil.example", "javascript:x"):
+    for referer in (
+        "http://evil.example//other.example/x",
+        "//evil.example",
+        "javascript:x",
+        "//[x]y/",
+        "http://[",
+    ):
         answer = client.post(
             "/settings", data={"language": "xx", "units": "stone"},
             headers={"referer": referer}, follow_redirects=False,

@@ -34,7 +34,7 @@ def finding(request: Request, key: str) -> dict[str, Any]:
     visit = garage.visit(key)
     if visit.numbers("recording"):
         return finding_document(judged_of(garage, visit, asked_of(visit))[1])
-    return finding_document(garage.book.judge(visit.name).result)  # type: ignore[arg-type]
+    return finding_document(garage.book.judge(visit.name).result)
 
 
 @router.get("/cars/{key}/proof")
@@ -48,7 +48,7 @@ def proof(request: Request, key: str) -> dict[str, Any]:
     asked = proof_asked(visit)
     if asked is not None:
         return proof_document(proved(garage, visit, asked)[1])
-    return proof_document(garage.book.judge_work(visit.name).result)  # type: ignore[arg-type]
+    return proof_document(garage.book.judge_work(visit.name).result)
 
 
 @router.get("/cars/{key}/capture")

@@ -1,13 +1,9 @@
 """The page's application: routes, middleware, and how errors are told."""
 
-import re
-import tempfile
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Sequence
 from contextlib import asynccontextmanager
-from typing import cast
 
 from fastapi import FastAPI
-from fastapi.exception_handlers import request_validation_exception_handler
 from fastapi.exceptions import RequestValidationError
 from starlette.middleware.gzip import GZipMiddleware
 from starlette.requests import Request
@@ -51,13 +47,11 @@ from bellmouth.pages.site.guard import Guard, Settings
 from bellmouth.pages.site.mishaps import add_mishaps, broken, nearest, takes_forms
 from bellmouth.pages.site.once import Once
 from bellmouth.pages.site.rendering import go, page, warm
+from bellmouth.pages.site.telling import fit_to_tell
 
 __all__ = ["create_app"]
 
-#: Where an upload was put to be read: nobody outside has to know, and it is gone by then.
-_OWN_PLACE = re.compile(
-    rf"{re.escape(tempfile.gettempdir())}/{tempfile.gettempprefix()}\w+/(?:\w+/)*"
-)
+_MOST_FIELDS = 20
 
 
 def create_app(garage: Garage, settings: Settings) -> FastAPI:
@@ -98,7 +92,7 @@ def create_app(garage: Garage, settings: Settings) -> FastAPI:
 
 async def _sentence(request: Request, error: Exception) -> Response:
     """A mistake of the user's: one sentence, and the way back."""
-    sentence = " ".join(_OWN_PLACE.sub("", str(error)).split())
+    sentence = fit_to_tell(str(error), request.app.state.garage.folder)
     if request.url.path.startswith("/api/"):
         return JSONResponse({"error": sentence}, 400)
     back = request.headers.get("referer") or "/"
@@ -109,14 +103,27 @@ async def _unfit(request: Request, error: Exception) -> Response:
     """A form that lacks something: a page names it; scripts are told field by field."""
     if request.method in {"GET", "HEAD"} and takes_forms(request):
         return go(nearest(request))
-    if not isinstance(error, RequestValidationError) or not _is_form(request):
-        return await request_validation_exception_handler(
-            request, cast("RequestValidationError", error)
-        )
-    fields = ", ".join(str(one["loc"][-1]).replace("_", " ") for one in error.errors())
-    sentence = f"Something is missing or is not what it should be: {fields}. Fill it in."
+    wrong = error.errors() if isinstance(error, RequestValidationError) else []
+    fields = ", ".join(dict.fromkeys(_field(one["loc"]) for one in wrong))
+    sentence = fit_to_tell(
+        f"Something is missing or is not what it should be: {fields}. Fill it in."
+    )
+    if not _is_form(request):
+        # Without what was sent: it may be long, or something that JSON has no text for.
+        detail = [
+            {"type": one["type"], "loc": [fit_to_tell(str(part)) for part in one["loc"]],
+             "msg": fit_to_tell(one["msg"])}
+            for one in wrong[:_MOST_FIELDS]
+        ]  # fmt: skip
+        return JSONResponse({"error": sentence, "detail": detail}, 422)
     back = request.headers.get("referer") or "/"
     return page(request, "sorry.html", {"sentence": sentence, "back": back}, 422)
+
+
+def _field(place: Sequence[int | str]) -> str:
+    """A field by its name, not by its number among several of that name."""
+    names = [one for one in place if isinstance(one, str)]
+    return names[-1].replace("_", " ")
 
 
 def _is_form(request: Request) -> bool:

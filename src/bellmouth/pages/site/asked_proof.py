@@ -75,17 +75,16 @@ def chosen_pair(visit: Visit, before: int, after: int) -> tuple[int, int]:
     return before, after
 
 
-def proved(garage: Garage, visit: Visit, asked: Mapping[str, Any]) -> tuple[Judged, Proof]:
+def proved(garage: Garage, visit: Visit, asked: Mapping[str, Any]) -> tuple[Judged[Proof], Proof]:
     """The proof of two recordings."""
     said = {name: asked[name] for name in ("references", "done", "prior") if asked.get(name)}
     judged = garage.book.judge_work(
         visit.name, asked["before"], asked["after"], family=family_of_job(visit), **said
     )
-    assert isinstance(judged.result, Proof)  # noqa: S101 - what judge_work makes of two
     return judged, judged.result
 
 
-def keep_proof(garage: Garage, visit: Visit, judged: Judged, proof: Proof) -> bool:
+def keep_proof(garage: Garage, visit: Visit, judged: Judged[Proof], proof: Proof) -> bool:
     """Keep a proof where the job has none that was made from the same; whether it was kept now."""
 
     def made_from(document: Mapping[str, Any]) -> dict[str, Any]:

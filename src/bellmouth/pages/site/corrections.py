@@ -7,7 +7,6 @@ from typing import Any
 
 from bellmouth.book.entries import Entry, effective, places
 from bellmouth.errors import BellmouthError
-from bellmouth.finding.result import Finding
 from bellmouth.pages.document import finding_document, proof_document
 from bellmouth.pages.site.asked_proof import CHOSEN
 from bellmouth.pages.site.garage import Garage, Visit
@@ -140,8 +139,28 @@ def _job(garage: Garage, visit: Visit, entry: Entry, wanted: Wanted) -> Entry:
     )  # fmt: skip
 
 
-def _judged(garage: Garage, visit: Visit, entry: Entry, _: Wanted) -> Entry:
-    """A finding or a proof made again, by what is known of the car and its recordings now."""
+def _finding(garage: Garage, visit: Visit, entry: Entry, _: Wanted) -> Entry:
+    """A finding made again, by what is known of the car and its recordings now."""
+    now, said = _asked_now(visit, entry)
+    said["also"] = [now(one) for one in said.get("also", [])]
+    judged = garage.book.judge(visit.name, now(entry.document["recording"]), **said)
+    told = finding_document(judged.result)
+    return garage.book.keep(visit.name, judged, told, corrects=entry.number)
+
+
+def _proof(garage: Garage, visit: Visit, entry: Entry, _: Wanted) -> Entry:
+    """A proof made again in the same way; what somebody chose stays chosen."""
+    now, said = _asked_now(visit, entry)
+    pair = (now(entry.document[name]) for name in ("before", "after"))
+    judged = garage.book.judge_work(visit.name, *pair, **said)
+    if entry.document.get(CHOSEN):
+        judged = replace(judged, inputs={**judged.inputs, CHOSEN: True})
+    told = proof_document(judged.result)
+    return garage.book.keep(visit.name, judged, told, corrects=entry.number)
+
+
+def _asked_now(visit: Visit, entry: Entry) -> tuple[Callable[[int], int], dict[str, Any]]:
+    """Which recording stands now where one stood, and what the entry was asked with, by these."""
     place = places(visit.entries)
     of = {place[one.number]: one.number for one in visit.everywhere("recording")}
 
@@ -150,17 +169,7 @@ def _judged(garage: Garage, visit: Visit, entry: Entry, _: Wanted) -> Entry:
 
     said = {name: entry.document[name] for name in _ASKED if entry.document.get(name)}
     said["references"] = [now(one) for one in said.get("references", [])]
-    if entry.kind == "finding":
-        said["also"] = [now(one) for one in said.get("also", [])]
-        judged = garage.book.judge(visit.name, now(entry.document["recording"]), **said)
-    else:
-        pair = (now(entry.document[name]) for name in ("before", "after"))
-        judged = garage.book.judge_work(visit.name, *pair, **said)
-        if entry.document.get(CHOSEN):
-            judged = replace(judged, inputs={**judged.inputs, CHOSEN: True})
-    result = judged.result
-    told = finding_document(result) if isinstance(result, Finding) else proof_document(result)
-    return garage.book.keep(visit.name, judged, told, corrects=entry.number)
+    return now, said
 
 
 def _judge_again(garage: Garage, key: str, old: int, new: int) -> None:
@@ -177,5 +186,5 @@ def _judge_again(garage: Garage, key: str, old: int, new: int) -> None:
 
 _BY_KIND: Mapping[str, Callable[[Garage, Visit, Entry, Wanted], Entry]] = {
     "note": _note, "photo": _photo, "work": _work, "attempt": _attempt, "card": _card,
-    "recording": _recording, "job": _job, "finding": _judged, "proof": _judged,
+    "recording": _recording, "job": _job, "finding": _finding, "proof": _proof,
 }  # fmt: skip

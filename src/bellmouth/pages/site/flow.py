@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from bellmouth.book.entries import Entry, effective
 from bellmouth.errors import BellmouthError
 
-__all__ = ["STAGES", "Stage", "key_of", "last_of", "name_of", "of_job", "stages_of"]
+__all__ = ["STAGES", "Stage", "key_of", "name_of", "of_job", "stages_of"]
 
 #: The stages in order: path, name, and the kinds of entry that say it is done.
 STAGES = (
@@ -51,11 +51,6 @@ def name_of(key: str) -> str:
 def of_job(entries: Sequence[Entry], job: int | None) -> tuple[Entry, ...]:
     """The entries of a job, corrections taken in, oldest first."""
     return tuple(one for one in effective(entries) if one.job == job)
-
-
-def last_of(entries: Sequence[Entry], kind: str) -> Entry | None:
-    """The newest entry of a kind."""
-    return next((one for one in reversed(entries) if one.kind == kind), None)
 
 
 def stages_of(entries: Sequence[Entry], here: str) -> tuple[Stage, ...]:

@@ -16,8 +16,8 @@ __all__ = ["level_of", "plot_of", "shown"]
 
 _KM_PER_MILE = 1.609344
 _LEAST_MM2, _MOST_MM2 = 0.1, 200.0
-#: No forecast is good to a kilometre.
-_ROUND_KM = 100.0
+#: A distance that lies ahead is known no better, as on the terminal.
+_ROUND_KM = 1000.0
 
 
 def level_of(text: str, speak: Words) -> float | None:

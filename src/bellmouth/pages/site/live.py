@@ -23,7 +23,7 @@ from bellmouth.pages.site.traces import Traces
 if TYPE_CHECKING:
     from bellmouth.bus.capture import Captured, Progress
     from bellmouth.bus.client import Client
-    from bellmouth.bus.opened import Opening
+    from bellmouth.bus.first_answers import FirstAnswers
 
 __all__ = ["Adapter", "Live", "Practice", "State", "told"]
 
@@ -226,7 +226,7 @@ class Live:
             # Ended while the car was still being asked what it is: what was read is on disk.
             self._tell(phase="ended", advice=None)
 
-    def _opened(self, opening: "Opening") -> None:
+    def _opened(self, opening: "FirstAnswers") -> None:
         del opening
         self._tell(phase="running")
         self._look()

@@ -17,6 +17,7 @@ from bellmouth.j1979.parameters import names, unit_of
 from bellmouth.pages.bound import bound
 from bellmouth.pages.card_catalogue import LANGUAGES
 from bellmouth.pages.card_words import Units, Words
+from bellmouth.pages.metered import shown_cause
 from bellmouth.pages.page_templates import said, template_environment
 from bellmouth.pages.site.assets import static
 from bellmouth.pages.site.flow import key_of
@@ -50,6 +51,7 @@ _templates = template_environment()
 _templates.filters["key"] = key_of
 _templates.filters["chance"] = chance
 _templates.filters["cause"] = name_words
+_templates.filters["metered"] = shown_cause
 _templates.filters["spoken"] = spoken
 _templates.filters["called"] = _called
 _templates.globals["static"] = static()

@@ -8,10 +8,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from bellmouth.book.book import Book
-from bellmouth.book.entries import Entry, effective
-from bellmouth.book.standing import known_of
+from bellmouth.book.entries import effective
+from bellmouth.book.standing import complaint_of, known_of
 from bellmouth.errors import BellmouthError
 from bellmouth.pages.site.families import growth_of
+from bellmouth.pages.site.telling import fit_to_tell
 
 if TYPE_CHECKING:
     import polars as pl
@@ -99,7 +100,11 @@ class Surveyed:
             )  # fmt: skip
             self.table = self._named(findings.read())
         except BellmouthError as error:
-            self.trouble = str(error)
+            self.trouble = fit_to_tell(str(error), self.folder.parent)
+        except Exception:
+            # Without an end nobody could begin another; the thread's own end is in the log.
+            self.trouble = "Something broke here, which is our fault. Begin another survey."
+            raise
 
     def _tell(self, progress: "Progress") -> None:
         if self._stopping.is_set():
@@ -139,7 +144,8 @@ def of_book(book: Book, folder: Path) -> list[Input]:
         path = _place(folder, len(found), 0, ".parquet")
         path.write_bytes(book.files.read(recorded[-1].files[0]))
         row = {**_flat(known["car"]), "family": known.get("kind", "")}
-        if complaint := _complaint(entries, recorded[-1].job):
+        # The finding in the book was told it, too.
+        if complaint := complaint_of(entries, recorded[-1].job):
             row["complaint"] = complaint
         found.append(Input(standing.name, row, [(f"entry {recorded[-1].number}", path)]))
     if not found:
@@ -168,12 +174,6 @@ def of_table(table: Path, files: Iterable[tuple[str, Path]], folder: Path) -> li
         Input(row["car"], {k: v for k, v in row.items() if k != "car"}, owned.get(row["car"], []))
         for row in rows
     ]
-
-
-def _complaint(entries: Sequence[Entry], job: int | None) -> str | None:
-    """What the owner said when a job was opened: the finding in the book was told it, too."""
-    said = [one for one in effective(entries) if one.kind == "job" and one.job == job]
-    return said[-1].document.get("complaint") if said else None
 
 
 def _place(folder: Path, car: int, number: int, ending: str) -> Path:

@@ -10,7 +10,9 @@ from fastapi import APIRouter, Form
 from starlette.requests import Request
 from starlette.responses import Response
 
+from bellmouth.book.rules import checked_distance
 from bellmouth.car import COMPLAINTS
+from bellmouth.car.complaint import parse_complaint
 from bellmouth.errors import BellmouthError
 from bellmouth.finding.causes import CAUSES
 from bellmouth.pages.site.flow import key_of
@@ -54,7 +56,8 @@ def new_car(
     """Begin a car and its first job."""
     book = _garage(request).book
     # Before the car is in the book: corrected and sent again, it would be there already.
-    odometer_km = distance_km(request, distance)
+    odometer_km = checked_distance(distance_km(request, distance), ())
+    said = parse_complaint(complaint) if complaint else None
     car: dict[str, object] = {
         "displacement_l": _number(displacement_l, "Displacement"),
         "metering": metering,
@@ -62,7 +65,7 @@ def new_car(
     if idle_rpm.strip():
         car["idle_rpm"] = _number(idle_rpm, "Idle speed")
     called = book.add_car(name, car).document["name"]
-    book.open_job(called, distance_km=odometer_km, complaint=complaint or None)
+    book.open_job(called, distance_km=odometer_km, complaint=said)
     return go(f"/car/{key_of(called)}/record")
 
 

@@ -21,9 +21,10 @@ from bellmouth.pages.site.uploads import ENDINGS, kept_mapping, kept_upload
 from bellmouth.pages.site.view_cars import distance_km
 from bellmouth.pages.site.view_files import controller_of
 from bellmouth.pages.site.view_keeping import MOST_TEXT, PICTURES, refuse_large
+from bellmouth.pages.words import look_again
 from bellmouth.work.works import work_titles
 
-__all__ = ["router"]
+__all__ = ["odd_checks", "router"]
 
 router = APIRouter(include_in_schema=False)
 
@@ -58,7 +59,7 @@ def entry(request: Request, key: str, number: int) -> Response:
             "visit": visit, "stages": stages_of(visit.here, ""), "entry": one, "stands": stands,
             "corrects": stands.number == one.number and can_be_corrected(one),
             "works": work_titles(), "complaints": COMPLAINTS, "earlier": earlier,
-            "odometer": _odometer(request, one),
+            "odometer": _odometer(request, one), "at_odds": odd_checks(request, one),
         },
     )  # fmt: skip
 
@@ -105,6 +106,12 @@ async def put_right(
 
 def _entry(visit: Visit, number: int) -> Entry:
     return numbered(visit.entries, number)
+
+
+def odd_checks(request: Request, one: Entry) -> str:
+    """What to look at again where a check in a kept finding disagrees; empty where none does."""
+    kept = one.document["finding"] if one.kind == "finding" else {}
+    return words_of(request).told(look_again(kept.get("disagreeing", {})))
 
 
 def _job(text: str) -> int | None:

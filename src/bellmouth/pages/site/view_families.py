@@ -62,6 +62,7 @@ async def learn(
     with tempfile.TemporaryDirectory() as folder:
         (there := Path(folder) / "table").mkdir()
         table = await kept_upload(cars, there, (".csv", ".parquet"))
+        table = table.rename(there / f"cars{table.suffix}")
         kept = []
         for number, file in enumerate(files):
             (there := Path(folder) / str(number)).mkdir()

@@ -14,7 +14,7 @@ from starlette.responses import Response
 
 from bellmouth.book.judging import Judged, done_between, stands
 from bellmouth.car.description import Car
-from bellmouth.errors import BellmouthError
+from bellmouth.errors import BellmouthError, FindingError
 from bellmouth.finding.check_table import CHECKS
 from bellmouth.finding.priors import read_weights
 from bellmouth.finding.result import Finding
@@ -122,15 +122,21 @@ def of(request: Request, key: str, recording: Annotated[int, Form()]) -> Respons
     return go(f"/car/{key}/finding")
 
 
+def _standing(request: Request, key: str) -> "tuple[Garage, Visit, dict[str, Any], Judged[Finding]]":
+    """A job, what was asked of its recordings, and the finding that stands."""
+    garage: Garage = request.app.state.garage
+    visit = garage.visit(key)
+    asked = asked_of(visit)
+    judged, _ = judged_of(garage, visit, asked)
+    return garage, visit, asked, judged
+
+
 @router.post("/car/{key}/finding/compare")
 def compare(
     request: Request, key: str, reference: Annotated[list[int] | None, Form()] = None
 ) -> Response:
     """Compare with recordings of the car when it was good: the finding is made again and kept."""
-    garage: Garage = request.app.state.garage
-    visit = garage.visit(key)
-    asked = asked_of(visit)
-    judged, _ = judged_of(garage, visit, asked)
+    garage, visit, asked, judged = _standing(request, key)
     chosen = [one for one in reference or [] if one in _others(visit, judged)]
     made_again(garage, visit, {**asked, "references": chosen})
     return go(f"/car/{key}/finding")
@@ -141,10 +147,7 @@ def also(
     request: Request, key: str, recording: Annotated[list[int] | None, Form()] = None
 ) -> Response:
     """Judge more recordings of the car as it is now together with this one."""
-    garage: Garage = request.app.state.garage
-    visit = garage.visit(key)
-    asked = asked_of(visit)
-    judged, _ = judged_of(garage, visit, asked)
+    garage, visit, asked, judged = _standing(request, key)
     chosen = [one for one in recording or [] if one in _more(visit, judged)]
     references = [one for one in judged.inputs["references"] if one not in chosen]
     made_again(garage, visit, {**asked, "also": chosen, "references": references})
@@ -207,21 +210,31 @@ def asked_of(visit: Visit) -> dict[str, Any]:
     return {"references": good} if good else {}
 
 
-def judged_of(garage: Garage, visit: Visit, asked: Mapping[str, Any]) -> tuple[Judged, Finding]:
-    """The finding of this job's recording, with what it was asked with; its first where none is
-    said."""
+def judged_of(
+    garage: Garage, visit: Visit, asked: Mapping[str, Any]
+) -> tuple[Judged[Finding], Finding]:
+    """The finding of this job's recording, with what it was asked with; where none is said, of the
+    first one that can be judged."""
     recorded = visit.numbers("recording")
     if not recorded:
         raise BellmouthError("There is no recording in this job that a finding could be made of.")
     said = dict(asked)
-    judged = garage.book.judge(visit.name, said.pop("recording", recorded[0].number), **said)
-    assert isinstance(judged.result, Finding)  # noqa: S101 - what judge makes of a recording
-    return judged, judged.result
+    tried = [said.pop("recording")] if "recording" in said else [one.number for one in recorded]
+    refused: FindingError | None = None
+    for number in tried:
+        try:
+            judged = garage.book.judge(visit.name, number, **said)
+        except FindingError as error:
+            refused = refused or error  # of a car, of what was asked, or of this recording alone
+            continue
+        return judged, judged.result
+    assert refused is not None  # noqa: S101 - there is at least one
+    raise refused
 
 
 def shown_finding(garage: Garage, visit: Visit) -> Finding | None:
     """The finding that this job shows, for whoever needs no pictures; None before it has a
-    recording.
+    recording that can be judged.
 
     It is read from the book, and judged only where none is kept or the kept one is out of date.
     """
@@ -230,13 +243,16 @@ def shown_finding(garage: Garage, visit: Visit) -> Finding | None:
     kept, asked = visit.numbers("finding"), asked_of(visit)
     if kept and "recording" in asked and stands(garage.book, visit.name, kept[-1]):
         return finding_in(kept[-1].document["finding"], visit.name)
-    judged, found = judged_of(garage, visit, asked)
+    try:
+        judged, found = judged_of(garage, visit, asked)
+    except FindingError:
+        return None  # its own page says why; the work can be written down all the same
     if not kept:
         _keep_first(garage, visit, judged, found)
     return found
 
 
-def _keep_first(garage: Garage, visit: Visit, judged: Judged, found: Finding) -> None:
+def _keep_first(garage: Garage, visit: Visit, judged: Judged[Finding], found: Finding) -> None:
     """Keep a job's finding where it has none yet: two browsers may ask for it at once."""
     with garage.keeping:
         if not garage.visit(visit.key).numbers("finding"):
@@ -253,19 +269,19 @@ def _fitting(garage: Garage, car: Car) -> dict[int, str]:
     """Engine families that this car can be of, by number."""
     found = {}
     for number, one in garage.families.all().items():
-        with suppress(BellmouthError):
+        with suppress(BellmouthError):  # of another engine: that is what is asked
             one.fits(car)
             found[number] = one.told
     return found
 
 
-def _others(visit: Visit, judged: Judged) -> list[int]:
+def _others(visit: Visit, judged: Judged[Finding]) -> list[int]:
     """Recordings that the finding can be compared with: all but those it is of."""
     mine = {judged.inputs["recording"], *judged.inputs.get("also", ())}
     return [one.number for one in visit.everywhere("recording") if one.number not in mine]
 
 
-def _more(visit: Visit, judged: Judged) -> list[int]:
+def _more(visit: Visit, judged: Judged[Finding]) -> list[int]:
     """More recordings of this job that nothing was done between and the one judged."""
     mine = judged.inputs["recording"]
     others = [one.number for one in visit.numbers("recording") if one.number != mine]

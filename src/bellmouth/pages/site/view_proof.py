@@ -10,7 +10,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
 
-from bellmouth.errors import BellmouthError
+from bellmouth.errors import BellmouthError, FindingError
 from bellmouth.finding.priors import read_weights
 from bellmouth.finding.prove import works
 from bellmouth.pages.plot_words import PLOT_WORDS
@@ -21,6 +21,8 @@ from bellmouth.pages.site.asked_proof import choose, chosen_pair, keep_proof, pr
 from bellmouth.pages.site.flow import stages_of
 from bellmouth.pages.site.garage import Garage, Visit
 from bellmouth.pages.site.rendering import go, page, words_of
+from bellmouth.pages.site.telling import fit_to_tell
+from bellmouth.pages.site.view_entry import odd_checks
 from bellmouth.pages.site.view_keeping import good_recordings
 from bellmouth.work.works import work_titles
 
@@ -57,8 +59,13 @@ def proof(request: Request, key: str) -> Response:
     asked = proof_asked(visit)
     told = {"visit": visit, "stages": stages_of(visit.here, "proof"), **_choice(visit, asked)}
     if asked is None:
-        return page(request, "no_after.html", told)
-    judged, found = proved(garage, visit, asked)
+        return page(request, "no_after.html", {**told, "sentence": ""})
+    try:
+        judged, found = proved(garage, visit, asked)
+    except FindingError as error:
+        # Others can be chosen, where one of these cannot be judged.
+        sentence = fit_to_tell(str(error))
+        return page(request, "no_after.html", {**told, "sentence": sentence}, 400)
     if keep_proof(garage, visit, judged, found):
         visit = garage.visit(key)
     first, then = judged.recordings[:2]
@@ -72,7 +79,8 @@ def proof(request: Request, key: str) -> Response:
     return page(
         request, "proof.html",
         {**whole, **told, "stages": stages_of(visit.here, "proof"), "plots": plots,
-         "plot_words": PLOT_WORDS, "said_done": judged.inputs["done"]},
+         "plot_words": PLOT_WORDS, "said_done": judged.inputs["done"],
+         "odd_before": _odd_before(request, visit, asked["before"])},
     )  # fmt: skip
 
 
@@ -105,6 +113,12 @@ async def chosen(
         asked["prior"] = (proof_asked(visit) or {}).get("prior")
     await run_in_threadpool(choose, garage, visit, asked)
     return go(f"/car/{key}/proof")
+
+
+def _odd_before(request: Request, visit: Visit, recording: int) -> str:
+    """What the newest finding of the recording from before the work had in it that disagreed."""
+    of = [one for one in visit.everywhere("finding") if one.document["recording"] == recording]
+    return odd_checks(request, of[-1]) if of else ""
 
 
 def _weights(content: bytes) -> dict[str, float]:

@@ -23,7 +23,10 @@ def settings(
 ) -> Response:
     """Keep the choice in this browser, and go back to where it was made."""
     # Only the path of the page that asked: an answer never leads elsewhere.
-    back = urlsplit(request.headers.get("referer") or "/").path or "/"
+    try:
+        back = urlsplit(request.headers.get("referer") or "/").path
+    except ValueError:  # a host in brackets that is none
+        back = "/"
     answer = go(back if back.startswith("/") and not back.startswith("//") else "/")
     chosen = {
         LANGUAGE: language if language in LANGUAGES else "en",

@@ -1,7 +1,10 @@
 """The survey: the finding over many cars, of the book or of files that are sent."""
 
 import io
+import shutil
 import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
@@ -39,8 +42,8 @@ def begin(request: Request) -> Response:
 def of_the_book(request: Request) -> Response:
     """Survey the newest recording of every car of the book."""
     garage: Garage = request.app.state.garage
-    folder = _folder(garage)
-    return _started(garage, folder, of_book(garage.book, folder))
+    with _folder(garage) as folder:
+        return _started(garage, folder, of_book(garage.book, folder))
 
 
 @router.post("/survey/files")
@@ -53,16 +56,16 @@ async def of_files(
         raise BellmouthError(
             f"More than {_MOST_FILES} files: use bellmouth survey, which works on all cores."
         )
-    folder = _folder(garage)
-    with tempfile.TemporaryDirectory(dir=folder) as sent:
+    with _folder(garage) as folder, tempfile.TemporaryDirectory(dir=folder) as sent:
         (there := Path(sent) / "cars").mkdir()
         table = await kept_upload(cars, there, (".csv", ".parquet"))
+        table = table.rename(there / f"cars{table.suffix}")
         kept = []
         for number, file in enumerate(files):
             (there := Path(sent) / str(number)).mkdir()
             kept.append((file.filename or "", await kept_upload(file, there, _ENDINGS)))
         inputs = await run_in_threadpool(of_table, table, kept, folder)
-    return _started(garage, folder, inputs)
+        return _started(garage, folder, inputs)
 
 
 @router.get("/survey/{number}")
@@ -136,14 +139,26 @@ def _through(request: Request, number: int) -> "pl.DataFrame":
     return found
 
 
-def _folder(garage: Garage) -> Path:
+@contextmanager
+def _folder(garage: Garage) -> Iterator[Path]:
+    """A folder for a survey; gone again where it does not begin."""
+    _refuse_second(garage)
+    garage.folder.mkdir(parents=True, exist_ok=True)
+    folder = Path(tempfile.mkdtemp(prefix="survey-", dir=garage.folder))
+    try:
+        yield folder
+    except BaseException:
+        shutil.rmtree(folder, ignore_errors=True)
+        raise
+
+
+def _refuse_second(garage: Garage) -> None:
     if any(not one.over for one in garage.surveys):
         raise BellmouthError("A survey is running already. Wait until it is through.")
-    garage.folder.mkdir(parents=True, exist_ok=True)
-    return Path(tempfile.mkdtemp(prefix="survey-", dir=garage.folder))
 
 
 def _started(garage: Garage, folder: Path, inputs: list[Input]) -> Response:
+    _refuse_second(garage)  # one that began while these files were on their way
     made = Surveyed(folder, inputs)
     made.start()
     garage.surveys.append(made)

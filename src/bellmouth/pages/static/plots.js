@@ -109,11 +109,13 @@ class Picture {
       values: (_, splits) => splits.map((at) => of.places[at] || short(at)),
     });
     const narrow = this.box.clientWidth < 480;
-    const crowded = Object.keys(plot.x.places).length > (narrow ? 4 : 8);
+    const named = Object.values(plot.x.places), most = Math.max(0, ...named.map((one) => (narrow ? one.split(" ").pop() : one).length));
+    // Words of 13 px that would run into each other are left to the table: the numbers stand.
+    const crowded = named.length * (most * 7 + 8) > this.box.clientWidth - 70;
     const along = axis(plot.x, narrow ? 4 : 7);
     if (crowded) along.values = (_, splits) => splits.map((at) => short(at));
     // Number above word: side by side the words of some languages run into each other.
-    else if (narrow && Object.keys(plot.x.places).length) Object.assign(along, { size: 62, values: (_, splits) => splits.map((at) => (plot.x.places[at] || short(at)).replace(" ", "\n")) });
+    else if (narrow && named.length) Object.assign(along, { size: 62, values: (_, splits) => splits.map((at) => (plot.x.places[at] || short(at)).replace(" ", "\n")) });
     this.chart = new window.uPlot({
       width: this.box.clientWidth || 340, height: HEIGHT, legend: { show: false }, series, bands, pxAlign: 0,
       scales: { x: { time: false, distr: plot.x.log ? 3 : 1, range: () => this.x }, y: { distr: plot.y.log ? 3 : 1, range: () => this.y } },

@@ -11,13 +11,13 @@ if TYPE_CHECKING:
     from bellmouth.bus.client import Client
     from bellmouth.j1979.codes import MonitorStatus
 
-__all__ = ["Opening", "opening"]
+__all__ = ["FirstAnswers", "first_answers"]
 
 _Told = TypeVar("_Told")
 
 
 @dataclass(frozen=True)
-class Opening:
+class FirstAnswers:
     """What the car reported; ``untold`` names what it could not be asked, and why."""
 
     description: str
@@ -28,9 +28,9 @@ class Opening:
     untold: Mapping[str, str] = field(default_factory=dict)
 
 
-def opening(
+def first_answers(
     client: "Client", *, mask_vin: bool = True, between: Callable[[], None] = lambda: None
-) -> Opening:
+) -> FirstAnswers:
     """Ask for all of it; what fails is said and does not keep the capture from beginning.
 
     ``between`` is called before each of the questions, which may take a second or two.
@@ -45,7 +45,7 @@ def opening(
             untold[what] = str(error)
             return nothing
 
-    return Opening(
+    return FirstAnswers(
         description=client.description,
         codes=told("codes", client.codes, Codes()),
         freeze_frames=told("freeze frames", client.freeze_frames, ()),

@@ -1,0 +1,60 @@
+"""Times of day to seconds: many loggers write what the clock on the wall shows."""
+
+import re
+from datetime import date
+
+__all__ = ["WallClock", "is_time_of_day"]
+
+_MOMENT = re.compile(
+    r"(?:(?P<date>\d{1,4}[-./]\d{1,2}[-./]\d{1,4})(?:\s*[T,]\s*|\s+))?"
+    r"(?P<hour>\d{1,2}):(?P<minute>[0-5]\d):(?P<second>[0-5]\d(?:[.,]\d+)?)"
+    r"(?:\s*(?P<half>[AP])\.?M\.?)?(?:\s*(?:Z|UTC|[+-]\d{2}:?\d{2}))?",
+    re.ASCII | re.IGNORECASE,
+)
+_DAY_S = 86_400.0
+
+
+def is_time_of_day(cell: str) -> bool:
+    """Whether a cell holds hours, minutes and seconds, with or without a date before them."""
+    return _MOMENT.fullmatch(cell.strip()) is not None
+
+
+class WallClock:
+    """Reads the cells of one column in the order of the file, and counts the days.
+
+    A date that begins with the year is read. Of any other order of day and month it is only seen
+    that it changed, and without one that the clock fell back by more than half a day: either is
+    the next day. What a zone adds is not looked at, as one logger has one.
+    """
+
+    def __init__(self) -> None:
+        self._day = 0
+        self._dated = ""
+        self._last_s = 0.0
+
+    def seconds(self, cell: str) -> float | None:
+        """Seconds on a clock that does not begin again at midnight; None where it is no time of
+        day. [s]"""
+        found = _MOMENT.fullmatch(cell.strip())
+        if found is None:
+            return None
+        hour = int(found["hour"])
+        if found["half"]:
+            hour = hour % 12 + (12 if found["half"].lower() == "p" else 0)
+        if hour > 23:
+            return None
+        of_day = 3600.0 * hour + 60.0 * int(found["minute"])
+        of_day += float(found["second"].replace(",", "."))
+        self._count_day(found["date"] or "", of_day)
+        self._last_s = of_day
+        return _DAY_S * self._day + of_day
+
+    def _count_day(self, dated: str, of_day_s: float) -> None:
+        if dated == self._dated:
+            self._day += not dated and of_day_s < self._last_s - _DAY_S / 2
+            return
+        try:
+            self._day = date.fromisoformat(dated).toordinal()
+        except ValueError:
+            self._day += bool(self._dated)
+        self._dated = dated
