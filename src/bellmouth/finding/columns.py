@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from bellmouth.recording.medians import median
 from bellmouth.recording.stretch import Stretch
+from bellmouth.recording.trims import BANKS
 
 __all__ = ["Columns", "opened", "opening", "throttle_name"]
 
@@ -22,6 +23,15 @@ _THROTTLES = {
 }
 _OFF_ZERO_PCT = 0.8
 _OTHER_ZERO_PCT = 2.0  # a commanded reading this far below the sensor's has another zero
+
+# Where controllers enrich, whatever the trims; common practice, no source. [%], [kPa]
+_MUCH_LOAD = {
+    "calculated_load": 55.0,
+    "absolute_load": 55.0,
+    "throttle_position": 55.0,
+    "intake_manifold_pressure": 80.0,
+}
+_ENRICHED = 0.97  # commanded, as a ratio to stoichiometric: richer
 
 
 class Columns:
@@ -48,7 +58,9 @@ class Columns:
 
     def open_loop(self) -> Bools:
         """Stretches in which the mixture was not controlled."""
-        return np.array([stretch.closed_loop is False for stretch in self._stretches], dtype=bool)
+        return np.array(
+            [s.closed_loop is False or _enriched(s) for s in self._stretches], dtype=bool
+        )
 
     def limit(self, name: str) -> Floats:
         """Sign of the limit it stands at, 0 where at none."""
@@ -56,6 +68,18 @@ class Columns:
             return np.zeros(len(self._stretches))
         found = [stretch.readings.get(name) for stretch in self._stretches]
         return np.array([0.0 if r is None else float(r.at_limit) for r in found])
+
+
+def _enriched(stretch: Stretch) -> bool:
+    """Whether a point of a drive looks like open loop that the controller does not tell of: under
+    much load the quick trims stand at nothing throughout."""
+    if stretch.kind != "drive" or stretch.closed_loop is not None:
+        return False
+    much = any(stretch.value(name) > least for name, least in _MUCH_LOAD.items())
+    if not much and not stretch.value("commanded_equivalence_ratio") < _ENRICHED:
+        return False
+    short = [stretch.readings.get(f"short_term_fuel_trim_bank_{bank}") for bank in BANKS]
+    return any(short) and all(one.value == 0 for one in short if one is not None)
 
 
 def throttle_name(column: Columns) -> str:

@@ -148,7 +148,7 @@ def _calmest(o: Observations, mask: NDArray[np.bool_], reading: Floats) -> int:
     points = np.flatnonzero(mask)
     if not len(points):
         return -1
-    seconds = (o.end_s - o.start_s)[points]
+    seconds = o.lasts_s[points]
     points = points[seconds > SHORTEST_SHARE * seconds.max()]
     return int(points[np.argmin(reading[points])])
 

@@ -167,13 +167,14 @@ def compared(
 
 @dataclass(frozen=True)
 class Lowest:
-    """Lowest warm idle [rpm], how many levels there are, the spark there [deg], and how much
-    higher than hot it may idle for its coolant [rpm]."""
+    """Lowest warm idle [rpm], how many levels there are, the spark there [deg], how much higher
+    than hot it may idle for its coolant [rpm], and whether it is out of a drive."""
 
     speed_rpm: float
     levels: int
     timing_deg: float
     warming_rpm: float
+    driven: bool = False
 
 
 def _spark(
@@ -195,7 +196,12 @@ def _spark(
 
 
 def load_share(idle: Lowest, table: Mapping[str, Any]) -> float:
-    """How likely it is that a load raises an idle: one with two levels shows it without."""
+    """How likely it is that a load raises an idle: one with two levels shows it without. In a drive
+    an idle is held up for other reasons, too, and one that comes to rest elsewhere at each stop has
+    perhaps not settled at any."""
+    if idle.driven:
+        shares = table["driven_load_share"]
+        return float(shares[min(idle.levels, len(shares)) - 1])
     return float(table["load_share_two_levels" if idle.levels > 1 else "load_share"])
 
 
@@ -207,19 +213,32 @@ def lowest_idle(
     mask = o.idle & chosen & (o.speed_rev_s * 60.0 < _HIGHEST_IDLE_RPM)
     if not mask.any():
         return Lowest(float("nan"), 0, float("nan"), 0.0)
-    order = np.argsort(o.speed_rev_s[mask])
-    speeds = o.speed_rev_s[mask][order] * 60.0
-    seconds = (o.end_s - o.start_s)[mask][order]
-    # A dip that lasts a moment is not where the engine idles.
+    order = np.flatnonzero(mask)[np.argsort(o.speed_rev_s[mask])]
+    speeds, seconds = o.speed_rev_s[order] * 60.0, o.lasts_s[order]
+    driven = np.isin(o.recording[order], o.recording[~o.idle & ~o.held])
+    # A dip that lasts a moment is not where the engine idles; at a stop it never lasts long.
+    shortest = float(table["driven_shortest_share"]) if driven.any() else SHORTEST_SHARE
     share = np.cumsum(seconds) / seconds.sum()
-    place = int(np.argmax(share > SHORTEST_SHARE))
-    lasting = speeds[(seconds > SHORTEST_SHARE * seconds.sum()) & (speeds >= speeds[place])]
-    timing = float(o.timing_deg[mask][order][place])
-    coolant = float(o.coolant_c[mask][order][place])
+    place = int(np.argmax(share > shortest))
+    lasting = speeds[(seconds > shortest * seconds.sum()) & (speeds >= speeds[place])]
+    coolant = float(o.coolant_c[order[place]])
     coolant = table["hot_c"] if np.isnan(coolant) else coolant
-    warming = max(table["hot_c"] - coolant, 0.0) * table["warming_rpm_per_k"]
-    levels = 1 + int(np.count_nonzero(lasting[1:] - lasting[:-1] > 30.0))
-    return Lowest(float(speeds[place]), levels, timing, float(warming))
+    return Lowest(
+        speed_rpm=float(speeds[place]),
+        levels=_levels(lasting) if driven[place] else 1 + int((np.diff(lasting) > 30.0).sum()),
+        timing_deg=float(o.timing_deg[order[place]]),
+        warming_rpm=float(max(table["hot_c"] - coolant, 0.0) * table["warming_rpm_per_k"]),
+        driven=bool(driven[place]),
+    )
+
+
+def _levels(rising: Floats) -> int:
+    """How many levels speeds in rising order stand at, each as wide as one idle is."""
+    levels, begins = 1, rising[0]
+    for speed in rising:
+        if speed > begins + NEAR_RPM:
+            levels, begins = levels + 1, speed
+    return levels
 
 
 def _target(

@@ -75,6 +75,7 @@ class Observations:
     load_pct: Floats  # calculated load, a share of what differs from engine to engine
     start_s: Floats
     end_s: Floats
+    lasts_s: Floats  # without what lies between the pieces of a gathered stretch
     ambient_log_sd: Floats  # (recordings,) beyond a barometer's own error; NaN where not told
     key_on_log_ratio: Floats  # (recordings,) manifold sensor over barometer, engine off
     rest_pct: Floats  # (recordings,) throttle reading with the engine off
@@ -142,6 +143,7 @@ def observe(
         recirculating=told_or(0.0, column.value("commanded_egr")) / 100.0,
         start_s=np.array([stretch.start_s for stretch in stretches]),
         end_s=np.array([stretch.end_s for stretch in stretches]),
+        lasts_s=_lasts(stretches, recording),
         ambient_pa=np.array([ambient[number][0] for number in recording]),
         ambient_log_sd=np.array([log_sd for _, log_sd in ambient]),
         key_on_log_ratio=np.array([_key_on(group) for group in groups]),
@@ -151,6 +153,21 @@ def observe(
         **air_side,
         **_fuel(column, metered, metered_error, recording),
     )
+
+
+def _lasts(stretches: Sequence[Stretch], recording: NDArray[np.int64]) -> Floats:
+    """How long each stretch was really there, by the engine speeds read in it: a gathered one has
+    all that lies between its pieces from its beginning to its end. [s]"""
+    seconds = np.array([stretch.seconds for stretch in stretches])
+    read = [stretch.readings["engine_speed"].samples for stretch in stretches]
+    standing = np.array([stretch.kind != "drive" for stretch in stretches], dtype=bool)
+    per_s = np.array(read) / np.maximum(seconds, 1.0)
+    lasts = seconds.copy()
+    for number in np.unique(recording[standing]):
+        # Read as often throughout; what lies between pieces makes it seem less.
+        mine = standing & (recording == number)
+        lasts[mine] *= per_s[mine] / per_s[mine].max()
+    return lasts
 
 
 def _air(

@@ -1,0 +1,55 @@
+"""Open loop that the controller does not tell of, under the loads of a drive."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from bellmouth.finding.columns import Columns
+from bellmouth.finding.observations import observe
+from bellmouth.recording.stretch import Stretch
+from tests.finding.garage import car, reading, stretches
+
+
+def _loaded(short: float, kpa: float = 88.0, *, kind: str = "drive", **more: float) -> Stretch:
+    """A point of a drive, by its short trim and pressure."""
+    one = stretches()[2]
+    readings = {
+        **one.readings,
+        "intake_manifold_pressure": reading(kpa, 0.1),
+        "short_term_fuel_trim_bank_1": reading(short, 0.2),
+        **{name: reading(value, 0.001) for name, value in more.items()},
+    }
+    return replace(one, kind=kind, readings=readings)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    ("stretch", "opened"),
+    [
+        (_loaded(0.0), True),
+        (_loaded(0.4), False),
+        (_loaded(0.0, 45.0), False),
+        (_loaded(0.0, 45.0, calculated_load=80.0), True),
+        (_loaded(0.0, 45.0, commanded_equivalence_ratio=0.87), True),
+        (_loaded(0.0, 45.0, commanded_equivalence_ratio=1.0), False),
+        (_loaded(0.0, kind="held"), False),
+        (_loaded(0.0, short_term_fuel_trim_bank_2=1.6), False),
+        (replace(_loaded(0.0), closed_loop=True), False),
+        (replace(_loaded(0.4), closed_loop=False), True),
+    ],
+)
+def test_a_quick_trim_that_stands_at_nothing_under_load_is_open_loop(
+    stretch: Stretch, opened: bool
+) -> None:
+    assert Columns([stretch]).open_loop().tolist() == [opened]
+
+
+def test_a_point_without_any_quick_trim_says_nothing_of_the_loop() -> None:
+    one = _loaded(0.0)
+    readings = {k: v for k, v in one.readings.items() if not k.startswith("short")}
+    assert Columns([replace(one, readings=readings)]).open_loop().tolist() == [False]
+
+
+def test_trims_of_an_enriched_point_are_left_out() -> None:
+    o = observe([*stretches(fuel=0.8), _loaded(0.0)], [], car())
+    assert np.isfinite(o.log_trim[:, 0]).tolist() == [True, True, True, False]
