@@ -164,7 +164,7 @@ def test_a_sound_air_path_with_a_complaint_sends_one_elsewhere() -> None:
         assert any("look at ignition" in one for one in finding.warnings) is sent
 
 
-def test_an_idle_well_below_its_mark_is_said_as_no_cause_makes_it() -> None:
+def test_an_idle_well_below_its_mark_is_said() -> None:
     """Healthy is no answer to an engine that is about to stall, nor is a small stray a symptom."""
 
     def said(rpm: float, complaint: str, *references: Recording) -> list[str]:
@@ -180,6 +180,30 @@ def test_an_idle_well_below_its_mark_is_said_as_no_cause_makes_it() -> None:
     assert said(850.0, "unknown", recording(seed=4)) == []
     (beside,) = said(700.0, "unknown", recording(seed=4, engine_speed=1.2))
     assert "140 below the 840 rpm that a reference idled at" in beside
+
+
+def test_a_low_idle_speaks_for_a_deposit_and_one_a_little_off_its_mark_does_not() -> None:
+    """Common practice, no source: a deposit that idle control does not make up for lowers it."""
+
+    def deposit(mark: float) -> float:
+        return find(recording(), replace(car(), idle_rpm=Known(mark))).present["deposit"]
+
+    on, little, low = deposit(700.0), deposit(740.0), deposit(850.0)
+    assert little < 1.5 * on
+    assert low > 2.5 * on
+
+
+def test_an_engine_that_came_to_a_stand_is_said_until_the_complaint_says_it() -> None:
+    stalled = recording()
+    speed = stalled.series["engine_speed"]
+    stood = (speed.time_s >= 115) & (speed.time_s < 122)
+    still = replace(speed, value=np.where(stood, 0.0, speed.value))
+    stalled = replace(stalled, series={**stalled.series, "engine_speed": still})
+    unknown, told = (find(stalled, car(), complaint=said) for said in ("unknown", "stalls"))
+    (asked,) = [one for one in unknown.warnings if "stood still at 115 s" in one]
+    assert '"stalls"' in asked
+    (known,) = [one for one in told.warnings if "stood still at 115 s" in one]
+    assert '"stalls"' not in known
 
 
 def test_ethanol_is_asked_for_where_it_could_be_mistaken_and_is_not_known() -> None:

@@ -226,7 +226,7 @@ def elsewhere(healthy: float, complaint: Complaint) -> tuple[str, ...]:
 
 
 def low_idle(case: "Case", complaint: Complaint) -> tuple[str, ...]:
-    """An idle well below its mark: no cause here makes it, so the probabilities leave it out.
+    """An idle well below its mark: of what lowers it only a deposit is weighed.
 
     What lowers an idle is common practice, no source.
     """
@@ -240,10 +240,10 @@ def low_idle(case: "Case", complaint: Complaint) -> tuple[str, ...]:
     else:
         mark, ask = "that cars of its family idle at", "Is it of that family?"
     unsaid = complaint == "unknown"
-    tell = ' Give the complaint "low idle": that moves their weights.' if unsaid else ""
+    tell = ' Give the complaint "low idle": that moves the weights.' if unsaid else ""
     return (
         f"Warm idle stands at {held.judged.speed_rpm:.0f} rpm, {-held.excess_rpm:.0f} below the "
-        f"{held.target_rpm:.0f} rpm {mark}. {ask} A low idle moves no cause here by itself. "
-        "What lowers it: idle learning that was lost with the battery, more deposit than idle "
-        f"control makes up for, a load, a cylinder that does not work.{tell}",
+        f"{held.target_rpm:.0f} rpm {mark}. {ask} What lowers an idle: more deposit than idle "
+        "control makes up for, most of all when its learning was lost with the battery; a load; "
+        f"a cylinder that does not work. Only the deposit is weighed here.{tell}",
     )

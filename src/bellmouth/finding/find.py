@@ -27,6 +27,7 @@ from bellmouth.finding.sizes import sizes_of
 from bellmouth.finding.suitable import refuse_hopeless, refuse_the_same
 from bellmouth.finding.weights import hypothesis_weights, probability, weights_of
 from bellmouth.recording.series import Recording
+from bellmouth.recording.stalled import stood_still
 from bellmouth.recording.steady import stretches
 from bellmouth.recording.stretch import Stretch
 
@@ -163,6 +164,7 @@ def _report(
             *_counted(results),
             *(one.sentence for one in said),
             *explain.low_idle(case, complaint),
+            *_once(stood_still(one, complaint != "unknown") for one, _ in judged),
             *_once(explain.warnings_of(case, posterior, one, found) for one, found in judged),
             *explain.elsewhere(posterior["healthy"], complaint),
         ),

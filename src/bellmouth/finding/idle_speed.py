@@ -53,13 +53,15 @@ SHARES = np.concatenate([[0.0], np.geomspace(0.04, 0.85, 23)])
 class IdleSpeed:
     """Log likelihood of the idle speed for any hypothesis and size.
 
-    ``excess_rpm`` is the lowest warm idle over its target; NaN where either is unknown. ``held``
-    is what it comes from, where it is known.
+    ``excess_rpm`` is the lowest warm idle over its target; NaN where either is unknown. ``low``
+    is the logarithm of the share of deposits that lower an idle, times the density of this one
+    beside them. ``held`` is what it comes from, where it is known.
     """
 
     excess_rpm: float
     leak_log: Floats
     stale_log: Floats
+    low: "Lowered"
     idle_area_m2: float
     hypotheses: HasCoordinates
     held: "Comparison | None" = None
@@ -72,7 +74,23 @@ class IdleSpeed:
         as_stale = stale > 0
         share = leak + stale
         result = np.interp(share, SHARES, self.leak_log)
-        return np.where(as_stale, np.interp(share, SHARES, self.stale_log), result)
+        result = np.where(as_stale, np.interp(share, SHARES, self.stale_log), result)
+        lost = self.hypotheses.coordinate("deposit", which, sizes, -np.inf)
+        return np.where(np.isfinite(lost), self.low.beside(result), result)
+
+
+@dataclass(frozen=True)
+class Lowered:
+    """Deposits that idle control does not make up for: their ``share``, and the logarithm of the
+    density of speed and spark beside them."""
+
+    share: float
+    log: float
+
+    def beside(self, made_up_log: Floats) -> Floats:
+        """Log density with a deposit from that of one that is made up for; same shape."""
+        made_up = np.log1p(-self.share) + made_up_log
+        return np.asarray(np.logaddexp(made_up, np.log(self.share) + self.log))
 
 
 def idle_speed(
@@ -93,10 +111,10 @@ def idle_speed(
     if car.idle_rpm is None and usual_rpm is not None:
         told = replace(car, idle_rpm=usual_rpm)
     held = compared(observations, told, priors, usual_timing)
-    if not np.isfinite(held.excess_rpm):
-        nothing = np.zeros(len(SHARES))
-        return IdleSpeed(float("nan"), nothing, nothing, scale.idle_area_m2, hypotheses)
     table, metered = priors.idle_speed, observations.airflow_metered
+    if not np.isfinite(held.excess_rpm):
+        nothing, unknown = np.zeros(len(SHARES)), Lowered(table["lowered_share"], 0.0)
+        return IdleSpeed(float("nan"), nothing, nothing, unknown, scale.idle_area_m2, hypotheses)
     kinds: tuple[Surplus, Surplus] = ("leak", "stale")
     rises = np.array(
         [speed_rises(kind, table, held.target_rpm, airflow_metered=metered) for kind in kinds]
@@ -105,8 +123,17 @@ def idle_speed(
     stray = table["stray_share"]
     odd = stray * held.spark.odd * stray_density(held.excess_rpm, table)
     leak_log, stale_log = np.log((1 - stray) * density.mean(axis=-1) + odd)
+    low = Lowered(table["lowered_share"], float(np.log(_lowered(held, table))))
     area_m2 = scale.idle_area_m2
-    return IdleSpeed(held.excess_rpm, leak_log, stale_log, area_m2, hypotheses, held)
+    return IdleSpeed(held.excess_rpm, leak_log, stale_log, low, area_m2, hypotheses, held)
+
+
+def _lowered(held: "Comparison", table: Mapping[str, Any]) -> float:
+    """Density of an idle that a deposit lowers, by anything up to the worst that still idles."""
+    falls = (np.arange(8) + 0.5) / 8.0 * table["lowered_rpm"]
+    left = held.excess_rpm + falls
+    sd = float(np.hypot(held.sd_rpm, table["lowered_rpm"] / 16.0))
+    return float(speed_density(left, sd, held.shares, table).mean() * held.spark.odd)
 
 
 @dataclass(frozen=True)

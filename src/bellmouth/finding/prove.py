@@ -34,6 +34,7 @@ from bellmouth.finding.suitable import refuse_foreign, refuse_hopeless, refuse_t
 from bellmouth.finding.verdict import verdict_of
 from bellmouth.finding.weights import hypothesis_weights, weights_of
 from bellmouth.recording.series import Recording
+from bellmouth.recording.stalled import stood_still
 from bellmouth.recording.steady import stretches
 from bellmouth.recording.stretch import Stretch
 
@@ -127,7 +128,8 @@ def prove(
     pair = solve_pair(found[0], found[1], found[2:], car, sources, family=known)
     weights = course_weights(pair, weights_of(prior, said, known), done)
     proof = verdict_of(pair, weights, after)
-    return replace(proof, warnings=(*_unlike(before, after), *proof.warnings))
+    stood = [f"{after.source}: {sentence}" for sentence in stood_still(after)]
+    return replace(proof, warnings=(*_unlike(before, after), *stood, *proof.warnings))
 
 
 def _unlike(before: Recording, after: Recording) -> tuple[str, ...]:

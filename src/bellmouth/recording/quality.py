@@ -11,6 +11,7 @@ from bellmouth.recording.grid import OFF_RPM
 from bellmouth.recording.plateaus import SHORTEST_CORE
 from bellmouth.recording.quantum import quantum
 from bellmouth.recording.series import Recording, Series
+from bellmouth.recording.stalled import stood_still
 from bellmouth.recording.steady import stretches
 from bellmouth.recording.stretch import Kind, Stretch
 
@@ -107,6 +108,7 @@ def assess(recording: Recording) -> Quality:
         *_holes(recording),
         *_slow(recording),
         *_stuck(parameters),
+        *stood_still(recording),
         *_coverage(recording, found),
     )
     return Quality(

@@ -1,0 +1,61 @@
+"""An engine that came to a stand while it was recorded."""
+
+import numpy as np
+import pytest
+
+from bellmouth.recording.quality import assess
+from bellmouth.recording.series import Recording, Series
+from bellmouth.recording.stalled import Stand, stands, stood_still
+
+
+def recorded(*pieces: tuple[float, float], step_s: float = 0.5) -> Recording:
+    """Speeds and how long each lasts. [rpm], [s]"""
+    rpm = np.concatenate([np.full(round(seconds / step_s), speed) for speed, seconds in pieces])
+    time_s = np.arange(rpm.size) * step_s
+    speed = Series("engine_speed", "rpm", time_s, rpm)
+    return Recording({"engine_speed": speed}, "made.csv", samples_per_s=1.0 / step_s)
+
+
+def test_a_stand_is_told_with_the_speed_before_and_when_the_engine_ran_again() -> None:
+    stalled = recorded((560.0, 30.0), (300.0, 0.5), (0.0, 8.0), (220.0, 1.0), (900.0, 30.0))
+    assert stands(stalled) == (Stand(30.5, 560.0, 39.5),)
+    (said,) = stood_still(stalled)
+    assert "at 30 s after 560 rpm, and ran again at 40 s" in said
+    assert "If not, it stalled." in said
+    assert "complaint" not in said
+    assert 'Give the complaint "stalls"' in stood_still(stalled, complaint_told=False)[0]
+    assert said in assess(stalled).warnings
+
+
+@pytest.mark.parametrize(
+    "pieces",
+    [
+        ((0.0, 10.0), (220.0, 1.0), (800.0, 30.0)),  # key on, then started
+        ((800.0, 30.0), (0.0, 6.0)),  # switched off at the end
+        ((0.0, 5.0), (220.0, 2.0), (0.0, 5.0), (800.0, 30.0)),  # did not start at first
+        ((800.0, 30.0),),
+    ],
+)
+def test_what_is_no_stand(pieces: tuple[tuple[float, float], ...]) -> None:
+    assert stands(recorded(*pieces)) == ()
+    assert stood_still(recorded(*pieces)) == []
+
+
+def test_a_stand_that_goes_on_for_long_is_told_without_an_end() -> None:
+    gone = recorded((640.0, 30.0), (0.0, 20.0))
+    assert stands(gone) == (Stand(30.0, 640.0, None),)
+    assert "again" not in stood_still(gone)[0]
+
+
+def test_what_happened_in_a_hole_is_not_known() -> None:
+    whole = recorded((700.0, 30.0), (0.0, 20.0), (700.0, 30.0)).series["engine_speed"]
+    kept = (whole.time_s < 26.0) | (whole.time_s > 33.0)
+    holed = Series("engine_speed", "rpm", whole.time_s[kept], whole.value[kept])
+    assert stands(Recording({"engine_speed": holed}, "made.csv")) == ()
+    assert stands(Recording({}, "made.csv")) == ()
+
+
+def test_many_stands_are_one_sentence() -> None:
+    often = recorded(*[(700.0, 20.0), (0.0, 5.0)] * 6, (700.0, 20.0))
+    (said,) = stood_still(often)
+    assert "stood still 6 times, at 20, 45, 70, 95, ... s" in said
