@@ -1,5 +1,6 @@
 """Before against after: verdicts on cars whose change is known, and what is refused."""
 
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 
@@ -8,6 +9,7 @@ import pytest
 from bellmouth.car.description import Car, Known
 from bellmouth.errors import FindingError
 from bellmouth.finding.courses import AFTER, BEFORE
+from bellmouth.finding.needs import WHICH_IS_RIGHT
 from bellmouth.finding.proof_result import Proof
 from bellmouth.finding.prove import course_weights, prove, solve_pair, works
 from bellmouth.finding.verdict import verdict_of
@@ -41,6 +43,22 @@ def test_the_same_two_the_other_way_round_are_worse() -> None:
     assert proof.verdict == "worse"
     assert proof.before["meter_low"] < 0.5
     assert proof.after["meter_low"] > 0.9
+
+
+def test_without_trims_nothing_tells_what_was_mended_from_what_went_wrong() -> None:
+    """The meter reads less or more than before: no reading says when it was right."""
+    trims = [f"{term}_term_fuel_trim_bank_1" for term in ("short", "long")]
+
+    def without(one: Recording) -> Recording:
+        kept = {name: series for name, series in one.series.items() if name not in trims}
+        return replace(one, series=kept)
+
+    pair = [without(meter_reads_low("one.csv")), without(healthy("two.csv"))]
+    for before, after in (pair, pair[::-1]):
+        proof = prove(before, after, CAR)
+        assert proof.verdict == "cannot say yet"
+        assert proof.outcomes["better"] > proof.outcomes["worse"]
+        assert WHICH_IS_RIGHT in proof.needs
 
 
 def test_nothing_done_is_never_praised() -> None:
@@ -183,3 +201,6 @@ def test_a_real_meter_that_reads_ten_per_cent_less_is_sized() -> None:
     change = next(c for c in prove(high, right, car).changes if c.cause == "meter_high")
     assert change.change.low < -0.10 < change.change.high
     assert change.change.high < 0
+    turned = prove(right, high, car)
+    assert turned.verdict == "cannot say yet"
+    assert WHICH_IS_RIGHT in turned.needs

@@ -4,14 +4,15 @@ import numpy as np
 import pytest
 
 from bellmouth.recording.quality import assess
-from bellmouth.recording.series import Recording, Series
+from bellmouth.recording.series import Floats, Recording, Series
 from bellmouth.recording.stalled import Stand, stands, stood_still
 
 
 def recorded(*pieces: tuple[float, float], step_s: float = 0.5) -> Recording:
     """Speeds and how long each lasts. [rpm], [s]"""
-    rpm = np.concatenate([np.full(round(seconds / step_s), speed) for speed, seconds in pieces])
-    time_s = np.arange(rpm.size) * step_s
+    speeds, seconds = np.array(pieces).T
+    rpm: Floats = np.repeat(speeds, np.round(seconds / step_s).astype(np.intp)).astype(np.float64)
+    time_s: Floats = np.arange(rpm.size, dtype=np.float64) * step_s
     speed = Series("engine_speed", "rpm", time_s, rpm)
     return Recording({"engine_speed": speed}, "made.csv", samples_per_s=1.0 / step_s)
 

@@ -14,12 +14,18 @@ from bellmouth.recording.stretch import Stretch
 if TYPE_CHECKING:
     from bellmouth.finding.prove import Pair
 
-__all__ = ["learning_reasons", "needs_of", "settled"]
+__all__ = ["WHICH_IS_RIGHT", "learning_reasons", "needs_of", "settled"]
 
 # How much there has to be before trims are believed: common practice, no source.
 _CLOSED_LOOP_S = 20.0
 _JUST_CLEARED_MIN = 2.0
 _CLEARED_KM = 100.0
+
+WHICH_IS_RIGHT = Need(
+    "fuel trims in both recordings, or a check of the part that was worked on",
+    "the two differ, but the readings do not tell which of them is right: what was mended and what "
+    "went wrong look alike here",
+)
 
 
 def settled(after: Sequence[Stretch], recording: Recording) -> tuple[Need, ...]:
