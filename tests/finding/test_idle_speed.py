@@ -45,6 +45,13 @@ def test_a_dip_of_a_moment_is_not_where_a_drive_idles() -> None:
     assert lowest_idle(o, TABLE, o.judged).speed_rpm == pytest.approx(702.0)
 
 
+def test_many_stops_none_of_which_lasts_are_one_level() -> None:
+    o = _drive(*[_idle(700.0 + i, 40.0 * i, 20.0, 40) for i in range(18)])
+    lowest = lowest_idle(o, TABLE, o.judged)
+    assert lowest.levels == 1
+    assert lowest.speed_rpm == pytest.approx(701.0)
+
+
 @pytest.mark.parametrize(
     ("speeds", "levels"),
     [((700.0, 705.0, 712.0), 1), ((700.0, 712.0, 790.0, 800.0), 2), ((700.0, 730.0, 790.0), 3)],

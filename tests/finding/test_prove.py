@@ -9,10 +9,9 @@ import pytest
 from bellmouth.car.description import Car, Known
 from bellmouth.errors import FindingError
 from bellmouth.finding.courses import AFTER, BEFORE
-from bellmouth.finding.needs import WHICH_IS_RIGHT
 from bellmouth.finding.proof_result import Proof
 from bellmouth.finding.prove import course_weights, prove, solve_pair, works
-from bellmouth.finding.verdict import verdict_of
+from bellmouth.finding.verdict import COMMITS, verdict_of
 from bellmouth.finding.weights import weights_of
 from bellmouth.recording import read_recording
 from bellmouth.recording.series import Recording, Series
@@ -58,7 +57,19 @@ def test_without_trims_nothing_tells_what_was_mended_from_what_went_wrong() -> N
         proof = prove(before, after, CAR)
         assert proof.verdict == "cannot say yet"
         assert proof.outcomes["better"] > proof.outcomes["worse"]
-        assert WHICH_IS_RIGHT in proof.needs
+        assert "fuel trims in both recordings" in proof.needs[0].what
+
+
+def test_a_leak_mended_where_pressure_meters_the_air_is_better() -> None:
+    """It stood as open as one that went wrong by the readings' evidence alone, once."""
+    made = garage.stretches
+    pair = solve_pair(
+        made(leak_mm=3.0, metering="pressure"), made(metering="pressure"), (),
+        garage.car("pressure"),
+    )  # fmt: skip
+    proof = verdict_of(pair, course_weights(pair, weights_of(None, "unknown")), healthy())
+    assert proof.outcomes["better"] > COMMITS
+    assert proof.verdict == "better"
 
 
 def test_nothing_done_is_never_praised() -> None:
@@ -203,4 +214,4 @@ def test_a_real_meter_that_reads_ten_per_cent_less_is_sized() -> None:
     assert change.change.high < 0
     turned = prove(right, high, car)
     assert turned.verdict == "cannot say yet"
-    assert WHICH_IS_RIGHT in turned.needs
+    assert "fuel trims in both recordings" in turned.needs[0].what

@@ -24,7 +24,7 @@ def test_a_stand_is_told_with_the_speed_before_and_when_the_engine_ran_again() -
     assert "at 30 s after 560 rpm, and ran again at 40 s" in said
     assert "If not, it stalled." in said
     assert "complaint" not in said
-    assert 'Give the complaint "stalls"' in stood_still(stalled, complaint_told=False)[0]
+    assert 'If so, give the complaint "stalls"' in stood_still(stalled, complaint_told=False)[0]
     assert said in assess(stalled).warnings
 
 
@@ -35,6 +35,8 @@ def test_a_stand_is_told_with_the_speed_before_and_when_the_engine_ran_again() -
         ((800.0, 30.0), (0.0, 6.0)),  # switched off at the end
         ((0.0, 5.0), (220.0, 2.0), (0.0, 5.0), (800.0, 30.0)),  # did not start at first
         ((800.0, 30.0),),
+        ((800.0, 30.0), (0.0, 0.5), (800.0, 30.0)),  # one answer that went wrong
+        ((800.0, 30.0), (0.0, 1.0), (800.0, 30.0)),
     ],
 )
 def test_what_is_no_stand(pieces: tuple[tuple[float, float], ...]) -> None:
@@ -46,6 +48,14 @@ def test_a_stand_that_goes_on_for_long_is_told_without_an_end() -> None:
     gone = recorded((640.0, 30.0), (0.0, 20.0))
     assert stands(gone) == (Stand(30.0, 640.0, None),)
     assert "again" not in stood_still(gone)[0]
+
+
+def test_an_engine_that_rocks_or_is_cranked_stood_once() -> None:
+    rocked = recorded((800.0, 30.0), (0.0, 1.0), (60.0, 0.5), (0.0, 9.0), (220.0, 1.0), (0.0, 2.0),
+                      (220.0, 2.0), (800.0, 20.0))  # fmt: skip
+    assert stands(rocked) == (Stand(30.0, 800.0, 45.5),)
+    gone = recorded((800.0, 30.0), (0.0, 10.0), (60.0, 0.5), (0.0, 9.0))
+    assert stands(gone) == (Stand(30.0, 800.0, None),)
 
 
 def test_what_happened_in_a_hole_is_not_known() -> None:

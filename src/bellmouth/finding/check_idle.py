@@ -10,6 +10,7 @@ from bellmouth.finding.idle_speed import (
     SHARES,
     Comparison,
     Surplus,
+    lowered_density,
     speed_density,
     speed_rises,
     stray_density,
@@ -28,6 +29,9 @@ _WAYS = 8  # parts of what surplus may raise an idle by
 _LOADS = 12  # slices of the load that the recording may have had
 _LEAST = 1e-12  # density, per rpm, so that no way is ruled out altogether
 _STRAY_STAYS = 0.5  # of idles that stray in the recording, those that stray again: common practice
+# Of idles that a deposit lowers, those that come up once learning makes up for it, and how far it
+# brings them: common practice, no source.
+_COMES_UP, _OF_IT, _GIVE = 0.5, 0.8, 0.3
 
 
 def recorded_idle_rpm(case: "Case") -> float:
@@ -66,7 +70,8 @@ def fall_by_learning(nodes: "Nodes") -> tuple[Floats, Floats, Floats]:
     node: weights, means and standard deviations of its parts, each (n, parts).
 
     Parts are equally likely ways in which surplus air may raise an idle, weighed by the speed and
-    spark that were recorded. What a leak lets in stays.
+    spark that were recorded. What a leak lets in stays. The last part is an idle that a deposit
+    lowers and learning brings up again.
     """
     case = nodes.case
     leak, stale = surplus_shares(
@@ -83,7 +88,11 @@ def fall_by_learning(nodes: "Nodes") -> tuple[Floats, Floats, Floats]:
     row = np.interp(leak + stale, SHARES, np.arange(len(SHARES)))
     share, mean, sd = (_between(table, row) for table in _gathered(weight, rises))
     of_it = (stale / np.maximum(leak + stale, 1e-9))[:, None]
-    return share / share.sum(axis=1, keepdims=True), mean * of_it, sd * of_it
+    up = _COMES_UP * case.idle.lowered(nodes.hypothesis, nodes.sizes)[:, None]
+    below = 0.0 if held is None else min(float(np.nan_to_num(held.excess_rpm)), 0.0)
+    weight = np.hstack([share / share.sum(axis=1, keepdims=True) * (1.0 - up), up])
+    mean = np.hstack([mean * of_it, np.full_like(up, _OF_IT * below)])
+    return weight, mean, np.hstack([sd * of_it, np.full_like(up, -_GIVE * below)])
 
 
 def _gathered(weight: Floats, rises: Floats) -> tuple[Floats, Floats, Floats]:
@@ -133,7 +142,7 @@ def _weights(kind: Surplus, held: Comparison, nodes: "Nodes") -> Floats:
     same = (1 - stray) * (alike + down).mean(axis=1)
     more = (1 - stray) * share * (raised * spark[..., None]).mean(axis=1)
     odd = stray * held.spark.odd * stray_density(held.excess_rpm, table)
-    same = same + _STRAY_STAYS * odd
+    same = same + _STRAY_STAYS * odd + table["lowered_other_share"] * lowered_density(held, table)
     gone = np.full(len(same), (1 - _STRAY_STAYS) * odd)
     return np.column_stack([same, more, gone])
 

@@ -18,14 +18,15 @@ from bellmouth.finding.causes import AREAS, CAUSES, pairs
 from bellmouth.finding.effects import ROWS, Effects
 from bellmouth.finding.hypothesis import Hypotheses
 
-__all__ = ["AFTER", "BEFORE", "Course", "Courses", "Step", "courses_of"]
+__all__ = ["AFTER", "BEFORE", "LEFT_BEHIND", "Course", "Courses", "Step", "courses_of"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 Step = Literal["still", "gone", "changed", "new", "gone and new", "still and new", "one gone"]
 
 BEFORE, AFTER = 0, 1  # the recordings' numbers
-_NEW = ("leak", "learned_stale", "meter_low", "meter_high")  # what a service can leave behind
+#: What a service can leave behind.
+LEFT_BEHIND = ("leak", "learned_stale", "meter_low", "meter_high")
 
 
 @dataclass(frozen=True)
@@ -195,7 +196,7 @@ def _from(before: tuple[str, ...], hypotheses: Hypotheses) -> Iterator[Course]:
         yield Course(had, had[1:], "one gone")
         return
     yield Course(had, ((before[0], 1),), "changed")
-    for cause in _NEW:
+    for cause in LEFT_BEHIND:
         if cause not in alone or cause == before[0]:
             continue
         yield Course(had, ((cause, 1),), "gone and new")

@@ -1,6 +1,6 @@
 """From a recording and a car to a finding: the one call that does it all."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -164,7 +164,7 @@ def _report(
             *_counted(results),
             *(one.sentence for one in said),
             *explain.low_idle(case, complaint),
-            *_once(stood_still(one, complaint != "unknown") for one, _ in judged),
+            *_stands([one for one, _ in judged], complaint),
             *_once(explain.warnings_of(case, posterior, one, found) for one, found in judged),
             *explain.elsewhere(posterior["healthy"], complaint),
         ),
@@ -180,6 +180,13 @@ def _report(
 def _once(said: Iterable[Sequence[str]]) -> tuple[str, ...]:
     """What several recordings have to say, each sentence once."""
     return tuple(dict.fromkeys(sentence for of_one in said for sentence in of_one))
+
+
+def _stands(judged: Sequence[Recording], complaint: Complaint) -> Iterator[str]:
+    """Stands of the engine; of several recordings each says which it was in."""
+    for one in judged:
+        for sentence in stood_still(one, complaint != "unknown"):
+            yield sentence if len(judged) == 1 else f"{one.source}: {sentence}"
 
 
 def _counted(results: Sequence[CheckResult]) -> tuple[str, ...]:

@@ -27,6 +27,7 @@ __all__ = [
     "compared",
     "idle_speed",
     "load_share",
+    "lowered_density",
     "lowest_idle",
     "speed_density",
     "speed_parts",
@@ -54,8 +55,8 @@ class IdleSpeed:
     """Log likelihood of the idle speed for any hypothesis and size.
 
     ``excess_rpm`` is the lowest warm idle over its target; NaN where either is unknown. ``low``
-    is the logarithm of the share of deposits that lower an idle, times the density of this one
-    beside them. ``held`` is what it comes from, where it is known.
+    is what is said of deposits that lower an idle. ``held`` is what it comes from, where it is
+    known.
     """
 
     excess_rpm: float
@@ -70,13 +71,26 @@ class IdleSpeed:
         """Log likelihood of hypotheses ``which`` (n,) at coordinates ``sizes`` (n, 2)."""
         if not np.isfinite(self.excess_rpm):
             return np.zeros(len(which))
+        made_up, deposit = self._made_up(which, sizes)
+        return np.where(deposit, self.low.beside(made_up), made_up)
+
+    def lowered(self, which: Ints, sizes: Floats) -> Floats:
+        """Probability that a deposit lowers this idle, (n,); 0 where there is none."""
+        if not np.isfinite(self.excess_rpm):
+            return np.zeros(len(which))
+        made_up, deposit = self._made_up(which, sizes)
+        chance = np.log(self.low.share) + self.low.log - self.low.beside(made_up)
+        return np.where(deposit, np.exp(chance), 0.0)
+
+    def _made_up(self, which: Ints, sizes: Floats) -> tuple[Floats, NDArray[np.bool_]]:
+        """Log likelihood with any deposit made up for, and where there is one, (n,) each."""
         leak, stale = surplus_shares(self.hypotheses, which, sizes, self.idle_area_m2)
         as_stale = stale > 0
         share = leak + stale
         result = np.interp(share, SHARES, self.leak_log)
-        result = np.where(as_stale, np.interp(share, SHARES, self.stale_log), result)
         lost = self.hypotheses.coordinate("deposit", which, sizes, -np.inf)
-        return np.where(np.isfinite(lost), self.low.beside(result), result)
+        stale_too = np.interp(share, SHARES, self.stale_log)
+        return np.where(as_stale, stale_too, result), np.isfinite(lost)
 
 
 @dataclass(frozen=True)
@@ -120,16 +134,17 @@ def idle_speed(
         [speed_rises(kind, table, held.target_rpm, airflow_metered=metered) for kind in kinds]
     )
     density = np.sum(held.parts(rises, table), axis=0)
-    stray = table["stray_share"]
+    stray, fallen = table["stray_share"], lowered_density(held, table)
     odd = stray * held.spark.odd * stray_density(held.excess_rpm, table)
+    odd += table["lowered_other_share"] * fallen
     leak_log, stale_log = np.log((1 - stray) * density.mean(axis=-1) + odd)
-    low = Lowered(table["lowered_share"], float(np.log(_lowered(held, table))))
+    low = Lowered(table["lowered_share"], float(np.log(fallen)))
     area_m2 = scale.idle_area_m2
     return IdleSpeed(held.excess_rpm, leak_log, stale_log, low, area_m2, hypotheses, held)
 
 
-def _lowered(held: "Comparison", table: Mapping[str, Any]) -> float:
-    """Density of an idle that a deposit lowers, by anything up to the worst that still idles."""
+def lowered_density(held: "Comparison", table: Mapping[str, Any]) -> float:
+    """Density of an idle that something lowers, by anything up to the worst that still idles."""
     falls = (np.arange(8) + 0.5) / 8.0 * table["lowered_rpm"]
     left = held.excess_rpm + falls
     sd = float(np.hypot(held.sd_rpm, table["lowered_rpm"] / 16.0))
@@ -248,6 +263,8 @@ def lowest_idle(
     share = np.cumsum(seconds) / seconds.sum()
     place = int(np.argmax(share > shortest))
     lasting = speeds[(seconds > shortest * seconds.sum()) & (speeds >= speeds[place])]
+    if not lasting.size:  # many stops, none of which lasted
+        lasting = speeds[place : place + 1]
     coolant = float(o.coolant_c[order[place]])
     coolant = table["hot_c"] if np.isnan(coolant) else coolant
     return Lowest(

@@ -14,18 +14,12 @@ from bellmouth.recording.stretch import Stretch
 if TYPE_CHECKING:
     from bellmouth.finding.prove import Pair
 
-__all__ = ["WHICH_IS_RIGHT", "learning_reasons", "needs_of", "settled"]
+__all__ = ["learning_reasons", "needs_of", "settled"]
 
 # How much there has to be before trims are believed: common practice, no source.
 _CLOSED_LOOP_S = 20.0
 _JUST_CLEARED_MIN = 2.0
 _CLEARED_KM = 100.0
-
-WHICH_IS_RIGHT = Need(
-    "fuel trims in both recordings, or a check of the part that was worked on",
-    "the two differ, but the readings do not tell which of them is right: what was mended and what "
-    "went wrong look alike here",
-)
 
 
 def settled(after: Sequence[Stretch], recording: Recording) -> tuple[Need, ...]:
@@ -54,10 +48,16 @@ def settled(after: Sequence[Stretch], recording: Recording) -> tuple[Need, ...]:
 
 
 def needs_of(
-    pair: "Pair", verdict: Verdict, unready: Sequence[Need], after: Mapping[str, float]
+    pair: "Pair",
+    verdict: Verdict,
+    unready: Sequence[Need],
+    after: Mapping[str, float],
+    *,
+    either: bool = False,
 ) -> tuple[Need, ...]:
-    """What would settle a verdict that cannot be given yet, or confirm one that is."""
-    found = [*unready]
+    """What would settle a verdict that cannot be given yet, or confirm one that is; ``either``:
+    which of the two recordings is right is not known."""
+    found = [*unready, *([_which_is_right(pair)] if either else [])]
     stale, leak = after.get("learned_stale", 0.0), after.get("leak", 0.0)
     if stale > 0.2:
         found.append(
@@ -74,7 +74,7 @@ def needs_of(
                 f"{leak * 100:.0f} % that air leaks in after the work",
             )
         )
-    if verdict == "cannot say yet":
+    if verdict == "cannot say yet" and not either:
         found += _more_recording(pair)
     elif verdict == "worse":
         found.append(
@@ -91,6 +91,19 @@ def needs_of(
             )
         )
     return tuple(found)
+
+
+def _which_is_right(pair: "Pair") -> Need:
+    """What tells something that was mended from something that went wrong."""
+    o = pair.observations
+    trimmed = [np.isfinite(o.log_trim[o.recording == number]).any() for number in (BEFORE, AFTER)]
+    return Need(
+        "a check of the part that was worked on"
+        if all(trimmed)
+        else "fuel trims in both recordings, or a check of the part that was worked on",
+        "the two differ, but the readings do not tell which of them is right: what was mended and "
+        "what went wrong look alike here",
+    )
 
 
 def _more_recording(pair: "Pair") -> list[Need]:

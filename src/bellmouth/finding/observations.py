@@ -158,8 +158,8 @@ def observe(
 def _lasts(stretches: Sequence[Stretch], recording: NDArray[np.int64]) -> Floats:
     """How long each stretch was really there, by the engine speeds read in it: a gathered one has
     all that lies between its pieces from its beginning to its end. [s]"""
-    seconds = np.array([stretch.seconds for stretch in stretches])
-    read = [stretch.readings["engine_speed"].samples for stretch in stretches]
+    seconds = np.array([stretch.seconds for stretch in stretches], dtype=np.float64)
+    read = [max(stretch.readings["engine_speed"].samples, 1) for stretch in stretches]
     standing = np.array([stretch.kind != "drive" for stretch in stretches], dtype=bool)
     per_s = np.array(read) / np.maximum(seconds, 1.0)
     lasts = seconds.copy()

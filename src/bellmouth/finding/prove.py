@@ -128,7 +128,7 @@ def prove(
     pair = solve_pair(found[0], found[1], found[2:], car, sources, family=known)
     weights = course_weights(pair, weights_of(prior, said, known), done)
     proof = verdict_of(pair, weights, after)
-    stood = [f"{after.source}: {sentence}" for sentence in stood_still(after)]
+    stood = [f"{one.source}: {said}" for one in (before, after) for said in stood_still(one)]
     return replace(proof, warnings=(*_unlike(before, after), *stood, *proof.warnings))
 
 

@@ -8,8 +8,8 @@ from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from bellmouth.finding.causes import CAUSES
-from bellmouth.finding.courses import AFTER, BEFORE, Course
-from bellmouth.finding.needs import WHICH_IS_RIGHT, learning_reasons, needs_of, settled
+from bellmouth.finding.courses import AFTER, BEFORE, LEFT_BEHIND, Course
+from bellmouth.finding.needs import learning_reasons, needs_of, settled
 from bellmouth.finding.proof_result import Change, NewLeak, PairPoint, Proof, Verdict
 from bellmouth.finding.result import Size
 from bellmouth.finding.sizes import QUANTILES, size_from_coordinate
@@ -30,8 +30,8 @@ _DRAWS = 128
 _STEPS = (0.7548776662466927, 0.5698402909980532)  # draws that fill the square evenly: 1/x, 1/x²
 # of the real root of x³ = x + 1
 _SHRUNK, _GROWN = 0.7, 1.3  # of its size: less is weather, fuel and chance; our choice
-# What went wrong, as likely by the readings as what was mended, or nearly: twice; our choice.
-_EITHER_WAY_NATS = 0.7
+# What went wrong is as likely by the readings as what was mended, or a third of it; our choice.
+_EITHER_WAY_NATS = 1.1
 
 
 def verdict_of(pair: "Pair", weights: Mapping[Course, float], after: Recording) -> Proof:
@@ -46,7 +46,7 @@ def verdict_of(pair: "Pair", weights: Mapping[Course, float], after: Recording) 
     }
     stale = present[AFTER].get("learned_stale", 0.0)
     ready = settled(pair.stretches[AFTER], after)
-    either = best == "better" and either_way(pair)
+    either = best == "better" and not ready and either_way(pair)
     sure = outcomes[best] >= COMMITS and not ready and unexplained < 0.5 and not either
     verdict: Verdict = best if sure else "cannot say yet"
     courses = pair.courses.courses
@@ -59,9 +59,7 @@ def verdict_of(pair: "Pair", weights: Mapping[Course, float], after: Recording) 
         learning_taken=1.0 - stale,
         learning=learning_reasons(pair),
         new_leak=_new_leak(drawn),
-        needs=needs_of(
-            pair, verdict, (*ready, *([WHICH_IS_RIGHT] if either else [])), present[AFTER]
-        ),
+        needs=needs_of(pair, verdict, ready, present[AFTER], either=either),
         courses={courses[i].name: float(probability[i]) for i in order[:12]},
         before=present[BEFORE],
         after=present[AFTER],
@@ -76,8 +74,8 @@ def either_way(pair: "Pair") -> bool:
     """Whether something that only went wrong explains both recordings as well as something that was
     mended: then what speaks for *better* is that work mends, and no reading does."""
     courses, log = pair.courses.courses, pair.posterior.log_evidence
-    mended = np.array([_kind(course) == "better" for course in courses])
-    spoilt = np.array([course.step in {"new", "still and new"} for course in courses])
+    mended = np.array([_kind(course) in {"better", "changed"} for course in courses])
+    spoilt = np.array([c.step == "new" and c.held(AFTER)[0] in LEFT_BEHIND for c in courses])
     return bool(log[mended].max() - log[spoilt].max() < _EITHER_WAY_NATS)
 
 

@@ -10,8 +10,11 @@ from bellmouth.recording.series import Floats, Recording
 
 __all__ = ["Stand", "stands", "stood_still"]
 
-#: From here an engine turns by itself and not by its starter. Common practice, no source. [rpm]
+#: From here an engine turns by itself and not by its starter: less than a start is asked to reach,
+#: as an engine about to stall runs slower. Common practice, no source. [rpm]
 _RUNS_RPM = 350.0
+#: A shorter stand, or one that a single sample tells, is an answer that went wrong. [s]
+_SHORTEST_S = 2.0
 #: Samples of engine speed further apart than this do not show what happened between. [s]
 _SEEN_S = 5.0
 #: A stand at the end of a recording is that of somebody who switched off, unless it lasts. [s]
@@ -38,14 +41,21 @@ def stands(recording: Recording) -> tuple[Stand, ...]:
         return ()
     time, rpm = speed.time_s, speed.value
     still = rpm < OFF_RPM
-    found = []
-    for first in np.flatnonzero(still[1:] & ~still[:-1]) + 1:
+    found: list[Stand] = []
+    begins = np.flatnonzero(still[1:] & ~still[:-1]) + 1
+    place = 0
+    for first in begins:
+        if first < place:
+            continue  # it rocked or was cranked before it ran again
         later = np.flatnonzero(rpm[first:] > _RUNS_RPM)
-        again = float(time[first + later[0]]) if later.size else None
+        place = first + later[0] if later.size else rpm.size
+        again = float(time[place]) if later.size else None
         lasts = (time[-1] if again is None else again) - time[first]
+        least = _SHORTEST_S if later.size else _SWITCHED_OFF_S
         seen = time[first] - time[first - 1] <= _SEEN_S
         turned = _turned_at(time, rpm, float(time[first]))
-        if seen and turned > _RUNS_RPM and (again is not None or lasts >= _SWITCHED_OFF_S):
+        stood = lasts >= least and still[first:place].sum() > 1
+        if seen and stood and turned > _RUNS_RPM:
             found.append(Stand(float(time[first]), turned, again))
     return tuple(found)
 
@@ -63,7 +73,7 @@ def stood_still(recording: Recording, complaint_told: bool = True) -> list[str]:
     if not found:
         return []
     first = found[0]
-    tell = "" if complaint_told else ' Give the complaint "stalls": that moves the weights.'
+    tell = "" if complaint_told else ' If so, give the complaint "stalls": that moves the weights.'
     if len(found) == 1:
         again = "" if first.again_s is None else f", and ran again at {first.again_s:.0f} s"
         return [
