@@ -192,5 +192,7 @@ def test_one_idle_under_unreported_purge_leaves_the_finding_as_it_is() -> None:
     assert margin(told) > margin(odd) + 2.0
     for case in (plain, told):
         log = case.posterior.log_evidence
-        assert case.hypotheses.names[int(np.argmax(log))] == "leak"
+        best = case.hypotheses.names[int(np.argmax(log))]
+        assert "leak" in best.split("+")
+        assert log[case.hypotheses.names.index("leak")] > log.max() - 0.5
         assert margin(case) > 3.0

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bellmouth.finding.model import CLOSED_SCALE, Model
+from bellmouth.finding.observations import Observations
 from bellmouth.finding.priors import Priors
 from bellmouth.recording.nans import told_or
 
@@ -141,6 +142,7 @@ def _misfits(
     trim = (_together(trim_gains[0]) + _together(trim_gains[1])) * trim
     boost_gain = (channels == "boost") * float(table["boost_log"])
     purge = table["purge_log"] * o.purging[rows] * (trim_gains[0] + trim_gains[1])
+    unseen = _unseen_purge(o, rows, (trim_gains[0] + trim_gains[1]), log_flow, same)
     # Exhaust gas takes up room: how much is not reported, only that it was asked for.
     recirculated = table["egr_log"] * o.recirculating[rows] * fill_gain
     # Purge air passes neither meter nor plate; whether the trim sees it depends on its vapour.
@@ -151,11 +153,28 @@ def _misfits(
     over_idle = log_flow - np.log(_IDLE_KG_S_PER_M3 * o.displacement_m3)
     off = (by_filling + by_plate) * _together(over_idle)
     filling, plate = by_filling * filling, by_plate * plate
-    sizes = zip(table["filling_log"], table["plate_log"], trim_sds, table["bend_log"], strict=True)
+    sizes = zip(
+        table["filling_log"], table["plate_log"], trim_sds, table["bend_log"],
+        table["purge_unseen_log"], strict=True,
+    )  # fmt: skip
     return [
-        np.asarray(fill**2 * filling + area**2 * plate + fuel**2 * trim + bend**2 * off + local)
-        for fill, area, fuel, bend in sizes
-    ]
+        np.asarray(
+            fill**2 * filling + area**2 * plate + fuel**2 * trim + bend**2 * off
+            + vapour**2 * unseen + local
+        )
+        for fill, area, fuel, bend, vapour in sizes
+    ]  # fmt: skip
+
+
+def _unseen_purge(
+    o: Observations, rows: Ints, gain: Floats, log_flow: Floats, same: Floats
+) -> Floats:
+    """Correlation of what purge that nobody reports does to the trims of a recording: its flow
+    hardly depends on the engine's, so that its share is the larger the less air there is."""
+    idle = np.log(_IDLE_KG_S_PER_M3 * o.displacement_m3)
+    share = gain * ~o.purge_told[rows] * np.minimum(np.exp(idle - log_flow), 1.0)
+    of_one = o.recording[rows][:, None] == o.recording[rows]
+    return np.asarray(_together(share) * of_one * (0.7 + 0.3 * same))
 
 
 def _smooth(

@@ -67,6 +67,7 @@ class Observations:
     ambient_pa: Floats
     intake_k: Floats
     purging: Floats
+    purge_told: NDArray[np.bool_]
     recirculating: Floats
     relative_pct: Floats
     opening_pct: Floats  # above the stop, by a reading that seems to count from there
@@ -140,6 +141,7 @@ def observe(
         idle=np.array([stretch.kind == "idle" for stretch in stretches], dtype=bool),
         held=np.array([stretch.kind == "held" for stretch in stretches], dtype=bool),
         purging=np.array([stretch.purging or 0.0 for stretch in stretches]),
+        purge_told=np.array([stretch.purging is not None for stretch in stretches], dtype=bool),
         recirculating=told_or(0.0, column.value("commanded_egr")) / 100.0,
         start_s=np.array([stretch.start_s for stretch in stretches]),
         end_s=np.array([stretch.end_s for stretch in stretches]),

@@ -165,7 +165,7 @@ def draw_faults(rng: np.random.Generator, car: Cars, causes: list[str], variant:
         deposit_mm2=has("deposit") * _deposit_mm2(rng, car, variant, paired),
         stale_g_s=has("learned_stale")
         * _size(rng, 0.10, 1.30, n) * car.idle_airflow_g_s,
-        stale_closable=rng.uniform(0.0, 0.5, n),
+        stale_closable=rng.uniform(0.0, 0.8, n),
         pressure_log=(has("pressure_high") - has("pressure_low")) * _size(rng, 0.05, 0.35, n),
         boost_log=(has("boost_high") - has("boost_low")) * _size(rng, 0.05, 0.30, n),
     )  # fmt: skip
