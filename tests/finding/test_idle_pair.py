@@ -46,7 +46,7 @@ def test_without_a_warm_idle_nothing_is_said(pair: Pair) -> None:
 
 
 def test_the_air_that_an_idle_gained_tells_the_size_of_what_raised_it(pair: Pair) -> None:
-    """A quarter more air is left of a surplus of which nothing to four fifths was given up."""
+    """A quarter more air is left of a surplus of which nothing to two thirds was given up."""
     side = idle_pair(pair.observations, garage.car(), pair.priors, pair.courses, pair.scales[0])
     likeliest = SHARES[np.argmax(side.spent[AFTER])]
     gained = 880.0 / 700.0 - 1.0

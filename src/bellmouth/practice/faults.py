@@ -38,6 +38,9 @@ _LEAK_DISCHARGE = 0.8
 _CHOKED_G_S_PER_MM2 = 0.2362  # 100 kPa, 20 degC
 _LEANEST = 1.22  # lambda at the trim limit that an engine still idles with
 _RICHEST = 0.76
+_LEAST_LEFT = (
+    0.05  # of idle air that stale learning leaves, or it is not worth acting on: no source
+)
 _THICKEST_SOOT_MM = 0.5  # around the bore, where the plate idles: common practice, no source
 
 
@@ -164,8 +167,8 @@ def draw_faults(rng: np.random.Generator, car: Cars, causes: list[str], variant:
         - short * _size(rng, ratio, np.minimum(lean, 0.42), n),
         deposit_mm2=has("deposit") * _deposit_mm2(rng, car, variant, paired),
         stale_g_s=has("learned_stale")
-        * _size(rng, 0.10, 1.30, n) * car.idle_airflow_g_s,
-        stale_closable=rng.uniform(0.0, 0.8, n),
+        * (surplus := _size(rng, 0.10, 1.30, n)) * car.idle_airflow_g_s,
+        stale_closable=rng.uniform(0.0, 1.0, n) * np.minimum(0.8, 1.0 - _LEAST_LEFT / surplus),
         pressure_log=(has("pressure_high") - has("pressure_low")) * _size(rng, 0.05, 0.35, n),
         boost_log=(has("boost_high") - has("boost_low")) * _size(rng, 0.05, 0.30, n),
     )  # fmt: skip
