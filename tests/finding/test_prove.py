@@ -70,6 +70,7 @@ def test_a_leak_mended_where_pressure_meters_the_air_is_better() -> None:
     proof = verdict_of(pair, course_weights(pair, weights_of(None, "unknown")), healthy())
     assert proof.outcomes["better"] > COMMITS
     assert proof.verdict == "better"
+    assert any("a small leak hides" in need.why or "leaks in" in need.why for need in proof.needs)
 
 
 def test_nothing_done_is_never_praised() -> None:

@@ -74,6 +74,14 @@ def needs_of(
                 f"{leak * 100:.0f} % that air leaks in after the work",
             )
         )
+    elif leak <= 0.1 and verdict == "better" and not pair.observations.airflow_metered:
+        found.append(
+            Need(
+                "a leak check (listen, soapy water, smoke with the engine cold)",
+                "this car meters pressure: a small leak hides in the idle that its controller "
+                "corrects",
+            )
+        )
     if verdict == "cannot say yet" and not either:
         found += _more_recording(pair)
     elif verdict == "worse":
