@@ -71,7 +71,7 @@ _WORDS = (
     # checks and what they can show
     "seen", "low", "normal", "high", "agrees", "no change", "improved", "changed", "below normal",
     "above normal", "near", "usual", "far", "clean", "light", "heavy", "settled",
-    "nothing", "found", "unchanged", "fell", "once more",
+    "nothing", "found", "unchanged", "fell", "rose", "once more",
     # between things that are listed
     "{0} and {1}", "{0} or {1}", "{0}, and {1}", "{0}; and {1}", "{0} to {1}",
     # what a procedure wipes
