@@ -138,7 +138,7 @@ def idle_speed(
     odd = stray * held.spark.odd * stray_density(held.excess_rpm, table)
     odd += table["lowered_other_share"] * fallen
     leak_log, stale_log = np.log((1 - stray) * density.mean(axis=-1) + odd)
-    low = Lowered(table["lowered_share"], float(np.log(fallen)))
+    low = Lowered(table["lowered_share"], float(np.log(max(fallen, 1e-300))))
     area_m2 = scale.idle_area_m2
     return IdleSpeed(held.excess_rpm, leak_log, stale_log, low, area_m2, hypotheses, held)
 
