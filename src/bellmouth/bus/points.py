@@ -14,9 +14,10 @@ from numpy.typing import NDArray
 
 from bellmouth.car.description import Car
 from bellmouth.errors import FindingError
-from bellmouth.finding import model_error, nominal
+from bellmouth.finding import model_error
 from bellmouth.finding.case import Case, solve
 from bellmouth.finding.model import Model
+from bellmouth.finding.nominal import nominal_of
 from bellmouth.finding.nuisance import unknowns
 from bellmouth.finding.observations import observe
 from bellmouth.recording.stretch import Reading, Stretch
@@ -115,10 +116,11 @@ def _predicted(
     shapes (hypotheses, readings) and (hypotheses, readings, readings)."""
     priors = case.priors
     o = observe(stretches, [], car)
-    unknown_pa = priors.weather["barometric_kpa"][0] * 1e3
-    model = Model(o, unknowns(o, car, priors), unknown_pa)
-    flow, pressure = nominal.flow_and_pressure(o, priors, unknown_pa)
-    whole = np.asarray(model_error.covariances(model, priors, flow, pressure)[:-1].mean(axis=0))
+    rough = nominal_of(o, priors)
+    model = Model(o, unknowns(o, car, priors), rough.unknown_pa)
+    whole = np.asarray(
+        model_error.covariances(model, priors, rough.flow_kg_s, rough.pressure_pa)[:-1].mean(axis=0)
+    )
     residual, jacobian = _linearised(case, model, which)
     new = model.rows == o.points - 1
     old = ~new

@@ -17,6 +17,7 @@ from bellmouth.finding.family import Family
 from bellmouth.finding.habit import Habit, any_habit
 from bellmouth.finding.infer import Grid, HypothesisTable, Posterior, Problem, SideLog, infer
 from bellmouth.finding.model import Model
+from bellmouth.finding.nominal import Nominal
 from bellmouth.finding.nuisance import Unknowns, unknowns
 from bellmouth.finding.observations import Observations
 from bellmouth.finding.priors import Priors
@@ -33,17 +34,14 @@ BELONGS = 0.95
 class Asked:
     """All that a posterior is made from, but for the prior over the car's unknowns.
 
-    ``flow_kg_s`` and ``pressure_pa`` are nominal states, (points,); ``sides`` makes what is not
-    Gaussian, for a habit of idling where one is to be held against.
+    ``sides`` makes what is not Gaussian, for a habit of idling where one is to be held against.
     """
 
     observations: Observations
     car: Car
     priors: Priors
-    unknown_pa: float
+    nominal: Nominal
     hypotheses: HypothesisTable
-    flow_kg_s: Floats
-    pressure_pa: Floats
     sides: Callable[[Habit | None], Sequence[SideLog]]
 
 
@@ -81,8 +79,9 @@ def problem_of(asked: Asked, family: Family | None = None, habit: Habit | None =
     """What is to be inferred: under the family's prior, beside a habit of idling, or without."""
     base = unknowns(asked.observations, asked.car, asked.priors)
     chosen = base if family is None else within(base, family, asked.priors)
-    model = Model(asked.observations, chosen, asked.unknown_pa, absolute=habit is not None)
-    covariances = model_error.covariances(model, asked.priors, asked.flow_kg_s, asked.pressure_pa)
+    rough = asked.nominal
+    model = Model(asked.observations, chosen, rough.unknown_pa, absolute=habit is not None)
+    covariances = model_error.covariances(model, asked.priors, rough.flow_kg_s, rough.pressure_pa)
     scales = model_error.scale_weights(model, asked.priors)
     return Problem(model, asked.hypotheses, covariances, scales, tuple(asked.sides(habit)))
 

@@ -8,7 +8,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bellmouth.car.description import Car
-from bellmouth.finding import nominal
 from bellmouth.finding.belonging import Asked, Inferred, infer_with, problem_of
 from bellmouth.finding.family import Family
 from bellmouth.finding.habit import Habit, IdleAir, idle_sides
@@ -20,6 +19,7 @@ from bellmouth.finding.key_on import KeyOn, key_on
 from bellmouth.finding.load_level import LoadLevel, load_level
 from bellmouth.finding.load_reading import LoadReading, load_reading
 from bellmouth.finding.model import Model
+from bellmouth.finding.nominal import nominal_of, scale_of
 from bellmouth.finding.observations import Observations, judgeable, observe
 from bellmouth.finding.plate_position import PlatePosition, plate_position
 from bellmouth.finding.priors import Priors, load_priors
@@ -163,9 +163,8 @@ def _ground(
     good, more = ([one for one in group if judgeable(one)] for group in (references, also))
     observations = observe(judged, good, car, more)
     refuse_foreign(observations, judged, source)
-    unknown_pa = priors.weather["barometric_kpa"][0] * 1e3
-    flow, pressure = nominal.flow_and_pressure(observations, priors, unknown_pa)
-    scale = nominal.scale_of(observations, flow, pressure, priors, unknown_pa)
+    nominal = nominal_of(observations, priors)
+    scale = scale_of(observations, nominal, priors)
     hypotheses = enumerate_hypotheses(priors, scale, observations)
     plate = plate_position(observations, priors, hypotheses, scale)
     off = key_on(observations, priors, hypotheses)
@@ -179,8 +178,5 @@ def _ground(
         found: list[SideLog] = [*idle(habit), plate, off, load, level]
         return [*found, beside] if habit is None else found
 
-    asked = Asked(
-        observations, car, priors, unknown_pa, hypotheses, flow, pressure,
-        sides,
-    )  # fmt: skip
+    asked = Asked(observations, car, priors, nominal, hypotheses, sides)
     return _Ground(asked, hypotheses, scale, plate, off, load, beside, level, idle)

@@ -142,7 +142,8 @@ def _misfits(
     trim = (_together(trim_gains[0]) + _together(trim_gains[1])) * trim
     boost_gain = (channels == "boost") * float(table["boost_log"])
     purge = table["purge_log"] * o.purging[rows] * (trim_gains[0] + trim_gains[1])
-    unseen = _unseen_purge(o, rows, (trim_gains[0] + trim_gains[1]), log_flow, same)
+    unseen = _unseen_purge(o, rows, trim_gains[0] + trim_gains[1], log_flow)
+    unseen *= 1.0 - table["purge_unseen_own"] * (1.0 - same)
     # Exhaust gas takes up room: how much is not reported, only that it was asked for.
     recirculated = table["egr_log"] * o.recirculating[rows] * fill_gain
     # Purge air passes neither meter nor plate; whether the trim sees it depends on its vapour.
@@ -166,15 +167,13 @@ def _misfits(
     ]  # fmt: skip
 
 
-def _unseen_purge(
-    o: Observations, rows: Ints, gain: Floats, log_flow: Floats, same: Floats
-) -> Floats:
-    """Correlation of what purge that nobody reports does to the trims of a recording: its flow
+def _unseen_purge(o: Observations, rows: Ints, gain: Floats, log_flow: Floats) -> Floats:
+    """Covariance of what purge that nobody reports does to the trims of a recording: its flow
     hardly depends on the engine's, so that its share is the larger the less air there is."""
     idle = np.log(_IDLE_KG_S_PER_M3 * o.displacement_m3)
     share = gain * ~o.purge_told[rows] * np.minimum(np.exp(idle - log_flow), 1.0)
     of_one = o.recording[rows][:, None] == o.recording[rows]
-    return np.asarray(_together(share) * of_one * (0.7 + 0.3 * same))
+    return np.asarray(_together(share) * of_one)
 
 
 def _smooth(

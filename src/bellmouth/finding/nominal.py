@@ -1,6 +1,8 @@
 """Rough states of each point, good enough to set scales: how big a fault could be here, how wide
 the model error is. Nothing here enters a prediction."""
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -11,7 +13,7 @@ from bellmouth.physics import air, orifice
 from bellmouth.recording.medians import median
 from bellmouth.recording.nans import told_or
 
-__all__ = ["flow_and_pressure", "scale_of"]
+__all__ = ["Nominal", "nominal_of", "scale_of"]
 
 Floats = NDArray[np.float64]
 
@@ -20,11 +22,19 @@ _IDLE_FLUX_KG_S_M2 = 240.0  # choked, of air at 101 kPa and 20 degC
 _MM2 = 1e-6
 
 
-def flow_and_pressure(
-    observations: Observations, priors: Priors, unknown_pa: float
-) -> tuple[Floats, Floats]:
-    """Nominal airflow [kg/s] and manifold pressure [Pa] of each point."""
-    o = observations
+@dataclass(frozen=True)
+class Nominal:
+    """Nominal airflow [kg/s] and manifold pressure [Pa] of each point, and the barometer's where it
+    is not known. [Pa]"""
+
+    flow_kg_s: Floats
+    pressure_pa: Floats
+    unknown_pa: float
+
+
+def nominal_of(observations: Observations, priors: Priors) -> Nominal:
+    """Rough states of all points."""
+    o, unknown_pa = observations, priors.weather["barometric_kpa"][0] * 1e3
     filling = np.exp(priors.filling["log_level"][0])
     per_pa = o.displacement_m3 * o.speed_rev_s / 2.0 / (air.R_DRY * o.intake_k) * filling
     flow = np.where(np.isfinite(o.metered_kg_s), o.metered_kg_s, per_pa * o.manifold_pa)
@@ -32,15 +42,13 @@ def flow_and_pressure(
     flow = np.where(np.isfinite(flow) & (flow > 0), flow, idle)
     ambient = np.where(np.isfinite(o.ambient_pa), o.ambient_pa, unknown_pa)
     pressure = np.where(np.isfinite(o.manifold_pa), o.manifold_pa, flow / per_pa)
-    return flow, np.clip(pressure, 8e3, 3.0 * ambient)
+    return Nominal(flow, np.clip(pressure, 8e3, 3.0 * ambient), unknown_pa)
 
 
-def scale_of(
-    observations: Observations, flow: Floats, pressure: Floats, priors: Priors, unknown_pa: float
-) -> Scale:
+def scale_of(observations: Observations, nominal: Nominal, priors: Priors) -> Scale:
     """Area that idle breathes through and area a degree of opening is worth."""
-    o = observations
-    ambient = np.where(np.isfinite(o.ambient_pa), o.ambient_pa, unknown_pa)
+    o, flow, pressure = observations, nominal.flow_kg_s, nominal.pressure_pa
+    ambient = np.where(np.isfinite(o.ambient_pa), o.ambient_pa, nominal.unknown_pa)
     upstream = np.where(np.isfinite(o.boost_pa), o.boost_pa, ambient)
     ratio = np.clip(pressure / upstream, 0.0, 0.97)
     flux = upstream / np.sqrt(air.R_DRY * o.intake_k) * orifice.flow_function(ratio)

@@ -16,7 +16,6 @@ from numpy.typing import NDArray
 from bellmouth.car.complaint import parse_complaint
 from bellmouth.car.description import Car, Complaint
 from bellmouth.errors import FindingError
-from bellmouth.finding import nominal
 from bellmouth.finding.belonging import Asked, infer_with
 from bellmouth.finding.courses import AFTER, BEFORE, Course, Courses, courses_of
 from bellmouth.finding.family import Family, known_family
@@ -25,6 +24,7 @@ from bellmouth.finding.idle_pair import idle_pair
 from bellmouth.finding.infer import Posterior
 from bellmouth.finding.key_on import key_on
 from bellmouth.finding.model import Model
+from bellmouth.finding.nominal import nominal_of, scale_of
 from bellmouth.finding.observations import Observations, judgeable, observe
 from bellmouth.finding.plate_position import plate_position
 from bellmouth.finding.priors import Priors, load_priors
@@ -161,15 +161,11 @@ def solve_pair(
     good = [one for one in references if judgeable(one)]
     observations = observe(before, [after, *good], car)
     refuse_foreign(observations, before, sources[0])
-    unknown_pa = priors.weather["barometric_kpa"][0] * 1e3
-    flow, pressure = nominal.flow_and_pressure(observations, priors, unknown_pa)
+    nominal = nominal_of(observations, priors)
     scale, later = (
-        nominal.scale_of(
-            replace(observations, judged=observations.recording == number),
-            flow, pressure, priors, unknown_pa,
-        )
+        scale_of(replace(observations, judged=observations.recording == number), nominal, priors)
         for number in (BEFORE, AFTER)
-    )  # fmt: skip
+    )
     hypotheses = enumerate_hypotheses(priors, scale, observations)
     courses = courses_of(hypotheses, observations.recordings)
     sides = (
@@ -178,10 +174,8 @@ def solve_pair(
         key_on(observations, priors, courses.seen_in(BEFORE), BEFORE),
         key_on(observations, priors, courses.seen_in(AFTER), AFTER),
     )
-    result = infer_with(
-        Asked(observations, car, priors, unknown_pa, courses, flow, pressure, lambda _: sides),
-        family,
-    )
+    asked = Asked(observations, car, priors, nominal, courses, lambda _: sides)
+    result = infer_with(asked, family)
     return Pair(
         observations=observations,
         model=result.model,

@@ -14,7 +14,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bellmouth.car.description import Car
-from bellmouth.finding import nominal
 from bellmouth.finding.belonging import Asked, problem_of
 from bellmouth.finding.family import Family
 from bellmouth.finding.habit import any_habit, idle_sides
@@ -22,6 +21,7 @@ from bellmouth.finding.hypothesis import Hypotheses, enumerate_hypotheses
 from bellmouth.finding.idle_speed import lowest_idle
 from bellmouth.finding.infer import Posterior, infer_many
 from bellmouth.finding.key_on import key_on
+from bellmouth.finding.nominal import nominal_of, scale_of
 from bellmouth.finding.nuisance import LEARNED, Unknowns, unknowns
 from bellmouth.finding.observations import observe
 from bellmouth.finding.plate_position import plate_position
@@ -87,17 +87,15 @@ def ask(judged: Sequence[Stretch], car: Car, source: str = "recording") -> Asked
     priors = load_priors()
     observations = observe(judged, (), car)
     refuse_foreign(observations, judged, source)
-    unknown_pa = priors.weather["barometric_kpa"][0] * 1e3
-    flow, pressure = nominal.flow_and_pressure(observations, priors, unknown_pa)
-    scale = nominal.scale_of(observations, flow, pressure, priors, unknown_pa)
+    nominal = nominal_of(observations, priors)
+    scale = scale_of(observations, nominal, priors)
     hypotheses = enumerate_hypotheses(priors, scale, observations)
     plate = plate_position(observations, priors, hypotheses, scale)
     off = key_on(observations, priors, hypotheses)
     idle = partial(idle_sides, observations, car, priors, hypotheses, scale)
     return Asked(
-        observations, car, priors, unknown_pa, hypotheses, flow, pressure,
-        lambda habit: (*idle(habit), plate, off),
-    )  # fmt: skip
+        observations, car, priors, nominal, hypotheses, lambda habit: (*idle(habit), plate, off)
+    )
 
 
 def broad_of(asked: Asked) -> Broad:
