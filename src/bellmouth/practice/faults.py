@@ -38,9 +38,8 @@ _LEAK_DISCHARGE = 0.8
 _CHOKED_G_S_PER_MM2 = 0.2362  # 100 kPa, 20 degC
 _LEANEST = 1.22  # lambda at the trim limit that an engine still idles with
 _RICHEST = 0.76
-_LEAST_LEFT = (
-    0.05  # of idle air that stale learning leaves, or it is not worth acting on: no source
-)
+# Of idle air that stale learning leaves, or it is not worth acting on: common practice, no source.
+_LEAST_LEFT = 0.05
 _THICKEST_SOOT_MM = 0.5  # around the bore, where the plate idles: common practice, no source
 
 
