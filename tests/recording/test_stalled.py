@@ -24,7 +24,9 @@ def test_a_stand_is_told_with_the_speed_before_and_when_the_engine_ran_again() -
     assert "at 30 s after 560 rpm, and ran again at 40 s" in said
     assert "If not, it stalled." in said
     assert "complaint" not in said
-    assert 'If so, give the complaint "stalls"' in stood_still(stalled, complaint_told=False)[0]
+    assert (
+        'it stalled: give the complaint "stalls"' in stood_still(stalled, complaint_told=False)[0]
+    )
     assert said in assess(stalled).warnings
 
 

@@ -73,18 +73,16 @@ def stood_still(recording: Recording, complaint_told: bool = True) -> list[str]:
     if not found:
         return []
     first = found[0]
-    tell = "" if complaint_told else ' If so, give the complaint "stalls": that moves the weights.'
+    tell = "." if complaint_told else ': give the complaint "stalls", which moves the weights.'
     if len(found) == 1:
         again = "" if first.again_s is None else f", and ran again at {first.again_s:.0f} s"
         return [
             f"The engine stood still at {first.at_s:.0f} s after {first.from_rpm:.0f} rpm{again}. "
-            "Was it switched off, by hand or by a stop-start system? If not, it stalled."
-            f"{tell}"
+            f"Was it switched off, by hand or by a stop-start system? If not, it stalled{tell}"
         ]
     times = ", ".join(f"{one.at_s:.0f}" for one in found[:_SHOWN])
     more = "" if len(found) <= _SHOWN else ", ..."
     return [
         f"The engine stood still {len(found)} times, at {times}{more} s. "
-        "Was it switched off, by hand or by a stop-start system? If not, it stalled."
-        f"{tell}"
+        f"Was it switched off, by hand or by a stop-start system? If not, it stalled{tell}"
     ]
