@@ -8,13 +8,14 @@ from numpy.typing import NDArray
 
 from bellmouth.finding.causes import CAUSES
 from bellmouth.finding.hypothesis import Scale
+from bellmouth.finding.priors import Priors
 from bellmouth.finding.result import Size
 from bellmouth.physics import orifice
 
 if TYPE_CHECKING:
     from bellmouth.finding.case import Case
 
-__all__ = ["QUANTILES", "Z90", "size_from_coordinate", "sizes_of"]
+__all__ = ["QUANTILES", "Z90", "size_from_coordinate", "sizes_of", "told_log_sd"]
 
 Floats = NDArray[np.float64]
 
@@ -22,6 +23,8 @@ Floats = NDArray[np.float64]
 QUANTILES = (0.05, 0.5, 0.95)
 Z90 = 1.645
 _NORMAL = np.array([-Z90, 0.0, Z90])
+# Nodes and weights of a standard normal in five points: Gauss and Hermite.
+_POINTS, _WEIGHTS = np.polynomial.hermite_e.hermegauss(5)
 
 
 def size_from_coordinate(cause: str, coordinate: Floats, scale: Scale) -> Floats:
@@ -34,6 +37,12 @@ def size_from_coordinate(cause: str, coordinate: Floats, scale: Scale) -> Floats
     if what.effect == "learned":
         return np.asarray(np.exp(coordinate) * scale.idle_flow_g_s)
     return np.asarray(np.exp(what.sign * coordinate))
+
+
+def told_log_sd(cause: str, priors: Priors) -> float:
+    """What no reading tells of a size beyond the formulae, in its logarithm: of a deposit, how it
+    goes on from the opening at which the engine idles to the stop."""
+    return float(priors.plate["deposit_told_log_sd"]) if CAUSES[cause].effect == "deposit" else 0.0
 
 
 def sizes_of(case: "Case", names: Collection[str] | None = None) -> dict[str, dict[str, Size]]:
@@ -60,6 +69,7 @@ def sizes_of(case: "Case", names: Collection[str] | None = None) -> dict[str, di
             if len(causes) == 1:
                 mine = np.flatnonzero(which == row)
                 quantiles = _by_steps(sizes[:, 0].take(mine), mass.take(mine), quantiles)
+            quantiles = _doubted(quantiles, told_log_sd(cause, case.priors))
             told[cause] = _size(cause, quantiles, case.scale)
         result[hypotheses.names[row]] = told
     return result
@@ -88,6 +98,12 @@ def _by_steps(nodes: Floats, weight: Floats, by_moments: Floats) -> Floats:
         return by_moments
     steps = (np.cumsum(weight) - 0.5 * weight) / total
     return np.interp(QUANTILES, steps, nodes)
+
+
+def _doubted(quantiles: Floats, log_sd: float) -> Floats:
+    """An interval wider by an independent error: half widths add as squares (JCGM 100, 5.1.2)."""
+    away = quantiles - quantiles[1]
+    return np.asarray(quantiles[1] + np.sign(away) * np.hypot(away, Z90 * log_sd))
 
 
 def _size(cause: str, quantiles: Floats, scale: Scale) -> Size:

@@ -12,7 +12,7 @@ from bellmouth.finding.courses import AFTER, BEFORE, LEFT_BEHIND, Course
 from bellmouth.finding.needs import learning_reasons, needs_of, settled
 from bellmouth.finding.proof_result import Change, NewLeak, PairPoint, Proof, Verdict
 from bellmouth.finding.result import Size
-from bellmouth.finding.sizes import QUANTILES, size_from_coordinate
+from bellmouth.finding.sizes import QUANTILES, size_from_coordinate, told_log_sd
 from bellmouth.recording.series import Recording
 
 if TYPE_CHECKING:
@@ -27,8 +27,8 @@ COMMITS = 0.75
 _WORTH_TELLING = 0.10  # causes less probable than this are not listed among the changes
 _LIKELY = 1e-3  # courses less probable than this are left out of the sizes
 _DRAWS = 128
-_STEPS = (0.7548776662466927, 0.5698402909980532)  # draws that fill the square evenly: 1/x, 1/x²
-# of the real root of x³ = x + 1
+# Draws that fill the cube evenly: 1/x, 1/x² and 1/x³ of the real root of x⁴ = x + 1
+_STEPS = (0.8191725133961645, 0.6710436067037893, 0.5497004779019703)
 _SHRUNK, _GROWN = 0.7, 1.3  # of its size: less is weather, fuel and chance; our choice
 # What went wrong is as likely by the readings as what was mended, or a third of it; our choice.
 _EITHER_WAY_NATS = 1.1
@@ -99,7 +99,8 @@ class _Drawn:
         unit = ndtri((0.5 + np.outer(np.arange(_DRAWS), _STEPS)) % 1.0)
         self.which = np.repeat(rows, _DRAWS)
         self.weight = np.repeat(probability[rows] / probability[rows].sum() / _DRAWS, _DRAWS)
-        self.sizes = np.concatenate([_draw(pair, int(row), unit) for row in rows])
+        self.sizes = np.concatenate([_draw(pair, int(row), unit[:, :2]) for row in rows])
+        self.doubt = np.tile(unit[:, 2], len(rows))  # of a told size, alike before and after
         held = [pair.courses.courses[row] for row in rows]
         self.causes = [
             cause for cause in CAUSES if any(cause in c.held(BEFORE) + c.held(AFTER) for c in held)
@@ -119,7 +120,8 @@ class _Drawn:
         nothing = 1.0 if CAUSES[cause].unit == "ratio" else 0.0
         there = np.isfinite(coordinate)
         scale = self.pair.scales[recording]
-        size = size_from_coordinate(cause, np.where(there, coordinate, 0.0), scale)
+        doubted = coordinate + told_log_sd(cause, self.pair.priors) * self.doubt
+        size = size_from_coordinate(cause, np.where(there, doubted, 0.0), scale)
         return np.where(there, size, nothing)
 
 
