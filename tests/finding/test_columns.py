@@ -1,11 +1,11 @@
-"""Open loop that the controller does not tell of, under the loads of a drive."""
+"""Which throttle reading is taken, and open loop under the loads of a drive that nobody tells of."""
 
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
-from bellmouth.finding.columns import Columns
+from bellmouth.finding.columns import Columns, throttle_name
 from bellmouth.finding.observations import observe
 from bellmouth.recording.stretch import Stretch
 from tests.finding.garage import car, reading, stretches
@@ -53,3 +53,12 @@ def test_a_point_without_any_quick_trim_says_nothing_of_the_loop() -> None:
 def test_trims_of_an_enriched_point_are_left_out() -> None:
     o = observe([*stretches(fuel=0.8), _loaded(0.0)], [], car())
     assert np.isfinite(o.log_trim[:, 0]).tolist() == [True, True, True, False]
+
+
+def test_a_plate_is_read_where_zero_does_not_move() -> None:
+    """A relative reading may count from the opening that is learned, and hide a deposit."""
+    both = {"relative_throttle_position": 2.0, "commanded_throttle_actuator": 14.0}
+    stretch = replace(stretches()[0], readings={n: reading(v, 0.1) for n, v in both.items()})
+    assert throttle_name(Columns([stretch])) == "commanded_throttle_actuator"
+    sensor = {**stretch.readings, "throttle_position": reading(15.0, 0.1)}
+    assert throttle_name(Columns([replace(stretch, readings=sensor)])) == "throttle_position"

@@ -18,8 +18,8 @@ Bools = NDArray[np.bool_]
 _THROTTLES = {
     "throttle_position": 0.0,
     "absolute_throttle_position_b": 0.0,
-    "relative_throttle_position": 0.3,
     "commanded_throttle_actuator": 0.3,
+    "relative_throttle_position": 0.3,  # last: some count it from what is learned, which moves
 }
 _OFF_ZERO_PCT = 0.8
 _OTHER_ZERO_PCT = 2.0  # a commanded reading this far below the sensor's has another zero
