@@ -1,4 +1,4 @@
-"""Which throttle reading is taken, and open loop under the loads of a drive that nobody tells of."""
+"""Which throttle reading is taken, and open loop under the loads of a drive that is not told."""
 
 from dataclasses import replace
 
