@@ -7,7 +7,7 @@ import numpy as np
 
 from bellmouth.car.description import Complaint
 from bellmouth.finding.causes import CAUSES, called
-from bellmouth.finding.observations import LEAST_KPA, judgeable
+from bellmouth.finding.observations import LEAST_KPA, Observations, judgeable
 from bellmouth.finding.result import Evidence
 from bellmouth.finding.telling import telling
 from bellmouth.recording.quality import impossible
@@ -17,7 +17,15 @@ from bellmouth.recording.stretch import Stretch
 if TYPE_CHECKING:
     from bellmouth.finding.case import Case
 
-__all__ = ["confusions", "elsewhere", "evidence_of", "excluded_of", "low_idle", "warnings_of"]
+__all__ = [
+    "confusions",
+    "elsewhere",
+    "evidence_of",
+    "excluded_of",
+    "low_idle",
+    "moved_zero",
+    "warnings_of",
+]
 
 _SAME_FIT_NATS = 2.0
 _MISFIT = 3.0
@@ -191,8 +199,21 @@ def warnings_of(
         found.append("No cause here fits these readings well; see which disagree.")
         if _reference_disagrees(case, best):
             found.append("The misfit lies in a reference: was the car really good then?")
+    found.extend(moved_zero(o))
     found.extend(_to_ask(case, posterior))
     return tuple(found)
+
+
+def moved_zero(o: Observations) -> Iterator[str]:
+    """Between recordings a relative throttle reading may count from another zero."""
+    there = np.isfinite(o.throttle_pct)
+    if o.throttle_relative and len(np.unique(o.recording[there])) > 1:
+        yield (
+            "The throttle is reported as a relative position alone. Where that counts from what "
+            "idle control learned, its zero moves from one recording to the next: a deposit then "
+            "hides, and stale learning looks like a leak. Record throttle_position as well, if the "
+            "car has it."
+        )
 
 
 def _to_ask(case: "Case", posterior: Mapping[str, float]) -> Iterator[str]:

@@ -60,6 +60,7 @@ class Observations:
     throttle_pct: Floats
     throttle_error_pct: Floats
     throttle_absolute: bool  # whether the throttle reading is throttle_position itself
+    throttle_relative: bool  # whether only a relative one, whose zero may be learned, is there
     log_trim: Floats
     trim_error: Floats
     trim_limit: Floats
@@ -196,6 +197,7 @@ def _air(
         "throttle_pct": throttle,
         "throttle_error_pct": column.error(reading),
         "throttle_absolute": reading == "throttle_position",
+        "throttle_relative": reading == "relative_throttle_position",
         "rest_pct": np.array([_rest(group, reading) for group in groups]),
         "timing_deg": column.value("ignition_timing_advance"),
         "coolant_c": column.value("engine_coolant_temperature"),

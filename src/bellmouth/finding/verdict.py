@@ -9,6 +9,7 @@ from scipy.special import ndtri
 
 from bellmouth.finding.causes import CAUSES
 from bellmouth.finding.courses import AFTER, BEFORE, LEFT_BEHIND, Course
+from bellmouth.finding.explain import moved_zero
 from bellmouth.finding.needs import learning_reasons, needs_of, settled
 from bellmouth.finding.proof_result import Change, NewLeak, PairPoint, Proof, Verdict
 from bellmouth.finding.result import Size
@@ -252,4 +253,4 @@ def _warnings(pair: "Pair", unexplained: float) -> tuple[str, ...]:
     kinds = [{stretch.kind for stretch in part} for part in pair.stretches]
     if "held" in kinds[BEFORE] and "held" not in kinds[AFTER]:
         found.append("Before has held speeds and after has none: record after as before was.")
-    return tuple(found)
+    return (*found, *moved_zero(pair.observations))
