@@ -113,6 +113,19 @@ def test_the_good_recording_sent_again_is_judged_without_itself(
     assert "is the same recording as" in refused.text
 
 
+def test_a_part_of_the_good_recording_is_judged_without_it(
+    client: TestClient, files: tuple[Path, Path], tmp_path: Path
+) -> None:
+    car = begin(client)
+    upload(client, car, files[1])
+    client.post(f"{car}/good", data={"recording": 3})
+    client.post(f"{car}/job", data={})
+    lines = files[1].read_text().splitlines(keepends=True)
+    part = tmp_path / "part.csv"
+    part.write_text("".join(lines[: len(lines) * 2 // 3]))
+    assert SAME in upload(client, car, part)
+
+
 def test_another_recording_than_the_good_one_is_chosen_beside_it(
     client: TestClient, garage: Garage, files: tuple[Path, Path]
 ) -> None:
