@@ -4,24 +4,23 @@ For development on variants A to C: the table that ``python -m measure.accuracy`
 rest, on its own.
 """
 
-import argparse
 import sys
 from collections.abc import Sequence
 
 import numpy as np
 
-from measure import scores
+from measure import honesty, scores
 from measure.cases import samples, with_later
 from measure.followups import Followed, follow
+from measure.over_variants import asked
 from measure.pool import spread
-from measure.reliability import reliability
+from measure.scores import Floats, Ints
 from measure.simulated import CAUSES, Plan
-from measure.tables import number, table
+from measure.tables import table
 
 __all__ = ["after_checks", "main", "right_after"]
 
-_HEADS = ("checks", "right", "p(truth)", "Brier", "calibration (bound)", "90 % set", "causes in it",
-          "which, and how often again")  # fmt: skip
+_HEADS = ("checks", *honesty.HEADS, "which, and how often again")
 _SHOWN = 4
 
 
@@ -38,20 +37,7 @@ def after_checks(followed: Sequence[Followed]) -> str:
 
 
 def _row(followed: Sequence[Followed], step: int) -> list[str]:
-    probability, truth = _gathered(followed, step)
-    right = scores.top(probability) == truth
-    honest = reliability(probability.max(axis=1), right)
-    holds, size = scores.smallest_sets(probability, truth)
-    return [
-        str(step),
-        number(scores.accuracy(probability, truth), 3),
-        number(scores.mean_probability_on_truth(probability, truth), 3),
-        number(scores.brier(probability, truth), 3),
-        f"{number(honest.error, 3)} ({number(honest.bound, 3)})",
-        number(float(np.mean(holds)), 3),
-        number(float(np.mean(size)), 2),
-        _which(followed, step),
-    ]
+    return [str(step), *honesty.cells(*_gathered(followed, step)), _which(followed, step)]
 
 
 def _which(followed: Sequence[Followed], step: int) -> str:
@@ -69,10 +55,7 @@ def _which(followed: Sequence[Followed], step: int) -> str:
     return f"{', '.join(told)}; again {len(again)} of {len(made)}"
 
 
-def _gathered(
-    followed: Sequence[Followed], step: int
-) -> tuple[np.ndarray[tuple[int, ...], np.dtype[np.float64]],
-           np.ndarray[tuple[int, ...], np.dtype[np.intp]]]:  # fmt: skip
+def _gathered(followed: Sequence[Followed], step: int) -> tuple[Floats, Ints]:
     causes = list(
         dict.fromkeys(name for one in followed for name in (*one.names, one.sample.cause))
     )
@@ -85,20 +68,13 @@ def _gathered(
 
 def main(arguments: list[str] | None = None) -> int:
     """Print the table for some variants, each and together."""
-    parser = argparse.ArgumentParser(prog="python -m measure.after_checks", description=__doc__)
-    parser.add_argument("--variants", default="ABC", help="letters of A to C")
-    parser.add_argument("--cases", type=int, default=200)
-    parser.add_argument("--seed", type=int, default=31)
-    parser.add_argument("--processes", type=int, default=2)
-    asked = parser.parse_args(arguments)
-    if not asked.variants or set(asked.variants) - set("ABC"):
-        parser.error("--variants: letters of A, B and C; the others are kept for the end")
+    chosen = asked("after_checks", __doc__, arguments)
     everything: list[Followed] = []
-    for variant in asked.variants:
-        plan = Plan(variant, asked.seed, CAUSES)
-        drawn = samples(plan, asked.cases, asked.processes, keep=True)
-        drawn = with_later(drawn, plan, asked.processes, keep=True)
-        followed = [one for one in spread(follow, drawn, asked.processes, variant) if one]
+    for variant in chosen.variants:
+        plan = Plan(variant, chosen.seed, CAUSES)
+        drawn = samples(plan, chosen.cases, chosen.processes, keep=True)
+        drawn = with_later(drawn, plan, chosen.processes, keep=True)
+        followed = [one for one in spread(follow, drawn, chosen.processes, variant) if one]
         everything += followed
         print(f"\nvariant {variant}, {len(followed)} cases\n{after_checks(followed)}")
     print(f"\nall {len(everything)}\n{after_checks(everything)}")

@@ -4,7 +4,6 @@ The same car with the same fault on another day (other weather, another tank, ot
 held speeds recorded; each recording judged alone, and both together. Weights as cases are drawn.
 """
 
-import argparse
 import sys
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -21,12 +20,12 @@ from bellmouth.practice.population import Case as Drawn
 from bellmouth.practice.scenario import run
 from bellmouth.recording.steady import stretches
 from bellmouth.recording.stretch import Stretch
-from measure import scores
+from measure import honesty
 from measure.cases import CHUNK, Sample, cached, samples, stored
+from measure.over_variants import asked
 from measure.pool import spread
-from measure.reliability import reliability
 from measure.simulated import CAUSES, Plan
-from measure.tables import number, table
+from measure.tables import table
 
 __all__ = ["main"]
 
@@ -35,7 +34,7 @@ Floats = NDArray[np.float64]
 _OCCASION = 50
 _NAMES = tuple(dict.fromkeys(CAUSES))
 _LOG_WEIGHTS = np.log([CAUSES.count(name) / len(CAUSES) for name in _NAMES])
-_HEADS = ("judged", "cases", "right", "p(truth)", "Brier", "calibration (bound)", "causes in it")
+_HEADS = ("judged", "cases", *honesty.HEADS)
 _WAYS = ("the first", "the second", "both together")
 
 
@@ -94,46 +93,31 @@ def _probability(case: Case) -> Floats:
 
 def _rows(found: Sequence[_Answer], of: str) -> list[list[str]]:
     truth = np.array([_NAMES.index(one.sample.cause) for one in found])
-    rows = []
-    for way, name in enumerate(_WAYS):
-        probability = np.stack([one.probability[way] for one in found])
-        honest = reliability(probability.max(axis=1), scores.top(probability) == truth)
-        _, causes = scores.smallest_sets(probability, truth)
-        rows.append([
+    return [
+        [
             f"{of}: {name}",
             str(len(found)),
-            number(scores.accuracy(probability, truth), 3),
-            number(scores.mean_probability_on_truth(probability, truth), 3),
-            number(scores.brier(probability, truth), 3),
-            f"{number(honest.error, 3)} ({number(honest.bound, 3)})",
-            number(float(np.mean(causes)), 2),
-        ])  # fmt: skip
-    return rows
+            *honesty.cells(np.stack([one.probability[way] for one in found]), truth),
+        ]
+        for way, name in enumerate(_WAYS)
+    ]
 
 
 def main(arguments: list[str] | None = None) -> int:
     """Print the table for some variants together, by what the first recording holds and by what
     the car reports."""
-    parser = argparse.ArgumentParser(prog="python -m measure.together", description=__doc__)
-    parser.add_argument("--variants", default="ABC", help="letters of A to E")
-    parser.add_argument("--final", action="store_true", help="allow the variants kept for the end")
-    parser.add_argument("--cases", type=int, default=200)
-    parser.add_argument("--seed", type=int, default=31)
-    parser.add_argument("--processes", type=int, default=2)
-    asked = parser.parse_args(arguments)
-    if not asked.final and set(asked.variants) - set("ABC"):
-        parser.error("--variants: letters of A, B and C; the others are kept for the end")
+    chosen = asked("together", __doc__, arguments)
     every: list[_Answer] = []
-    for variant in asked.variants:
-        plan = Plan(variant, asked.seed, CAUSES)
-        drawn = samples(plan, asked.cases, asked.processes)
-        size = min(CHUNK, asked.cases)
-        chunks = [(plan, chunk, size) for chunk in range(-(-asked.cases // size))]
+    for variant in chosen.variants:
+        plan = Plan(variant, chosen.seed, CAUSES)
+        drawn = samples(plan, chosen.cases, chosen.processes)
+        size = min(CHUNK, chosen.cases)
+        chunks = [(plan, chunk, size) for chunk in range(-(-chosen.cases // size))]
         seconds = [
-            one for found in spread(_chunk, chunks, asked.processes, variant) for one in found
+            one for found in spread(_chunk, chunks, chosen.processes, variant) for one in found
         ]
         pairs = list(zip(drawn, seconds[: len(drawn)], strict=True))
-        every += [one for one in spread(_answer, pairs, asked.processes, variant) if one]
+        every += [one for one in spread(_answer, pairs, chosen.processes, variant) if one]
     rows = _rows(every, "all")
     for kind in ("idle", "held"):
         rows += _rows([one for one in every if one.sample.plan == kind], f"{kind} first")

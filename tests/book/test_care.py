@@ -1,6 +1,7 @@
 """Backup while in use, a check that finds damage, deleting for good."""
 
 import re
+import shutil
 import subprocess
 import sys
 from datetime import date
@@ -155,7 +156,7 @@ def test_an_entry_that_was_changed_is_named(local: Book, column: str, value: obj
     assert any("entry 2" in problem for problem in local.check().problems)
 
 
-def _past_the_triggers(book: Book, statement: str) -> None:
+def _past_the_triggers(book: Book, *statements: str) -> None:
     """What a book refuses, as some other program would do it."""
     with writing(book.engine) as connection:
         if book.place.database is None:
@@ -163,7 +164,9 @@ def _past_the_triggers(book: Book, statement: str) -> None:
         else:
             for table in ("entry", "entry_file"):
                 connection.exec_driver_sql(f"DROP TRIGGER IF EXISTS {table}_stays")
-        assert connection.exec_driver_sql(statement).rowcount == 1
+                connection.exec_driver_sql(f"DROP TRIGGER IF EXISTS {table}_kept")
+        for statement in statements:
+            connection.exec_driver_sql(statement)
 
 
 @pytest.mark.parametrize(
@@ -217,3 +220,65 @@ def test_a_checksum_is_what_it_was() -> None:
     assert digest(row, ["photos/a.jpg"]).startswith(expected)
     assert digest({**row, "distance_km": 84_000.0}, ("photos/a.jpg",)).startswith(expected)
     assert digest({**row, "document": b"\xff"}, []) != digest(row, [])
+
+
+def _removed(book: Book, where: str) -> None:
+    _past_the_triggers(
+        book,
+        *(f"DELETE FROM {table} WHERE {where}" for table in ("entry_file", "entry")),  # noqa: S608
+    )
+
+
+def test_entries_that_something_else_removed_are_named(book: Book, photo: Path) -> None:
+    a_full_car(book, photo)
+    _removed(book, "number >= 11")
+    assert book.check().problems == (
+        "blue one: its entry 11 is missing. Something else than a book has removed it. Put back a "
+        "backup, and keep this one for whoever helps.",
+    )
+    # What is written afterwards does not cover it up.
+    assert book.add("blue one", "note", {"text": "after"}).number == 12
+    _past_the_triggers(book, "DELETE FROM entry WHERE number IN (5, 6, 7)")
+    assert "its entries 5 to 7, 11 are missing." in book.check().problems[0]
+
+
+def test_files_of_removed_entries_are_not_swept_away(book: Book, photo: Path) -> None:
+    a_full_car(book, photo)
+    _removed(book, "number >= 11")
+    loose = book.check().loose
+    assert len(loose) == 1
+    with pytest.raises(BookError, match=r"may be theirs: nothing was removed"):
+        book.check(sweep=True)
+    assert book.check().loose == loose
+
+
+def test_an_older_book_put_back_lacks_nothing(local: Book, photo: Path, tmp_path: Path) -> None:
+    a_full_car(local, photo)
+    folder = local.back_up(tmp_path / "backup")
+    local.add("blue one", "note", {"text": "after"})
+    local.add_car("red one", CAR)
+    local.close()
+    shutil.copy(folder / "book.db", tmp_path / "book" / "book.db")
+    with Book(tmp_path / "book", make=False) as older:
+        assert older.check().problems == ()
+        assert older.add("blue one", "note", {"text": "again"}).number == 12
+
+
+def test_a_car_without_its_first_entries_or_its_place_in_the_lists(book: Book) -> None:
+    book.add_car("blue one", CAR)
+    _removed(book, "number = 1")
+    with pytest.raises(BookError, match=r"^blue one: the entry that says what is known of it is"):
+        book.history("blue one")
+    assert "its entry 1 is missing." in book.check().problems[0]
+    _past_the_triggers(book, "DELETE FROM standing")
+    assert book.check().problems[0].startswith("A car of 2026-03-01 is in no list any more: some")
+
+
+def test_what_is_left_of_a_car_can_be_handed_over(
+    book: Book, local: Book, photo: Path, tmp_path: Path
+) -> None:
+    a_full_car(local, photo)
+    _removed(local, "number IN (3, 8)")
+    local.export("blue one", tmp_path / "car.zip", with_identification=True)
+    assert book.import_(tmp_path / "car.zip").entries == local.history("blue one").entries
+    assert "its entries 3, 8 are missing. Some" in book.check().problems[0]

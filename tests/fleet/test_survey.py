@@ -1,5 +1,6 @@
 """A survey: every recording a row, the same on any number of workers, taken up after a break."""
 
+import hashlib
 import json
 import os
 import signal
@@ -57,6 +58,8 @@ def test_a_row_says_what_find_says(alone: pl.DataFrame, fleet: tuple[Path, Path]
     finding = find(read_recording(fleet[0] / "van02" / "tuesday.csv"), car)
     assert row["cause"] == finding.causes[0].cause
     assert row["probability"] == finding.causes[0].probability
+    raw = (fleet[0] / "van02" / "tuesday.csv").read_bytes()
+    assert row["input_hash"] == hashlib.sha256(raw).hexdigest()
     assert row["present_meter_low"] == pytest.approx(finding.present["meter_low"], abs=1e-12)
     size = next(c for c in finding.causes if c.cause == "meter_low").sizes["meter_low"]
     if row["cause"] == "meter_low":

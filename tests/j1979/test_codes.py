@@ -42,7 +42,7 @@ def test_ready_means_nothing_supported_is_waiting() -> None:
 def test_fuel_system_status_and_loop() -> None:
     assert codes.fuel_system_status(0) == "absent"
     assert codes.fuel_system_status(2.0) == "closed loop"
-    assert [codes.is_closed_loop(code) for code in (0, 1, 2, 4, 8, 16)] == [
+    assert [code in codes.CLOSED_LOOP for code in (0, 1, 2, 4, 8, 16)] == [
         False, False, True, False, False, True,
     ]  # fmt: skip
 

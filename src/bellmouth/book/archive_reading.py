@@ -159,7 +159,7 @@ def _listed(
 
 def _history(path: Path, car: Mapping[str, Any]) -> History:
     try:
-        entries = tuple(_entry(one, place) for place, one in enumerate(car["entries"], 1))
+        entries = tuple(_entry(one) for one in car["entries"])
         _refuse_dangling(entries)
         known = known_of(entries).document
         # The same door as for a car that is typed in.
@@ -179,19 +179,23 @@ def _refuse_odd_names(car: Mapping[str, Any], known: Mapping[str, Any]) -> None:
         raise ValueError(car["name"])
 
 
-def _entry(said: Mapping[str, Any], place: int) -> Entry:
-    if set(said) != {field.name for field in fields(Entry)}:
-        raise ValueError(place)
-    if not is_whole(said) or said["number"] != place:
-        raise ValueError(place)
+def _entry(said: Mapping[str, Any]) -> Entry:
+    if set(said) != {field.name for field in fields(Entry)} or not is_whole(said):
+        raise ValueError(said)
     if not isinstance(said["document"], dict) or not isinstance(said["files"], list):
-        raise TypeError(place)
+        raise TypeError(said)
     return Entry(**{**said, "files": tuple(said["files"])})
 
 
 def _refuse_dangling(entries: tuple[Entry, ...]) -> None:
+    """Each entry may name those before it, and its job. A number may be left out: a book from which
+    entries were removed is handed over with what is left."""
+    before: dict[int, str] = {}
     for entry in entries:
-        if (entry.job or 0) > entry.number or (entry.corrects or 0) >= entry.number:
+        if entry.number <= max(before, default=0):
             raise ValueError(entry.number)
-        if entry.job is not None and entries[entry.job - 1].kind != "job":
+        if entry.corrects is not None and entry.corrects not in before:
+            raise ValueError(entry.number)
+        before[entry.number] = entry.kind
+        if entry.job is not None and before.get(entry.job) != "job":
             raise ValueError(entry.number)

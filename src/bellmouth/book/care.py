@@ -16,6 +16,7 @@ from bellmouth.book import tables
 from bellmouth.book.digests import digest
 from bellmouth.book.entries import document_in, is_whole
 from bellmouth.book.files import Files
+from bellmouth.book.gone import entries_gone
 from bellmouth.book.opening import reading, writing
 from bellmouth.book.store import Store
 from bellmouth.errors import BookError
@@ -47,9 +48,16 @@ class Deleted:
 
 
 def check(store: Store, *, sweep: bool = False) -> Health:
-    """Whether the database is whole and every file is there as it was written."""
+    """Whether the database is whole and every entry and file is there as it was written.
+
+    Raises
+    ------
+    BookError
+        If files are to be swept where entries are missing, whose files they may be.
+    """
     with store.told(), reading(store.engine) as connection:
-        problems = [*_integrity(connection), *_documents(connection)]
+        gone = list(entries_gone(connection))
+        problems = [*_integrity(connection), *gone, *_documents(connection)]
         name = tables.entry_file.c.name
         query = sa.select(name).where(name.is_not(None)).distinct()
         named = set(connection.execute(query).scalars())
@@ -59,6 +67,11 @@ def check(store: Store, *, sweep: bool = False) -> Health:
         )
     problems += [_problem(store, name) for name in sorted(named) if not store.files.holds(name)]
     loose = tuple(sorted(store.files.names() - named))
+    if sweep and gone:
+        raise BookError(
+            "Entries of the book are missing, and files that no entry names may be theirs: nothing "
+            "was removed. Look at what the check says, and put back a backup."
+        )
     if sweep:
         with store.told(), writing(store.engine) as connection:
             _remove_unnamed(connection, store, loose)

@@ -8,7 +8,7 @@ from sqlalchemy.engine import Connection
 from bellmouth.book import tables
 from bellmouth.book.entries import Entry, effective, read_all
 
-__all__ = ["complaint_of", "known_of", "odometer", "work_out", "work_out_all"]
+__all__ = ["complaint_of", "known_of", "last_number", "odometer", "work_out", "work_out_all"]
 
 
 def known_of(entries: Sequence[Entry]) -> Entry:
@@ -28,6 +28,17 @@ def odometer(entries: Sequence[Entry]) -> Entry | None:
     return max(read, key=lambda entry: (entry.on_date or "", entry.number)) if read else None
 
 
+def last_number(connection: Connection, car_id: int, entries: Sequence[Entry]) -> int:
+    """The highest number that an entry of the car ever had; 0 before the first.
+
+    What something else than a book removed leaves a gap: its number is never used again.
+    """
+    table = tables.standing
+    query = sa.select(table.c.entries).where(table.c.car_id == car_id)
+    noted = connection.execute(query).scalar() or 0
+    return max((*(entry.number for entry in entries), noted), default=0)
+
+
 def work_out(connection: Connection, car_id: int, entries: Sequence[Entry]) -> None:
     """Write a car's row anew, keeping when it is due."""
     table = tables.standing
@@ -37,7 +48,7 @@ def work_out(connection: Connection, car_id: int, entries: Sequence[Entry]) -> N
         "name": known["name"],
         "kind": known.get("kind"),
         "keep_until": known.get("keep_until"),
-        "entries": len(entries),
+        "entries": last_number(connection, car_id, entries),
         "jobs": len(jobs),
         "last_made_at": max(entry.made_at for entry in entries),
         "last_on": max((job.on_date for job in jobs if job.on_date), default=None),

@@ -19,7 +19,7 @@ from bellmouth.book.files import Files
 from bellmouth.book.known import known_document
 from bellmouth.book.opening import open_engine, reading, writing
 from bellmouth.book.places import place_of
-from bellmouth.book.standing import known_of, work_out
+from bellmouth.book.standing import known_of, last_number, work_out
 from bellmouth.book.trouble import told
 from bellmouth.book.versions import software_version
 from bellmouth.car.complaint import parse_complaint
@@ -276,7 +276,7 @@ class Store:
         self, connection: Connection, car_id: int, entries: Sequence[Entry], entry: Entry
     ) -> Entry:
         last = max((one.made_at for one in entries), default=None)
-        number = entries[-1].number + 1 if entries else 1
+        number = last_number(connection, car_id, entries) + 1
         for name in entry.files:
             # Somebody may have deleted a car that had the same file since it was kept.
             if not self.files.path(name).is_file():
@@ -306,7 +306,13 @@ class Store:
         if car_id is None:
             near = self._near(connection, name)
             raise BookError(f"{name}: there is no such car in {self.place.name}. {near}")
-        return car_id, read_all(connection, car_id)
+        entries = read_all(connection, car_id)
+        if not any(one.kind == "car" for one in entries):
+            raise BookError(
+                f"{name}: the entry that says what is known of it is missing: the book is damaged. "
+                "Put back a backup, and keep this one for whoever helps."
+            )
+        return car_id, entries
 
     def _near(self, connection: Connection, name: str) -> str:
         names = connection.execute(sa.select(tables.standing.c.name).limit(5000)).scalars().all()

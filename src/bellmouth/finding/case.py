@@ -82,11 +82,12 @@ def solve(
     family: Family | None = None,
 ) -> Case:
     """Infer every hypothesis from stretches; the part of `find` between files and words."""
-    if family is None:
-        return solve_many([prepare(judged, references, car, source, also=also)])[0]
-    family.fits(car)
+    if family is not None:
+        family.fits(car)
     ground = _ground(judged, references, car, source, also)
-    return ground.case(infer_with(ground.asked, family), family)
+    if family is not None:
+        return ground.case(infer_with(ground.asked, family), family)
+    return solve_many([ground.prepared()])[0]
 
 
 def solve_many(prepared: Sequence[Prepared]) -> list[Case]:
@@ -100,17 +101,9 @@ def prepare(
     references: Sequence[Sequence[Stretch]],
     car: Car,
     source: str = "recording",
-    *,
-    also: Sequence[Sequence[Stretch]] = (),
 ) -> Prepared:
-    """Everything that `solve` needs beside the inference itself."""
-    ground = _ground(judged, references, car, source, also)
-    problem = problem_of(ground.asked)
-
-    def case(posterior: Posterior) -> Case:
-        return ground.case(Inferred(problem.model, problem.covariances, posterior), None)
-
-    return Prepared(problem, case)
+    """Everything that `solve_many` needs of one recording."""
+    return _ground(judged, references, car, source, ()).prepared()
 
 
 @dataclass(frozen=True)
@@ -126,6 +119,15 @@ class _Ground:
     beside: IdleBeside
     level: LoadLevel
     idle: Callable[[Habit | None], tuple[IdleSpeed] | tuple[IdleSpeed, IdleAir]]
+
+    def prepared(self) -> Prepared:
+        """The case, up to the weighing of its hypotheses as of any car's."""
+        problem = problem_of(self.asked)
+
+        def case(posterior: Posterior) -> Case:
+            return self.case(Inferred(problem.model, problem.covariances, posterior), None)
+
+        return Prepared(problem, case)
 
     def case(self, found: Inferred, family: Family | None) -> Case:
         usual = self.idle(None if family is None else family.habit)

@@ -14,7 +14,7 @@ from bellmouth.recording.plateaus import SHORTEST_CORE
 from bellmouth.recording.series import Recording
 from bellmouth.recording.stretch import Stretch
 
-__all__ = ["refuse_foreign", "refuse_hopeless", "refuse_the_same", "usable"]
+__all__ = ["refuse_foreign", "refuse_hopeless", "refuse_the_same", "share_samples", "usable"]
 
 _METERS = ("mass_air_flow", "mass_air_flow_sensor_a_extended")
 # What tells an idle without a throttle: manifold over ambient pressure, and air a stroke over
@@ -142,6 +142,11 @@ def _refuse_nothing(stretches: Sequence[Stretch], names: Sequence[str], source: 
                 f"{source}: {name} reads {max(shown):.2g} {unit} at most with the engine running, "
                 "less than any engine breathes. Is its unit right, and the sensor alive?"
             )
+
+
+def share_samples(one: Recording, other: Recording) -> bool:
+    """Whether two recordings are one, or are cut from one and overlap."""
+    return one.same_samples(other) or overlap_s(one, other) > 0.0
 
 
 def refuse_the_same(recordings: Sequence[Recording], instead: str) -> None:

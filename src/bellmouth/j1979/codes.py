@@ -12,6 +12,7 @@ from bellmouth.errors import BellmouthError
 from bellmouth.j1979.parameters import meanings
 
 __all__ = [
+    "CLOSED_LOOP",
     "Ignition",
     "MonitorState",
     "MonitorStatus",
@@ -22,15 +23,17 @@ __all__ = [
     "encode_codes",
     "encode_monitor_status",
     "fuel_system_status",
-    "is_closed_loop",
 ]
 
 Ignition = Literal["spark", "compression"]
 MonitorState = Literal["not supported", "supported complete", "supported incomplete"]
 
+#: Codes of fuel-system status (parameter 03) at which the trims follow an oxygen sensor: with a
+#: fault in one of the sensors the loop is still closed, on another one. From memory.
+CLOSED_LOOP = (2.0, 16.0)
+
 _LETTERS = "PCBU"
 _SHAPE = re.compile(r"([PCBU])([0-3])([0-9A-F]{3})", re.IGNORECASE)
-_CLOSED_LOOP_BITS = 0b0001_0010
 _LAMP = 0x80
 _COMPRESSION = 0x08
 
@@ -206,11 +209,3 @@ def fuel_system_status(code: float) -> str:
             "one; read it again."
         )
     return said[0] if said else "absent"
-
-
-def is_closed_loop(code: float) -> bool:
-    """Whether one byte of parameter 03 says that the trims follow an oxygen sensor.
-
-    With a fault in one of the sensors the loop is still closed (on another one).
-    """
-    return bool(int(code) & _CLOSED_LOOP_BITS)

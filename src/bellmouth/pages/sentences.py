@@ -31,8 +31,7 @@ _ROOMS: Mapping[str, tuple[str, ...]] = {
     "car": (),
     "bus": ("first_answers", "habits", "recorded_monitors"),
     "book": (
-        "alike", "archive", "archive_reading", "care", "comebacks",
-        "opening", "places", "readers", "shares", "versions",
+        "alike", "archive", "comebacks", "opening", "places", "readers", "shares", "versions",
     ),
     "learning": (
         "attempts", "call_script", "condition_reader", "consistency", "packs", "procedure_reader",
@@ -80,7 +79,7 @@ _WORDS = (
 _TWO_WORDS = re.compile(r"[A-Za-z]{2,}[,;:.]?\)? (\(?[A-Za-z]{2,}|\{)|\} [a-z]{2,}")
 #: Written in code or for a program: SQL, markup, patterns, keys of a library, kinds of a file.
 _NO_WORDS = re.compile(
-    r"[\\<>\n]|^(upper |lower |offset |outside )|^#|^-|^(gone|still) and new$|^target load$"
+    r"[\\<>\n]|^(PRAGMA |upper |lower |offset |outside )|^#|^-|^(gone|still) and new$|^target load$"
     r"|application/|attachment|^\w+\["
 )
 _PLACES = re.compile(r"\{\w*\}")

@@ -4,6 +4,7 @@ from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 
+from bellmouth.j1979.codes import CLOSED_LOOP
 from bellmouth.recording.grid import STEP_S, WARM_C, Bools
 from bellmouth.recording.medians import mean
 from bellmouth.recording.series import Floats, Recording
@@ -15,9 +16,6 @@ __all__ = ["closed_loop", "purging", "warm"]
 TEPID_C = 50.0
 STABLE_C_S = 1.0 / 60
 STABLE_AFTER_S = 300.0
-# Codes of fuel system status that mean closed loop: 2, and 16 with a fault (J1979 parameter 03;
-# from memory).
-CLOSED = (2.0, 16.0)
 STANDS_RPM = 1.0  # slower than any starter turns an engine: common practice, no source
 
 
@@ -43,7 +41,7 @@ def closed_loop(recording: Recording, pieces: Sequence[tuple[int, int]]) -> bool
     Where the controller does not say, a short trim that has stood at nothing since the engine
     started and only moves later says that it had not begun.
     """
-    share = _share(recording, "fuel_system_status", pieces, lambda v: np.isin(v, CLOSED))
+    share = _share(recording, "fuel_system_status", pieces, lambda v: np.isin(v, CLOSED_LOOP))
     if share is None:
         return False if _not_begun(recording, pieces) else None
     return share >= 0.8

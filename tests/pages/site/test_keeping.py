@@ -91,6 +91,59 @@ def test_the_good_recording_goes_into_the_next_finding(
     assert "the good one" not in taken_back.text.replace("Keep as the good one", "")
 
 
+SAME = "Entry 7 holds the same samples as entry 3, which was called good"
+
+
+def test_the_good_recording_sent_again_is_judged_without_itself(
+    client: TestClient, garage: Garage, files: tuple[Path, Path]
+) -> None:
+    car = begin(client)
+    upload(client, car, files[1])
+    client.post(f"{car}/good", data={"recording": 3})
+    client.post(f"{car}/job", data={})
+    shown = upload(client, car, files[1])
+    visit = garage.visit(car.removeprefix("/car/"))
+    assert visit.numbers("recording")[-1].number == 7
+    assert SAME in shown
+    assert SAME in client.get(f"{car}/finding").text
+    assert visit.numbers("finding")[-1].document["references"] == []
+    # Its own choice is told why not, and nothing is kept of it.
+    refused = client.post(f"{car}/finding/compare", data={"reference": 3})
+    assert refused.status_code == 400
+    assert "is the same recording as" in refused.text
+
+
+def test_a_part_of_the_good_recording_is_judged_without_it(
+    client: TestClient, files: tuple[Path, Path], tmp_path: Path
+) -> None:
+    car = begin(client)
+    upload(client, car, files[1])
+    client.post(f"{car}/good", data={"recording": 3})
+    client.post(f"{car}/job", data={})
+    lines = files[1].read_text().splitlines(keepends=True)
+    part = tmp_path / "part.csv"
+    part.write_text("".join(lines[: len(lines) * 2 // 3]))
+    assert SAME in upload(client, car, part)
+
+
+def test_another_recording_than_the_good_one_is_chosen_beside_it(
+    client: TestClient, garage: Garage, files: tuple[Path, Path]
+) -> None:
+    car = begin(client)
+    upload(client, car, files[1])
+    client.post(f"{car}/good", data={"recording": 3})
+    client.post(f"{car}/job", data={})
+    assert SAME not in upload(client, car, files[0])
+    upload(client, car, files[1])
+    shown = client.post(f"{car}/finding/of", data={"recording": 9})
+    assert shown.status_code == 200, shown.text
+    assert SAME.replace("7", "9") in shown.text
+    back = client.post(f"{car}/finding/of", data={"recording": 7})
+    assert "holds the same samples" not in back.text
+    kept = garage.visit(car.removeprefix("/car/")).numbers("finding")[-1]
+    assert kept.document["references"] == [3]
+
+
 def test_own_weights_are_taken_in_and_given_back(
     client: TestClient, garage: Garage, files: tuple[Path, Path]
 ) -> None:

@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
-from bellmouth.errors import BellmouthError
+from bellmouth.pages.site.typed import number_of
 
 if TYPE_CHECKING:
     from bellmouth.pages.card_words import Words
@@ -77,21 +77,12 @@ def value_of(text: str, field: CarField, speak: "Words") -> Any:
         return told == "yes"
     if field.kind == "choice":
         return told
-    parts = [_number(one, field) for one in _SPREAD.split(told, maxsplit=1)]
+    parts = [number_of(one, field.words, spread=True) for one in _SPREAD.split(told, maxsplit=1)]
     if field.kind == "whole":
         return int(parts[0]) if parts[0].is_integer() else parts[0]
     factor, offset = speak.scale(field.unit)
     value = (parts[0] - offset) / factor
     return {"value": value, "sd": parts[1] / factor} if len(parts) > 1 else value
-
-
-def _number(text: str, field: CarField) -> float:
-    try:
-        return float(text.strip().replace(",", "."))
-    except ValueError as error:
-        raise BellmouthError(
-            f'{field.words}: "{text}" is not a number. Write it as 60, or as 60 ± 1.'
-        ) from error
 
 
 def _written(value: float, speak: "Words") -> str:

@@ -7,6 +7,7 @@ from bellmouth.errors import BellmouthError
 from bellmouth.pages.card_words import Words
 from bellmouth.pages.forecast_plots import forecast_plot
 from bellmouth.pages.plots import Plot, plot_in, plot_json, plot_rows
+from bellmouth.pages.site.typed import number_of
 from bellmouth.work.phrases import Quantity
 
 if TYPE_CHECKING:
@@ -30,10 +31,7 @@ def level_of(text: str, speak: Words) -> float | None:
     """
     if not text.strip():
         return None
-    try:
-        level = float(text.strip().replace(",", ".")) / speak.scale("mm2")[0]
-    except ValueError as error:
-        raise BellmouthError(f'Deposit: "{text}" is not a number. Write it as 2.0.') from error
+    level = number_of(text, "Deposit") / speak.scale("mm2")[0]
     if not _LEAST_MM2 <= level <= _MOST_MM2:
         raise BellmouthError("A deposit at which to look lies between 0.1 and 200 mm².")
     return level

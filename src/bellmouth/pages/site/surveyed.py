@@ -12,6 +12,7 @@ from bellmouth.book.entries import effective
 from bellmouth.book.standing import complaint_of, known_of
 from bellmouth.errors import BellmouthError
 from bellmouth.pages.site.families import growth_of
+from bellmouth.pages.site.sent_cars import owner_of_upload
 from bellmouth.pages.site.telling import fit_to_tell
 
 if TYPE_CHECKING:
@@ -155,18 +156,14 @@ def of_book(book: Book, folder: Path) -> list[Input]:
 
 def of_table(table: Path, files: Iterable[tuple[str, Path]], folder: Path) -> list[Input]:
     """The cars of a table that was sent, each with the files that begin with its name."""
-    from bellmouth.fleet.inputs import owner_of, read_cars, table_of_cars  # noqa: PLC0415
+    from bellmouth.fleet.inputs import read_cars, table_of_cars  # noqa: PLC0415
 
     names = frozenset(read_cars(table).identities)
     rows = table_of_cars(table).rows(named=True)
     owned: dict[str, list[tuple[str, Path]]] = {}
     place = {row["car"]: number for number, row in enumerate(rows)}
     for name, path in files:
-        owner = owner_of(name.replace("\\", "/").rsplit("/", 1)[-1], names)
-        if owner is None:
-            raise BellmouthError(
-                f"{name}: belongs to no car of the table. Begin its name with the car's."
-            )
+        owner = owner_of_upload(name, names)
         mine = owned.setdefault(owner, [])
         ending = "".join(path.suffixes[-2:]) if path.suffix == ".gz" else path.suffix
         mine.append((name, path.rename(_place(folder, place[owner], len(mine), ending))))

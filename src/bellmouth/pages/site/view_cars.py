@@ -18,6 +18,7 @@ from bellmouth.finding.causes import CAUSES
 from bellmouth.pages.site.flow import key_of
 from bellmouth.pages.site.garage import Garage
 from bellmouth.pages.site.rendering import go, page, words_of
+from bellmouth.pages.site.typed import number_of
 
 __all__ = ["distance_km", "router"]
 
@@ -59,11 +60,11 @@ def new_car(
     odometer_km = checked_distance(distance_km(request, distance), ())
     said = parse_complaint(complaint) if complaint else None
     car: dict[str, object] = {
-        "displacement_l": _number(displacement_l, "Displacement"),
+        "displacement_l": number_of(displacement_l, "Displacement"),
         "metering": metering,
     }
     if idle_rpm.strip():
-        car["idle_rpm"] = _number(idle_rpm, "Idle speed")
+        car["idle_rpm"] = number_of(idle_rpm, "Idle speed")
     called = book.add_car(name, car).document["name"]
     book.open_job(called, distance_km=odometer_km, complaint=said)
     return go(f"/car/{key_of(called)}/record")
@@ -145,20 +146,12 @@ def _whole(text: str) -> int:
 def _sizes(text: str) -> list[float] | None:
     """Sizes of a practice car's faults; None takes a typical one."""
     parts = text.replace(";", " ").replace("+", " ").split()
-    return [_number(one, "Size") for one in parts] or None
+    return [number_of(one, "Size") for one in parts] or None
 
 
 def distance_km(request: Request, text: str) -> float | None:
     """A distance in the reader's unit, None where none was given. [km]"""
     if not text.strip():
         return None
-    told = _number(text, "Odometer")
+    told = number_of(text, "Odometer")
     return told * _KM_PER_MILE if words_of(request).units == "us" else told
-
-
-def _number(text: str, what: str) -> float:
-    """A number as people write it, decimal comma included."""
-    try:
-        return float(text.strip().replace(",", "."))
-    except ValueError as error:
-        raise BellmouthError(f'{what}: "{text}" is not a number. Write it as 2.0.') from error

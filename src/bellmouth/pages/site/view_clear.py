@@ -15,13 +15,13 @@ from bellmouth.errors import BellmouthError
 from bellmouth.pages.clearing_words import STAYS, clearing_words, stored_codes
 from bellmouth.pages.site.flow import stages_of
 from bellmouth.pages.site.garage import Garage
+from bellmouth.pages.site.reaching import adapter_for
 from bellmouth.pages.site.rendering import go, page, words_of
-from bellmouth.pages.site.view_record import count_of
+from bellmouth.pages.site.typed import count_of
 from bellmouth.pages.site_words import CLEAR
 
 if TYPE_CHECKING:
     from bellmouth.bus.reports import Cleared, Clearing
-    from bellmouth.pages.site.live import Adapter
 
 __all__ = ["router"]
 
@@ -48,7 +48,7 @@ def would_clear(
     garage: Garage = request.app.state.garage
     garage.visit(key)
     speed = count_of(bitrate, "Bit rate")
-    adapter = _adapter(garage, key, interface, channel, speed, off=bool(off))
+    adapter = adapter_for(garage, key, interface, channel, speed, off=bool(off))
     with open_client(adapter.interface, adapter.channel, adapter.bitrate) as car:
         clearing = car.would_clear()
     told = {
@@ -94,7 +94,7 @@ def clear_now(
             "What would be lost was read too long ago. Nothing was cleared. Read it again."
         )
     where = (shown["interface"], shown["channel"], shown["bitrate"])
-    adapter = _adapter(garage, key, *where, off=False)
+    adapter = adapter_for(garage, key, *where, off=False)
     with open_client(adapter.interface, adapter.channel, adapter.bitrate) as car:
         clearing = car.would_clear()
         if stored_codes(clearing.codes) != shown["codes"]:
@@ -116,21 +116,6 @@ def cleared(request: Request, key: str) -> Response:
     done = [one for one in visit.everywhere("note") if "cleared" in one.document]
     told = {"visit": visit, "stages": stages_of(visit.here, "codes"), "done": done[-1:]}
     return page(request, "cleared.html", told)
-
-
-def _adapter(
-    garage: Garage, key: str, interface: str, channel: str, bitrate: int | None, *, off: bool
-) -> "Adapter":
-    """How the car is reached, where nothing else talks to it."""
-    garage.refuse_busy(key)
-    practice = garage.practice(key)
-    if practice is not None:
-        if off:
-            practice.sit_down()
-        else:
-            practice.key_on()
-        return practice.adapter
-    return garage.named(key, interface, channel, bitrate)
 
 
 def _document(clearing: "Clearing", done: "Cleared") -> dict[str, Any]:

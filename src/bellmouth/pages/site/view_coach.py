@@ -25,7 +25,7 @@ from bellmouth.pages.site.garage import Garage
 from bellmouth.pages.site.persons import by_person, keep_taps, leads_for, tap_timing
 from bellmouth.pages.site.rendering import go, page, words_of
 from bellmouth.pages.site.spoiled import spoiled
-from bellmouth.pages.site.view_record import count_of
+from bellmouth.pages.site.typed import count_of
 
 __all__ = ["Ident", "Person", "Tap", "Taps", "lead_s", "refuse", "router"]
 

@@ -2,7 +2,6 @@
 clearing has a room of its own, ``view_clear``."""
 
 import tempfile
-from dataclasses import replace
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -15,9 +14,10 @@ from bellmouth.bus.readiness import Rules, advise, read_rules
 from bellmouth.pages.site.flow import stages_of
 from bellmouth.pages.site.garage import Garage, Visit
 from bellmouth.pages.site.live import Adapter
+from bellmouth.pages.site.reaching import adapter_for
 from bellmouth.pages.site.rendering import go, page
+from bellmouth.pages.site.typed import count_of
 from bellmouth.pages.site.uploads import kept_upload
-from bellmouth.pages.site.view_record import count_of
 
 __all__ = ["router"]
 
@@ -44,7 +44,7 @@ def read_codes(
     """Read the codes and the monitors, keep them, and show them."""
     garage: Garage = request.app.state.garage
     visit = garage.visit(key)
-    adapter = _adapter(garage, key, interface, channel, count_of(bitrate, "Bit rate"))
+    adapter = adapter_for(garage, key, interface, channel, count_of(bitrate, "Bit rate"), off=True)
     told = _read(adapter, read_rules(garage.rules_file), mask_vin=not show_number)
     kept = {**told, "controllers": [_without_number(one) for one in told["controllers"]]}
     garage.book.add(visit.name, "note", {"text": _sentence(told), "codes": kept})
@@ -66,18 +66,6 @@ async def rules(
             await run_in_threadpool(read_rules, path)
             garage.keep_rules(path.read_bytes())
     return go(f"/car/{visit.key}/codes")
-
-
-def _adapter(
-    garage: Garage, key: str, interface: str, channel: str, bitrate: int | None
-) -> Adapter:
-    """How the car is reached; a practice car stands with its key on."""
-    garage.refuse_busy(key)
-    practice = garage.practice(key)
-    if practice is not None:
-        practice.sit_down()
-        return replace(practice.adapter)
-    return garage.named(key, interface, channel, bitrate)
 
 
 def _read(adapter: Adapter, rules: Rules, *, mask_vin: bool) -> dict[str, Any]:

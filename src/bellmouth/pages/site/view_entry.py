@@ -17,9 +17,9 @@ from bellmouth.pages.site.corrections import Wanted, can_be_corrected, correct, 
 from bellmouth.pages.site.flow import stages_of
 from bellmouth.pages.site.garage import Garage, Visit
 from bellmouth.pages.site.rendering import go, page, words_of
+from bellmouth.pages.site.typed import controller_of
 from bellmouth.pages.site.uploads import ENDINGS, kept_mapping, kept_upload
 from bellmouth.pages.site.view_cars import distance_km
-from bellmouth.pages.site.view_files import controller_of
 from bellmouth.pages.site.view_keeping import MOST_TEXT, PICTURES, refuse_large
 from bellmouth.pages.words import look_again
 from bellmouth.work.works import work_titles

@@ -16,6 +16,7 @@ from bellmouth.pages.family_screen import coordinate_rows, idle_words
 from bellmouth.pages.site.families import growth_of
 from bellmouth.pages.site.garage import Garage
 from bellmouth.pages.site.rendering import go, page
+from bellmouth.pages.site.sent_cars import kept_cars, owner_of_upload
 from bellmouth.pages.site.uploads import kept_upload
 
 if TYPE_CHECKING:
@@ -26,7 +27,6 @@ __all__ = ["router"]
 router = APIRouter(include_in_schema=False)
 
 _MOST_FILES = 200
-_ENDINGS = (".csv", ".csv.gz", ".parquet")
 
 
 @router.get("/families")
@@ -60,13 +60,7 @@ async def learn(
     if len(files) > _MOST_FILES:
         raise BellmouthError(f"More than {_MOST_FILES} files: use bellmouth family learn.")
     with tempfile.TemporaryDirectory() as folder:
-        (there := Path(folder) / "table").mkdir()
-        table = await kept_upload(cars, there, (".csv", ".parquet"))
-        table = table.rename(there / f"cars{table.suffix}")
-        kept = []
-        for number, file in enumerate(files):
-            (there := Path(folder) / str(number)).mkdir()
-            kept.append((file.filename or "", await kept_upload(file, there, _ENDINGS)))
+        table, kept = await kept_cars(cars, files, Path(folder))
         book = garage.book if growth else None
         family = await run_in_threadpool(_learned, table, kept, name.strip(), book)
     return go(f"/families/{garage.families.add(family)}")
@@ -75,17 +69,13 @@ async def learn(
 def _learned(table: Path, files: list[tuple[str, Path]], name: str, book: Book | None) -> "Family":
     from bellmouth.fleet.family import learn_family  # noqa: PLC0415 - only learning loads it
     from bellmouth.fleet.family_files import examples_of, family_name  # noqa: PLC0415
-    from bellmouth.fleet.inputs import owner_of, read_cars  # noqa: PLC0415
+    from bellmouth.fleet.inputs import read_cars  # noqa: PLC0415
 
     cars = read_cars(table)
     names = frozenset(cars.identities)
     placed = []
     for number, (given, path) in enumerate(files):
-        owner = owner_of(given.replace("\\", "/").rsplit("/", 1)[-1], names)
-        if owner is None:
-            raise BellmouthError(
-                f"{given}: belongs to no car of the table. Begin its name with the car's."
-            )
+        owner = owner_of_upload(given, names)
         # Under a folder of its car's place: what a browser calls a file is never a path.
         ending = path.name.removeprefix("recording")
         placed.append(str(path.rename(path.parent / f"{_plain(owner)}-{number}{ending}")))

@@ -9,9 +9,9 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
 
-from bellmouth.errors import BellmouthError
 from bellmouth.pages.site.garage import Garage
 from bellmouth.pages.site.rendering import go, page
+from bellmouth.pages.site.typed import controller_of
 from bellmouth.pages.site.uploads import kept_mapping, kept_upload, of_fit_length
 from bellmouth.recording import read_recording
 from bellmouth.recording.quality import assess
@@ -19,14 +19,13 @@ from bellmouth.recording.quality import assess
 if TYPE_CHECKING:
     from bellmouth.recording.series import Recording
 
-__all__ = ["TYPES", "controller_of", "router"]
+__all__ = ["TYPES", "router"]
 
 router = APIRouter(include_in_schema=False)
 
 TYPES = {
     "csv": "text/csv", "parquet": "application/vnd.apache.parquet", "mf4": "application/x-mdf",
 }  # fmt: skip
-_MOST_ADDRESS = 0xFF
 _Text = Annotated[str, Form(max_length=20)]
 
 
@@ -68,28 +67,6 @@ async def convert(
         content = await run_in_threadpool(_converted, path, named, address, to)
     head = {"content-disposition": f'attachment; filename="recording.{to}"'}
     return Response(content, media_type=TYPES[to], headers=head)
-
-
-def controller_of(text: str) -> int | None:
-    """A controller's address as it is written, two hexadecimal digits; None where none was.
-
-    Raises
-    ------
-    BellmouthError
-        If it is no address.
-    """
-    if not text.strip():
-        return None
-    try:
-        address = int(text, 16)
-    except ValueError:
-        address = -1
-    if not 0 <= address <= _MOST_ADDRESS:
-        raise BellmouthError(
-            f'"{text.strip()}" is no address of a controller. Give two hexadecimal digits, such as '
-            "10."
-        )
-    return address
 
 
 def _read(path: Path, mapping: Path | None, controller: int | None) -> "Recording":

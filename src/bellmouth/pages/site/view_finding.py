@@ -25,6 +25,7 @@ from bellmouth.pages.metered import as_metered
 from bellmouth.pages.plot_words import PLOT_WORDS
 from bellmouth.pages.plots import plot_in, plot_json
 from bellmouth.pages.report import report_page, write_report
+from bellmouth.pages.site.apart import apart, the_same
 from bellmouth.pages.site.flow import stages_of
 from bellmouth.pages.site.garage import Garage, Visit
 from bellmouth.pages.site.rendering import go, page, words_of
@@ -67,7 +68,8 @@ def finding(request: Request, key: str) -> Response:
          "also": judged.inputs.get("also", []), "more": _more(visit, judged),
          "others": _others(visit, judged), "here": visit.numbers("recording"),
          "of": judged.inputs["recording"], "plots": plots, "plot_words": PLOT_WORDS,
-         "family": judged.inputs.get("family"), "families": _fitting(garage, judged.car)},
+         "family": judged.inputs.get("family"), "families": _fitting(garage, judged.car),
+         "same": _same_as_good(garage, visit, judged.inputs)},
     )  # fmt: skip
 
 
@@ -117,7 +119,10 @@ def of(request: Request, key: str, recording: Annotated[int, Form()]) -> Respons
     asked = asked_of(visit)
     asked.pop("results", None)
     asked.pop("also", None)
-    references = [one for one in asked.get("references", []) if one != recording]
+    # What was left out as the same as the one before can be compared with this one.
+    left = _same_as_good(garage, visit, asked) if "recording" in asked else []
+    others = [one for one in (*asked.get("references", []), *left) if one != recording]
+    references = apart(garage, visit, recording, others)
     made_again(garage, visit, {**asked, "recording": recording, "references": references})
     return go(f"/car/{key}/finding")
 
@@ -216,7 +221,7 @@ def judged_of(
     garage: Garage, visit: Visit, asked: Mapping[str, Any]
 ) -> tuple[Judged[Finding], Finding]:
     """The finding of this job's recording, with what it was asked with; where none is said, of the
-    first one that can be judged."""
+    first one that can be judged, beside those of the good ones that it can be compared with."""
     recorded = visit.numbers("recording")
     if not recorded:
         raise BellmouthError("There is no recording in this job that a finding could be made of.")
@@ -225,6 +230,8 @@ def judged_of(
     refused: FindingError | None = None
     for number in tried:
         try:
+            if "references" in said and "recording" not in asked:
+                said["references"] = apart(garage, visit, number, asked["references"])
             judged = garage.book.judge(visit.name, number, **said)
         except FindingError as error:
             refused = refused or error  # of a car, of what was asked, or of this recording alone
@@ -275,6 +282,12 @@ def _fitting(garage: Garage, car: Car) -> dict[int, str]:
             one.fits(car)
             found[number] = one.told
     return found
+
+
+def _same_as_good(garage: Garage, visit: Visit, asked: Mapping[str, Any]) -> list[int]:
+    """Good recordings that hold the samples of the one judged, so that it was judged without."""
+    left = set(good_recordings(visit)) - {asked["recording"], *asked.get("references", ())}
+    return the_same(garage, visit, asked["recording"], sorted(left))
 
 
 def _others(visit: Visit, judged: Judged[Finding]) -> list[int]:

@@ -17,11 +17,11 @@ from bellmouth.pages.site.flow import stages_of
 from bellmouth.pages.site.garage import Garage, Visit
 from bellmouth.pages.site.rendering import go, page
 from bellmouth.pages.site.stream import EventStream
+from bellmouth.pages.site.typed import controller_of, count_of
 from bellmouth.pages.site.uploads import kept_mapping, kept_upload
-from bellmouth.pages.site.view_files import controller_of
 from bellmouth.recording.readers import journal_of
 
-__all__ = ["count_of", "router"]
+__all__ = ["router"]
 
 router = APIRouter(include_in_schema=False)
 
@@ -161,22 +161,6 @@ def _judged(visit: Visit) -> Response:
     before it was taken in."""
     after = visit.numbers("recording") and visit.numbers("work")
     return go(f"/car/{visit.key}/{'proof' if after else 'finding'}")
-
-
-def count_of(text: str, what: str) -> int | None:
-    """A whole number over 0; None where nothing was written.
-
-    Raises
-    ------
-    BellmouthError
-        If it is none, with ``what`` it was to be.
-    """
-    told = text.strip()
-    if not told:
-        return None
-    if not told.isdecimal() or int(told) < 1:
-        raise BellmouthError(f'{what}: "{told}" is not a whole number over 0. Write it as 120.')
-    return int(told)
 
 
 def _after_work(visit: Visit) -> set[int]:

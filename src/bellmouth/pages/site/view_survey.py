@@ -17,8 +17,8 @@ from starlette.responses import Response
 from bellmouth.errors import BellmouthError
 from bellmouth.pages.site.garage import Garage
 from bellmouth.pages.site.rendering import go, page, words_of
+from bellmouth.pages.site.sent_cars import kept_cars
 from bellmouth.pages.site.surveyed import Input, Surveyed, of_book, of_table
-from bellmouth.pages.site.uploads import kept_upload
 
 if TYPE_CHECKING:
     import polars as pl
@@ -27,7 +27,6 @@ __all__ = ["router"]
 
 router = APIRouter(include_in_schema=False)
 
-_ENDINGS = (".csv", ".csv.gz", ".parquet")
 _MOST_FILES = 500
 
 
@@ -57,13 +56,7 @@ async def of_files(
             f"More than {_MOST_FILES} files: use bellmouth survey, which works on all cores."
         )
     with _folder(garage) as folder, tempfile.TemporaryDirectory(dir=folder) as sent:
-        (there := Path(sent) / "cars").mkdir()
-        table = await kept_upload(cars, there, (".csv", ".parquet"))
-        table = table.rename(there / f"cars{table.suffix}")
-        kept = []
-        for number, file in enumerate(files):
-            (there := Path(sent) / str(number)).mkdir()
-            kept.append((file.filename or "", await kept_upload(file, there, _ENDINGS)))
+        table, kept = await kept_cars(cars, files, Path(sent))
         inputs = await run_in_threadpool(of_table, table, kept, folder)
         return _started(garage, folder, inputs)
 
