@@ -44,10 +44,10 @@ def test_the_whole_goes_into_json(recording: Recording) -> None:
 def test_what_is_missing_names_the_causes_that_suffer(recording: Recording) -> None:
     trims = [name for name in recording.series if "trim" in name]
     missing = {one.what: one for one in assess(without(recording, *trims)).missing}
-    assert set(missing["fuel trims"].causes) == {
+    assert set(missing["long fuel trims"].causes) == {
         "leak", "meter_low", "meter_high", "fuel_low", "fuel_high",
     }  # fmt: skip
-    assert "fuel trims" not in {one.what for one in assess(recording).missing}
+    assert "long fuel trims" not in {one.what for one in assess(recording).missing}
 
 
 def test_a_stuck_reading_is_said(recording: Recording) -> None:

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bellmouth.car.description import Car
-from bellmouth.finding.columns import Columns, opened, opening, throttle_name
+from bellmouth.finding.columns import Columns, opened, opening, short_alone, throttle_name
 from bellmouth.finding.priors import load_priors
 from bellmouth.physics import air, cylinder, fuel
 from bellmouth.recording.clamps import WIDE_RANGE
@@ -291,7 +291,8 @@ def _trims(
     trim = np.stack([column.value(name) for name in _TRIM_NAMES], axis=1)
     error = np.stack([column.error(name) for name in _TRIM_NAMES], axis=1)
     limit = np.stack([column.limit(name) for name in _TRIM_NAMES], axis=1)
-    trim = np.where(np.abs(trim) < _LARGEST_LOG_TRIM, trim, np.nan)
+    halves = np.stack([short_alone(column, bank, recording) for bank in BANKS], axis=1)
+    trim = np.where((np.abs(trim) < _LARGEST_LOG_TRIM) & ~halves, trim, np.nan)
     if not np.isfinite(trim).any():
         trim[:, 0], error[:, 0] = _trim_from_fuel_rate(column, metered, metered_error, recording)
     for place, bank in enumerate(BANKS):
