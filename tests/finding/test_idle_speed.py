@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from bellmouth.finding.idle_speed import load_share, lowest_idle
+from bellmouth.finding.lowest_idle import load_share, lowest_idle
 from bellmouth.finding.observations import Observations, observe
 from bellmouth.finding.priors import load_priors
 from bellmouth.recording.stretch import Reading, Stretch

@@ -16,15 +16,8 @@ from numpy.typing import NDArray
 from bellmouth.car.description import Car, Known
 from bellmouth.finding.density import normal
 from bellmouth.finding.hypothesis import HasCoordinates, Scale, log_reads
-from bellmouth.finding.idle_speed import (
-    NEAR_RPM,
-    SHARES,
-    IdleSpeed,
-    idle_speed,
-    lowest_idle,
-    speed_rises,
-    surplus_shares,
-)
+from bellmouth.finding.idle_speed import SHARES, IdleSpeed, idle_speed, speed_rises, surplus_shares
+from bellmouth.finding.lowest_idle import NEAR_RPM, lowest_idle
 from bellmouth.finding.observations import Observations
 from bellmouth.finding.priors import Priors, load_priors
 from bellmouth.recording.medians import median

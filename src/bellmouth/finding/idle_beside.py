@@ -17,17 +17,15 @@ from bellmouth.car.description import Car
 from bellmouth.finding.density import normal
 from bellmouth.finding.hypothesis import HasCoordinates, Scale
 from bellmouth.finding.idle_speed import (
-    NEAR_RPM,
     SHARES,
-    SHORTEST_SHARE,
     Comparison,
-    Lowest,
     Surplus,
     compared,
     speed_rises,
     stray_density,
     surplus_shares,
 )
+from bellmouth.finding.lowest_idle import NEAR_RPM, SHORTEST_SHARE, Lowest
 from bellmouth.finding.observations import Observations
 from bellmouth.finding.priors import Priors
 

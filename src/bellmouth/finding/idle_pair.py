@@ -16,16 +16,14 @@ from bellmouth.finding.idle_beside import air_change
 from bellmouth.finding.idle_spark import timing_density
 from bellmouth.finding.idle_speed import (
     SHARES,
-    Lowest,
     Surplus,
-    load_share,
-    lowest_idle,
     speed_density,
     speed_rises,
     stale_air,
     stray_density,
     surplus_shares,
 )
+from bellmouth.finding.lowest_idle import Lowest, load_share, lowest_idle
 from bellmouth.finding.observations import Observations
 from bellmouth.finding.priors import Priors
 

@@ -13,22 +13,18 @@ from bellmouth.car.description import Car, Known
 from bellmouth.finding.density import normal
 from bellmouth.finding.hypothesis import HasCoordinates, Scale
 from bellmouth.finding.idle_spark import Spark, timing_density
+from bellmouth.finding.lowest_idle import Lowest, load_share, lowest_idle
 from bellmouth.finding.observations import Observations
 from bellmouth.finding.priors import Priors
 
 __all__ = [
-    "NEAR_RPM",
     "SHARES",
-    "SHORTEST_SHARE",
     "Comparison",
     "IdleSpeed",
-    "Lowest",
     "Surplus",
     "compared",
     "idle_speed",
-    "load_share",
     "lowered_density",
-    "lowest_idle",
     "speed_density",
     "speed_parts",
     "speed_rises",
@@ -41,11 +37,6 @@ Surplus = Literal["leak", "stale"]
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
-_HIGHEST_IDLE_RPM = 1400.0
-#: Stretches this near to the lowest idle are of it. [rpm]
-NEAR_RPM = 15.0
-#: A dip that takes less of all idle time is not where the engine idles.
-SHORTEST_SHARE = 0.12
 #: Shares of all idle air in surplus that the likelihood is worked out at.
 SHARES = np.concatenate([[0.0], np.geomspace(0.04, 0.85, 23)])
 
@@ -207,18 +198,6 @@ def compared(
     return Comparison(judged, reference, target, float(excess), sd, shares, spark)
 
 
-@dataclass(frozen=True)
-class Lowest:
-    """Lowest warm idle [rpm], how many levels there are, the spark there [deg], how much higher
-    than hot it may idle for its coolant [rpm], and whether it is out of a drive."""
-
-    speed_rpm: float
-    levels: int
-    timing_deg: float
-    warming_rpm: float
-    driven: bool = False
-
-
 def _spark(
     judged: Lowest, reference: Lowest | None, usual: Known | None, table: Mapping[str, Any]
 ) -> Spark:
@@ -235,54 +214,6 @@ def _spark(
         steady = float(timing_density(drop, np.zeros(1), table, spread)[0])
         odd = steady if reference is None else 1.0 / table["stray_timing_deg"]
     return Spark(drop, float(spread), reference is not None or usual is not None, odd)
-
-
-def load_share(idle: Lowest, table: Mapping[str, Any]) -> float:
-    """How likely it is that a load raises an idle: one with two levels shows it without. In a drive
-    an idle is held up for other reasons, too, and one that comes to rest elsewhere at each stop has
-    perhaps not settled at any."""
-    if idle.driven:
-        shares = table["driven_load_share"]
-        return float(shares[min(idle.levels, len(shares)) - 1])
-    return float(table["load_share_two_levels" if idle.levels > 1 else "load_share"])
-
-
-def lowest_idle(
-    observations: Observations, table: Mapping[str, Any], chosen: NDArray[np.bool_]
-) -> Lowest:
-    """Lowest warm idle of the chosen points (points,)."""
-    o = observations
-    mask = o.idle & chosen & (o.speed_rev_s * 60.0 < _HIGHEST_IDLE_RPM)
-    if not mask.any():
-        return Lowest(float("nan"), 0, float("nan"), 0.0)
-    order = np.flatnonzero(mask)[np.argsort(o.speed_rev_s[mask])]
-    speeds, seconds = o.speed_rev_s[order] * 60.0, o.lasts_s[order]
-    driven = np.isin(o.recording[order], o.recording[~o.idle & ~o.held])
-    # A dip that lasts a moment is not where the engine idles; at a stop it never lasts long.
-    shortest = float(table["driven_shortest_share"]) if driven.any() else SHORTEST_SHARE
-    share = np.cumsum(seconds) / seconds.sum()
-    place = int(np.argmax(share > shortest))
-    lasting = speeds[(seconds > shortest * seconds.sum()) & (speeds >= speeds[place])]
-    if not lasting.size:  # many stops, none of which lasted
-        lasting = speeds[place : place + 1]
-    coolant = float(o.coolant_c[order[place]])
-    coolant = table["hot_c"] if np.isnan(coolant) else coolant
-    return Lowest(
-        speed_rpm=float(speeds[place]),
-        levels=_levels(lasting) if driven[place] else 1 + int((np.diff(lasting) > 30.0).sum()),
-        timing_deg=float(o.timing_deg[order[place]]),
-        warming_rpm=float(max(table["hot_c"] - coolant, 0.0) * table["warming_rpm_per_k"]),
-        driven=bool(driven[place]),
-    )
-
-
-def _levels(rising: Floats) -> int:
-    """How many levels speeds in rising order stand at, each as wide as one idle is."""
-    levels, begins = 1, rising[0]
-    for speed in rising:
-        if speed > begins + NEAR_RPM:
-            levels, begins = levels + 1, speed
-    return levels
 
 
 def _target(

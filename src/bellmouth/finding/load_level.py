@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from bellmouth.finding.density import normal
 from bellmouth.finding.hypothesis import HasCoordinates, log_reads
-from bellmouth.finding.idle_speed import NEAR_RPM, lowest_idle
+from bellmouth.finding.lowest_idle import NEAR_RPM, lowest_idle
 from bellmouth.finding.observations import Observations
 from bellmouth.finding.priors import Priors
 from bellmouth.recording.medians import median

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from bellmouth.finding.courses import AFTER, BEFORE
-from bellmouth.finding.idle_speed import lowest_idle
+from bellmouth.finding.lowest_idle import lowest_idle
 from bellmouth.finding.proof_result import Need, Verdict
 from bellmouth.recording.series import Recording
 from bellmouth.recording.stretch import Stretch

@@ -18,9 +18,9 @@ from bellmouth.finding.belonging import Asked, problem_of
 from bellmouth.finding.family import Family
 from bellmouth.finding.habit import any_habit, idle_sides
 from bellmouth.finding.hypothesis import Hypotheses, enumerate_hypotheses
-from bellmouth.finding.idle_speed import lowest_idle
 from bellmouth.finding.infer import Posterior, infer_many
 from bellmouth.finding.key_on import key_on
+from bellmouth.finding.lowest_idle import lowest_idle
 from bellmouth.finding.nominal import nominal_of, scale_of
 from bellmouth.finding.nuisance import LEARNED, Unknowns, unknowns
 from bellmouth.finding.observations import observe
