@@ -121,6 +121,20 @@ def test_missing_trims_are_said() -> None:
     assert any("No fuel trims" in warning for warning in told.warnings)
 
 
+def test_an_idle_that_fell_throughout_is_perhaps_of_a_cold_engine() -> None:
+    """Only where no coolant temperature tells: idle comes down by 120 rpm over the recording."""
+    whole = recording()
+    old = whole.series["engine_speed"]
+    coming_down = np.where(old.value < 1200.0, 120.0 * (1.0 - old.time_s / old.time_s[-1]), 0.0)
+    speed = Series(old.name, old.unit, old.time_s, old.value + coming_down)
+    falling = {**whole.series, old.name: speed}
+    told = find(Recording(falling, "made.csv"), car()).warnings
+    assert not any("fell throughout" in warning for warning in told)
+    unseen = {n: s for n, s in falling.items() if n != "engine_coolant_temperature"}
+    told = find(Recording(unseen, "made.csv"), car()).warnings
+    assert any("fell throughout" in warning for warning in told)
+
+
 def test_an_unknown_car_is_wider_than_a_known_one() -> None:
     """Nothing but displacement and metering is enough, and says less."""
     bare = find(recording(), Car(Known(2.0), "airflow"))

@@ -1,4 +1,4 @@
-"""Idles out of a drive: how long each lasts, which is the lowest, and how likely it is held up."""
+"""Which idle is the lowest and how long it lasts, in a drive too, and how likely it is held up."""
 
 from dataclasses import replace
 
@@ -79,3 +79,26 @@ def test_an_idle_of_another_recording_is_not_of_the_drive() -> None:
     o = observe(drive, [], car(), also=[stretches()])
     lowest = lowest_idle(o, TABLE, o.judged)
     assert (lowest.speed_rpm, lowest.driven) == (705.0, False)
+
+
+@pytest.mark.parametrize(
+    ("speeds", "coolant", "warming"),
+    [
+        ((900.0, 840.0, 780.0), False, 240.0),
+        ((900.0, 780.0, 840.0), False, 0.0),
+        ((702.0, 700.0), False, 0.0),
+        ((780.0,), False, 0.0),
+        ((900.0, 840.0, 780.0), True, 0.0),
+    ],
+)
+def test_an_idle_that_falls_throughout_may_go_on_falling(
+    speeds: tuple[float, ...], coolant: bool, warming: float
+) -> None:
+    """Where no coolant temperature says that the engine was hot."""
+    idles = [_idle(rpm, 60.0 * i, 50.0, 40) for i, rpm in enumerate(speeds)]
+    if coolant:
+        hot = Reading(88.0, 0.3, 1.0, 40, 9.0, 0.0)
+        told = {"engine_coolant_temperature": hot}
+        idles = [replace(one, readings={**one.readings, **told}) for one in idles]
+    o = observe(idles, [], car())
+    assert lowest_idle(o, TABLE, o.judged).warming_rpm == pytest.approx(warming)

@@ -7,6 +7,7 @@ import numpy as np
 
 from bellmouth.car.description import Complaint
 from bellmouth.finding.causes import CAUSES, called
+from bellmouth.finding.lowest_idle import fallen_rpm
 from bellmouth.finding.observations import LEAST_KPA, Observations, judgeable
 from bellmouth.finding.result import Evidence
 from bellmouth.finding.telling import telling
@@ -28,6 +29,7 @@ __all__ = [
 ]
 
 _SAME_FIT_NATS = 2.0
+_FELL_RPM = 20.0
 _MISFIT = 3.0
 _WORTH_A_BORE = 0.2  # of a deposit: from there the owner is asked to tell it
 _LIKELY = 0.3
@@ -188,6 +190,7 @@ def warnings_of(
         found.append("The engine never got warm: record again at 70 degC coolant to be sure.")
     if not np.isfinite(o.log_trim[o.judged]).any():
         found.append("No fuel trims: a leak shows only in airflow, pressure and throttle.")
+    found.extend(_perhaps_cold(o, recording))
     if not (o.idle & o.judged).any():
         found.append("No warm idle: sizes are told against a typical idle.")
     if o.judged.sum() == 1:
@@ -202,6 +205,16 @@ def warnings_of(
     found.extend(moved_zero(o))
     found.extend(_to_ask(case, posterior))
     return tuple(found)
+
+
+def _perhaps_cold(o: Observations, recording: Recording) -> Iterator[str]:
+    """An idle that falls as it does while an engine warms up, and nothing that says it was warm."""
+    fallen = fallen_rpm(o, o.idle & o.judged)
+    if fallen > _FELL_RPM and recording.get("engine_coolant_temperature") is None:
+        yield (
+            f"The idle fell throughout, by {fallen:.0f} rpm, and coolant temperature was not "
+            "recorded: perhaps the engine was warming up. Record it again hot, with coolant."
+        )
 
 
 def moved_zero(o: Observations) -> Iterator[str]:

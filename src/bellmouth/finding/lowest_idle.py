@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from bellmouth.finding.observations import Observations
 
-__all__ = ["NEAR_RPM", "SHORTEST_SHARE", "Lowest", "load_share", "lowest_idle"]
+__all__ = ["NEAR_RPM", "SHORTEST_SHARE", "Lowest", "fallen_rpm", "load_share", "lowest_idle"]
 
 Floats = NDArray[np.float64]
 
@@ -19,6 +19,7 @@ NEAR_RPM = 15.0
 #: A dip that takes less of all idle time is not where the engine idles.
 SHORTEST_SHARE = 0.12
 _HIGHEST_IDLE_RPM = 1400.0
+_FALLS_RPM = 5.0  # less between two stretches is no fall
 
 
 @dataclass(frozen=True)
@@ -51,15 +52,32 @@ def lowest_idle(
     lasting = speeds[(seconds > shortest * seconds.sum()) & (speeds >= speeds[place])]
     if not lasting.size:  # many stops, none of which lasted
         lasting = speeds[place : place + 1]
-    coolant = float(o.coolant_c[order[place]])
-    coolant = table["hot_c"] if np.isnan(coolant) else coolant
     return Lowest(
         speed_rpm=float(speeds[place]),
         levels=_levels(lasting) if driven[place] else 1 + int((np.diff(lasting) > 30.0).sum()),
         timing_deg=float(o.timing_deg[order[place]]),
-        warming_rpm=float(max(table["hot_c"] - coolant, 0.0) * table["warming_rpm_per_k"]),
+        warming_rpm=_warming_rpm(o, mask, int(order[place]), table),
         driven=bool(driven[place]),
     )
+
+
+def _warming_rpm(
+    o: Observations, idles: NDArray[np.bool_], lowest: int, table: Mapping[str, Any]
+) -> float:
+    """How much higher than hot the engine may idle at its lowest idle. Where no coolant temperature
+    was recorded, idles that fall throughout may go on falling by twice as much."""
+    coolant = float(o.coolant_c[lowest])
+    if np.isfinite(coolant):
+        return float(max(table["hot_c"] - coolant, 0.0) * table["warming_rpm_per_k"])
+    return 2.0 * fallen_rpm(o, idles & (o.recording == o.recording[lowest]))
+
+
+def fallen_rpm(o: Observations, idles: NDArray[np.bool_]) -> float:
+    """By how much the idle of a recording fell, where it did so from each of its stretches to the
+    next, as that of an engine does which warms up; else 0."""
+    speeds = o.speed_rev_s[idles] * 60.0
+    falling = len(speeds) > 1 and bool((np.diff(speeds) < -_FALLS_RPM).all())
+    return float(speeds[0] - speeds[-1]) if falling else 0.0
 
 
 def _levels(rising: Floats) -> int:
