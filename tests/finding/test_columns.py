@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from bellmouth.finding.columns import Columns, short_alone, throttle_name
+from bellmouth.finding.columns import Columns, throttle_name
 from bellmouth.finding.observations import observe
 from bellmouth.recording.stretch import Stretch
 from tests.finding.garage import car, reading, stretches
@@ -18,6 +18,7 @@ def _loaded(short: float, kpa: float = 88.0, *, kind: str = "drive", **more: flo
         **one.readings,
         "intake_manifold_pressure": reading(kpa, 0.1),
         "short_term_fuel_trim_bank_1": reading(short, 0.2),
+        "long_term_fuel_trim_bank_1": reading(0.0, 0.2),
         **{name: reading(value, 0.001) for name, value in more.items()},
     }
     return replace(one, kind=kind, readings=readings)  # type: ignore[arg-type]
@@ -62,20 +63,3 @@ def test_a_plate_is_read_where_zero_does_not_move() -> None:
     assert throttle_name(Columns([stretch])) == "commanded_throttle_actuator"
     sensor = {**stretch.readings, "throttle_position": reading(15.0, 0.1)}
     assert throttle_name(Columns([replace(stretch, readings=sensor)])) == "throttle_position"
-
-
-def test_a_short_trim_says_nothing_of_the_total_where_its_long_one_was_not_recorded() -> None:
-    """Where a long one was recorded at all, a stretch that it does not reach counts."""
-    trims = {"short_term_fuel_trim_bank_1": reading(0.4, 0.2)}
-    both = {**trims, "long_term_fuel_trim_bank_1": reading(9.0, 0.2)}
-    made = Columns([replace(stretches()[0], readings=one) for one in (both, trims, trims)])
-    assert short_alone(made, 1, np.array([0, 0, 1])).tolist() == [False, False, True]
-    assert not short_alone(made, 2, np.array([0, 0, 1])).any()
-
-
-@pytest.mark.parametrize("term", ["short", "long"])
-def test_only_a_long_trim_alone_is_a_total(term: str) -> None:
-    alone = {f"{term}_term_fuel_trim_bank_1": reading(0.4, 0.2)}
-    made = [replace(one, readings={**one.readings, **alone}) for one in stretches()]
-    told = np.isfinite(observe(made, [], car()).log_trim[:, 0])
-    assert told.tolist() == [term == "long"] * len(made)

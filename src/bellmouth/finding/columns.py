@@ -9,7 +9,7 @@ from bellmouth.recording.medians import median
 from bellmouth.recording.stretch import Stretch
 from bellmouth.recording.trims import BANKS
 
-__all__ = ["Columns", "opened", "opening", "short_alone", "throttle_name"]
+__all__ = ["Columns", "opened", "opening", "throttle_name"]
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -80,16 +80,6 @@ def _enriched(stretch: Stretch) -> bool:
         return False
     short = [stretch.readings.get(f"short_term_fuel_trim_bank_{bank}") for bank in BANKS]
     return any(short) and all(one.value == 0 for one in short if one is not None)
-
-
-def short_alone(column: Columns, bank: int, recording: NDArray[np.int64]) -> Bools:
-    """Where a bank's short trim was recorded and its long one was not: what lasts the long one
-    makes up, so that nothing is known of the total."""
-    short, long = (
-        np.isfinite(column.value(f"{term}_term_fuel_trim_bank_{bank}"))
-        for term in ("short", "long")
-    )
-    return short & ~np.isin(recording, recording[long])
 
 
 def throttle_name(column: Columns) -> str:
