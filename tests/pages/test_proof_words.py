@@ -13,6 +13,7 @@ from bellmouth.pages.proof_words import (
     outcome_words,
     proof_headline,
 )
+from bellmouth.pages.recognised import recogniser
 
 
 def proof(**changed: object) -> Proof:
@@ -76,6 +77,19 @@ def test_the_halves_of_better_have_each_their_probability() -> None:
         "What was wrong is gone or much smaller: 98 %; nothing new is there: 85 %."
     )
     assert outcome_words(proof(mended=0.0, nothing_new=0.97)) == "Nothing new is there: 97 %."
+
+
+def test_german_says_all_of_it() -> None:
+    german = recogniser("de")
+    sized = Size(1.2, 0.8, 1.9, "mm")
+    told = [
+        leak_words(proof(new_leak=NewLeak(0.12, sized, 0.14))),
+        leak_words(proof(new_leak=NewLeak(0.05, sized, 0.3))),
+        outcome_words(proof(mended=0.98, nothing_new=0.85)),
+        outcome_words(proof(mended=0.0, nothing_new=0.85)),
+    ]
+    assert [german.unknown(one) for one in told] == [0, 0, 0, 0]
+    assert "kaum etwas" in german.say(told[0])
 
 
 def test_learning_not_taken_is_plain() -> None:

@@ -88,10 +88,11 @@ def learning_words(proof: Proof) -> str:
 
 def outcome_words(proof: Proof) -> str:
     """The two halves of *better*: what was wrong is gone, and nothing new came."""
-    new = f"nothing new is there: {chance(proof.nothing_new)}"
+    new = chance(proof.nothing_new)
     if proof.mended < _POSSIBLE:
-        return f"{new[:1].upper()}{new[1:]}."
-    return f"What was wrong is gone or much smaller: {chance(proof.mended)}; {new}."
+        return f"Nothing new is there: {new}."
+    gone = chance(proof.mended)
+    return f"What was wrong is gone or much smaller: {gone}; nothing new is there: {new}."
 
 
 def leak_words(proof: Proof) -> str:
@@ -119,8 +120,9 @@ def _leak_told(leak: NewLeak) -> str:
     sized = f"like a round hole of {interval_words(leak.size)} if it is there"
     if leak.probability >= _WORTH_SAYING:
         return f"Probably a new leak ({chance(leak.probability)}), {sized}."
-    words = "A new leak is possible" if leak.probability >= _POSSIBLE else "A new leak is unlikely"
-    return f"{words} ({chance(leak.probability)}; {sized})."
+    if leak.probability >= _POSSIBLE:
+        return f"A new leak is possible ({chance(leak.probability)}; {sized})."
+    return f"A new leak is unlikely ({chance(leak.probability)}; {sized})."
 
 
 def _signed(value: float, unit: str) -> str:
