@@ -18,7 +18,7 @@ from bellmouth.recording.steady import stretches
 from bellmouth.recording.stretch import Stretch
 from measure.cases import cached, stored
 
-__all__ = ["WAYS", "Worked", "pairs"]
+__all__ = ["WAYS", "Worked", "leaking_pairs", "pairs"]
 
 #: How the work went, and the verdict that is right.
 WAYS = {
@@ -31,6 +31,7 @@ WAYS = {
 }
 _CHOKED_G_S_PER_MM2 = 0.2362
 _LEAST_SHARE = 0.10  # of idle air: the smallest surplus worth acting on
+_MENDED = (("deposit",), ("meter_low", "meter_high", "fuel_low", "fuel_high"))
 _REPAIRABLE = ("leak", "meter_low", "meter_high", "fuel_low")
 _ANY = ("healthy", "leak", "meter_low", "meter_high", "fuel_low", "fuel_high", "deposit",
         "learned_stale")  # fmt: skip
@@ -50,6 +51,7 @@ class Worked:
     reports: str
     complaint: str
     car: Car
+    idle_g_s: float
 
 
 def pairs(count: int, variant: str, seed: int) -> list[Worked]:
@@ -71,6 +73,31 @@ def _make(count: int, variant: str, seed: int) -> list[Worked]:
         causes = _causes(way)
         cases = population.draw(each, variant, seed + 101 * number, causes=causes)
         drawn += [(way, replace(case, number=case.number + 1000 * number)) for case in cases]
+    return _worked(drawn)
+
+
+def leaking_pairs(count: int, variant: str, seed: int) -> list[Worked]:
+    """``count`` cars that meter pressure, each mended with nothing new and mended with a new leak
+    beside: two pairs that begin alike; cached."""
+    mark = hashlib.sha256(f"leaking {count} {variant} {seed} {_source()}".encode()).hexdigest()[:16]
+    path = stored("pairs", f"{variant}-{mark}", ["practice", "recording"])
+    return cached(path, lambda: _leaking(count, variant, seed))
+
+
+def _leaking(count: int, variant: str, seed: int) -> list[Worked]:
+    each = -(-count // len(_MENDED))
+    drawn = []
+    for number, causes in enumerate(_MENDED):
+        cases = population.draw(4 * each, variant, seed + 55 * number + 7, causes=causes)
+        metered = [case for case in cases if case.reported == "pressure"][:each]
+        for case in metered:
+            one = replace(case, number=case.number + 1000 * number)
+            drawn += [("repaired", one), ("cleaned, new leak", one)]
+    return _worked(drawn)
+
+
+def _worked(drawn: list[tuple[str, Case]]) -> list[Worked]:
+    """Both recordings of each car: the day of the fault, and the day after the work."""
     first = scenario.run([case for _, case in drawn], keep_true=False)
     later = [
         _after(way, case, one.remembered_deg) for (way, case), one in zip(drawn, first, strict=True)
@@ -84,6 +111,7 @@ def _make(count: int, variant: str, seed: int) -> list[Worked]:
             causes=(before.truth.cause, after.truth.cause),
             sizes=(before.truth.sizes, after.truth.sizes),
             reports=before.reported, complaint=before.typical_complaint, car=before.car,
+            idle_g_s=float(before.case.car.idle_airflow_g_s[0]),
         )
         for (way, _), before, after in zip(drawn, first, second, strict=True)
     ]  # fmt: skip

@@ -32,9 +32,9 @@ class Proved:
     proof: Proof | None
 
 
-def prove_all(count: int, variant: str, seed: int) -> list[Proved]:
-    """Prove every pair of a plan with the complaint unknown."""
-    return [Proved(one, _prove(one)) for one in pairs(count, variant, seed)]
+def prove_all(worked: Sequence[Worked]) -> list[Proved]:
+    """Prove every pair with the complaint unknown."""
+    return [Proved(one, _prove(one)) for one in worked]
 
 
 def _prove(one: Worked) -> Proof | None:
@@ -143,7 +143,7 @@ def main(arguments: list[str] | None = None) -> int:
     told = parser.parse_args(arguments)
     np.seterr(all="ignore")
     each = -(-told.cases // len(told.variant))
-    show([one for letter in told.variant for one in prove_all(each, letter, told.seed)])
+    show([one for letter in told.variant for one in prove_all(pairs(each, letter, told.seed))])
     real_pairs.show()
     return 0
 

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from bellmouth.finding.courses import AFTER, BEFORE, Courses
+from bellmouth.finding.fitting import squares
 from bellmouth.finding.prove import Pair, solve_pair
 from tests.finding import garage
 
@@ -63,6 +64,32 @@ def test_a_new_cause_acts_in_the_recording_after_alone(courses: Courses) -> None
     which = np.array([row])
     assert np.isnan(courses.coordinate("leak", BEFORE, which, sizes)[0])
     assert courses.coordinate("leak", AFTER, which, sizes)[0] == pytest.approx(np.log(3e-6))
+
+
+def test_a_course_of_two_sizes_is_next_to_those_with_one_of_them_gone(courses: Courses) -> None:
+    names = [course.name for course in courses.courses]
+
+    def beside(name: str) -> list[str]:
+        return [names[row] for row in courses.next_to[names.index(name)]]
+
+    assert beside("deposit -> leak") == ["healthy -> leak", "deposit -> healthy"]
+    assert beside("leak -> leak'") == ["healthy -> leak", "leak -> healthy"]
+    assert beside("meter_low -> meter_low+leak") == ["healthy -> leak", "meter_low -> meter_low"]
+    assert beside("leak+deposit -> deposit") == ["deposit -> deposit", "leak -> healthy"]
+    alone = courses.dimensions < 2
+    assert (courses.next_to[alone] == np.flatnonzero(alone)[:, None]).all()
+
+
+def test_what_may_have_come_beside_is_found_wherever_the_course_without_it_is() -> None:
+    """Stale learning at its smallest is next to nothing, and so is a small leak: with a large
+    deposit before, the search for both had ended 5 off, and what may hide was ruled out."""
+    after = garage.stretches(leak_mm=1.3, metering="pressure")
+    before = garage.stretches(deposit_mm2=50.0, metering="pressure")
+    posterior = (pair := solve_pair(before, after, (), garage.car("pressure"))).posterior
+    cost = posterior.misfit * posterior.residuals.shape[1] + squares(posterior.coordinates)
+    fit = dict(zip((course.name for course in pair.courses.courses), cost, strict=True))
+    for name in ("deposit -> leak", "deposit -> learned_stale"):
+        assert fit[name] < fit["deposit -> healthy"] + 1.0
 
 
 def test_closed_form_physics_gives_back_the_meter_that_read_low(pair: Pair) -> None:

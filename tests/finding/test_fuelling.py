@@ -18,7 +18,7 @@ def _observed(*names: str, at: int | None = None) -> Observations:
     for place, one in enumerate(stretches()):
         told = names if at in (None, place) else names[:-1]
         made.append(
-            replace(one, readings=one.readings | {name: reading(0.4, 0.2) for name in told})
+            replace(one, readings={**one.readings, **dict.fromkeys(told, reading(0.4, 0.2))})
         )
     return observe(made, [], car())
 

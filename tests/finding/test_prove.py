@@ -73,6 +73,36 @@ def test_a_leak_mended_where_pressure_meters_the_air_is_better() -> None:
     assert any("a small leak hides" in need.why or "leaks in" in need.why for need in proof.needs)
 
 
+def test_where_a_small_leak_hides_it_is_as_likely_as_work_leaves_one_behind() -> None:
+    """A leak of 1 mm is 5 % of this idle's air; both halves of *better* are told apart."""
+    made = garage.stretches
+    pair = solve_pair(
+        made(deposit_mm2=15.0, metering="pressure"), made(leak_mm=1.0, metering="pressure"), (),
+        garage.car("pressure"),
+    )  # fmt: skip
+    proof = verdict_of(pair, course_weights(pair, {"deposit": 1.0}), healthy())
+    table = pair.priors.proof
+    came = table["gone_and_new"] * table["new_shares"]["leak"]
+    work = table["gone"] + table["gone_and_new"] * (
+        table["new_shares"]["leak"] + table["new_shares"]["learned_stale"]
+        + 2 * table["new_shares"]["meter_low"]
+    )  # fmt: skip
+    assert proof.new_leak.expected == pytest.approx(came / work, abs=0.02)
+    assert proof.new_leak.probability > 0.5 * proof.new_leak.expected
+    assert proof.mended > 0.98
+    assert proof.outcomes["better"] < proof.nothing_new + 1e-9
+    assert proof.nothing_new < 1.0 - proof.new_leak.probability + 1e-9
+
+
+def test_what_is_mended_and_what_is_new_are_told_apart() -> None:
+    proof = prove(meter_reads_low(), leaks("after.csv"), CAR)
+    assert proof.mended > 0.9
+    assert proof.nothing_new < 0.1
+    same = prove(meter_reads_low(), meter_reads_low("after.csv", seed=11), CAR)
+    assert same.mended < 0.1
+    assert same.nothing_new > 0.9
+
+
 def test_nothing_done_is_never_praised() -> None:
     proof = prove(meter_reads_low(), meter_reads_low("after.csv", seed=11), CAR)
     assert proof.verdict == "same"

@@ -10,8 +10,10 @@ from bellmouth.pages.proof_words import (
     course_words,
     leak_words,
     learning_words,
+    outcome_words,
     proof_headline,
 )
+from bellmouth.pages.recognised import recogniser
 
 
 def proof(**changed: object) -> Proof:
@@ -61,6 +63,35 @@ def test_a_new_leak_is_told_as_likely_as_it_is(probability: float, start: str) -
     assert told.startswith(start)
 
 
+@pytest.mark.parametrize(("probability", "hardly"), [(0.1, True), (0.02, False), (0.6, False)])
+def test_it_is_said_where_recordings_do_not_bear_on_a_leak(
+    probability: float, hardly: bool
+) -> None:
+    told = leak_words(proof(new_leak=NewLeak(probability, Size(1.2, 0.8, 1.9, "mm"), 0.14)))
+    assert ("hardly tell" in told) == hardly
+    assert ("would be 14 %" in told) == hardly
+
+
+def test_the_halves_of_better_have_each_their_probability() -> None:
+    assert outcome_words(proof(mended=0.98, nothing_new=0.85)) == (
+        "What was wrong is gone or much smaller: 98 %; nothing new is there: 85 %."
+    )
+    assert outcome_words(proof(mended=0.0, nothing_new=0.97)) == "Nothing new is there: 97 %."
+
+
+def test_german_says_all_of_it() -> None:
+    german = recogniser("de")
+    sized = Size(1.2, 0.8, 1.9, "mm")
+    told = [
+        leak_words(proof(new_leak=NewLeak(0.12, sized, 0.14))),
+        leak_words(proof(new_leak=NewLeak(0.05, sized, 0.3))),
+        outcome_words(proof(mended=0.98, nothing_new=0.85)),
+        outcome_words(proof(mended=0.0, nothing_new=0.85)),
+    ]
+    assert [german.unknown(one) for one in told] == [0, 0, 0, 0]
+    assert "kaum etwas" in german.say(told[0])
+
+
 def test_learning_not_taken_is_plain() -> None:
     assert learning_words(proof(learning_taken=0.1)).startswith("Learning has NOT taken (90 %)")
 
@@ -79,3 +110,5 @@ def test_the_document_has_the_contract_s_keys() -> None:
     assert {"verdict", "probability", "changes", "learning", "new_leak", "needs"} <= set(document)
     assert document["learning"]["taken"] == 0.97
     assert document["new_leak"]["probability"] == 0.004
+    assert {"expected"} <= set(document["new_leak"])
+    assert {"mended", "nothing_new"} <= set(document)

@@ -99,6 +99,22 @@ class Courses:
         )
 
     @cached_property
+    def next_to(self) -> Ints:
+        """Of a course of two sizes, the one that is left where the first, or the second, is
+        nothing, (courses, 2); any other is next to itself."""
+        rows = {(one.before, one.after): row for row, one in enumerate(self.courses)}
+        own = np.arange(self.count)
+        found = np.stack([own, own], axis=1)
+        for row in np.flatnonzero(self.dimensions == 2):
+            for gone in (0, 1):
+                before, after = (
+                    tuple((cause, 0) for cause, place in held if place != gone)
+                    for held in (self.courses[row].before, self.courses[row].after)
+                )
+                found[row, gone] = rows[before, after]
+        return found
+
+    @cached_property
     def _codes(self) -> tuple[Ints, Ints, Floats]:
         """Of each recording's two causes: place of the size, row of the effects, sign."""
         shape = (2, self.count, 2)

@@ -117,7 +117,8 @@ def improve(
 ) -> Steps[tuple[Floats, Floats]]:
     """One damped Gauss-Newton step of unknowns and sizes together, kept where it helps.
 
-    A cause at its smallest is next to a healthy car: it begins again there where that fits better.
+    A cause at its smallest is next to a healthy car, and a course with one of two sizes at its
+    smallest to the course without it: it begins again there where that fits better.
     """
     residual, jacobian = yield from linearise(hypotheses, bends, coordinates, sizes)
     count, unknowns = coordinates.shape
@@ -129,21 +130,42 @@ def improve(
     step = step_of(white, slopes, here)
     step[:, unknowns:] *= _DAMPING
     step = np.clip(step, -FARTHEST, FARTHEST)
-    # Here, a whole step, a part of it, and next to a healthy car.
-    trial, moved = np.empty((4, count, unknowns)), np.empty((4, count, 2))
+    trial, moved = _trials(hypotheses, coordinates, sizes, step)
+    others = len(trial) - 1
+    which = np.tile(np.arange(count), others)
+    effects = hypotheses.effects(which, moved[1:].reshape(-1, 2), bends)
+    [told] = yield [Question(trial[1:].reshape(-1, unknowns), effects)]
+    cost = squares(trial)
+    cost[0] += squares(white)
+    cost[1:] += squares(told.residuals @ metric.T).reshape(others, count)
+    choice, rows = np.argmin(cost, axis=0), np.arange(count)
+    return trial[choice, rows], moved[choice, rows]
+
+
+def _trials(
+    hypotheses: HypothesisTable, coordinates: Floats, sizes: Floats, step: Floats
+) -> tuple[Floats, Floats]:
+    """Unknowns (trials, hypotheses, unknowns) and sizes to try: here, a whole step, a part of it,
+    next to a healthy car, and next to what is left without each of two sizes."""
+    count, unknowns = coordinates.shape
+    beside = hypotheses.next_to
+    tried = 4 if beside is None else 6
+    trial, moved = np.empty((tried, count, unknowns)), np.empty((tried, count, 2))
     trial[0], moved[0] = coordinates, sizes
     for place, length in ((1, 1.0), (2, 0.35)):
         trial[place] = coordinates + length * step[:, :unknowns]
         moved[place] = sizes + length * step[:, unknowns:]
-    trial[3], moved[3] = coordinates[0], hypotheses.low
     moved[1:3] = np.clip(moved[1:3], hypotheses.low, hypotheses.high)
-    effects = hypotheses.effects(np.tile(np.arange(count), 3), moved[1:].reshape(-1, 2), bends)
-    [told] = yield [Question(trial[1:].reshape(-1, unknowns), effects)]
-    cost = squares(trial)
-    cost[0] += squares(white)
-    cost[1:] += squares(told.residuals @ metric.T).reshape(3, count)
-    choice, rows = np.argmin(cost, axis=0), np.arange(count)
-    return trial[choice, rows], moved[choice, rows]
+    trial[3], moved[3] = coordinates[0], hypotheses.low
+    if beside is None:
+        return trial, moved
+    two = np.flatnonzero(hypotheses.dimensions == 2)
+    for gone in (0, 1):
+        rows, place = beside[:, gone], 4 + gone
+        trial[place], moved[place] = coordinates[rows], sizes
+        moved[place, two, gone] = hypotheses.low[two, gone]
+        moved[place, two, 1 - gone] = sizes[rows[two], 0]
+    return trial, moved
 
 
 def linearise(

@@ -100,6 +100,11 @@ class Hypotheses:
         return self._acting.row.T
 
     @property
+    def next_to(self) -> None:
+        """Nothing: a pair of one recording is found from its coarse grid."""
+        return
+
+    @property
     def bending(self) -> NDArray[np.bool_]:
         """Which hold one size alone that acts on an area, (hypotheses,)."""
         return np.asarray(self._acting.areas[0] & (self.dimensions == 1))

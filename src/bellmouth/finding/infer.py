@@ -51,6 +51,9 @@ Ints = NDArray[np.intp]
 SideLog = Callable[[Ints, Floats], Floats]
 
 _ITERATIONS = 2
+_ITERATIONS_BESIDE = (
+    4  # where a search begins again next to another: that one has to be found first
+)
 _LOST_NATS = 8.0  # a hypothesis fits this much worse than a healthy car: it has not been fitted
 _BELIEVED_NATS = 5.0  # its evidence is this near the best: a weight of .7 % or more beside it
 _NEAR_NATS = 3.0  # it fits this nearly as well as the best: more of them gain nothing
@@ -166,7 +169,7 @@ def _steps(problem: Problem, start: tuple[Floats, Floats] | None = None) -> Step
     if start is None:
         start = yield from start_from(model, hypotheses, middle, bends)
     coordinates, sizes = start
-    for _ in range(_ITERATIONS):
+    for _ in range(_ITERATIONS if hypotheses.next_to is None else _ITERATIONS_BESIDE):
         coordinates, sizes = yield from improve(hypotheses, metric, bends, coordinates, sizes)
     residual, jacobian = yield from linearise(hypotheses, bends, coordinates, sizes)
     white, white_jacobian = residual @ metric.T, metric @ jacobian

@@ -57,6 +57,12 @@ class HypothesisTable(Protocol):
         ...
 
     @property
+    def next_to(self) -> Ints | None:
+        """What is left of a hypothesis of two sizes where the first, or the second, is nothing,
+        (hypotheses, 2); None where no search begins there."""
+        ...
+
+    @property
     def worth(self) -> Floats:
         """Smallest size worth acting on where the coordinate is the size itself, |ln ratio|, NaN
         where it is a logarithm, (hypotheses, 2)."""

@@ -30,10 +30,13 @@ class Change:
 
 @dataclass(frozen=True)
 class NewLeak:
-    """How probable it is that the work opened a leak, and how big it would be."""
+    """How probable it is that the work opened a leak, how big it would be, and how probable such a
+    leak is by the weights alone, once it is known what became of the old trouble: where both are
+    alike the recordings do not show it either way."""
 
     probability: float
     size: Size | None
+    expected: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -64,9 +67,11 @@ class Proof:
     """Whether the work did what it should.
 
     ``probability`` is that of the verdict; where it is ``cannot say yet``, of the likeliest of
-    ``outcomes`` (better, same, worse). ``courses`` are the likeliest courses from before to
-    after; ``before`` and ``after`` each cause's probability alone or in a pair; ``learning`` the
-    probability that learning has taken, and why it is thought so.
+    ``outcomes`` (better, same, worse). Better is two things at once: ``mended`` is the probability
+    that something was wrong and is gone or at least 30 % smaller, whatever came beside it;
+    ``nothing_new`` that nothing is there which was not before. ``courses`` are the likeliest
+    courses from before to after; ``before`` and ``after`` each cause's probability alone or in a
+    pair; ``learning`` the probability that learning has taken, and why it is thought so.
     """
 
     verdict: Verdict
@@ -82,5 +87,7 @@ class Proof:
     after: Mapping[str, float]
     warnings: tuple[str, ...]
     misfit: float
+    mended: float = 0.0
+    nothing_new: float = 1.0
     points: tuple[PairPoint, ...] = ()
     family: OfFamily | None = None

@@ -1,6 +1,6 @@
 """From the posterior over courses to what is said: verdict, changes with intervals, learning."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 __all__ = ["COMMITS", "either_way", "verdict_of"]
 
 Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
 
 #: A verdict is given from this probability on: our choice, set on practice variants A to C.
 COMMITS = 0.75
@@ -39,7 +40,8 @@ def verdict_of(pair: "Pair", weights: Mapping[Course, float], after: Recording) 
     """Weigh the courses and say what came of it."""
     probability, unexplained = _probabilities(pair, weights)
     drawn = _Drawn(pair, probability)
-    outcomes = _outcomes(pair, drawn)
+    mended, came = _mended(drawn), _came(drawn)
+    outcomes = _outcomes(drawn, mended, came)
     best: Verdict = max(outcomes, key=lambda name: outcomes[name])
     present = {
         recording: {cause: drawn.present(cause, recording) for cause in drawn.causes}
@@ -59,13 +61,15 @@ def verdict_of(pair: "Pair", weights: Mapping[Course, float], after: Recording) 
         changes=tuple(_changes(drawn, present)),
         learning_taken=1.0 - stale,
         learning=learning_reasons(pair),
-        new_leak=_new_leak(drawn),
+        new_leak=_new_leak(drawn, _expected_leak(weights, courses, probability)),
         needs=needs_of(pair, verdict, ready, present[AFTER], either=either),
         courses={courses[i].name: float(probability[i]) for i in order[:12]},
         before=present[BEFORE],
         after=present[AFTER],
         warnings=_warnings(pair, unexplained),
         misfit=float(pair.posterior.misfit[order[0]]),
+        mended=float(drawn.weight[mended].sum()),
+        nothing_new=float(drawn.weight[~came].sum()),
         points=_points(pair),
         family=pair.family,
     )
@@ -115,6 +119,16 @@ class _Drawn:
         """Probability that a cause is there, alone or not."""
         return float(self.weight[np.isfinite(self.coordinate(cause, recording))].sum())
 
+    def ratios(self) -> Floats:
+        """Size after over before in each draw of a course whose cause changed; 1 in others."""
+        changed = np.array([course.step == "changed" for course in self.pair.courses.courses])
+        ratio = np.ones(len(self.which))
+        for cause in self.causes:
+            before, after = (_amount(self, cause, recording) for recording in (BEFORE, AFTER))
+            rows = changed[self.which] & (before > 0)
+            ratio = np.where(rows, after / np.where(before > 0, before, 1.0), ratio)
+        return ratio
+
     def size(self, cause: str, recording: int) -> Floats:
         """A cause's size in each draw; nothing (0, or 1 for a ratio) where it is not there."""
         coordinate = self.coordinate(cause, recording)
@@ -146,19 +160,26 @@ def _draw(pair: "Pair", row: int, unit: Floats) -> Floats:
     return drawn
 
 
-def _outcomes(pair: "Pair", drawn: _Drawn) -> dict[Verdict, float]:
-    """Probability of better, same and worse."""
-    told = np.array([_kind(course) for course in pair.courses.courses])[drawn.which]
-    ratio = np.ones(len(drawn.which))
-    for cause in drawn.causes:
-        before, after = (_amount(drawn, cause, recording) for recording in (BEFORE, AFTER))
-        changed = (told == "changed") & (before > 0)
-        ratio = np.where(changed, after / np.where(before > 0, before, 1.0), ratio)
-    told = np.where((told == "changed") & (ratio < _SHRUNK), "better", told)
-    told = np.where((told == "changed") & (ratio > _GROWN), "worse", told)
-    told = np.where(told == "changed", "same", told)
-    names: tuple[Verdict, ...] = ("better", "same", "worse")
-    return {name: float(drawn.weight[told == name].sum()) for name in names}
+def _outcomes(drawn: _Drawn, mended: Flags, came: Flags) -> dict[Verdict, float]:
+    """Probability of better, same and worse; what grew counts as what came."""
+    worse = came | (drawn.ratios() > _GROWN)
+    better = mended & ~worse
+    shares: dict[Verdict, Flags] = {
+        "better": better, "same": ~(better | worse), "worse": worse
+    }  # fmt: skip
+    return {name: float(drawn.weight[told].sum()) for name, told in shares.items()}
+
+
+def _mended(drawn: _Drawn) -> Flags:
+    """Draws in which a cause that was there before is gone or much smaller, whatever else came."""
+    gone = [bool(set(c.held(BEFORE)) - set(c.held(AFTER))) for c in drawn.pair.courses.courses]
+    return np.asarray(np.array(gone)[drawn.which] | (drawn.ratios() < _SHRUNK))
+
+
+def _came(drawn: _Drawn) -> Flags:
+    """Draws in which something is there after that was not before."""
+    new = [bool(set(c.held(AFTER)) - set(c.held(BEFORE))) for c in drawn.pair.courses.courses]
+    return np.asarray(np.array(new)[drawn.which])
 
 
 def _kind(course: Course) -> str:
@@ -202,17 +223,35 @@ def _interval(values: Floats, weight: Floats, unit: str) -> Size:
     return Size(float(middle), float(low), float(high), unit)
 
 
-def _new_leak(drawn: _Drawn) -> NewLeak:
+def _new_leak(drawn: _Drawn, expected: float) -> NewLeak:
     """A leak that is there after and was not before."""
     if "leak" not in drawn.causes:
-        return NewLeak(0.0, None)
+        return NewLeak(0.0, None, expected)
     new = np.isfinite(drawn.coordinate("leak", AFTER))
     new &= ~np.isfinite(drawn.coordinate("leak", BEFORE))
     probability = float(drawn.weight[new].sum())
     if probability <= 0:
-        return NewLeak(0.0, None)
+        return NewLeak(0.0, None, expected)
     size = _interval(drawn.size("leak", AFTER)[new], drawn.weight[new], "mm")
-    return NewLeak(probability, size)
+    return NewLeak(probability, size, expected)
+
+
+def _expected_leak(
+    weights: Mapping[Course, float], courses: Sequence[Course], probability: Floats
+) -> float:
+    """What the weights alone say of a new leak, among courses in which the old causes came to the
+    same: what the recordings say beyond that is the difference to its probability."""
+    fates = [
+        (course.held(BEFORE), tuple(c for c in course.held(BEFORE) if c in course.held(AFTER)))
+        for course in courses
+    ]
+    whole, leaking, told = (dict.fromkeys(fates, 0.0) for _ in range(3))
+    for course, fate, chance in zip(courses, fates, probability, strict=True):
+        whole[fate] += weights[course]
+        told[fate] += float(chance)
+        if "leak" in set(course.held(AFTER)) - set(course.held(BEFORE)):
+            leaking[fate] += weights[course]
+    return sum(told[fate] * leaking[fate] / whole[fate] for fate in whole if whole[fate] > 0)
 
 
 def _points(pair: "Pair") -> tuple[PairPoint, ...]:

@@ -87,6 +87,8 @@ def proof_document(proof: Proof) -> Document:
         "verdict": proof.verdict,
         "probability": proof.probability,
         "outcomes": dict(proof.outcomes),
+        "mended": proof.mended,
+        "nothing_new": proof.nothing_new,
         "changes": [
             {
                 "cause": change.cause,
@@ -102,6 +104,7 @@ def proof_document(proof: Proof) -> Document:
         "new_leak": {
             "probability": leak.probability,
             "size": _size(leak.size) if leak.size else None,
+            "expected": leak.expected,
         },
         "needs": [{"what": need.what, "why": need.why} for need in proof.needs],
         "courses": dict(proof.courses),

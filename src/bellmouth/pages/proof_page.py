@@ -19,6 +19,7 @@ from bellmouth.pages.proof_words import (
     course_words,
     leak_words,
     learning_words,
+    outcome_words,
     proof_headline,
 )
 from bellmouth.pages.report import BarRow, Chart
@@ -49,6 +50,7 @@ class ProofPage:
     verdict: str
     bars: tuple[BarRow, ...]
     changes: tuple[ChangeRow, ...]
+    halves: str
     learning: str
     leak: str
     needs: tuple[Need, ...]
@@ -75,6 +77,7 @@ def proof_page(
             for name, p in sorted(proof.outcomes.items(), key=lambda item: -item[1])
         ),
         changes=tuple(_change_row(change, car.metering, say) for change in proof.changes),
+        halves=say(outcome_words(proof)),
         learning=say(learning_words(proof)),
         leak=say(leak_words(proof)),
         needs=tuple(Need(say(one.what), say(one.why)) for one in proof.needs),

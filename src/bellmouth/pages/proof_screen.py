@@ -11,6 +11,7 @@ from bellmouth.pages.proof_words import (
     course_words,
     leak_words,
     learning_words,
+    outcome_words,
     proof_headline,
 )
 from bellmouth.pages.words import SAFETY, chance
@@ -31,6 +32,7 @@ def print_proof(proof: Proof, metering: str, out: Console) -> None:
         section(out, "What changed (with the interval that holds it nine times in ten)")
         out.print(_changes(proof, metering, out))
     section(out, "After the work")
+    out.print(hanging("-", outcome_words(proof)))
     out.print(hanging("-", learning_words(proof)))
     out.print(hanging("-", leak_words(proof)))
     needs = [f"{need.what} ({need.why})" for need in proof.needs]

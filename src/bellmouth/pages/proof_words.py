@@ -1,7 +1,7 @@
 """Plain words for a proof, shared by the screen and the page."""
 
 from bellmouth.finding.causes import CAUSES
-from bellmouth.finding.proof_result import Change, Proof
+from bellmouth.finding.proof_result import Change, NewLeak, Proof
 from bellmouth.finding.result import Size
 from bellmouth.finding.verdict import COMMITS
 from bellmouth.pages.metered import shown_cause
@@ -14,7 +14,14 @@ from bellmouth.pages.words import (
     unit_words,
 )
 
-__all__ = ["change_words", "course_words", "leak_words", "learning_words", "proof_headline"]
+__all__ = [
+    "change_words",
+    "course_words",
+    "leak_words",
+    "learning_words",
+    "outcome_words",
+    "proof_headline",
+]
 
 _VERDICTS = {
     "better": "Better: what was wrong is gone or much smaller, and nothing new is there",
@@ -24,6 +31,7 @@ _VERDICTS = {
 }
 _WORTH_SAYING = 0.5
 _POSSIBLE = 0.1
+_HARDLY_TOLD = 3.0  # recordings that move the odds by less than this factor; our choice
 
 
 def proof_headline(proof: Proof) -> str:
@@ -78,16 +86,43 @@ def learning_words(proof: Proof) -> str:
     return f"{told}: {'; '.join(proof.learning)}." if proof.learning else f"{told}."
 
 
+def outcome_words(proof: Proof) -> str:
+    """The two halves of *better*: what was wrong is gone, and nothing new came."""
+    new = chance(proof.nothing_new)
+    if proof.mended < _POSSIBLE:
+        return f"Nothing new is there: {new}."
+    gone = chance(proof.mended)
+    return f"What was wrong is gone or much smaller: {gone}; nothing new is there: {new}."
+
+
 def leak_words(proof: Proof) -> str:
-    """Whether the work opened a leak."""
+    """Whether the work opened a leak, and whether the recordings bear on that."""
     leak = proof.new_leak
+    told = _leak_told(leak)
+    if min(leak.probability, leak.expected) < 0.01:
+        return told
+    moved = _odds(leak.probability) / _odds(leak.expected)
+    if not 1.0 / _HARDLY_TOLD < moved < _HARDLY_TOLD:
+        return told
+    return (
+        f"{told} The recordings hardly tell: by how often work leaves a leak behind it would be "
+        f"{chance(leak.expected)}."
+    )
+
+
+def _odds(probability: float) -> float:
+    return probability / max(1.0 - probability, 1e-9)
+
+
+def _leak_told(leak: NewLeak) -> str:
     if leak.size is None or leak.probability < 0.01:
         return "No new leak shows (under 1 %)."
     sized = f"like a round hole of {interval_words(leak.size)} if it is there"
     if leak.probability >= _WORTH_SAYING:
         return f"Probably a new leak ({chance(leak.probability)}), {sized}."
-    words = "A new leak is possible" if leak.probability >= _POSSIBLE else "A new leak is unlikely"
-    return f"{words} ({chance(leak.probability)}; {sized})."
+    if leak.probability >= _POSSIBLE:
+        return f"A new leak is possible ({chance(leak.probability)}; {sized})."
+    return f"A new leak is unlikely ({chance(leak.probability)}; {sized})."
 
 
 def _signed(value: float, unit: str) -> str:
