@@ -68,7 +68,7 @@ def test_a_figure_of_a_table_is_converted(
 @pytest.mark.parametrize(
     ("told", "shown"),
     [
-        ("coolant 40 of 70 degC", "coolant 40 of 70 °C"),
+        ("coolant 40 degC (70 degC is enough)", "coolant 40 °C (70 °C is enough)"),
         ("Warm it to 70 degC and record again.", "Warm it to 70 °C and record again."),
         ('unknown unit "degc". Use degC, degF or K.', 'unknown unit "degc". Use degC, degF or K.'),
     ],

@@ -214,7 +214,9 @@ class Guide:
         degrees = float(coolant.value[-1])
         begun = min(float(coolant.value[0]), WARM_C - 1.0)
         share = (degrees - begun) / (WARM_C - begun)
-        return self._advice(step, f"coolant {degrees:.0f} of {WARM_C:.0f} degC", share)
+        return self._advice(
+            step, f"coolant {degrees:.0f} degC ({WARM_C:.0f} degC is enough)", share
+        )
 
     def _point(self, step: Step, here: "_Here") -> Advice:
         """An operating point: there, steady, and enough."""
