@@ -4,6 +4,12 @@ const SHAPES = { press: "▼", release: "▲", wait: "■" };
 const FLASH_S = 0.25;
 const SHOWN_S = 0.45; // so long a cue stands where the seconds are
 
+// For how many digits there has to be room: capitals are a third wider, and two are the least.
+function room(text) {
+  const wide = [...text].reduce((sum, one) => sum + (/\p{L}/u.test(one) ? 1.35 : 1), 0);
+  return Math.max(wide, 2);
+}
+
 export class Face {
   constructor(root, words) {
     this.root = root;
@@ -34,7 +40,9 @@ export class Face {
   draw(view, now) {
     const { step } = view;
     this.put("place", view.place ? this.words.step.replace("{n}", view.place).replace("{of}", view.of) : this.words.ready);
-    this.put("digits", this.digits(view, now));
+    const digits = this.digits(view, now);
+    if (this.parts.digits && this.shown.digits !== digits) this.parts.digits.style.setProperty("--chars", room(digits));
+    this.put("digits", digits);
     this.put("shape", step ? SHAPES[step.tone] || "■" : "■");
     const called = this.cue && this.cue.kind === "now" && this.cue.edge >= 0 && now - this.cue.when < SHOWN_S;
     const say = called ? this.cue.text : step ? step.say : "";
