@@ -142,6 +142,7 @@ def test_a_word_in_the_digits_place_is_not_cut_off_on_a_telephone(
     until(page, whole.format(now, digits))
     page.keyboard.press("Escape")
     until(page, whole.format(stop, digits))
+    assert [page.inner_text(f"[data-part={one}]") for one in ("say", "show", "next")] == [""] * 3
 
 
 def test_one_reads_out_and_it_is_kept_whose_attempt_it_was(car: str, page: Page) -> None:
