@@ -159,7 +159,7 @@ def test_the_pedal_is_told_which_way(rpm: float, hint: str) -> None:
 
 
 def test_a_speed_that_a_high_idle_makes_look_like_idle_is_taken_all_the_same() -> None:
-    """1,500 rpm over an idle of 1,050: the stretch is called an idle, and nobody is kept waiting."""
+    """1,500 rpm over an idle of 1,050: called an idle, and yet nobody is kept waiting."""
     levels = [LEVELS[0], replace(LEVELS[1], engine_speed=1050.0), replace(LEVELS[2], seconds=60)]
     recording = make(levels, np.random.default_rng(6), lost=0.0)
     guide = Guide(REPORTED, CAR)
