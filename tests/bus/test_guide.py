@@ -158,6 +158,17 @@ def test_the_pedal_is_told_which_way(rpm: float, hint: str) -> None:
     assert advice.hint == f"now {rpm:,.0f} rpm: {hint}"
 
 
+def test_a_speed_that_a_high_idle_makes_look_like_idle_is_taken_all_the_same() -> None:
+    """1,500 rpm over an idle of 1,050: called an idle, and yet nobody is kept waiting."""
+    levels = [LEVELS[0], replace(LEVELS[1], engine_speed=1050.0), replace(LEVELS[2], seconds=60)]
+    recording = make(levels, np.random.default_rng(6), lost=0.0)
+    guide = Guide(REPORTED, CAR)
+    for now in (6.0, 12.0, 40.0, 52.0, 80.0, 110.0):
+        guide.look(until(recording, now), now)
+    assert {one.kind for one in stretches(recording) if one.value("engine_speed") > 900} == {"idle"}
+    assert "hold_1500" in guide.passed
+
+
 def test_a_foot_that_is_still_on_the_pedal_is_told_to_leave_it() -> None:
     idle = replace(LEVELS[1], engine_speed=2500.0, seconds=9)
     recording = make([LEVELS[0], idle], np.random.default_rng(9), lost=0.0, noise=0.0)

@@ -153,6 +153,10 @@ def test_what_is_required_is_named_with_an_example(tmp_path: Path) -> None:
 
 def test_what_is_no_car_file_is_refused(tmp_path: Path) -> None:
     assert refused(tmp_path, "displacement_l 2.0").startswith("car.toml: not a TOML file (")
+    told = (
+        "car.toml, line 2: displacement_l has a decimal comma. Write it with a point, such as 2.0."
+    )
+    assert refused(tmp_path, 'metering = "airflow"\ndisplacement_l = 1,98 # litres') == told
     (tmp_path / "car.toml").write_bytes(b"\xff\xfe\0")
     with pytest.raises(CarError, match=r"^car.toml: not a text file in UTF-8\."):
         read_car(tmp_path / "car.toml")

@@ -85,6 +85,11 @@ def test_a_car_needs_its_file_and_a_correction_something_to_correct(words: Words
     assert "Say what to correct" in words("car", "blue one", code=2)
 
 
+def test_an_odometer_may_have_its_thousands_marked(words: Words) -> None:
+    for typed in ("142.000", "142,000", "142 000 km"):
+        assert "at 142,000 km" in words("open", "blue one", "--distance", typed)
+
+
 def test_a_job_that_cannot_be_is_said(words: Words) -> None:
     assert "is no distance" in words("open", "blue one", "--distance", "fast", code=2)
     words("open", "blue one", "--complaint", "purple", code=2)

@@ -2,6 +2,8 @@
 
 import io
 import json
+import subprocess
+import sys
 import threading
 from pathlib import Path
 
@@ -16,6 +18,13 @@ from bellmouth.cli.waiting import waiting
 from tests.cli.conftest import Run
 
 COMMANDS = main.list_commands(click.Context(main))
+
+
+def test_the_package_runs_as_a_module() -> None:
+    """For whoever has no entry point on the path."""
+    words = [sys.executable, "-m", "bellmouth", "--version"]
+    told = subprocess.run(words, capture_output=True, text=True, check=True)
+    assert told.stdout == f"bellmouth, version {__version__}\n"
 
 
 def test_the_commands_are_the_ones_promised() -> None:

@@ -13,6 +13,7 @@ import pytest
 
 from bellmouth.cli import practice
 from bellmouth.practice.ignition import Action
+from bellmouth.practice.mending import HEALS
 from bellmouth.practice.scenario import Truth
 from bellmouth.practice.server import SlcanServer
 from tests.cli.conftest import Run
@@ -31,10 +32,14 @@ class Car:
     def __init__(self) -> None:
         self.nodes: list[StubNode] = stub_car().nodes
         self.followed: list[Action] = []
+        self.works: tuple[str, ...] = ()
         self.closed = False
 
     def toml(self) -> str:
         return "displacement_l = 2.0\n"
+
+    def mend(self, works: Sequence[str]) -> None:
+        self.works = tuple(works)
 
     def follow(self, actions: Sequence[Action]) -> None:
         self.followed += actions
@@ -85,6 +90,14 @@ def test_other_wires_are_told_as_well(run: Run, car: Car, options: list[str], to
 def test_what_is_wrong_is_told_only_when_asked(run: Run, car: Car) -> None:
     result = run("practice", "--seconds", "0", "--tell")
     assert "What is wrong with it: leak 2.5 mm." in result.output
+
+
+def test_work_done_on_it_mends_it(run: Run, car: Car) -> None:
+    """The recording after the work is of the very car that the one before was of."""
+    assert run("practice", "--seconds", "0", "--done", "reseal").exit_code == 0
+    assert car.works == ("reseal",)
+    assert run("practice", "--seconds", "0", "--done", "polish").exit_code == 2
+    assert set(practice._WORKS) == set(HEALS)
 
 
 def test_the_description_is_written_and_written_again(run: Run, car: Car, tmp_path: Path) -> None:

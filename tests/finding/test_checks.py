@@ -164,3 +164,12 @@ def test_minutes_hold_the_waits_that_the_check_names() -> None:
     quick = ("key_on_pressure", "hold_2500", "loads_off", "hose_pinched", "closed_reading")
     assert all(CHECKS[name].minutes <= 5 for name in quick)
     assert max(CHECKS.values(), key=lambda one: one.minutes).name == "plate_cleaned"
+
+
+def test_cautions_name_what_a_running_engine_and_a_plate_can_do() -> None:
+    for check in CHECKS.values():
+        if "running" in check.caution.lower() or "engine runs" in check.caution:
+            assert "brake on" in check.caution, check.name
+        if "bore" in check.how and "plate can" in check.caution:
+            assert "Key out" in check.caution, check.name
+    assert "no fingers in the bore" in CHECKS["bore_look"].caution

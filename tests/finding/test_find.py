@@ -135,6 +135,13 @@ def test_an_idle_that_fell_throughout_is_perhaps_of_a_cold_engine() -> None:
     assert any("fell throughout" in warning for warning in told)
 
 
+def test_a_short_trim_without_its_long_one_is_said() -> None:
+    """Half a trim is no total: what the long one makes up already stays unseen."""
+    half = find(recording(long_term_fuel_trim_bank_1=None), car())
+    assert any("Only the short fuel trim was recorded" in warning for warning in half.warnings)
+    assert not any("Only the short" in warning for warning in find(recording(), car()).warnings)
+
+
 def test_an_unknown_car_is_wider_than_a_known_one() -> None:
     """Nothing but displacement and metering is enough, and says less."""
     bare = find(recording(), Car(Known(2.0), "airflow"))

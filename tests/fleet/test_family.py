@@ -58,7 +58,7 @@ def test_few_cars_or_two_engines_are_refused() -> None:
     with pytest.raises(FindingError, match="3 cars to learn from, at least 8"):
         learn_family(_examples(3), "two litre")
     same = [replace(one, identity="van") for one in _examples(9)]
-    with pytest.raises(FindingError, match="1 cars to learn from"):
+    with pytest.raises(FindingError, match="1 car to learn from"):
         learn_family(same, "two litre")
     other = replace(_examples(1)[0], identity="odd", car=replace(car(), displacement_l=Known(3.0)))
     with pytest.raises(FindingError, match="not of one engine"):

@@ -133,3 +133,25 @@ def test_one_cell_that_is_no_number_is_the_fault_of_its_own_car_alone(tmp_path: 
     assert 'displacement_l is "155 ci", not a number' in found.refused["b"]
     assert "cylinders" in found.refused["c"]
     assert "2550 is impossible" in found.refused["d"]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "car;displacement_l;metering;idle_rpm\na;1,98;airflow;700\nb;2,5;airflow;\n",
+        "car\tdisplacement_l\tmetering\tidle_rpm\na\t1,98\tairflow\t700\nb\t2,5\tairflow\t\n",
+        'car,displacement_l,metering,idle_rpm\na,"1,98",airflow,700\nb,2.5,airflow,\n',
+        "\ufeffcar;displacement_l;metering;idle_rpm\r\na;1.98;airflow;700\r\nb;2.5;airflow;\r\n",
+    ],
+)
+def test_a_table_may_be_written_as_spreadsheets_of_other_countries_do(
+    tmp_path: Path, text: str
+) -> None:
+    cars = tmp_path / "cars.csv"
+    cars.write_bytes(text.encode())
+    found = read_cars(cars)
+    assert not found.refused
+    known = found.cars["a"].idle_rpm
+    assert known is not None
+    assert (found.cars["a"].displacement_l.value, known.value) == (1.98, 700.0)
+    assert found.cars["b"].displacement_l.value == 2.5

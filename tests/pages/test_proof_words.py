@@ -1,5 +1,7 @@
 """A proof in words."""
 
+from dataclasses import replace
+
 import pytest
 
 from bellmouth.finding.proof_result import Change, NewLeak, Proof
@@ -94,6 +96,26 @@ def test_german_says_all_of_it() -> None:
 
 def test_learning_not_taken_is_plain() -> None:
     assert learning_words(proof(learning_taken=0.1)).startswith("Learning has NOT taken (90 %)")
+
+
+def test_learning_that_may_be_either_is_called_neither() -> None:
+    """At even chances *has NOT taken* would send somebody to do it all again."""
+    told = learning_words(proof(learning_taken=0.498))
+    assert told.startswith("Whether learning has taken is open (50 % that it has): warm idle")
+    assert learning_words(proof(learning_taken=0.8)).startswith("Learning has taken (80 %)")
+
+
+def test_a_mended_leak_is_said_where_the_learning_is_open() -> None:
+    none, leak = Size(0.0, 0.0, 0.0, "mm"), Size(2.5, 2.4, 2.6, "mm")
+    mended = Change("leak", leak, none, Size(-2.5, -2.6, -2.4, "mm"), 0.99, 0.004)
+    unsure = proof(
+        verdict="cannot say yet", probability=0.5, changes=(mended,),
+        outcomes={"better": 0.5, "same": 0.0, "worse": 0.5},
+    )  # fmt: skip
+    told = "Cannot say yet: leak gone, but something new may be there (50 %)."
+    assert proof_headline(unsure) == told
+    doubted = replace(unsure, changes=(replace(mended, present_before=0.7),))
+    assert "is likeliest (50 %), but not sure enough" in proof_headline(doubted)
 
 
 def test_courses_read_as_before_and_then() -> None:

@@ -89,3 +89,13 @@ def test_the_document_holds_the_same_and_no_nan() -> None:
     assert document["parameters"][0]["name"] == "mass_air_flow"
     assert document["stretches"][0]["warm"] is False
     assert document["software"]["name"] == "bellmouth"
+
+
+def test_columns_of_another_name_are_said_once_and_how_to_map_them() -> None:
+    note = 'Column "Engine RPM (rpm)" is no parameter known here and was left out.'
+    text = " ".join(
+        _shown(replace(_quality(), notes=(note,), unmapped=("Engine RPM (rpm)",))).split()
+    )
+    assert text.count("Engine RPM (rpm)") == 2, "in the note, and as the line to write"
+    assert '[columns] "Engine RPM (rpm)" = "engine_speed [rpm]"' in text
+    assert "--mapping" not in _shown(replace(_quality(), unmapped=()))

@@ -117,6 +117,21 @@ def test_a_check_that_tells_hardly_more_only_confirms() -> None:
     assert "To confirm\n" in sure
 
 
+def test_a_check_that_neither_tells_nor_confirms_is_not_offered() -> None:
+    """With a leak left, a relearned idle has learned the leak."""
+    finding = example_finding()
+    leak = next(one for one in finding.causes if one.cause == "leak")
+    checks = tuple(
+        replace(finding.next_checks[0], check=name, bits=bits)
+        for name, bits in (("smoke_test", 0.01), ("hose_pinched", 0.01), ("relearn", 0.01),
+                           ("bore_look", 0.03))
+    )  # fmt: skip
+    shown = _shown(replace(finding, causes=(leak, *finding.causes), next_checks=checks))
+    assert "hose pinched" in shown
+    assert "bore look" in shown
+    assert "relearn" not in shown
+
+
 def test_the_command_after_a_capture_stands_in_one_piece() -> None:
     again = "bellmouth find 'a rather long name.parquet' --car garage/car.toml"
     lines = _shown(example_finding(), 40, again=again).splitlines()

@@ -26,6 +26,7 @@ def test_every_factor_is_pints(metric: str) -> None:
     ("metric", "us"),
     [
         ("a hole of 2.1 mm (1.8 to 2.5)", "a hole of 0.083 in (0.071 to 0.098)"),
+        ("a hole of 2.5 mm (2.3 to 2.6)", "a hole of 0.098 in (0.091 to 0.102)"),
         ("14 mm² (9.0 to 22) of opening lost", "0.022 in² (0.014 to 0.034) of opening lost"),
         ("at 70 degC coolant", "at 158 °F coolant"),
         ("coolant 40 of 70 °C", "coolant 104 of 158 °F"),
@@ -68,7 +69,7 @@ def test_a_figure_of_a_table_is_converted(
 @pytest.mark.parametrize(
     ("told", "shown"),
     [
-        ("coolant 40 of 70 degC", "coolant 40 of 70 °C"),
+        ("coolant 40 degC (70 degC is enough)", "coolant 40 °C (70 °C is enough)"),
         ("Warm it to 70 degC and record again.", "Warm it to 70 °C and record again."),
         ('unknown unit "degc". Use degC, degF or K.', 'unknown unit "degc". Use degC, degF or K.'),
     ],

@@ -1,17 +1,20 @@
 """What a new entry must agree with: the clock, the days and the odometer of those before it."""
 
 import math
+import re
 from collections.abc import Sequence
 from datetime import UTC, date, datetime, timedelta
 
 from bellmouth.book.entries import Entry, effective
 from bellmouth.errors import BookError
 
-__all__ = ["checked_comeback", "checked_date", "checked_distance", "stamp"]
+__all__ = ["checked_comeback", "checked_date", "checked_distance", "odometer", "stamp"]
 
 # Two computers that write one book never agree to the second.
 _CLOCKS_DIFFER = timedelta(minutes=10)
 _FARTHEST_KM = 5e6
+# No odometer shows thousandths: three figures behind a point or a comma are thousands.
+_IN_THOUSANDS = re.compile(r"[1-9]\d{0,2}(?:[.,'’ \u00a0\u202f]\d{3})+")
 
 
 def stamp(now: datetime, last: str | None) -> str:
@@ -31,6 +34,20 @@ def stamp(now: datetime, last: str | None) -> str:
             f"{last[:16]} UTC. Set the computer's clock; nothing was written."
         )
     return last
+
+
+def odometer(text: str) -> float:
+    """What an odometer shows, as people write it: 142000, 142.000, 142,000 and 142 000 are one.
+
+    Raises
+    ------
+    ValueError
+        If it is no number.
+    """
+    plain = text.strip()
+    if _IN_THOUSANDS.fullmatch(plain):
+        return float(re.sub(r"\D", "", plain))
+    return float(plain.replace(",", "."))
 
 
 def checked_comeback(number: int | None, entries: Sequence[Entry], job: int | None) -> None:

@@ -214,7 +214,9 @@ class Guide:
         degrees = float(coolant.value[-1])
         begun = min(float(coolant.value[0]), WARM_C - 1.0)
         share = (degrees - begun) / (WARM_C - begun)
-        return self._advice(step, f"coolant {degrees:.0f} of {WARM_C:.0f} degC", share)
+        return self._advice(
+            step, f"coolant {degrees:.0f} degC ({WARM_C:.0f} degC is enough)", share
+        )
 
     def _point(self, step: Step, here: "_Here") -> Advice:
         """An operating point: there, steady, and enough."""
@@ -314,7 +316,9 @@ class _Here:
             return False
         wanted, speed = step.speed_rpm, stretch.value("engine_speed")
         if wanted is not None:
-            return stretch.kind == "held" and abs(speed - wanted) <= SPEED_BAND * wanted
+            # An idle of 935 takes so little pedal for 1,500 that the foot seems to be off it.
+            held = stretch.kind == "held" or speed > FASTEST_IDLE_RPM
+            return held and abs(speed - wanted) <= SPEED_BAND * wanted
         if stretch.kind != "idle" or speed > FASTEST_IDLE_RPM:
             return False
         if step.kind == "idle_after":

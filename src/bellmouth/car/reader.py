@@ -1,6 +1,7 @@
 """Read a car's description, strictly: an unknown key is an error, not a shrug."""
 
 import difflib
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
@@ -37,6 +38,7 @@ _KNOWN = {
 _WHOLE = {"cylinders": (1, 16), "banks": (1, 2)}
 _REQUIRED = {"displacement_l": "displacement_l = 2.0", "metering": 'metering = "airflow"'}
 _METERING = ("airflow", "pressure")
+_DECIMAL_COMMA = re.compile(r"\s*(\w+)\s*=\s*[-+]?\d+,\d+\s*(?:#.*)?$")
 #: Keys of a car file, and those whose value may have a standard deviation.
 CAR_KEYS = tuple(field.name for field in fields(Car) if field.name != "source")
 VALUE_KEYS = tuple(_KNOWN)
@@ -74,6 +76,12 @@ def read_car(path: str | Path) -> Car:
     try:
         document = toml_in(text)
     except ValueError as error:
+        for place, line in enumerate(text.splitlines(), 1):
+            if comma := _DECIMAL_COMMA.match(line):
+                raise CarError(
+                    f"{path.name}, line {place}: {comma[1]} has a decimal comma. Write it with a "
+                    "point, such as 2.0."
+                ) from error
         raise CarError(f"{path.name}: not a TOML file ({error}).") from error
     lines = _lines(text)
     car = _car(document, path.name, lines)

@@ -75,10 +75,12 @@ def kilometres(
     """An odometer from what was typed: kilometres, or miles where ``mi`` follows. [km]"""
     if text is None:
         return None
+    from bellmouth.book.rules import odometer  # noqa: PLC0415 - --help stays quick
+
     plain = text.lower().replace(" ", "").replace("_", "")
     factor = _KM_PER_MILE if plain.endswith("mi") else 1.0
     try:
-        return float(plain.removesuffix("km").removesuffix("mi")) * factor
+        return odometer(plain.removesuffix("km").removesuffix("mi")) * factor
     except ValueError:
         raise click.BadParameter(
             f"{text!r} is no distance: write kilometres, such as 142000, or miles, 88000mi."

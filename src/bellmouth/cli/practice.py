@@ -24,6 +24,8 @@ __all__ = ["command"]
 _FILE = click.Path(path_type=Path)
 _MARK = "# A practice car, written by bellmouth practice.\n"
 _LOOK_UP_S = 0.2
+# Those that heal something (practice.mending.HEALS), told apart here so that --help stays quick.
+_WORKS = ("clean_plate", "clean_meter", "reseal", "renew_gasket")
 
 
 @click.command("practice", short_help="A simulated car that answers on a real bus.")
@@ -51,6 +53,15 @@ _LOOK_UP_S = 0.2
     metavar="X",
     help="How big: a leak in mm, a deposit in mm², stale learning in g/s, all else as a ratio "
     "(0.9). Once for each cause of a pair.",
+)
+@click.option(
+    "--done",
+    "works",
+    type=click.Choice(_WORKS),
+    multiple=True,
+    metavar="WORK",
+    help="What was done to this very car since: clean_plate, clean_meter, reseal or "
+    "renew_gasket; the fault that it mends is gone. May be given more than once.",
 )
 @click.option(
     "--seed",
@@ -121,6 +132,7 @@ def command(
     identifiers: str,
     fault: str,
     sizes: tuple[float, ...],
+    works: tuple[str, ...],
     seed: int,
     car_file: Path | None,
     variant: str,
@@ -149,6 +161,7 @@ def command(
     with _until_stopped():
         with waiting("Building the car"):
             car = _car(fault, sizes, seed, car_file, variant, latency, speed, state)
+        car.mend(works)
         car.driver = seat.mechanic
         if write_car is not None:
             _write(write_car, _MARK + car.toml(), overwrite=overwrite)

@@ -14,6 +14,7 @@ from bellmouth.finding.telling import telling
 from bellmouth.recording.quality import impossible
 from bellmouth.recording.series import Recording
 from bellmouth.recording.stretch import Stretch
+from bellmouth.recording.trims import BANKS
 
 if TYPE_CHECKING:
     from bellmouth.finding.case import Case
@@ -170,6 +171,15 @@ def _unbelieved(judged: Sequence[Stretch]) -> list[str]:
     ]
 
 
+def _half_the_trim(recording: Recording) -> bool:
+    """Whether a bank's short trim was recorded and its long one, most of the total, was not."""
+    return any(
+        recording.get(f"short_term_fuel_trim_bank_{bank}") is not None
+        and recording.get(f"long_term_fuel_trim_bank_{bank}") is None
+        for bank in BANKS
+    )
+
+
 def _reference_disagrees(case: "Case", best: int) -> bool:
     """Whether the readings that fit worst are those of a reference."""
     square = case.posterior.standardised[best] ** 2
@@ -188,7 +198,12 @@ def warnings_of(
     running = [stretch for stretch in judged if stretch.kind != "engine off"]
     if all(stretch.warm is False for stretch in running):
         found.append("The engine never got warm: record again at 70 degC coolant to be sure.")
-    if not np.isfinite(o.log_trim[o.judged]).any():
+    if _half_the_trim(recording):
+        found.append(
+            "Only the short fuel trim was recorded: what lasts is in the long one, so that the "
+            "short one says nothing and was left out. Record both."
+        )
+    elif not np.isfinite(o.log_trim[o.judged]).any():
         found.append("No fuel trims: a leak shows only in airflow, pressure and throttle.")
     found.extend(_perhaps_cold(o, recording))
     if not (o.idle & o.judged).any():

@@ -38,7 +38,7 @@ def refuse_hopeless(recording: Recording) -> None:
     if "engine_speed" not in recording:
         raise FindingError(
             f"{recording.source}: engine_speed was not recorded, and without it no operating point "
-            "can be found. Record it, or map its column."
+            "can be found. Record it, or say in a mapping file which column it is."
         )
     dropped = recording.dropped.get("engine_speed", 0)
     if dropped and recording.series["engine_speed"].value.max() < OFF_RPM:

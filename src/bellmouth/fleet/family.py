@@ -206,7 +206,8 @@ def _enough(
     if len(cars) < LEAST_CARS:
         why = f" {len(refused)} recordings could not be judged." if refused else ""
         raise FindingError(
-            f"family {name}: {len(cars)} cars to learn from, at least {LEAST_CARS} are needed to "
+            f"family {name}: {len(cars)} {'car' if len(cars) == 1 else 'cars'} to learn from, at "
+            f"least {LEAST_CARS} are needed to "
             f"tell a family from its cars.{why} Give more cars, or leave the family out."
         )
 

@@ -142,7 +142,7 @@ def _table(path: str) -> pl.DataFrame:
         with near(path) as here:
             if here.suffix.lower() == ".parquet":
                 return table_in(bytes_of(here))
-            return pl.read_csv(bytes_of(here), infer_schema_length=None)
+            return _csv(bytes_of(here))
     except Exception as error:
         # An archive or a file system of another machine has errors of its own.
         reason = error.strerror if isinstance(error, OSError) and error.strerror else "damaged"
@@ -153,6 +153,14 @@ def _table(path: str) -> pl.DataFrame:
         raise CarError(
             f"{path}: cannot be read as a table of cars ({reason}). Give Parquet or CSV."
         ) from error
+
+
+def _csv(content: bytes) -> pl.DataFrame:
+    """A CSV table; with semicolons or tabs between its cells its numbers may have decimal commas,
+    as spreadsheets of half of Europe write them."""
+    head = content.partition(b"\n")[0]
+    mark = next((one for one in (";", "\t") if one.encode() in head), ",")
+    return pl.read_csv(content, infer_schema_length=None, separator=mark, decimal_comma=mark != ",")
 
 
 def _values(row: Mapping[str, Any]) -> dict[str, Any]:
@@ -176,7 +184,7 @@ def _cell(key: str, value: Any) -> Any:
         return value
     for kind in (int, float):
         with suppress(ValueError):
-            return kind(value)
+            return kind(value.replace(",", "."))
     return {"true": True, "false": False}.get(value.strip().lower(), value)
 
 

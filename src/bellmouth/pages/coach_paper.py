@@ -4,11 +4,11 @@ import math
 
 from babel.numbers import get_decimal_symbol
 
-from bellmouth.learning.procedure import Window
+from bellmouth.learning.procedure import Procedure, Step, Window
 from bellmouth.pages.card_words import Words
 from bellmouth.pages.coach_paper_words import PAPER_WORDS
 
-__all__ = ["plain", "say", "time", "window"]
+__all__ = ["lengths", "plain", "say", "time", "window"]
 
 
 def say(words: Words, name: str, **filled: str) -> str:
@@ -48,3 +48,22 @@ def window(words: Words, asked: Window, anchor: str | None = None) -> str:
     if anchor is None:
         return say(words, name, **filled)
     return say(words, f"after_{name}", anchor=anchor, **filled)
+
+
+def lengths(words: Words, procedure: Procedure) -> list[str]:
+    """For each step how long it lasts and what it waits for, in few words; empty where neither."""
+    return [", ".join(_asked(words, step, procedure)) for step in procedure.steps]
+
+
+def _asked(words: Words, step: Step, procedure: Procedure) -> list[str]:
+    found = []
+    if step.after_s is not None:
+        found.append(window(words, step.after_s))
+    if math.isfinite(step.within_s):
+        found.append(say(words, "within", time=time(words, step.within_s)))
+    if step.until is not None:
+        event = words.told(procedure.event_words(step.until.event))
+        found.append(say(words, "awaits", event=event, time=time(words, step.until.timeout_s)))
+    if step.lasts_s is not None:
+        found.append(window(words, step.lasts_s))
+    return found

@@ -11,7 +11,7 @@ from rich.text import Text
 
 from bellmouth.learning.plan import Planned
 from bellmouth.learning.procedure import Condition, Procedure, Step, Window, action_words
-from bellmouth.pages.lists import hanging, print_list, section
+from bellmouth.pages.lists import celsius, hanging, print_list, section
 
 __all__ = [
     "plan_document",
@@ -88,7 +88,8 @@ def _print_step(number: int, step: Step, procedure: Procedure, out: Console) -> 
         told.append(f"May be replaced by {step.instead}, with the reason.")
     if step.caution:
         told.append(f"! {step.caution}")
-    out.print(Padding(Text(" ".join(part for part in told if part)), (0, 0, 0, 3)))
+    told = [celsius(part) for part in told if part]
+    out.print(Padding(Text(" ".join(told)), (0, 0, 0, 3)))
 
 
 def _asked(step: Step, procedure: Procedure) -> list[str]:
@@ -106,11 +107,18 @@ def _asked(step: Step, procedure: Procedure) -> list[str]:
         words = procedure.event_words(step.until.event)
         found.append(f"Until {words}, {step.until.timeout_s:g} s at most.")
     if step.lasts_s is not None:
-        found.append(f"Lasts {window_words(step.lasts_s)}.")
+        found.append(f"Lasts {_lasting(step.lasts_s)}.")
     if step.stopped_by:
         stop, go = (procedure.event_words(event) for event in step.stopped_by)
         found.append(f"The clock stops when {stop}, until {go}.")
     return found
+
+
+def _lasting(window: Window) -> str:
+    """A window as a length: ``1 s at most`` where nothing is too short."""
+    if window.least_s <= 0 and not math.isinf(window.most_s):
+        return f"{time_words(window.most_s)} at most"
+    return window_words(window)
 
 
 def _capital(text: str) -> str:

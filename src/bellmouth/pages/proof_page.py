@@ -69,7 +69,7 @@ def proof_page(
     say = speak.told
     subject = filter(None, (car.name, say(f"{before.source} before, {after.source} after")))
     return ProofPage(
-        headline=say(proof_headline(proof)),
+        headline=say(proof_headline(proof, car.metering)),
         subject=" · ".join(subject),
         verdict=say(proof.verdict),
         bars=tuple(

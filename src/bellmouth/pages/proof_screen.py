@@ -26,7 +26,7 @@ _MOST = 8
 def print_proof(proof: Proof, metering: str, out: Console) -> None:
     """Print a proof for people."""
     out.print()
-    out.print(Kept(proof_headline(proof), "bold"))
+    out.print(Kept(proof_headline(proof, metering), "bold"))
     out.print(Text(_outcomes(proof)))
     if proof.changes:
         section(out, "What changed (with the interval that holds it nine times in ten)")
@@ -35,7 +35,7 @@ def print_proof(proof: Proof, metering: str, out: Console) -> None:
     out.print(hanging("-", outcome_words(proof)))
     out.print(hanging("-", learning_words(proof)))
     out.print(hanging("-", leak_words(proof)))
-    needs = [f"{need.what} ({need.why})" for need in proof.needs]
+    needs = [f"{need.what}: {need.why}" for need in proof.needs]
     print_list(out, "What it still takes", needs, _MOST)
     likely = [
         f"{course_words(name, metering)}: {chance(p)}"

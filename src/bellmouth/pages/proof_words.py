@@ -32,9 +32,10 @@ _VERDICTS = {
 _WORTH_SAYING = 0.5
 _POSSIBLE = 0.1
 _HARDLY_TOLD = 3.0  # recordings that move the odds by less than this factor; our choice
+_SURE = 0.9
 
 
-def proof_headline(proof: Proof) -> str:
+def proof_headline(proof: Proof, metering: str = "airflow") -> str:
     """The verdict in one sentence, with its probability."""
     words = _VERDICTS[proof.verdict]
     if proof.verdict != "cannot say yet":
@@ -43,7 +44,19 @@ def proof_headline(proof: Proof) -> str:
     sure = chance(proof.probability)
     if proof.probability >= COMMITS:  # it is not for want of sureness
         return f"{words}: {likeliest} would be likeliest ({sure}), but see what it still takes."
+    gone, worse = _gone(proof, metering), proof.outcomes.get("worse", 0.0)
+    if gone and worse > 1.0 - COMMITS:  # what was mended is not in doubt
+        return f"{words}: {gone} gone, but something new may be there ({chance(worse)})."
     return f"{words}: {likeliest} is likeliest ({sure}), but not sure enough."
+
+
+def _gone(proof: Proof, metering: str) -> str:
+    """Causes that were surely there before and surely are not after, with a plus between them."""
+    return " + ".join(
+        name_words(shown_cause(one.cause, metering))
+        for one in proof.changes
+        if one.present_before >= _SURE and one.present_after <= 1.0 - _SURE
+    )
 
 
 def _size(size: Size, cause: str, unit: str) -> str:
@@ -79,10 +92,13 @@ def change_words(
 
 
 def learning_words(proof: Proof) -> str:
-    """Whether the learning took, and what says so."""
-    taken = "has taken" if proof.learning_taken >= _WORTH_SAYING else "has NOT taken"
+    """Whether the learning took, and what says so; a toss of a coin is called neither."""
     sure = max(proof.learning_taken, 1.0 - proof.learning_taken)
-    told = f"Learning {taken} ({chance(sure)})"
+    if sure < COMMITS:
+        told = f"Whether learning has taken is open ({chance(proof.learning_taken)} that it has)"
+    else:
+        taken = "has taken" if proof.learning_taken >= _WORTH_SAYING else "has NOT taken"
+        told = f"Learning {taken} ({chance(sure)})"
     return f"{told}: {'; '.join(proof.learning)}." if proof.learning else f"{told}."
 
 

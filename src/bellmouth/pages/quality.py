@@ -1,5 +1,6 @@
 """A recording's quality on the terminal and as data."""
 
+import json
 from dataclasses import asdict
 from typing import Any
 
@@ -17,6 +18,10 @@ __all__ = ["print_quality", "quality_document"]
 
 _MOST = 12
 _NARROW = 72
+_WANTED = (
+    "engine_speed", "mass_air_flow", "intake_manifold_pressure", "throttle_position",
+    "short_term_fuel_trim_bank_1", "long_term_fuel_trim_bank_1", "engine_coolant_temperature",
+)  # fmt: skip
 
 
 def quality_document(quality: Quality) -> dict[str, Any]:
@@ -52,9 +57,25 @@ def print_quality(quality: Quality, out: Console) -> None:
         _MOST,
     )
     left_out = list(quality.notes)
-    if quality.unmapped:
-        left_out.append(f"Columns that were not used: {', '.join(quality.unmapped)}.")
+    told = " ".join(left_out)
+    unsaid = [name for name in quality.unmapped if name not in told]
+    if unsaid:
+        left_out.append(f"Columns that were not used: {', '.join(unsaid)}.")
     print_list(out, "What was mended or left out", left_out, _MOST)
+    if quality.unmapped:
+        _print_mapping(quality.unmapped[0], out)
+
+
+def _print_mapping(column: str, out: Console) -> None:
+    """How a column that no parameter claimed is given its name: most loggers have their own."""
+    section(out, "Where one of these columns is a parameter")
+    for text in (
+        "Write a file with a line for each, and give it with --mapping FILE, here and to find:",
+        "  [columns]",
+        f'  {json.dumps(column, ensure_ascii=False)} = "engine_speed [rpm]"',
+        f"Wanted most: {', '.join(_WANTED)}; each with its unit as the file has it.",
+    ):
+        out.print(Text(text))
 
 
 def _need(need: Missing) -> str:

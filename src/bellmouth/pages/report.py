@@ -8,14 +8,13 @@ from markupsafe import Markup
 
 from bellmouth import __version__
 from bellmouth.car.description import Car, Known
-from bellmouth.finding.check_table import CHECKS
-from bellmouth.finding.checks import confirms, settled
 from bellmouth.finding.result import Evidence, Finding, NextCheck, PicturePoint, Size
 from bellmouth.pages import charts
 from bellmouth.pages.card_words import Words
 from bellmouth.pages.drawing import drawn_in
 from bellmouth.pages.finding_plots import routes_title
 from bellmouth.pages.metered import as_metered
+from bellmouth.pages.next_checks import confirming, worth_making
 from bellmouth.pages.page_templates import ENGLISH, write_page
 from bellmouth.pages.words import (
     CAUTIONS,
@@ -128,7 +127,7 @@ def report_page(
 ) -> ReportPage:
     """Gather what the page shows, in the reader's language and units."""
     say = speak.told
-    confirming = _confirming(finding)
+    confirms, checks = confirming(finding), worth_making(finding)
     finding = as_metered(finding, car)
     shown, rest = chosen(finding)
     bars = [
@@ -152,9 +151,9 @@ def report_page(
         confusable=say(alternatives(map(name_words, confusable))) if confusable else "",
         checks=tuple(
             replace(one, why=say(one.why), how=say(one.how), caution=say(one.caution))
-            for one in finding.next_checks
+            for one in checks
         ),
-        confirming=confirming,
+        confirming=confirms,
         cautions=tuple(map(say, CAUTIONS)),
         charts=_charts(finding, car.metering, speak),
         points=tuple(replace(one, kind=say(one.kind)) for one in finding.picture.points),
@@ -192,13 +191,6 @@ def write_report(
 
 def _number(value: float | None, digits: int = 1) -> str:
     return "–" if value is None or value != value else f"{value:.{digits}f}"  # noqa: PLR0124
-
-
-def _confirming(finding: Finding) -> bool:
-    """Whether the next check stands first because it would confirm, and not for what it tells."""
-    checks = finding.next_checks
-    first = checks[0] if checks and checks[0].check in CHECKS else None
-    return first is not None and settled(checks) and confirms(first, finding.causes[0].cause)
 
 
 def _charts(finding: Finding, metering: str, speak: Words) -> tuple[Chart, ...]:

@@ -11,6 +11,7 @@ from bellmouth.finding.check_table import CHECKS
 from bellmouth.finding.result import Finding, NextCheck
 from bellmouth.pages.lists import Kept, hanging, print_list, section
 from bellmouth.pages.metered import as_metered
+from bellmouth.pages.next_checks import TELLS_BITS, worth_making
 from bellmouth.pages.words import (
     SAFETY,
     alternatives,
@@ -32,7 +33,6 @@ __all__ = ["print_causes", "print_finding", "print_known_checks"]
 _NARROW = 72  # below this, sizes go on a line of their own
 _LEFT_OUT_SHOWN = 6
 _EVIDENCE_SHOWN = 5
-_TELLS_BITS = 0.02  # a check that is expected to tell less only confirms, as on the page
 
 
 def print_finding(
@@ -40,6 +40,7 @@ def print_finding(
 ) -> None:
     """Print a finding for people; ``again`` is the command that makes it again, where another one
     made this."""
+    checks = worth_making(finding)
     finding = as_metered(finding, car)
     out.print()
     out.print(Kept(headline(finding), "bold"))
@@ -48,7 +49,7 @@ def print_finding(
     section(out, "How likely each cause is")
     out.print(_bars(finding, out))
     _print_confusions(finding, out)
-    _print_checks(finding.next_checks, out, again)
+    _print_checks(checks, out, again)
     print_list(out, "Mind", finding.warnings, _LEFT_OUT_SHOWN)
     evidence = [item.what for item in led_there(finding)]
     print_list(out, led_title(finding), evidence, _EVIDENCE_SHOWN)
@@ -102,7 +103,7 @@ def _print_checks(checks: tuple[NextCheck, ...], out: Console, again: str) -> No
     if not checks:
         return
     first, *others = checks
-    section(out, "Next check" if first.bits >= _TELLS_BITS else "To confirm")
+    section(out, "Next check" if first.bits >= TELLS_BITS else "To confirm")
     out.print(Text(f"{_check_words(first)}: about {first.minutes:.0f} minutes", style="bold"))
     for text in (first.how, first.why):
         if text:

@@ -112,8 +112,12 @@ def _places(numbers: list[str], shown: str, language: str) -> int:
     if not size:
         return 0
     figures = max(_LEAST_FIGURES, *map(_figures, numbers))
-    places = max(0, figures - 1 - math.floor(math.log10(size)))
-    return min(places, 4 if unit == "in2" else 3)
+    cap = 4 if unit == "in2" else 3
+    places = min(max(0, figures - 1 - math.floor(math.log10(size))), cap)
+    values = {_value(one, language) * factor for one in numbers}
+    while places < cap and len({round(one, places) for one in values}) < len(values):
+        places += 1  # 2.5 mm (2.3 to 2.6) is no 0.10 in (0.09 to 0.10)
+    return places
 
 
 def _value(number: str, language: str) -> float:

@@ -7,7 +7,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from tests.pages.photograph import browser as chromium
-from tests.pages.site.served import keep, patient, until, violations
+from tests.pages.site.served import PHONE, keep, patient, until, violations
 
 pytestmark = [
     pytest.mark.browser,
@@ -121,6 +121,28 @@ def test_taps_are_kept_with_both_clocks_and_judged(car: str, page: Page) -> None
     assert taps[1]["at_s"] <= sent[0].post_data_json["watched_s"] < taps[1]["at_s"] + 60.0
     assert page.locator("svg.attempt").count() == 1
     assert violations(page) == []
+
+
+@pytest.mark.parametrize(
+    ("language", "now", "stop"), [("en", "NOW", "STOP"), ("de", "JETZT", "HALT")]
+)
+def test_a_word_in_the_digits_place_is_not_cut_off_on_a_telephone(
+    car: str, page: Page, language: str, now: str, stop: str
+) -> None:
+    page.set_viewport_size(PHONE)
+    page.context.add_cookies([{"name": "bellmouth_language", "value": language, "url": car}])
+    patient(page)
+    page.goto(f"{car}/learning/{PROCEDURE}")
+    page.locator("[name=manual]").check()
+    page.locator("button[value=taps]").click()
+    page.wait_for_selector("[data-ready=yes]")
+    page.locator("[data-start]").click()
+    whole = "((it) => it.innerText === '{}' && it.scrollWidth <= it.clientWidth)(document.{})"
+    digits = "querySelector('[data-part=digits]')"
+    until(page, whole.format(now, digits))
+    page.keyboard.press("Escape")
+    until(page, whole.format(stop, digits))
+    assert [page.inner_text(f"[data-part={one}]") for one in ("say", "show", "next")] == [""] * 3
 
 
 def test_one_reads_out_and_it_is_kept_whose_attempt_it_was(car: str, page: Page) -> None:

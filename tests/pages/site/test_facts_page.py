@@ -121,7 +121,9 @@ def test_a_job_is_corrected(client: TestClient, garage: Garage) -> None:
     client.post(f"{car}/facts/job", data={"distance": "53127"}, headers=us)
     job = garage.visit(car.removeprefix("/car/")).numbers("job")[-1]
     assert job.distance_km == 85_500.0, "left as it was shown it stays what it was"
-    again = client.post(f"{car}/facts/job", data={"distance": "85600", "on": "never"})
+    client.post(f"{car}/facts/job", data={"distance": "86.000"})
+    assert garage.visit(car.removeprefix("/car/")).numbers("job")[-1].distance_km == 86_000.0
+    again = client.post(f"{car}/facts/job", data={"distance": "86600", "on": "never"})
     assert (again.status_code, "never" in again.text) == (400, True)
 
 

@@ -22,6 +22,18 @@ def test_everything_that_the_commands_list_is_listed(client: TestClient) -> None
     assert client.get("/known/procedure/other").status_code == 400
 
 
+def test_the_steps_of_a_procedure_have_their_seconds(client: TestClient) -> None:
+    car = begin(client, "Seconds")
+    for where in ("/known/procedure", f"{car}/learning"):
+        said = client.get(f"{where}/idle-air-learning-by-pedal").text.replace("\u00a0", " ")
+        assert 'Key on <span class="soft">about 3 s (2.5 to 3.5)</span>' in said
+        assert "until the lamp stops blinking and stays on, 30 s at most" in said
+        german = client.get(
+            f"{where}/idle-air-learning-by-pedal", headers={"cookie": "bellmouth_language=de"}
+        ).text
+        assert "(2,5 bis 3,5)" in german
+
+
 def test_a_procedure_of_ones_own_is_checked_and_not_kept(client: TestClient) -> None:
     said = client.post("/known/procedure", files={"file": ("p.toml", b"title = 3")})
     assert said.status_code == 400

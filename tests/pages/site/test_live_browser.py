@@ -230,10 +230,10 @@ TOLD = {
            "■ ruhig", "Schritt 2 von 5", "Luftstrom nach LMM"),
 }  # fmt: skip
 HINTS = {
-    ("en", "metric"): "coolant 40 of 70 °C",
-    ("en", "us"): "coolant 104 of 158 °F",
-    ("de", "metric"): "Kühlmittel 40 von 70 °C",
-    ("de", "us"): "Kühlmittel 104 von 158 °F",
+    ("en", "metric"): "coolant 40 °C (70 °C is enough)",
+    ("en", "us"): "coolant 104 °F (158 °F is enough)",
+    ("de", "metric"): "Kühlmittel 40 °C (70 °C genügen)",
+    ("de", "us"): "Kühlmittel 104 °F (158 °F genügen)",
 }
 
 
@@ -250,7 +250,9 @@ def test_words_units_and_figures_are_the_readers_own(
         page.locator(".settings button").click()
     page.wait_for_selector(f"html[lang={language}] [data-speak='{language}/{units}']")
     watched.traces.heard(0.1, {name: value for name, (value, _) in FIGURES.items()})
-    advice = Advice(course()[1], 2, 5, "coolant 40 of 70 degC", 0.5, steady=True, bits=1.0)
+    advice = Advice(
+        course()[1], 2, 5, "coolant 40 degC (70 degC is enough)", 0.5, steady=True, bits=1.0
+    )
     watched.traces.tell(told(State(2, "running", 12.0, 4, advice=asdict(advice))))
     unfold(page.locator("details summary"))
     until(page, f"document.querySelectorAll('[data-numbers] tr').length === {len(FIGURES)}")

@@ -10,7 +10,7 @@ from fastapi import APIRouter, Form
 from starlette.requests import Request
 from starlette.responses import Response
 
-from bellmouth.book.rules import checked_distance
+from bellmouth.book.rules import checked_distance, odometer
 from bellmouth.car import COMPLAINTS
 from bellmouth.car.complaint import parse_complaint
 from bellmouth.errors import BellmouthError
@@ -153,5 +153,8 @@ def distance_km(request: Request, text: str) -> float | None:
     """A distance in the reader's unit, None where none was given. [km]"""
     if not text.strip():
         return None
-    told = number_of(text, "Odometer")
+    try:
+        told = odometer(text)
+    except ValueError as error:
+        raise BellmouthError(f'Odometer: "{text}" is not a number. Write it as 142000.') from error
     return told * _KM_PER_MILE if words_of(request).units == "us" else told

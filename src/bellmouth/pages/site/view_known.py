@@ -13,8 +13,10 @@ from bellmouth.errors import BellmouthError
 from bellmouth.finding.causes import CAUSES
 from bellmouth.finding.check_table import CHECKS
 from bellmouth.learning import packs, read_procedure
+from bellmouth.learning.procedure import Procedure
+from bellmouth.pages.coach_paper import lengths
 from bellmouth.pages.site.garage import Garage
-from bellmouth.pages.site.rendering import go, page
+from bellmouth.pages.site.rendering import go, page, words_of
 from bellmouth.pages.words import cause_words, unit_words
 
 __all__ = ["router"]
@@ -43,8 +45,12 @@ def procedure(request: Request, name: str) -> Response:
     """A procedure in full, without a car."""
     garage: Garage = request.app.state.garage
     found = garage.procedures.find(name)
-    told = {"procedure": found, "own": False, "kept": found in garage.procedures.all()}
-    return page(request, "known_procedure.html", told)
+    return _shown(request, found, own=False, kept=found in garage.procedures.all())
+
+
+def _shown(request: Request, found: Procedure, *, own: bool, kept: bool) -> Response:
+    told = {"lengths": lengths(words_of(request), found), "own": own, "kept": kept}
+    return page(request, "known_procedure.html", {"procedure": found, **told})
 
 
 @router.post("/known/procedure")
@@ -63,7 +69,7 @@ async def own(
     if keep:
         await run_in_threadpool(garage.procedures.add, content, read)
         return go(f"/known/procedure/{read.name}")
-    return page(request, "known_procedure.html", {"procedure": read, "own": True, "kept": False})
+    return _shown(request, read, own=True, kept=False)
 
 
 @router.post("/known/procedure/{name}/drop")

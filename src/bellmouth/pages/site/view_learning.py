@@ -14,12 +14,13 @@ from bellmouth.errors import BellmouthError
 from bellmouth.learning import judge
 from bellmouth.learning.packs import packs
 from bellmouth.learning.plan import Planned, plan
+from bellmouth.pages.coach_paper import lengths
 from bellmouth.pages.judgement import judgement_document
 from bellmouth.pages.procedures import procedure_document
 from bellmouth.pages.site.flow import stages_of
 from bellmouth.pages.site.garage import Garage, Visit
 from bellmouth.pages.site.persons import by_person
-from bellmouth.pages.site.rendering import go, page
+from bellmouth.pages.site.rendering import go, page, words_of
 from bellmouth.pages.site.told_marks import events_of, marks_of, unseen_of
 from bellmouth.pages.site.uploads import ENDINGS, kept_mapping, kept_upload, of_fit_length
 from bellmouth.recording import read_recording
@@ -58,6 +59,7 @@ def procedure(request: Request, key: str, name: str) -> Response:
         request, "procedure.html",
         {
             "visit": visit, "stages": stages_of(visit.here, "learning"), "procedure": chosen,
+            "lengths": lengths(words_of(request), found),
             "practice": garage.is_practice(key), "adapter": garage.reached(key),
             "events": events_of(found), "unseen": unseen_of(found), "attempts": [
                 one for one in visit.numbers("attempt")

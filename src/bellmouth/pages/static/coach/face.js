@@ -2,7 +2,14 @@
 
 const SHAPES = { press: "▼", release: "▲", wait: "■" };
 const FLASH_S = 0.25;
+const OVER = ["lost", "stopped", "void"];
 const SHOWN_S = 0.45; // so long a cue stands where the seconds are
+
+// For how many digits there has to be room: capitals are a third wider, and two are the least.
+function room(text) {
+  const wide = [...text].reduce((sum, one) => sum + (/\p{L}/u.test(one) ? 1.35 : 1), 0);
+  return Math.max(wide, 2);
+}
 
 export class Face {
   constructor(root, words) {
@@ -32,16 +39,19 @@ export class Face {
   }
 
   draw(view, now) {
-    const { step } = view;
+    const over = OVER.includes(view.phase); // no step is to be done any more, only the safe state
+    const step = over ? null : view.step;
     this.put("place", view.place ? this.words.step.replace("{n}", view.place).replace("{of}", view.of) : this.words.ready);
-    this.put("digits", this.digits(view, now));
-    this.put("shape", step ? SHAPES[step.tone] || "■" : "■");
-    const called = this.cue && this.cue.kind === "now" && this.cue.edge >= 0 && now - this.cue.when < SHOWN_S;
+    const digits = this.digits(view, now);
+    if (this.parts.digits && this.shown.digits !== digits) this.parts.digits.style.setProperty("--chars", room(digits));
+    this.put("digits", digits);
+    this.put("shape", over ? "" : step ? SHAPES[step.tone] || "■" : "■");
+    const called = !over && this.cue && this.cue.kind === "now" && this.cue.edge >= 0 && now - this.cue.when < SHOWN_S;
     const say = called ? this.cue.text : step ? step.say : "";
-    this.put("say", !say ? this.words.hand : this.calls ? this.words.call.replace("{what}", say) : say);
+    this.put("say", over ? "" : !say ? this.words.hand : this.calls ? this.words.call.replace("{what}", say) : say);
     this.put("show", step ? step.show : "");
     this.put("caution", step ? step.caution : "");
-    this.put("next", view.awaits ? `${this.words.until} ${view.awaits}` : view.next ? `${this.words.next} ${view.next}` : "");
+    this.put("next", over ? "" : view.awaits ? `${this.words.until} ${view.awaits}` : view.next ? `${this.words.next} ${view.next}` : "");
     // Heard by a screen reader either way, and seen once.
     if (this.parts.told) this.parts.told.classList.toggle("heard", [this.shown.next, this.shown.say].includes(this.shown.told) || Boolean(this.shown.told && this.shown.show?.startsWith(this.shown.told)));
     this.put("means", view.means ? `${this.words.tap} ${view.means}` : this.words.idle);
@@ -49,7 +59,7 @@ export class Face {
   }
 
   digits(view, now) {
-    if (view.phase === "lost" || view.phase === "stopped" || view.phase === "void") return this.words.stop;
+    if (OVER.includes(view.phase)) return this.words.stop;
     if (view.phase === "done") return "0";
     const fresh = this.cue && now - this.cue.when < SHOWN_S;
     if (fresh && this.cue.kind === "now" && this.cue.edge >= 0) return this.words.now;
