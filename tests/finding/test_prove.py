@@ -220,6 +220,14 @@ def test_an_unknown_work_is_refused() -> None:
     assert "relearn" in works()
 
 
+def test_one_work_may_be_told_as_a_word() -> None:
+    one, several = (
+        prove(meter_reads_low(), healthy(), CAR, done=done)
+        for done in ("clean_meter", ["clean_meter"])
+    )
+    assert one.outcomes == several.outcomes
+
+
 @pytest.mark.skipif(not DATA.is_dir(), reason=f"real recordings are not at {DATA}")
 def test_a_real_healthy_car_on_two_days_is_not_better() -> None:
     """carOBD (public data set, open and free to everyone): nothing was done between its days."""

@@ -1,5 +1,7 @@
 """Stretches found by themselves, and errors that mean what they say."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -270,3 +272,28 @@ def test_a_handful_of_samples_is_no_trouble(samples: int) -> None:
     for one in stretches(Recording(few, "made")):
         assert all(np.isfinite(reading.value) for reading in one.readings.values())
         assert all(reading.standard_error >= 0 for reading in one.readings.values())
+
+
+@pytest.mark.parametrize(
+    ("step_pct", "rpm", "kind"),
+    [(0.39, 1505.0, "held"), (0.0, 1505.0, "idle"), (0.39, 1150.0, "idle"), (0.8, 1150.0, "held")],
+)
+def test_a_high_idle_takes_one_step_of_the_pedal_to_be_held(
+    step_pct: float, rpm: float, kind: str
+) -> None:
+    """An engine that idles at 935 rpm goes to 1,500 with the pedal one step off its lowest; off it
+    by no step a cold engine idles as fast."""
+    quick = replace(LEVELS[1], engine_speed=935.0)
+    levels = [quick, replace(LEVELS[1], engine_speed=rpm), replace(LEVELS[1], engine_speed=940.0)]
+    recording = make(levels, np.random.default_rng(11), noise=0.3)
+    time_s = np.arange(0.0, sum(level.seconds for level in levels), 0.5)
+    speed = recording.series["engine_speed"]
+    pressed = np.abs(np.interp(time_s, speed.time_s, speed.value) - rpm) < 60.0
+    pedal = Series(
+        "accelerator_pedal_position_d", "%", time_s, np.where(pressed, 14.9 + step_pct, 14.9)
+    )
+    # Somebody touches it at last: a reading that never moves says nothing.
+    pedal.value[-1] = 20.0
+    found = stretches(replace(recording, series={**recording.series, pedal.name: pedal}))
+    kinds = {one.kind for one in found if abs(one.value("engine_speed") - rpm) < 60.0}
+    assert kinds == {kind}

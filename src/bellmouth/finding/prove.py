@@ -72,7 +72,7 @@ def prove(
     references: Sequence[Recording] = (),
     prior: Mapping[str, float] | str | Path | None = None,
     complaint: str | None = None,
-    done: Sequence[str] = (),
+    done: Sequence[str] | str = (),
     family: Family | str | Path | None = None,
 ) -> Proof:
     """Whether what was done between two recordings of one car helped.
@@ -93,7 +93,8 @@ def prove(
     complaint
         What the owner said before the work; overrides the car's own.
     done
-        What was done in between, of `works`; it moves the weights of the courses, no more.
+        What was done in between, one or several of `works`; it moves the weights of the courses,
+        no more.
     family
         What was learnt from other cars of its engine family, or the file of it; by default the
         one that the car names.
@@ -126,7 +127,8 @@ def prove(
     known = known_family(family, car)
     sources = (before.source, after.source)
     pair = solve_pair(found[0], found[1], found[2:], car, sources, family=known)
-    weights = course_weights(pair, weights_of(prior, said, known), done)
+    works_done = (done,) if isinstance(done, str) else done
+    weights = course_weights(pair, weights_of(prior, said, known), works_done)
     proof = verdict_of(pair, weights, after)
     stood = [f"{one.source}: {said}" for one in (before, after) for said in stood_still(one)]
     return replace(proof, warnings=(*_unlike(before, after), *stood, *proof.warnings))

@@ -127,11 +127,11 @@ def assess(recording: Recording) -> Quality:
 
 def impossible(recording: Recording) -> list[str]:
     """A sentence for each parameter of which much was dropped as out of range: that is more often
-    a wrong unit than a broken sensor."""
+    a wrong unit than a broken sensor. One left out altogether is among the notes."""
     return [
         f"{name}: {dropped} impossible samples were left out. Is the unit in its header right?"
         for name, dropped in recording.dropped.items()
-        if name not in recording or dropped > 0.2 * (dropped + recording.series[name].value.size)
+        if name in recording and dropped > 0.2 * (dropped + recording.series[name].value.size)
     ]
 
 

@@ -14,6 +14,8 @@ __all__ = ["plausible_range", "screen"]
 # Tighter than what the standard can express: no road car's petrol engine turns faster. [rpm]
 MOST_RPM = 12_000.0
 
+_MOST_LOST = 0.5  # share of a column beyond which the rest is not believed; our choice
+
 
 def plausible_range(parameter: Parameter) -> tuple[float, float]:
     """What the standard can express, half a step wider; engine speed up to 12,000 rpm."""
@@ -24,7 +26,8 @@ def plausible_range(parameter: Parameter) -> tuple[float, float]:
 
 
 def screen(recording: Recording, titles: Mapping[str, str]) -> Recording:
-    """The recording without samples outside the plausible range.
+    """The recording without samples outside the plausible range, and without a parameter of which
+    most are.
 
     Raises
     ------
@@ -46,8 +49,14 @@ def screen(recording: Recording, titles: Mapping[str, str]) -> Recording:
                 f'{recording.source}, column "{titles[name]}": every value is outside what is '
                 f"possible ({extent}; first {series.value[0]:g}). Check the unit and the column."
             )
-        kept[name] = Series(name, series.unit, series.time_s[good], series.value[good])
         dropped[name] = int(np.count_nonzero(~good))
+        if dropped[name] > _MOST_LOST * good.size:
+            notes.append(
+                f'Column "{titles[name]}": {dropped[name]} of {good.size} samples are outside '
+                f"{extent}, so that the others are not believed either. Is its unit right?"
+            )
+            continue
+        kept[name] = Series(name, series.unit, series.time_s[good], series.value[good])
         lost = "1 sample" if dropped[name] == 1 else f"{dropped[name]} samples"
         notes.append(f'Column "{titles[name]}": {lost} outside {extent} left out.')
     if not dropped:

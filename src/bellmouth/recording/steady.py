@@ -44,6 +44,9 @@ UNTOUCHED_BAND = 2.5
 FASTEST_IDLE_RPM = 1800.0
 # The pedal counts as up this close to its lowest reading. [%]
 PEDAL_UP = 0.6
+# Off its lowest reading by a step, it may be held: such an idle is no faster than this.
+UNTOUCHED = 0.2
+TOUCHED_BAND = 1.3
 # Share of a plateau with road speed above walking pace that still counts as standing. Road speed
 # may be read every eight seconds only, and what lies between is interpolated.
 MOVING_IDLE = 0.8
@@ -102,11 +105,11 @@ def _idling(recording: Recording, grid: Grid, found: Sequence[Plateau]) -> list[
             # Nobody touched it, or it is dead: a cold start alone may go this high.
             return _slow(grid, found, UNTOUCHED_BAND)
         position = resample(pedal, grid.time_s)
-        up = float(pedal.value.min()) + PEDAL_UP
-        pedal_up = [mean(position[p.first : p.stop]) <= up for p in found]
+        above = [mean(position[p.first : p.stop]) - float(pedal.value.min()) for p in found]
+        slow, near = (_slow(grid, found, band) for band in (PEDAL_UP_BAND, TOUCHED_BAND))
         return [
-            still and slow
-            for still, slow in zip(pedal_up, _slow(grid, found, PEDAL_UP_BAND), strict=True)
+            (over <= PEDAL_UP and low and usual) or (over <= UNTOUCHED and low)
+            for over, low, usual in zip(above, slow, near, strict=True)
         ]
     return _slow(grid, found, IDLE_BAND)
 
