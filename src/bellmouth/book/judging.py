@@ -131,14 +131,15 @@ def judge_work(
     *,
     references: Sequence[int] = (),
     done: Sequence[str] = (),
+    results: Sequence[str] = (),
     complaint: str | None = None,
     prior: Mapping[str, float] | None = None,
     family: Mapping[str, Any] | None = None,
 ) -> "Judged[Proof]":
     """Ask whether the work between two recordings helped; the newest two where none are named.
 
-    What was done is what the book says was done between them, where it is not given. ``prior`` are
-    own weights of the causes before the work.
+    What was done is what the book says was done between them, where it is not given. ``results``
+    are of checks that were made after the work, ``prior`` own weights of the causes before it.
     """
     entries = store.history(name).entries
     found = _recordings(entries)
@@ -155,6 +156,8 @@ def judge_work(
         "complaint": complaint or complaint_of(entries, numbered(entries, before, "recording").job),
         "car": known_of(entries).document["car"],
     }
+    if results:
+        inputs["results"] = list(results)
     if prior:
         inputs["prior"] = dict(prior)
     if family:
@@ -282,6 +285,7 @@ def _proved(store: Store, entries: Sequence[Entry], inputs: Mapping[str, Any]) -
     result = prove(
         before, after, car, references=good, done=inputs["done"], prior=inputs.get("prior"),
         complaint=inputs["complaint"], family=_family(inputs.get("family")),
+        results=inputs.get("results", ()),
     )  # fmt: skip
     return Judged("proof", result, read, car, inputs, files)
 

@@ -64,8 +64,8 @@ _KINDS = ("recording", "finding", "work", "card", "attempt", "proof", "note", "p
     "results",
     multiple=True,
     metavar="CHECK=OUTCOME",
-    help="What a check showed. May be given more than once, and so may a check that was made "
-    "again.",
+    help="What a check showed; of a proof, a check that was made after the work. May be given more "
+    "than once, and so may a check that was made again.",
 )
 @complaint_option("What the owner says (default: the job's).")
 @click.option("--text", default="", metavar="TEXT", help="What a photo shows.")
@@ -193,7 +193,7 @@ def _judged(
             )
             judged, document = found, finding_document(found.result)
         else:
-            proved = book.judge_work(name, *options["of"][:2], **said)
+            proved = book.judge_work(name, *options["of"][:2], results=options["results"], **said)
             judged, document = proved, proof_document(proved.result)
     if what:
         handed = _json(_one(what, kind, "file"))

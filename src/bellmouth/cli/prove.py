@@ -41,6 +41,14 @@ def _works(_: click.Context, __: click.Parameter, begun: str) -> list[str]:
     "May be given more than once.",
 )
 @click.option(
+    "--result",
+    "results",
+    multiple=True,
+    metavar="CHECK=OUTCOME",
+    help="What a check showed that was made after the work: smoke_test, hose_pinched, bore_look or "
+    "computed_air, such as smoke_test=none. May be given more than once.",
+)
+@click.option(
     "--reference",
     "references",
     type=_FILE,
@@ -79,6 +87,7 @@ def command(
     car_file: Path,
     complaint: str | None,
     done: tuple[str, ...],
+    results: tuple[str, ...],
     references: tuple[Path, ...],
     prior: Path | None,
     family: Path | None,
@@ -105,7 +114,7 @@ def command(
     with waiting("Comparing before and after"):
         proof = prove(
             found[0], found[1], car, references=found[2:], prior=prior, complaint=complaint,
-            done=done, family=family,
+            done=done, results=results, family=family,
         )  # fmt: skip
     if report is not None:
         with waiting("Drawing the report"):

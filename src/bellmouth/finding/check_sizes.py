@@ -1,6 +1,7 @@
 """What a check says about the sizes: every hypothesis is asked at the nodes of its own grid, so
 that a size nobody knows well is not judged at its best fit alone."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -12,6 +13,8 @@ from bellmouth.finding.check_idle import fall_by_learning, idle_unloaded, record
 from bellmouth.finding.check_parts import Parts, words_of_number
 from bellmouth.finding.check_plate import Plate, fall_by_cleaning, opening_over_stop, plate_of
 from bellmouth.finding.check_table import Check
+from bellmouth.finding.density import log_sums
+from bellmouth.finding.hypothesis import Scale
 from bellmouth.finding.sizes import size_from_coordinate
 
 if TYPE_CHECKING:
@@ -24,10 +27,12 @@ __all__ = [
     "outcomes_at",
     "parts_of_number",
     "predicted_number",
+    "words_given",
 ]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
+Bools = NDArray[np.bool_]
 
 _NEGLIGIBLE_NATS = 10.0
 _FLOW_OVER_IDLE = 3.2  # air at 2,500 rpm without load over idle's: common practice, no source
@@ -60,10 +65,10 @@ class Nodes:
     def after(self, log_likelihood: Floats) -> "Nodes":
         """The nodes once something is known that has this log likelihood (n,) at them."""
         log = self.log_share + log_likelihood
-        share = log - _sums(self.hypothesis, log, self.case.hypotheses.count)[self.hypothesis]
+        share = log - log_sums(self.hypothesis, log, self.case.hypotheses.count)[self.hypothesis]
         return Nodes(self.case, self.hypothesis, self.sizes, share)
 
-    def holding(self, cause: str) -> tuple[Floats, NDArray[np.bool_]]:
+    def holding(self, cause: str) -> tuple[Floats, Bools]:
         """A cause's coordinate at each node, and which nodes hold it."""
         value = self.case.hypotheses.coordinate(cause, self.hypothesis, self.sizes)
         return np.nan_to_num(value), np.isfinite(value)
@@ -79,22 +84,24 @@ def nodes_of(case: "Case") -> Nodes:
     return nodes.after(np.zeros(int(kept.sum())))
 
 
-def _sums(which: Ints, log: Floats, count: int) -> Floats:
-    highest = np.full(count, -np.inf)
-    np.maximum.at(highest, which, log)
-    total = np.bincount(which, np.exp(log - highest[which]), count)
-    return np.asarray(highest + np.log(total))
-
-
 def outcomes_at(nodes: Nodes, check: Check) -> Floats:
     """Probability of each of a check's words at every node, (n, outcomes)."""
     if check.reads:
         return words_of_number(edges_of(nodes.case, check), parts_of_number(nodes, check))
+    holding = {cause: nodes.holding(cause) for cause in check.given}
+    return words_given(check, len(nodes.hypothesis), holding, nodes.case.scale)
+
+
+def words_given(
+    check: Check, count: int, holding: Mapping[str, tuple[Floats, Bools]], scale: Scale
+) -> Floats:
+    """Probability of each word of a check that looks for causes, (count, outcomes): of each cause
+    its coordinates, and where it is there."""
     base = np.array(check.otherwise)
-    table = np.tile(base, (len(nodes.hypothesis), 1))
+    table = np.tile(base, (count, 1))
     for cause, chances in check.given.items():
-        coordinate, holds = nodes.holding(cause)
-        seen = _seen(nodes, check, cause, coordinate)[:, None]
+        coordinate, holds = holding[cause]
+        seen = _seen(check, cause, coordinate, scale)[:, None]
         table = np.where(holds[:, None], seen * np.array(chances) + (1.0 - seen) * base, table)
     return np.asarray(table / table.sum(axis=1, keepdims=True))
 
@@ -105,11 +112,11 @@ def edges_of(case: "Case", check: Check) -> tuple[float, ...]:
     return tuple(from_idle + edge for edge in check.edges)
 
 
-def _seen(nodes: Nodes, check: Check, cause: str, coordinate: Floats) -> Floats:
+def _seen(check: Check, cause: str, coordinate: Floats, scale: Scale) -> Floats:
     """A smaller fault is seen less often: half as often at the check's own threshold."""
     if check.half_seen is None:
         return np.ones(len(coordinate))
-    size = size_from_coordinate(cause, coordinate, nodes.case.scale)
+    size = size_from_coordinate(cause, coordinate, scale)
     return np.asarray(1.0 / (1.0 + (check.half_seen / np.maximum(size, 1e-3)) ** 4))
 
 

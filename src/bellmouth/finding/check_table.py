@@ -1,12 +1,12 @@
 """The checks as data: names, outcomes, how often each outcome comes, words and cautions."""
 
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from importlib.resources import files
 from types import MappingProxyType
 
-__all__ = ["CHECKS", "Check", "CheckResult"]
+__all__ = ["CHECKS", "Check", "CheckResult", "counted"]
 
 
 @dataclass(frozen=True)
@@ -75,3 +75,16 @@ def _load() -> Mapping[str, Check]:
 
 
 CHECKS: Mapping[str, Check] = _load()
+
+
+def counted(results: Sequence[CheckResult]) -> tuple[str, ...]:
+    """Which checks the finding has in it, so that nobody has to guess."""
+    if not results:
+        return ()
+    told = ", ".join(
+        f"{one.check}: {one.outcome}".replace("_", " ")
+        if one.value is None
+        else f"{one.check.replace('_', ' ')}: {one.value:g}"
+        for one in results
+    )
+    return (f"Checks counted: {told}.",)

@@ -10,6 +10,7 @@ from bellmouth.car.complaint import parse_complaint
 from bellmouth.car.description import Car, Complaint
 from bellmouth.finding import explain
 from bellmouth.finding.case import Case, solve
+from bellmouth.finding.check_table import counted
 from bellmouth.finding.checks import (
     CheckResult,
     next_checks,
@@ -161,7 +162,7 @@ def _report(
         evidence=explain.evidence_of(case, posterior),
         excluded=_once(explain.excluded_of(found, one) for one, found in judged),
         warnings=(
-            *_counted(results),
+            *counted(results),
             *(one.sentence for one in said),
             *explain.low_idle(case, complaint),
             *_stands([one for one, _ in judged], complaint),
@@ -187,19 +188,6 @@ def _stands(judged: Sequence[Recording], complaint: Complaint) -> Iterator[str]:
     for one in judged:
         for sentence in stood_still(one, complaint != "unknown"):
             yield sentence if len(judged) == 1 else f"{one.source}: {sentence}"
-
-
-def _counted(results: Sequence[CheckResult]) -> tuple[str, ...]:
-    """Which checks the finding has in it, so that nobody has to guess."""
-    if not results:
-        return ()
-    told = ", ".join(
-        f"{one.check}: {one.outcome}".replace("_", " ")
-        if one.value is None
-        else f"{one.check.replace('_', ' ')}: {one.value:g}"
-        for one in results
-    )
-    return (f"Checks counted: {told}.",)
 
 
 def _best(case: Case, posterior: Mapping[str, float]) -> int:

@@ -20,6 +20,7 @@ __all__ = ["learning_reasons", "needs_of", "settled"]
 _CLOSED_LOOP_S = 20.0
 _JUST_CLEARED_MIN = 2.0
 _CLEARED_KM = 100.0
+_LEAK_CHECKS = ("smoke_test", "hose_pinched")
 
 
 def settled(after: Sequence[Stretch], recording: Recording) -> tuple[Need, ...]:
@@ -67,21 +68,7 @@ def needs_of(
                 "and nothing else",
             )
         )
-    if 0.1 < leak < 0.9:
-        found.append(
-            Need(
-                "a leak check (listen, soapy water, smoke with the engine cold)",
-                f"{leak * 100:.0f} % that air leaks in after the work",
-            )
-        )
-    elif leak <= 0.1 and verdict == "better" and not pair.observations.airflow_metered:
-        found.append(
-            Need(
-                "a leak check (listen, soapy water, smoke with the engine cold)",
-                "this car meters pressure: a small leak hides in the idle that its controller "
-                "corrects",
-            )
-        )
+    found += _leak_check(pair, verdict, leak)
     if verdict == "cannot say yet" and not either:
         found += _more_recording(pair)
     elif verdict == "worse":
@@ -99,6 +86,21 @@ def needs_of(
             )
         )
     return tuple(found)
+
+
+def _leak_check(pair: "Pair", verdict: Verdict, leak: float) -> list[Need]:
+    """A leak check, where air may come in after the work and nobody looked."""
+    check = "a leak check (listen, soapy water, smoke with the engine cold)"
+    if any(one.check in _LEAK_CHECKS for one in pair.results):
+        return []
+    if 0.1 < leak < 0.9:
+        return [Need(check, f"{leak * 100:.0f} % that air leaks in after the work")]
+    if leak <= 0.1 and verdict == "better" and not pair.observations.airflow_metered:
+        why = (
+            "this car meters pressure: a small leak hides in the idle that its controller corrects"
+        )
+        return [Need(check, why)]
+    return []
 
 
 def _which_is_right(pair: "Pair") -> Need:

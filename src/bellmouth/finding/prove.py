@@ -17,6 +17,7 @@ from bellmouth.car.complaint import parse_complaint
 from bellmouth.car.description import Car, Complaint
 from bellmouth.errors import FindingError
 from bellmouth.finding.belonging import Asked, infer_with
+from bellmouth.finding.check_table import CheckResult, counted
 from bellmouth.finding.courses import AFTER, BEFORE, Course, Courses, courses_of
 from bellmouth.finding.family import Family, known_family
 from bellmouth.finding.hypothesis import Hypotheses, Scale, enumerate_hypotheses
@@ -28,6 +29,7 @@ from bellmouth.finding.nominal import nominal_of, scale_of
 from bellmouth.finding.observations import Observations, judgeable, observe
 from bellmouth.finding.plate_position import plate_position
 from bellmouth.finding.priors import Priors, load_priors
+from bellmouth.finding.proof_checks import looked, looks
 from bellmouth.finding.proof_result import Proof
 from bellmouth.finding.result import OfFamily
 from bellmouth.finding.suitable import refuse_foreign, refuse_hopeless, refuse_the_same, usable
@@ -50,7 +52,7 @@ class Pair:
     """Everything a proof was made from; tests and accuracy start here.
 
     ``scales`` are what sizes are measured against before and after: with surplus air an engine
-    idles on more.
+    idles on more. ``results`` are what checks after the work showed.
     """
 
     observations: Observations
@@ -62,6 +64,7 @@ class Pair:
     priors: Priors
     stretches: tuple[tuple[Stretch, ...], tuple[Stretch, ...]]
     family: OfFamily | None = None
+    results: tuple[CheckResult, ...] = ()
 
 
 def prove(
@@ -73,6 +76,7 @@ def prove(
     prior: Mapping[str, float] | str | Path | None = None,
     complaint: str | None = None,
     done: Sequence[str] | str = (),
+    results: Sequence[str | CheckResult] = (),
     family: Family | str | Path | None = None,
 ) -> Proof:
     """Whether what was done between two recordings of one car helped.
@@ -95,6 +99,8 @@ def prove(
     done
         What was done in between, one or several of `works`; it moves the weights of the courses,
         no more.
+    results
+        What checks showed that were made after the work, as ``check=outcome``: those of `LOOKS`.
     family
         What was learnt from other cars of its engine family, or the file of it; by default the
         one that the car names.
@@ -109,7 +115,7 @@ def prove(
     ------
     FindingError
         If one of the recordings cannot be asked this, two of them are the same, they do not
-        report the same metering, or a work, a prior or a family is not one.
+        report the same metering, or a work, a result, a prior or a family is not one.
     CarError
         If the complaint is not known.
 
@@ -126,12 +132,14 @@ def prove(
     found = [stretches(one) for one in (before, after, *references)]
     known = known_family(family, car)
     sources = (before.source, after.source)
-    pair = solve_pair(found[0], found[1], found[2:], car, sources, family=known)
+    told = looks(results)
+    pair = looked(solve_pair(found[0], found[1], found[2:], car, sources, family=known), told)
     works_done = (done,) if isinstance(done, str) else done
     weights = course_weights(pair, weights_of(prior, said, known), works_done)
     proof = verdict_of(pair, weights, after)
     stood = [f"{one.source}: {said}" for one in (before, after) for said in stood_still(one)]
-    return replace(proof, warnings=(*_unlike(before, after), *stood, *proof.warnings))
+    warnings = (*counted(told), *_unlike(before, after), *stood, *proof.warnings)
+    return replace(proof, warnings=warnings)
 
 
 def _unlike(before: Recording, after: Recording) -> tuple[str, ...]:

@@ -35,13 +35,14 @@ def refuse_hopeless(recording: Recording) -> None:
         If engine speed was not recorded, is impossible wherever it is not nothing, or the recording
         is over before anything can hold still.
     """
-    if "engine_speed" not in recording:
+    dropped = recording.dropped.get("engine_speed", 0)
+    if "engine_speed" not in recording and not dropped:
         raise FindingError(
             f"{recording.source}: engine_speed was not recorded, and without it no operating point "
             "can be found. Record it, or say in a mapping file which column it is."
         )
-    dropped = recording.dropped.get("engine_speed", 0)
-    if dropped and recording.series["engine_speed"].value.max() < OFF_RPM:
+    turning = "engine_speed" in recording and recording.series["engine_speed"].value.max() > OFF_RPM
+    if dropped and not turning:
         raise FindingError(
             f"{recording.source}: {dropped} samples of engine_speed are impossible and were left "
             "out, and by the others the engine is off. Is the unit in its header right?"

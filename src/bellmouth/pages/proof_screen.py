@@ -37,6 +37,8 @@ def print_proof(proof: Proof, metering: str, out: Console) -> None:
     out.print(hanging("-", leak_words(proof)))
     needs = [f"{need.what}: {need.why}" for need in proof.needs]
     print_list(out, "What it still takes", needs, _MOST)
+    if any(need.what.startswith("a leak check") for need in proof.needs):
+        out.print(hanging(" ", "Then run prove again with --result smoke_test=none, or =seen."))
     likely = [
         f"{course_words(name, metering)}: {chance(p)}"
         for name, p in list(proof.courses.items())[:_COURSES_SHOWN]

@@ -66,7 +66,7 @@ def test_an_entry_is_put_right(car: str, plain: Page) -> None:
 
 def test_two_recordings_are_chosen_to_prove(car: str, plain: Page, tmp_path: Path) -> None:
     plain.goto(f"{car}/proof")
-    plain.get_by_text("Prove other recordings").click()
+    plain.get_by_text("or prove other recordings").click()
     plain.get_by_role("group", name="What was done between them").get_by_label("reseal").check()
     (tmp_path / "own.toml").write_text("leak = 1.0\n", encoding="utf-8")
     plain.get_by_label("Your own weights").set_input_files(tmp_path / "own.toml")

@@ -60,6 +60,35 @@ def test_the_proof_is_of_the_two_that_were_chosen(
     assert all(one.same for one in garage.book.recompute(garage.visit(key).name))
 
 
+def test_a_proof_is_told_what_a_check_showed_after_the_work(
+    client: TestClient, garage: Garage, car: str
+) -> None:
+    one, two, _ = entries(garage, car, "recording")
+    asked = {"before": one, "after": two}
+    page = client.post(f"{car}/proof/choose", data={**asked, "looked": ["smoke_test=none", ""]})
+    assert "Checks counted: smoke test: none." in page.text
+    assert '<option value="smoke_test=none" selected>' in page.text
+    assert "Checks that were made after the work: smoke test: none." in page.text
+    kept = garage.visit(car.removeprefix("/car/")).numbers("proof")[-1].document
+    assert kept["results"] == ["smoke_test=none"]
+    assert all(
+        one.same for one in garage.book.recompute(garage.visit(car.removeprefix("/car/")).name)
+    )
+    page = client.post(f"{car}/proof/choose", data=asked)
+    assert "Checks counted" not in page.text
+
+
+def test_a_check_that_a_proof_does_not_take_is_told_in_a_sentence(
+    client: TestClient, garage: Garage, car: str
+) -> None:
+    one, two, _ = entries(garage, car, "recording")
+    sent = client.post(
+        f"{car}/proof/choose", data={"before": one, "after": two, "looked": "fuel_delivery=low"}
+    )
+    assert sent.status_code == 400
+    assert "a proof takes smoke_test, " in sent.text
+
+
 def test_recordings_that_no_work_lies_between_are_judged_together(
     client: TestClient, garage: Garage, car: str
 ) -> None:

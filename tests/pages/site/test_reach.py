@@ -86,6 +86,7 @@ WHERE: dict[str, tuple[str, str, str] | str] = {
     "prove car_file": ("POST", f"{CAR}/facts/file", "file"),
     "prove complaint": ("POST", f"{CAR}/facts/job", "complaint"),
     "prove done": ("POST", f"{CAR}/proof/choose", "done"),
+    "prove results": ("POST", f"{CAR}/proof/choose", "looked"),
     "prove references": ("POST", f"{CAR}/proof/choose", "reference"),
     "prove prior": ("POST", f"{CAR}/proof/choose", "file"),
     "prove family": ("POST", f"{CAR}/finding/family", "number"),

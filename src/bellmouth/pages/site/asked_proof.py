@@ -16,7 +16,7 @@ __all__ = ["CHOSEN", "choose", "chosen_pair", "keep_proof", "proof_asked", "prov
 
 #: Says of a proof in the book that somebody chose its recordings.
 CHOSEN = "chosen"
-_KEPT = ("before", "after", "references", "done", "prior")
+_KEPT = ("before", "after", "references", "done", "results", "prior")
 
 
 def proof_asked(visit: Visit) -> dict[str, Any] | None:
@@ -51,6 +51,7 @@ def _chosen(visit: Visit, entry: Entry) -> dict[str, Any]:
     if not {found["before"], found["after"]} <= there:
         del found["before"], found["after"]
         found.pop("done", None)
+        found.pop("results", None)
     return found
 
 
@@ -77,7 +78,7 @@ def chosen_pair(visit: Visit, before: int, after: int) -> tuple[int, int]:
 
 def proved(garage: Garage, visit: Visit, asked: Mapping[str, Any]) -> tuple[Judged[Proof], Proof]:
     """The proof of two recordings."""
-    said = {name: asked[name] for name in ("references", "done", "prior") if asked.get(name)}
+    said = {name: asked[name] for name in _KEPT[2:] if asked.get(name)}
     judged = garage.book.judge_work(
         visit.name, asked["before"], asked["after"], family=family_of_job(visit), **said
     )

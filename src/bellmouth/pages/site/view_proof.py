@@ -11,7 +11,9 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from bellmouth.errors import BellmouthError, FindingError
+from bellmouth.finding.check_table import CHECKS
 from bellmouth.finding.priors import read_weights
+from bellmouth.finding.proof_checks import LOOKS
 from bellmouth.finding.prove import works
 from bellmouth.pages.plot_words import PLOT_WORDS
 from bellmouth.pages.plots import plot_in, plot_json
@@ -92,10 +94,12 @@ async def chosen(
     after: Annotated[int, Form()],
     reference: Annotated[list[int] | None, Form()] = None,
     done: Annotated[list[str] | None, Form()] = None,
+    looked: Annotated[list[str] | None, Form()] = None,
     own_prior: Annotated[str, Form(max_length=8)] = "",
     file: UploadFile | None = None,
 ) -> Response:
-    """Prove other recordings, with good ones, with what was done and with own weights; kept.
+    """Prove other recordings, with good ones, with what was done, with what checks showed after the
+    work and with own weights; kept.
 
     ``own_prior`` says ``keep`` where the weights of the last time are to stay.
     """
@@ -107,6 +111,7 @@ async def chosen(
     there = {one.number for one in visit.everywhere("recording")} - {before, after}
     asked["references"] = [one for one in reference or [] if one in there]
     asked["done"] = [one for one in done or [] if one in works()]
+    asked["results"] = [one for one in looked or [] if one]
     if file is not None and (content := await file.read(_MOST_PRIOR_BYTES)):
         asked["prior"] = await run_in_threadpool(_weights, content)
     elif own_prior == "keep":
@@ -137,5 +142,6 @@ def _choice(visit: Visit, asked: dict[str, Any] | None) -> dict[str, Any]:
         "recordings": every, "pair": pair, "references": pair.get("references", []),
         "good": good_recordings(visit), "own_prior": bool(pair.get("prior")),
         "works": {one: titles.get(one, "nothing was done") for one in works()},
-        "done": pair.get("done", []),
+        "done": pair.get("done", []), "results": pair.get("results", []),
+        "looks": {name: CHECKS[name].outcomes for name in LOOKS},
     }  # fmt: skip
