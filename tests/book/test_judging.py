@@ -135,3 +135,20 @@ def test_more_recordings_are_judged_together_and_come_out_the_same_again(tmp_pat
         assert stands(book, "blue one", kept)
         with pytest.raises(FindingError, match="is the same recording as"):
             book.judge("blue one", first.number, also=[first.number])
+
+
+def test_a_part_of_the_clean_recording_is_judged_without_it(tmp_path: Path) -> None:
+    """Sent again for a new job by mistake: it says nothing beside itself."""
+    title, *lines = (DEMO / "recording.csv").read_text("utf-8").splitlines()
+    part = tmp_path / "part.csv"
+    part.write_text("\n".join([title, *lines[: 2 * len(lines) // 3]]), "utf-8")
+    with Book(tmp_path / "book") as book:
+        book.add_car("blue one", read_car(DEMO / "car.toml"))
+        book.open_job("blue one")
+        book.add("blue one", "work", {"done": ["clean_plate"]})
+        clean = book.add_recording("blue one", DEMO / "recording.csv")
+        book.open_job("blue one")
+        again = book.add_recording("blue one", part)
+        entries = book.history("blue one").entries
+        assert clean_recording(entries, again) == [clean.number]
+        assert book.judge("blue one", again.number).inputs["references"] == []

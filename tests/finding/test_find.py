@@ -138,7 +138,7 @@ def test_an_idle_that_fell_throughout_is_perhaps_of_a_cold_engine() -> None:
 def test_a_short_trim_without_its_long_one_is_said() -> None:
     """Half a trim is no total: what the long one makes up already stays unseen."""
     half = find(recording(long_term_fuel_trim_bank_1=None), car())
-    assert any("Only the short fuel trim was recorded" in warning for warning in half.warnings)
+    assert any("Only the short fuel trim of bank 1" in warning for warning in half.warnings)
     assert not any("Only the short" in warning for warning in find(recording(), car()).warnings)
 
 
@@ -302,3 +302,26 @@ def test_a_second_recording_of_a_cold_engine_is_told_and_left_out() -> None:
     found = find(recording(seed=3), car(), also=[cold])
     assert any("no warm running engine in it" in one for one in found.excluded)
     assert found.present == pytest.approx(find(recording(seed=3), car()).present)
+
+
+def test_a_bank_with_half_its_trim_is_named_and_the_other_is_in_use() -> None:
+    whole = recording()
+    short = whole.series["short_term_fuel_trim_bank_1"]
+    second = replace(short, name="short_term_fuel_trim_bank_2")
+    told = find(Recording({**whole.series, second.name: second}, "made.csv"), car()).warnings
+    assert any("Only the short fuel trim of bank 2" in warning for warning in told)
+    assert not any("bank 1" in warning or "No fuel trims" in warning for warning in told)
+
+
+def test_idles_of_several_days_are_not_one_that_falls() -> None:
+    def idles_at(rpm: float, seed: int) -> Recording:
+        made = recording(seed=seed)
+        old = made.series["engine_speed"]
+        there = np.where(old.value < 1200.0, old.value - 700.0 + rpm, old.value)
+        kept = {n: s for n, s in made.series.items() if n != "engine_coolant_temperature"}
+        speed = Series(old.name, old.unit, old.time_s, there)
+        return Recording({**kept, old.name: speed}, f"{rpm:g}.csv")
+
+    days = [idles_at(rpm, seed) for seed, rpm in enumerate((790.0, 750.0, 720.0))]
+    told = find(days[0], car(), also=days[1:]).warnings
+    assert not any("fell throughout" in warning for warning in told)

@@ -42,3 +42,15 @@ def test_a_stretch_that_one_of_the_two_does_not_reach_counts(names: tuple[str, s
     o, whole = _observed(*names, at=2), _observed(*names)
     assert o.log_trim[:, 0] == pytest.approx(whole.log_trim[:, 0])
     assert o.trim_error[:, 0] == pytest.approx(whole.trim_error[:, 0])
+
+
+def test_what_a_short_trim_that_was_left_out_stood_at_is_no_limit_of_the_fuel_rate() -> None:
+    made = []
+    for one in stretches():
+        at_limit = one.readings["log_total_trim_bank_1"]._replace(at_limit=1)
+        told = {"log_total_trim_bank_1": at_limit, _SHORT: reading(25.0, 0.2)}
+        rate = {"engine_fuel_rate": reading(0.8, 0.01)}
+        made.append(replace(one, readings={**one.readings, **told, **rate}))
+    o = observe(made, [], car())
+    assert np.isfinite(o.log_trim[:, 0]).all()
+    assert not o.trim_limit.any()

@@ -6,7 +6,7 @@ import pytest
 
 from bellmouth.errors import FindingError
 from bellmouth.finding.check_table import CHECKS
-from bellmouth.finding.proof_checks import LOOKS, looked, looks
+from bellmouth.finding.proof_checks import LOOKS, looked, looks, looks_of
 from bellmouth.finding.proof_result import Proof
 from bellmouth.finding.prove import Pair, course_weights, prove, solve_pair
 from bellmouth.finding.verdict import verdict_of
@@ -24,7 +24,7 @@ def _pair() -> Pair:
 
 
 def proof(*results: str) -> Proof:
-    pair = looked(_pair(), looks(results))
+    pair = looked(_pair(), looks(results, "pressure"))
     return verdict_of(pair, course_weights(pair, weights_of(None, "unknown")), healthy())
 
 
@@ -64,6 +64,18 @@ def test_a_leak_check_that_was_made_is_not_asked_for_again() -> None:
     assert any(asked)
     assert not any("a leak check" in need.what for need in proof("smoke_test=none").needs)
     assert any("a leak check" in need.what for need in proof("bore_look=clean").needs)
+
+
+def test_a_pinched_hose_is_no_leak_check() -> None:
+    """A leak that is in no hose stays unseen by it."""
+    found = proof("hose_pinched=no_change")
+    assert any("a leak check" in need.what for need in found.needs)
+
+
+def test_a_check_of_another_kind_of_car_is_refused() -> None:
+    assert "computed_air" in looks_of("pressure")
+    with pytest.raises(FindingError, match='result "computed_air": a proof takes smoke_test, hose'):
+        looks(["computed_air=found"], "airflow")
 
 
 def test_what_was_counted_is_said() -> None:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from bellmouth.finding.case import solve
 from bellmouth.finding.causes import SINGLE_CAUSES
 from bellmouth.finding.priors import load_priors
-from bellmouth.finding.sizes import Z90, sizes_of, told_log_sd
+from bellmouth.finding.sizes import Z90, _doubted, sizes_of, told_log_sd
 from tests.finding.garage import car, stretches
 
 Floats = NDArray[np.float64]
@@ -35,7 +35,7 @@ def _told_too_large(law: Callable[[Floats], Floats]) -> Floats:
 def test_the_way_to_the_stop_is_doubted_as_far_as_laws_differ() -> None:
     said = told_log_sd("deposit", load_priors())
     rms = [float(np.sqrt(np.mean(_told_too_large(law) ** 2))) for law in _LAWS]
-    assert min(rms) < said < 2.0 * max(rms)
+    assert 0.5 * max(rms) < said < 1.5 * max(rms)
 
 
 def test_only_a_deposit_is_told_where_nothing_idles() -> None:
@@ -54,3 +54,9 @@ def test_half_widths_add_as_squares() -> None:
     for end in ("low", "high"):
         before, after = (np.log(getattr(s, end) / s.value) for s in (bare, doubted))
         assert after == pytest.approx(np.sign(before) * np.hypot(before, added))
+
+
+def test_an_interval_of_no_width_is_doubted_on_both_sides() -> None:
+    low, middle, high = _doubted(np.array([1.0, 1.0, 1.4]), 0.2)
+    assert (low, middle) == pytest.approx((1.0 - Z90 * 0.2, 1.0))
+    assert high == pytest.approx(1.0 + np.hypot(0.4, Z90 * 0.2))

@@ -72,6 +72,10 @@ def test_it_is_said_where_recordings_do_not_bear_on_a_leak(
     told = leak_words(proof(new_leak=NewLeak(probability, Size(1.2, 0.8, 1.9, "mm"), 0.14)))
     assert ("hardly tell" in told) == hardly
     assert ("would be 14 %" in told) == hardly
+    checked = leak_words(
+        proof(new_leak=NewLeak(probability, Size(1.2, 0.8, 1.9, "mm"), 0.14), checked=True)
+    )
+    assert "hardly tell" not in checked, "it is not by the recordings alone"
 
 
 def test_the_halves_of_better_have_each_their_probability() -> None:
@@ -116,6 +120,8 @@ def test_a_mended_leak_is_said_where_the_learning_is_open() -> None:
     assert proof_headline(unsure) == told
     doubted = replace(unsure, changes=(replace(mended, present_before=0.7),))
     assert "is likeliest (50 %), but not sure enough" in proof_headline(doubted)
+    unready = replace(unsure, withheld=True)
+    assert "leak gone" not in proof_headline(unready), "trims after a reset say nothing of it"
 
 
 def test_courses_read_as_before_and_then() -> None:

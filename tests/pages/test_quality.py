@@ -99,3 +99,14 @@ def test_columns_of_another_name_are_said_once_and_how_to_map_them() -> None:
     assert text.count("Engine RPM (rpm)") == 2, "in the note, and as the line to write"
     assert '[columns] "Engine RPM (rpm)" = "engine_speed [rpm]"' in text
     assert "--mapping" not in _shown(replace(_quality(), unmapped=()))
+
+
+def test_the_line_to_write_is_of_a_parameter_that_is_not_there() -> None:
+    """Copied as it stands it must not give a second column the name of one that was read."""
+    there = _quality()
+    speed = replace(there.parameters[0], name="engine_speed", unit="rpm")
+    text = " ".join(
+        _shown(replace(there, parameters=(speed, *there.parameters), unmapped=("ECT",))).split()
+    )
+    assert '"ECT" = "engine_speed' not in text
+    assert '"ECT" = "intake_manifold_pressure [kPa]"' in text

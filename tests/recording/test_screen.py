@@ -51,3 +51,10 @@ def test_where_all_cannot_be_the_file_is_refused() -> None:
 def test_what_can_be_stays_as_it_is() -> None:
     whole = _recording(30.0, 31.0)
     assert screen(whole, {}) is whole
+
+
+def test_where_most_of_all_there_is_cannot_be_the_file_is_refused() -> None:
+    time_s = np.arange(3.0)
+    speed = Series("engine_speed", "rpm", time_s, np.array([700.0, 60000.0, 60000.0]))
+    with pytest.raises(RecordingError, match="2 of 3 samples are outside 0 to 12000 rpm"):
+        screen(Recording({"engine_speed": speed}, "made.csv"), {"engine_speed": "rpm"})

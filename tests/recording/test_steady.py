@@ -297,3 +297,22 @@ def test_a_high_idle_takes_one_step_of_the_pedal_to_be_held(
     found = stretches(replace(recording, series={**recording.series, pedal.name: pedal}))
     kinds = {one.kind for one in found if abs(one.value("engine_speed") - rpm) < 60.0}
     assert kinds == {kind}
+
+
+@pytest.mark.parametrize("share", [0.3, 0.7])
+def test_a_pedal_that_flickers_between_two_steps_is_not_pressed(share: float) -> None:
+    """A cold start idles fast, and one low reading is not where the pedal rests."""
+    speeds = (1150.0, 900.0, 750.0)
+    levels = [replace(LEVELS[1], engine_speed=rpm) for rpm in speeds]
+    recording = make(levels, np.random.default_rng(12), noise=0.3)
+    time_s = np.arange(0.0, sum(level.seconds for level in levels), 0.5)
+    flicker = np.random.default_rng(13).random(len(time_s)) < share
+    fast = time_s < levels[0].seconds
+    read = np.where(fast & flicker, 15.29, 14.9)
+    read[-1] = 20.0
+    pedal = Series("accelerator_pedal_position_d", "%", time_s, read)
+    found = stretches(replace(recording, series={**recording.series, pedal.name: pedal}))
+    assert {one.kind for one in found if one.kind != "engine off"} == {"idle"}
+    read[0], read[1:-1] = 14.51, 14.9
+    found = stretches(replace(recording, series={**recording.series, pedal.name: pedal}))
+    assert {one.kind for one in found if one.kind != "engine off"} == {"idle"}

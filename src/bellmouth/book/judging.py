@@ -94,7 +94,9 @@ def judge(
     chosen = numbered(entries, recording, "recording")
     inputs = {
         "recording": chosen.number,
-        "references": list(clean_recording(entries, chosen) if references is None else references),
+        "references": list(
+            _clean_apart(store, entries, chosen) if references is None else references
+        ),
         "results": list(results),
         "complaint": complaint or complaint_of(entries, chosen.job),
         "car": known_of(entries).document["car"],
@@ -106,6 +108,19 @@ def judge(
     if family:
         inputs["family"] = dict(family)
     return _found(store, entries, inputs)
+
+
+def _clean_apart(store: Store, entries: Sequence[Entry], chosen: Entry) -> list[int]:
+    """The recording from when the car was clean, unless the chosen one is of the same samples: a
+    part of it, or the same in another format."""
+    from bellmouth.finding.suitable import share_samples  # noqa: PLC0415 - only judging loads it
+
+    clean = clean_recording(entries, chosen)
+    if not clean:
+        return []
+    mine = recording_of(store, chosen)
+    read = [recording_of(store, numbered(entries, one, "recording")) for one in clean]
+    return [one for one, its in zip(clean, read, strict=True) if not share_samples(mine, its)]
 
 
 def clean_recording(entries: Sequence[Entry], chosen: Entry) -> list[int]:

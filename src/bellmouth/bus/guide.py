@@ -316,14 +316,18 @@ class _Here:
             return False
         wanted, speed = step.speed_rpm, stretch.value("engine_speed")
         if wanted is not None:
-            # An idle of 935 takes so little pedal for 1,500 that the foot seems to be off it.
-            held = stretch.kind == "held" or speed > FASTEST_IDLE_RPM
-            return held and abs(speed - wanted) <= SPEED_BAND * wanted
+            return _raised(stretch) and abs(speed - wanted) <= SPEED_BAND * wanted
         if stretch.kind != "idle" or speed > FASTEST_IDLE_RPM:
             return False
         if step.kind == "idle_after":
-            return any(one.kind == "held" and one.end_s <= stretch.start_s for one in self.found)
+            return any(_raised(one) and one.end_s <= stretch.start_s for one in self.found)
         return step.kind == "idle"
+
+
+def _raised(stretch: Stretch) -> bool:
+    """Whether a speed is held; over an idle of 935 rpm one of 1,500 takes so little pedal that the
+    foot seems to be off it."""
+    return stretch.kind == "held" or stretch.value("engine_speed") > FASTEST_IDLE_RPM
 
 
 def _can(step: Step, reported: Collection[str]) -> bool:

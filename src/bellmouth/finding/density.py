@@ -19,5 +19,7 @@ def log_sums(which: Ints, log: Floats, count: int) -> Floats:
     """Logarithm of the sum of ``exp(log)`` over what belongs to each of ``count`` (``which``)."""
     highest = np.full(count, -np.inf)
     np.maximum.at(highest, which, log)
+    highest = np.where(np.isfinite(highest), highest, 0.0)  # all impossible: so is the sum
     total = np.bincount(which, np.exp(log - highest[which]), count)
-    return np.asarray(highest + np.log(total))
+    with np.errstate(divide="ignore"):
+        return np.asarray(highest + np.log(total))

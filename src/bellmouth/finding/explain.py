@@ -171,13 +171,17 @@ def _unbelieved(judged: Sequence[Stretch]) -> list[str]:
     ]
 
 
-def _half_the_trim(recording: Recording) -> bool:
-    """Whether a bank's short trim was recorded and its long one, most of the total, was not."""
-    return any(
-        recording.get(f"short_term_fuel_trim_bank_{bank}") is not None
-        and recording.get(f"long_term_fuel_trim_bank_{bank}") is None
-        for bank in BANKS
-    )
+def _half_trims(recording: Recording) -> Iterator[str]:
+    """Banks whose short trim was recorded and whose long one, most of the total, was not."""
+    for bank in BANKS:
+        short, long = (
+            recording.get(f"{term}_term_fuel_trim_bank_{bank}") for term in ("short", "long")
+        )
+        if short is not None and long is None:
+            yield (
+                f"Only the short fuel trim of bank {bank} was recorded: what lasts is in the long "
+                "one, so that the short one says nothing and was left out. Record both."
+            )
 
 
 def _reference_disagrees(case: "Case", best: int) -> bool:
@@ -198,12 +202,9 @@ def warnings_of(
     running = [stretch for stretch in judged if stretch.kind != "engine off"]
     if all(stretch.warm is False for stretch in running):
         found.append("The engine never got warm: record again at 70 degC coolant to be sure.")
-    if _half_the_trim(recording):
-        found.append(
-            "Only the short fuel trim was recorded: what lasts is in the long one, so that the "
-            "short one says nothing and was left out. Record both."
-        )
-    elif not np.isfinite(o.log_trim[o.judged]).any():
+    halves = tuple(_half_trims(recording))
+    found.extend(halves)
+    if not halves and not np.isfinite(o.log_trim[o.judged]).any():
         found.append("No fuel trims: a leak shows only in airflow, pressure and throttle.")
     found.extend(_perhaps_cold(o, recording))
     if not (o.idle & o.judged).any():
@@ -224,7 +225,8 @@ def warnings_of(
 
 def _perhaps_cold(o: Observations, recording: Recording) -> Iterator[str]:
     """An idle that falls as it does while an engine warms up, and nothing that says it was warm."""
-    fallen = fallen_rpm(o, o.idle & o.judged)
+    one = len(np.unique(o.recording[o.judged])) == 1  # several have idles of several days
+    fallen = fallen_rpm(o, o.idle & o.judged) if one else 0.0
     if fallen > _FELL_RPM and recording.get("engine_coolant_temperature") is None:
         yield (
             f"The idle fell throughout, by {fallen:.0f} rpm, and coolant temperature was not "

@@ -56,6 +56,7 @@ def _trims(
     short, long = (_recorded(column, term, recording) for term in ("short", "long"))
     # What lasts is in the long trim, so that a short one alone says nothing of the total.
     trim = np.where((np.abs(trim) < _LARGEST_LOG_TRIM) & ~(short & ~long), trim, np.nan)
+    limit = np.where(np.isfinite(trim), limit, 0.0)
     unseen = load_priors().fuel["short_unseen_log"]
     error = np.where(long & ~short, np.hypot(error, unseen), error)
     if not np.isfinite(trim).any():

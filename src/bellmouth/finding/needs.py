@@ -20,7 +20,6 @@ __all__ = ["learning_reasons", "needs_of", "settled"]
 _CLOSED_LOOP_S = 20.0
 _JUST_CLEARED_MIN = 2.0
 _CLEARED_KM = 100.0
-_LEAK_CHECKS = ("smoke_test", "hose_pinched")
 
 
 def settled(after: Sequence[Stretch], recording: Recording) -> tuple[Need, ...]:
@@ -89,13 +88,13 @@ def needs_of(
 
 
 def _leak_check(pair: "Pair", verdict: Verdict, leak: float) -> list[Need]:
-    """A leak check, where air may come in after the work and nobody looked."""
+    """A leak check, where air may come in after the work, or might and nobody looked with smoke."""
     check = "a leak check (listen, soapy water, smoke with the engine cold)"
-    if any(one.check in _LEAK_CHECKS for one in pair.results):
-        return []
     if 0.1 < leak < 0.9:
         return [Need(check, f"{leak * 100:.0f} % that air leaks in after the work")]
-    if leak <= 0.1 and verdict == "better" and not pair.observations.airflow_metered:
+    looked = any(one.check == "smoke_test" for one in pair.results)
+    hides = not pair.observations.airflow_metered and not looked
+    if leak <= 0.1 and verdict == "better" and hides:
         why = (
             "this car meters pressure: a small leak hides in the idle that its controller corrects"
         )

@@ -19,7 +19,7 @@ from bellmouth.finding.repeats import log_of_words
 if TYPE_CHECKING:
     from bellmouth.finding.prove import Pair
 
-__all__ = ["LOOKS", "looked", "looks"]
+__all__ = ["LOOKS", "looked", "looks", "looks_of"]
 
 Floats = NDArray[np.float64]
 
@@ -27,20 +27,25 @@ Floats = NDArray[np.float64]
 LOOKS = tuple(name for name, check in CHECKS.items() if not check.reads)
 
 
-def looks(results: Sequence[str | CheckResult]) -> tuple[CheckResult, ...]:
+def looks_of(metering: str) -> tuple[str, ...]:
+    """Those that can be made on a car that meters its air so."""
+    return tuple(name for name in LOOKS if CHECKS[name].metering in ("", metering))
+
+
+def looks(results: Sequence[str | CheckResult], metering: str) -> tuple[CheckResult, ...]:
     """Read ``check=outcome`` texts, of checks that were made after the work.
 
     Raises
     ------
     FindingError
-        If a check or an outcome is not known, or the check reads a number: what that says of the
-        car after the work a recording says better.
+        If a check or an outcome is not known, the check is of another car, or it reads a number:
+        what that says of the car after the work a recording says better.
     """
-    told = parse_results(results)
+    told, can = parse_results(results), looks_of(metering)
     for one in told:
-        if one.check not in LOOKS:
+        if one.check not in can:
             raise FindingError(
-                f'result "{one.check}": a proof takes {", ".join(LOOKS)}, made after the work. '
+                f'result "{one.check}": a proof takes {", ".join(can)}, made after the work. '
                 "For any other, record again after the work, or ask find."
             )
     return told

@@ -72,6 +72,8 @@ class Proof:
     ``nothing_new`` that nothing is there which was not before. ``courses`` are the likeliest
     courses from before to after; ``before`` and ``after`` each cause's probability alone or in a
     pair; ``learning`` the probability that learning has taken, and why it is thought so.
+    ``withheld`` says that no verdict is given for want of anything but sureness, ``checked`` that
+    checks made after the work are in it.
     """
 
     verdict: Verdict
@@ -89,5 +91,7 @@ class Proof:
     misfit: float
     mended: float = 0.0
     nothing_new: float = 1.0
+    withheld: bool = False
+    checked: bool = False
     points: tuple[PairPoint, ...] = ()
     family: OfFamily | None = None

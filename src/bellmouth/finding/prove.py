@@ -132,7 +132,7 @@ def prove(
     found = [stretches(one) for one in (before, after, *references)]
     known = known_family(family, car)
     sources = (before.source, after.source)
-    told = looks(results)
+    told = looks(results, car.metering)
     pair = looked(solve_pair(found[0], found[1], found[2:], car, sources, family=known), told)
     works_done = (done,) if isinstance(done, str) else done
     weights = course_weights(pair, weights_of(prior, said, known), works_done)

@@ -23,8 +23,6 @@ Floats = NDArray[np.float64]
 QUANTILES = (0.05, 0.5, 0.95)
 Z90 = 1.645
 _NORMAL = np.array([-Z90, 0.0, Z90])
-# Nodes and weights of a standard normal in five points: Gauss and Hermite.
-_POINTS, _WEIGHTS = np.polynomial.hermite_e.hermegauss(5)
 
 
 def size_from_coordinate(cause: str, coordinate: Floats, scale: Scale) -> Floats:
@@ -102,8 +100,8 @@ def _by_steps(nodes: Floats, weight: Floats, by_moments: Floats) -> Floats:
 
 def _doubted(quantiles: Floats, log_sd: float) -> Floats:
     """An interval wider by an independent error: half widths add as squares (JCGM 100, 5.1.2)."""
-    away = quantiles - quantiles[1]
-    return np.asarray(quantiles[1] + np.sign(away) * np.hypot(away, Z90 * log_sd))
+    away = np.hypot(quantiles - quantiles[1], Z90 * log_sd)
+    return np.asarray(quantiles[1] + np.sign(_NORMAL) * away)
 
 
 def _size(cause: str, quantiles: Floats, scale: Scale) -> Size:

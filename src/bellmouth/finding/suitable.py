@@ -43,6 +43,11 @@ def refuse_hopeless(recording: Recording) -> None:
         )
     turning = "engine_speed" in recording and recording.series["engine_speed"].value.max() > OFF_RPM
     if dropped and not turning:
+        if "engine_speed" not in recording:
+            raise FindingError(
+                f"{recording.source}: {dropped} samples of engine_speed are impossible, so that "
+                "none is believed. Is the unit in its header right?"
+            )
         raise FindingError(
             f"{recording.source}: {dropped} samples of engine_speed are impossible and were left "
             "out, and by the others the engine is off. Is the unit in its header right?"

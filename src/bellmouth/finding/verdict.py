@@ -50,7 +50,8 @@ def verdict_of(pair: "Pair", weights: Mapping[Course, float], after: Recording) 
     stale = present[AFTER].get("learned_stale", 0.0)
     ready = settled(pair.stretches[AFTER], after)
     either = best == "better" and not ready and either_way(pair)
-    sure = outcomes[best] >= COMMITS and not ready and unexplained < 0.5 and not either
+    withheld = bool(ready) or unexplained >= 0.5 or either
+    sure = outcomes[best] >= COMMITS and not withheld
     verdict: Verdict = best if sure else "cannot say yet"
     courses = pair.courses.courses
     order = np.argsort(-probability)
@@ -70,6 +71,8 @@ def verdict_of(pair: "Pair", weights: Mapping[Course, float], after: Recording) 
         misfit=float(pair.posterior.misfit[order[0]]),
         mended=float(drawn.weight[mended].sum()),
         nothing_new=float(drawn.weight[~came].sum()),
+        withheld=withheld,
+        checked=bool(pair.results),
         points=_points(pair),
         family=pair.family,
     )

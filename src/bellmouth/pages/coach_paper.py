@@ -52,7 +52,7 @@ def window(words: Words, asked: Window, anchor: str | None = None) -> str:
 
 def lengths(words: Words, procedure: Procedure) -> list[str]:
     """For each step how long it lasts and what it waits for, in few words; empty where neither."""
-    return [", ".join(_asked(words, step, procedure)) for step in procedure.steps]
+    return ["; ".join(_asked(words, step, procedure)) for step in procedure.steps]
 
 
 def _asked(words: Words, step: Step, procedure: Procedure) -> list[str]:
@@ -65,5 +65,6 @@ def _asked(words: Words, step: Step, procedure: Procedure) -> list[str]:
         event = words.told(procedure.event_words(step.until.event))
         found.append(say(words, "awaits", event=event, time=time(words, step.until.timeout_s)))
     if step.lasts_s is not None:
-        found.append(window(words, step.lasts_s))
+        least = window(words, step.lasts_s)
+        found.append(say(words, "takes", window=least) if step.until is not None else least)
     return found

@@ -32,6 +32,7 @@ PAPER_WORDS: Mapping[str, str] = MappingProxyType(
         "written": "Card: {file} (open it in a browser and print it)",
         # Windows and times
         "lasts": "Lasts {window}.",
+        "takes": "lasts {window}",
         "at_least": "at least {time}",
         "within": "within {time}",
         "about": "about {aim} s ({least} to {most})",

@@ -45,7 +45,7 @@ def proof_headline(proof: Proof, metering: str = "airflow") -> str:
     if proof.probability >= COMMITS:  # it is not for want of sureness
         return f"{words}: {likeliest} would be likeliest ({sure}), but see what it still takes."
     gone, worse = _gone(proof, metering), proof.outcomes.get("worse", 0.0)
-    if gone and worse > 1.0 - COMMITS:  # what was mended is not in doubt
+    if gone and not proof.withheld and worse > 1.0 - COMMITS:  # what was mended is not in doubt
         return f"{words}: {gone} gone, but something new may be there ({chance(worse)})."
     return f"{words}: {likeliest} is likeliest ({sure}), but not sure enough."
 
@@ -115,7 +115,7 @@ def leak_words(proof: Proof) -> str:
     """Whether the work opened a leak, and whether the recordings bear on that."""
     leak = proof.new_leak
     told = _leak_told(leak)
-    if min(leak.probability, leak.expected) < 0.01:
+    if proof.checked or min(leak.probability, leak.expected) < 0.01:
         return told
     moved = _odds(leak.probability) / _odds(leak.expected)
     if not 1.0 / _HARDLY_TOLD < moved < _HARDLY_TOLD:

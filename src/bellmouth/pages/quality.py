@@ -12,6 +12,7 @@ from bellmouth import __version__
 from bellmouth.pages.lists import print_list, section
 from bellmouth.pages.us_units import SHOWN
 from bellmouth.pages.words import name_words
+from bellmouth.recording.names import table
 from bellmouth.recording.quality import Missing, ParameterQuality, Quality
 
 __all__ = ["print_quality", "quality_document"]
@@ -63,17 +64,22 @@ def print_quality(quality: Quality, out: Console) -> None:
         left_out.append(f"Columns that were not used: {', '.join(unsaid)}.")
     print_list(out, "What was mended or left out", left_out, _MOST)
     if quality.unmapped:
-        _print_mapping(quality.unmapped[0], out)
+        _print_mapping(quality, out)
 
 
-def _print_mapping(column: str, out: Console) -> None:
+def _print_mapping(quality: Quality, out: Console) -> None:
     """How a column that no parameter claimed is given its name: most loggers have their own."""
+    there = {one.name for one in quality.parameters}
+    missing = [name for name in _WANTED if name not in there]
+    if not missing:
+        return
+    column, unit = quality.unmapped[0], table()[missing[0]].unit
     section(out, "Where one of these columns is a parameter")
     for text in (
         "Write a file with a line for each, and give it with --mapping FILE, here and to find:",
         "  [columns]",
-        f'  {json.dumps(column, ensure_ascii=False)} = "engine_speed [rpm]"',
-        f"Wanted most: {', '.join(_WANTED)}; each with its unit as the file has it.",
+        f'  {json.dumps(column, ensure_ascii=False)} = "{missing[0]} [{unit}]"',
+        f"Not there, and wanted most: {', '.join(missing)}; each with its unit as the file has it.",
     ):
         out.print(Text(text))
 

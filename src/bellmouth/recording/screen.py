@@ -32,7 +32,7 @@ def screen(recording: Recording, titles: Mapping[str, str]) -> Recording:
     Raises
     ------
     RecordingError
-        Where every sample of a parameter is outside.
+        Where every sample of a parameter is outside, or most are of every parameter there is.
     """
     kept: dict[str, Series] = {}
     dropped: dict[str, int] = {}
@@ -61,4 +61,6 @@ def screen(recording: Recording, titles: Mapping[str, str]) -> Recording:
         notes.append(f'Column "{titles[name]}": {lost} outside {extent} left out.')
     if not dropped:
         return recording
+    if not kept:
+        raise RecordingError(f"{recording.source}: {notes[-1]}")
     return replace(recording, series=kept, notes=tuple(notes), dropped=dropped)

@@ -44,8 +44,9 @@ UNTOUCHED_BAND = 2.5
 FASTEST_IDLE_RPM = 1800.0
 # The pedal counts as up this close to its lowest reading. [%]
 PEDAL_UP = 0.6
-# Off its lowest reading by a step, it may be held: such an idle is no faster than this.
-UNTOUCHED = 0.2
+# A step above where it rests at the slowest, 0.39 %, it may be held: such an idle is no faster than
+# this. A reading that flickers between two steps moves by less on the whole. [%]
+UNTOUCHED = 0.3
 TOUCHED_BAND = 1.3
 # Share of a plateau with road speed above walking pace that still counts as standing. Road speed
 # may be read every eight seconds only, and what lies between is interpolated.
@@ -105,13 +106,24 @@ def _idling(recording: Recording, grid: Grid, found: Sequence[Plateau]) -> list[
             # Nobody touched it, or it is dead: a cold start alone may go this high.
             return _slow(grid, found, UNTOUCHED_BAND)
         position = resample(pedal, grid.time_s)
-        above = [mean(position[p.first : p.stop]) - float(pedal.value.min()) for p in found]
+        if not found:
+            return []
+        at = [mean(position[p.first : p.stop]) for p in found]
+        up = float(pedal.value.min()) + PEDAL_UP
+        untouched = _at_rest(grid, found, at) + UNTOUCHED
         slow, near = (_slow(grid, found, band) for band in (PEDAL_UP_BAND, TOUCHED_BAND))
         return [
-            (over <= PEDAL_UP and low and usual) or (over <= UNTOUCHED and low)
-            for over, low, usual in zip(above, slow, near, strict=True)
+            there <= up and low and (usual or there <= untouched)
+            for there, low, usual in zip(at, slow, near, strict=True)
         ]
     return _slow(grid, found, IDLE_BAND)
+
+
+def _at_rest(grid: Grid, found: Sequence[Plateau], at: Sequence[float]) -> float:
+    """Where the pedal is while the engine turns at its slowest. [%]"""
+    speed = grid.signals[0].value
+    slowest = min(range(len(found)), key=lambda i: mean(speed[found[i].first : found[i].stop]))
+    return at[slowest]
 
 
 def _slow(grid: Grid, found: Sequence[Plateau], band: float) -> list[bool]:

@@ -58,7 +58,7 @@ def test_columns_named_otherwise_are_read_by_a_mapping(
     empty = ("", b"")
     without = client.post(f"{car}/record/file", files={"file": file, "mapping": empty})
     assert without.status_code == 400
-    assert "map its column" in without.text
+    assert "say in a mapping file which column it is" in without.text
     assert garage.visit(car.removeprefix("/car/")).numbers("recording") == []
     with_it = client.post(
         f"{car}/record/file", files={"file": file, "mapping": ("m.toml", MAPPING)}

@@ -254,7 +254,7 @@ def test_what_was_typed_is_quoted_in_one_short_line(client: TestClient) -> None:
     said = client.post(f"{begin(client)}/job", data={"distance": "\x1b[31m" + "9x" * 50_000}).text
     (sentence,) = re.findall(r'<p class="sorry">(.*?)</p>', said)
     assert sentence.startswith("Odometer: &#34;\ufffd[31m9x9x")
-    assert sentence.endswith("is not a number. Write it as 2.0.")
+    assert sentence.endswith("is not a number. Write it as 142000.")
     assert len(sentence) < 700
     hidden = fit_to_tell("a\u202eb\ud800c\n d\u00a0e /tmp/tmpab12/cars/x.csv", Path("/srv"))
     assert hidden == "a\ufffdb\ufffdc d e x.csv"

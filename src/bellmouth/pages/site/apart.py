@@ -23,9 +23,11 @@ def apart(garage: Garage, visit: Visit, recording: int, others: Iterable[int]) -
 
 def the_same(garage: Garage, visit: Visit, recording: int, others: Iterable[int]) -> list[int]:
     """Those that hold the same samples, all or some."""
+    found: list[int] = []
+    if not (kept := list(others)):
+        return found
     mine = garage.book.recording(visit.name, recording)
-    found = []
-    for one in others:
+    for one in kept:
         # One whose file is lost is told of where somebody compares with it.
         with suppress(BookError):
             if share_samples(mine, garage.book.recording(visit.name, one)):

@@ -13,7 +13,7 @@ from starlette.responses import Response
 from bellmouth.errors import BellmouthError, FindingError
 from bellmouth.finding.check_table import CHECKS
 from bellmouth.finding.priors import read_weights
-from bellmouth.finding.proof_checks import LOOKS
+from bellmouth.finding.proof_checks import looks_of
 from bellmouth.finding.prove import works
 from bellmouth.pages.plot_words import PLOT_WORDS
 from bellmouth.pages.plots import plot_in, plot_json
@@ -143,5 +143,5 @@ def _choice(visit: Visit, asked: dict[str, Any] | None) -> dict[str, Any]:
         "good": good_recordings(visit), "own_prior": bool(pair.get("prior")),
         "works": {one: titles.get(one, "nothing was done") for one in works()},
         "done": pair.get("done", []), "results": pair.get("results", []),
-        "looks": {name: CHECKS[name].outcomes for name in LOOKS},
+        "looks": {name: CHECKS[name].outcomes for name in looks_of(visit.car.metering)},
     }  # fmt: skip
