@@ -14,6 +14,7 @@ from bellmouth.pages.page_templates import of_locale, said, template_environment
         ("{{ (-3.0, 2.0) | nine_in_ten | span('%') }}", "en", "metric", "-3.0 (-6.3 to 0.3)"),
         ("{{ 35.0 | figure('kPa') }}", "de", "metric", "35,0"),
         ("{{ none | figure('kPa') }}", "de", "metric", "–"),
+        ("{{ -0.04 | figure('%') }}", "en", "metric", "0.0"),
         ("{{ 3.25 | number(2) }}", "de", "us", "3,25"),
         ("{{ ['a', 'b', 'c'] | alternatives }}", "de", "metric", "a, b oder c"),
         ("{{ ['a'] | alternatives }}", "de", "metric", "a"),

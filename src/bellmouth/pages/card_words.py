@@ -59,7 +59,8 @@ class Words:
         if self.units == "us" and unit in US:
             value, places = self.scaled(value, unit), _us_places(places, unit)
         pattern = "0." + "0" * places if places else "0"
-        return format_decimal(value, format=pattern, locale=self.language)
+        # Adding nothing takes the sign from a zero.
+        return format_decimal(round(value, places) + 0.0, format=pattern, locale=self.language)
 
     def scale(self, unit: str) -> tuple[float, float]:
         """Factor and offset from a metric unit to the reader's."""
