@@ -94,13 +94,19 @@ def test_the_good_recording_goes_into_the_next_finding(
 SAME = "Entry 7 holds the same samples as entry 3, which was called good"
 
 
+def after_a_good_one(client: TestClient, good: Path) -> str:
+    """A car in its second job, whose recording of the first was called good."""
+    car = begin(client)
+    upload(client, car, good)
+    client.post(f"{car}/good", data={"recording": 3})
+    client.post(f"{car}/job", data={})
+    return car
+
+
 def test_the_good_recording_sent_again_is_judged_without_itself(
     client: TestClient, garage: Garage, files: tuple[Path, Path]
 ) -> None:
-    car = begin(client)
-    upload(client, car, files[1])
-    client.post(f"{car}/good", data={"recording": 3})
-    client.post(f"{car}/job", data={})
+    car = after_a_good_one(client, files[1])
     shown = upload(client, car, files[1])
     visit = garage.visit(car.removeprefix("/car/"))
     assert visit.numbers("recording")[-1].number == 7
@@ -116,10 +122,7 @@ def test_the_good_recording_sent_again_is_judged_without_itself(
 def test_a_part_of_the_good_recording_is_judged_without_it(
     client: TestClient, files: tuple[Path, Path], tmp_path: Path
 ) -> None:
-    car = begin(client)
-    upload(client, car, files[1])
-    client.post(f"{car}/good", data={"recording": 3})
-    client.post(f"{car}/job", data={})
+    car = after_a_good_one(client, files[1])
     lines = files[1].read_text().splitlines(keepends=True)
     part = tmp_path / "part.csv"
     part.write_text("".join(lines[: len(lines) * 2 // 3]))
@@ -129,10 +132,7 @@ def test_a_part_of_the_good_recording_is_judged_without_it(
 def test_another_recording_than_the_good_one_is_chosen_beside_it(
     client: TestClient, garage: Garage, files: tuple[Path, Path]
 ) -> None:
-    car = begin(client)
-    upload(client, car, files[1])
-    client.post(f"{car}/good", data={"recording": 3})
-    client.post(f"{car}/job", data={})
+    car = after_a_good_one(client, files[1])
     assert SAME not in upload(client, car, files[0])
     upload(client, car, files[1])
     shown = client.post(f"{car}/finding/of", data={"recording": 9})
