@@ -9,6 +9,7 @@ from bellmouth.book.alike import differences
 from bellmouth.book.entries import Entry, effective, numbered, places
 from bellmouth.book.known import car_of
 from bellmouth.book.recordings import recording_of
+from bellmouth.book.same_samples import apart
 from bellmouth.book.standing import complaint_of, known_of
 from bellmouth.book.store import Store
 from bellmouth.book.versions import input_hash, model_version, software_version
@@ -111,16 +112,12 @@ def judge(
 
 
 def _clean_apart(store: Store, entries: Sequence[Entry], chosen: Entry) -> list[int]:
-    """The recording from when the car was clean, unless the chosen one is of the same samples: a
-    part of it, or the same in another format."""
-    from bellmouth.finding.suitable import share_samples  # noqa: PLC0415 - only judging loads it
+    """The recording from when the car was clean, unless the chosen one is of the same samples."""
 
-    clean = clean_recording(entries, chosen)
-    if not clean:
-        return []
-    mine = recording_of(store, chosen)
-    read = [recording_of(store, numbered(entries, one, "recording")) for one in clean]
-    return [one for one, its in zip(clean, read, strict=True) if not share_samples(mine, its)]
+    def read(number: int) -> Recording:
+        return recording_of(store, numbered(entries, number, "recording"))
+
+    return apart(read, chosen.number, clean_recording(entries, chosen))
 
 
 def clean_recording(entries: Sequence[Entry], chosen: Entry) -> list[int]:

@@ -30,7 +30,7 @@ __all__ = [
 ]
 
 _SAME_FIT_NATS = 2.0
-_FELL_RPM = 20.0
+_FELL_RPM = 20.0  # less is not worth a sentence; our choice
 _MISFIT = 3.0
 _WORTH_A_BORE = 0.2  # of a deposit: from there the owner is asked to tell it
 _LIKELY = 0.3

@@ -19,7 +19,7 @@ NEAR_RPM = 15.0
 #: A dip that takes less of all idle time is not where the engine idles.
 SHORTEST_SHARE = 0.12
 _HIGHEST_IDLE_RPM = 1400.0
-_FALLS_RPM = 5.0  # less between two stretches is no fall
+_FALLS_RPM = 5.0  # less between two stretches is no fall; our choice
 
 
 @dataclass(frozen=True)
@@ -65,11 +65,12 @@ def _warming_rpm(
     o: Observations, idles: NDArray[np.bool_], lowest: int, table: Mapping[str, Any]
 ) -> float:
     """How much higher than hot the engine may idle at its lowest idle. Where no coolant temperature
-    was recorded, idles that fall throughout may go on falling by twice as much."""
+    was recorded, idles that fall throughout may go on falling."""
     coolant = float(o.coolant_c[lowest])
     if np.isfinite(coolant):
         return float(max(table["hot_c"] - coolant, 0.0) * table["warming_rpm_per_k"])
-    return 2.0 * fallen_rpm(o, idles & (o.recording == o.recording[lowest]))
+    fallen = fallen_rpm(o, idles & (o.recording == o.recording[lowest]))
+    return float(table["falls_on"]) * fallen
 
 
 def fallen_rpm(o: Observations, idles: NDArray[np.bool_]) -> float:

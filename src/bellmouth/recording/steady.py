@@ -45,7 +45,8 @@ FASTEST_IDLE_RPM = 1800.0
 # The pedal counts as up this close to its lowest reading. [%]
 PEDAL_UP = 0.6
 # A step above where it rests at the slowest, 0.39 %, it may be held: such an idle is no faster than
-# this. A reading that flickers between two steps moves by less on the whole. [%]
+# this. A reading that flickers between two steps moves by less on the whole. Our choice, as
+# the band. [%]
 UNTOUCHED = 0.3
 TOUCHED_BAND = 1.3
 # Share of a plateau with road speed above walking pace that still counts as standing. Road speed

@@ -4,6 +4,7 @@ import tempfile
 from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import fields
+from functools import partial
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -13,6 +14,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from bellmouth.book.judging import Judged, done_between, stands
+from bellmouth.book.same_samples import apart, the_same
 from bellmouth.car.description import Car
 from bellmouth.errors import BellmouthError, FindingError
 from bellmouth.finding.check_table import CHECKS
@@ -25,7 +27,6 @@ from bellmouth.pages.metered import as_metered
 from bellmouth.pages.plot_words import PLOT_WORDS
 from bellmouth.pages.plots import plot_in, plot_json
 from bellmouth.pages.report import report_page, write_report
-from bellmouth.pages.site.apart import apart, the_same
 from bellmouth.pages.site.flow import stages_of
 from bellmouth.pages.site.garage import Garage, Visit
 from bellmouth.pages.site.rendering import go, page, words_of
@@ -122,7 +123,7 @@ def of(request: Request, key: str, recording: Annotated[int, Form()]) -> Respons
     # What was left out as the same as the one before can be compared with this one.
     left = _same_as_good(garage, visit, asked) if "recording" in asked else []
     others = [one for one in (*asked.get("references", []), *left) if one != recording]
-    references = apart(garage, visit, recording, others)
+    references = apart(partial(garage.book.recording, visit.name), recording, others)
     made_again(garage, visit, {**asked, "recording": recording, "references": references})
     return go(f"/car/{key}/finding")
 
@@ -228,10 +229,11 @@ def judged_of(
     said = dict(asked)
     tried = [said.pop("recording")] if "recording" in said else [one.number for one in recorded]
     refused: FindingError | None = None
+    read = partial(garage.book.recording, visit.name)
     for number in tried:
         try:
             if "references" in said and "recording" not in asked:
-                said["references"] = apart(garage, visit, number, asked["references"])
+                said["references"] = apart(read, number, asked["references"])
             judged = garage.book.judge(visit.name, number, **said)
         except FindingError as error:
             refused = refused or error  # of a car, of what was asked, or of this recording alone
@@ -287,7 +289,8 @@ def _fitting(garage: Garage, car: Car) -> dict[int, str]:
 def _same_as_good(garage: Garage, visit: Visit, asked: Mapping[str, Any]) -> list[int]:
     """Good recordings that hold the samples of the one judged, so that it was judged without."""
     left = set(good_recordings(visit)) - {asked["recording"], *asked.get("references", ())}
-    return the_same(garage, visit, asked["recording"], sorted(left))
+    read = partial(garage.book.recording, visit.name)
+    return the_same(read, asked["recording"], sorted(left))
 
 
 def _others(visit: Visit, judged: Judged[Finding]) -> list[int]:
