@@ -93,7 +93,8 @@ def idle_pair(
     observations: Observations, car: Car, priors: Priors, courses: Courses, scale: Scale
 ) -> IdlePair:
     """Prepare the likelihood for these recordings."""
-    o, table = observations, priors.idle_speed
+    o = observations
+    table = {**priors.idle_speed, "stale_closable": priors.proof["stale_closable"]}
     found = [lowest_idle(o, table, o.recording == number) for number in (BEFORE, AFTER)]
     if not all(np.isfinite(one.speed_rpm) for one in found):
         nothing = np.zeros(len(SHARES))
@@ -112,11 +113,12 @@ def idle_pair(
         )
         for kind in kinds
     }
-    densities = {
+    drawn = {
         (number, kind): _densities(one, targets, rise, table)
         for number, one in enumerate(found)
         for kind, rise in rises.items()
     }
+    densities = {key: density.mean(axis=-1) for key, density in drawn.items()}
     middle = len(targets) // 2
     risen = {
         kind: float(np.interp(_RISEN * targets[middle], rise[middle].mean(axis=1), SHARES))
@@ -124,19 +126,30 @@ def idle_pair(
     }
     drop = found[AFTER].timing_deg - found[BEFORE].timing_deg
     timing = _timing(drop, table) if np.isfinite(drop) else (0.0, 0.0, 0.0)
-    likely = [weights @ densities[number, "stale"] for number in (BEFORE, AFTER)]
-    spent = _spent(o, found, likely, priors)
+    # Where one has stale learning, the other idles where it is held.
+    calm = [densities[number, "stale"][:, 0] for number in (AFTER, BEFORE)]
+    likely = [
+        np.tensordot(weights * other, drawn[number, "stale"], 1)
+        for number, other in zip((BEFORE, AFTER), calm, strict=True)
+    ]
+    spent = _spent(o, found, likely, table, priors)
     return IdlePair(weights, densities, risen, timing, spent, scale.idle_area_m2, courses)
 
 
 def _spent(
-    o: Observations, found: list[Lowest], likely: list[Floats], priors: Priors
+    o: Observations,
+    found: list[Lowest],
+    likely: list[Floats],
+    table: Mapping[str, Any],
+    priors: Priors,
 ) -> tuple[Floats, Floats]:
     """What the change of air says of the size of stale learning before, and of that after.
 
     Whether the surplus is spent on speed or on a later spark, all of it is air that the engine is
-    seen to get. Whether there is any, speed and spark say: over the sizes that they leave
-    ``likely``, (shares,) each, this is nothing.
+    seen to get. What feedback has taken back is missing in the air and in the speed alike, so both
+    are held against one share of it at a time: ``likely`` is what the speeds say, (shares, draws).
+    Whether there is any surplus, speed and spark say: over the sizes that they leave likely this is
+    nothing.
     """
     nothing = np.zeros(len(SHARES))
     masks = [o.recording == number for number in (BEFORE, AFTER)]
@@ -144,14 +157,17 @@ def _spent(
     if not np.isfinite(change.log):
         return nothing, nothing
     more = change.log + float(np.log(found[AFTER].speed_rpm / found[BEFORE].speed_rpm))
-    left = stale_air(priors.idle_speed)
+    left = stale_air(table)
     low, high = np.exp(priors.sizes["learned_stale"])
     asked = (low <= SHARES) & (high >= SHARES)
     doubt = priors.idle_beside["spent_doubt"]
 
     def told(seen: float, weight: Floats) -> Floats:
-        density = normal(seen - left, change.sd).mean(axis=1)
-        usual = float(density[asked] @ weight[asked] / weight[asked].sum())
+        by_size = weight.sum(axis=1)
+        density = (normal(seen - left, change.sd) * weight).sum(axis=1) / np.maximum(
+            by_size, 1e-300
+        )
+        usual = float(density[asked] @ by_size[asked] / by_size[asked].sum())
         density = (1 - doubt) * density / max(usual, 1e-300) + doubt
         return np.asarray(np.log(density))
 
@@ -182,14 +198,15 @@ def _targets(
 
 
 def _densities(one: Lowest, targets: Floats, rises: Floats, table: Mapping[str, Any]) -> Floats:
-    """Density of a recording's idle speed by target and share of surplus, (targets, shares)."""
+    """Density of a recording's idle speed by target, share of surplus and what it raises the speed
+    by, (targets, shares, draws)."""
     shares = {"off": 0.0, "load": load_share(one, table), "target load": 0.0}
     sd = float(np.hypot(float(table["known_sd_rpm"]), 0.5 * one.warming_rpm))
     stray = float(table["stray_share"])
     rows = []
     for target, rise in zip(targets, rises, strict=True):
         over = float(one.speed_rpm - 0.5 * one.warming_rpm - target)
-        known = speed_density(over - rise, sd, shares, table).mean(axis=-1)
+        known = speed_density(over - rise, sd, shares, table)
         rows.append((1 - stray) * known + stray * stray_density(over, table))
     return np.stack(rows)
 

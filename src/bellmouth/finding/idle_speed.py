@@ -254,9 +254,16 @@ def _relative_rises(
     kind: Surplus, closable: tuple[float, float], speed_power: tuple[float, float]
 ) -> Floats:
     """The rises as shares of the speed to expect."""
-    (least, most), (low, high) = closable, speed_power
-    give, power = np.meshgrid(np.linspace(least, most, 8), np.linspace(low, high, 4))
-    return np.asarray((1.0 + _air_left(kind, give.ravel())) ** power.ravel() - 1.0)
+    give, power = _draws(closable, speed_power)
+    return np.asarray((1.0 + _air_left(kind, give)) ** power - 1.0)
+
+
+def _draws(
+    closable: tuple[float, float], speed_power: tuple[float, float]
+) -> tuple[Floats, Floats]:
+    """Shares that are given up, and exponents of speed against air, one with every other."""
+    give, power = np.meshgrid(np.linspace(*closable, 8), np.linspace(*speed_power, 4))
+    return give.ravel(), power.ravel()
 
 
 def _air_left(kind: Surplus, give: Floats) -> Floats:
@@ -270,9 +277,9 @@ def _air_left(kind: Surplus, give: Floats) -> Floats:
 
 def stale_air(table: Mapping[str, Any]) -> Floats:
     """Logarithms of the air that the engine may get with each share of it left over from stale
-    learning, over what it got without: (shares, draws)."""
-    least, most = table["stale_closable"]
-    return np.asarray(np.log1p(_air_left("stale", np.linspace(least, most, 16))))
+    learning, over what it got without, by the draws of `speed_rises`: (shares, draws)."""
+    give, _ = _draws(tuple(table["stale_closable"]), tuple(table["speed_power"]))
+    return np.asarray(np.log1p(_air_left("stale", give)))
 
 
 def speed_density(
