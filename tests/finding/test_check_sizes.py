@@ -5,6 +5,7 @@ import pytest
 
 from bellmouth.finding.case import Case, solve
 from bellmouth.finding.check_sizes import (
+    Nodes,
     nodes_of,
     parts_of_number,
     predicted_number,
@@ -13,7 +14,8 @@ from bellmouth.finding.check_table import CHECKS
 from bellmouth.finding.checks import parse_results, result_log, with_results
 from bellmouth.finding.repeats import log_of_numbers
 from bellmouth.finding.sizes import sizes_of
-from tests.finding.garage import car, stretches
+from bellmouth.physics import orifice
+from tests.finding.garage import AMBIENT_KPA, INTAKE_K, SPEEDS, car, stretches
 
 
 @pytest.fixture(scope="module")
@@ -94,3 +96,26 @@ def test_a_trim_at_its_limit_shows_less_than_the_meter_is_off() -> None:
     assert came == pytest.approx(100 * np.expm1(0.25), abs=2.0)
     leak = nodes.hypothesis == limited.hypotheses.names.index("leak")
     assert parts_of_number(nodes, CHECKS["meter_swap"]).mean[leak] == pytest.approx(0.0)
+
+
+@pytest.mark.parametrize("diameter_mm", [1.0, 1.5, 2.0, 2.5])
+def test_a_leaks_trim_at_2500_is_what_its_air_asks_for(diameter_mm: float) -> None:
+    """Idle alone recorded, the hole known: the check expects what is left of its share of air."""
+    made = stretches(leak_mm=diameter_mm)
+    case = solve(made[:1], [], car())
+    area = orifice.leak_area_m2(diameter_mm * 1e-3)
+    row = np.array([case.hypotheses.names.index("leak")])
+    mean, _ = predicted_number(
+        Nodes(case, row, np.array([[np.log(area), np.nan]]), np.zeros(1)), CHECKS["hold_2500"]
+    )
+    idle, _, held = made
+    more = held.value("mass_air_flow") / idle.value("mass_air_flow")
+    leak = orifice.mass_flow_kg_s(area, AMBIENT_KPA * 1e3, SPEEDS[0][1] * 1e3, INTAKE_K) * 1e3
+    # By the air alone: at idle, and with the flow 3.2 times as large, as without load.
+    whole = idle.value("mass_air_flow") + leak
+    asked = 100.0 * np.expm1(-np.log1p(-leak / (3.2 * whole)))
+    assert mean[0] == pytest.approx(asked, rel=0.1)
+    # The engine of this test breathes more there, so that it trims a little less.
+    true = 100.0 * np.expm1(held.value("log_total_trim_bank_1"))
+    assert more > 3.2
+    assert 0.8 * true < mean[0] < 1.3 * true

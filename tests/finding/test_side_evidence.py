@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from bellmouth.car.description import Car
 from bellmouth.finding.case import Case, solve
 from bellmouth.finding.idle_spark import Spark
+from bellmouth.finding.plate_position import _relative_density
 from bellmouth.finding.priors import load_priors
 from bellmouth.finding.telling import telling
 from bellmouth.recording.stretch import Reading, Stretch
@@ -213,3 +214,18 @@ def test_a_cause_that_no_reading_favours_says_so() -> None:
     (part,) = telling(case, case.hypotheses.names.index("learned_stale"))
     assert part.what.startswith("no reading speaks for it")
     assert part.readings == ()
+
+
+def test_a_usual_opening_in_per_cent_is_compared_in_degrees() -> None:
+    """Twice the reading for a degree is half the degrees for the same reading."""
+    priors = load_priors()
+    mean, sd = priors.plate["log_idle_opening_pct"]
+    told = replace(
+        priors,
+        plate={**priors.plate, "log_idle_opening_pct": [mean + np.log(2.0), sd]},
+        plate_position={
+            **priors.plate_position, "pct_per_deg": 2.0 * priors.plate_position["pct_per_deg"]
+        },
+    )  # fmt: skip
+    for degrees in (0.5, 2.0, 6.0):
+        assert _relative_density(degrees, told) == pytest.approx(_relative_density(degrees, priors))

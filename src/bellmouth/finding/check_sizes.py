@@ -36,6 +36,7 @@ Bools = NDArray[np.bool_]
 
 _NEGLIGIBLE_NATS = 10.0
 _FLOW_OVER_IDLE = 3.2  # air at 2,500 rpm without load over idle's: common practice, no source
+_MOST_LEAKS = 0.9  # of all idle air: with more the plate would be shut
 _FROM_IDLE_SD = 0.02  # how far a trim may drift from idle to 2,500 rpm beside what is modelled
 _FROM_IDLE_COMPUTED_SD = 0.03  # the same of a controller's own filling table
 
@@ -184,22 +185,31 @@ def _trim(nodes: Nodes) -> tuple[Floats, Floats]:
     """
     case = nodes.case
     log = _asked_for(nodes, "meter") + _asked_for(nodes, "fuel")
-    area, leaks = nodes.holding("leak")
-    share = np.where(leaks, np.exp(area) / case.scale.idle_area_m2, 0.0)
-    if not case.observations.airflow_metered:
-        share = np.zeros(len(log))
-    at_idle, held = np.minimum(share, 1.5), np.minimum(share, 1.5) / _FLOW_OVER_IDLE
+    metered = case.observations.airflow_metered
+    share = _leak_share(nodes) if metered else np.zeros(len(log))
+    at_idle, held = _fuelled(share), _fuelled(share / _FLOW_OVER_IDLE)
     bent = (nodes.holding("meter_low")[0] + nodes.holding("meter_high")[0]) != 0.0
     bend = case.model.unknowns.contaminated_bend_sd * np.log(_FLOW_OVER_IDLE)
     recorded = _idle_log_trim(case)
     if recorded is None:
-        mean = log + np.log1p(held)
+        mean = log + held
         return np.expm1(mean) * 100, np.where(bent, 5.0, 3.0)
-    metered = case.observations.airflow_metered
     drift = _FROM_IDLE_SD if metered else _FROM_IDLE_COMPUTED_SD
-    mean = recorded + np.log1p(held) - np.log1p(at_idle)
+    mean = recorded + held - at_idle
     sd = np.hypot(np.where(bent & metered, bend, 0.0), np.hypot(drift, 0.3 * (at_idle - held)))
     return np.expm1(mean) * 100, 100 * np.exp(mean) * sd
+
+
+def _leak_share(nodes: Nodes) -> Floats:
+    """Share of all idle air that a leak lets in at each node, (n,)."""
+    area, leaks = nodes.holding("leak")
+    share = np.where(leaks, np.exp(area) / nodes.case.scale.idle_area_m2, 0.0)
+    return np.minimum(share, _MOST_LEAKS)
+
+
+def _fuelled(share: Floats) -> Floats:
+    """Log of the trim that fuels a share of all air that no meter saw, (n,)."""
+    return np.asarray(-np.log1p(-share))
 
 
 def _trim_nearer(nodes: Nodes) -> tuple[Floats, Floats]:
@@ -208,8 +218,7 @@ def _trim_nearer(nodes: Nodes) -> tuple[Floats, Floats]:
     Trims at their limit before show less than the meter's error.
     """
     log, held = _asked_for(nodes, "meter"), _asked_for(nodes, "fuel")
-    area, leaks = nodes.holding("leak")
-    held += np.log1p(np.where(leaks, np.exp(area) / nodes.case.scale.idle_area_m2, 0.0))
+    held += _fuelled(_leak_share(nodes))
     trims, limited = _idle_log_trims(nodes.case)
     before, after = log + held, held
     if limited:

@@ -1,21 +1,28 @@
 """The checks as data: names, outcomes, how often each outcome comes, words and cautions."""
 
+import math
 import tomllib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from importlib.resources import files
 from types import MappingProxyType
 
-__all__ = ["CHECKS", "Check", "CheckResult", "counted"]
+__all__ = ["CHECKS", "Check", "CheckResult", "as_known", "counted"]
 
 
 @dataclass(frozen=True)
 class CheckResult:
-    """What a check showed: one of its outcomes, or a number where it takes one."""
+    """What a check showed: one of its outcomes, or a number where it takes one.
+
+    ``sd`` is how far a number may be off beside the check's own error; ``from_car`` says that no
+    check was made and the car file holds it.
+    """
 
     check: str
     outcome: str
     value: float | None = None
+    sd: float = 0.0
+    from_car: bool = False
 
 
 @dataclass(frozen=True)
@@ -77,14 +84,21 @@ def _load() -> Mapping[str, Check]:
 CHECKS: Mapping[str, Check] = _load()
 
 
+def as_known(check: Check, results: Sequence[CheckResult]) -> Check:
+    """The check, erring by as much more as its results are known less well."""
+    sd = max((one.sd for one in results), default=0.0)
+    return replace(check, error=math.hypot(check.error, sd)) if sd else check
+
+
 def counted(results: Sequence[CheckResult]) -> tuple[str, ...]:
     """Which checks the finding has in it, so that nobody has to guess."""
-    if not results:
+    made = [one for one in results if not one.from_car]
+    if not made:
         return ()
     told = ", ".join(
         f"{one.check}: {one.outcome}".replace("_", " ")
         if one.value is None
         else f"{one.check.replace('_', ' ')}: {one.value:g}"
-        for one in results
+        for one in made
     )
     return (f"Checks counted: {told}.",)

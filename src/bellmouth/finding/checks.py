@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 from bellmouth.errors import FindingError
 from bellmouth.finding.check_parts import Parts
 from bellmouth.finding.check_sizes import Nodes, nodes_of, outcomes_at, predicted_number
-from bellmouth.finding.check_table import CHECKS, Check, CheckResult
+from bellmouth.finding.check_table import CHECKS, Check, CheckResult, as_known
+from bellmouth.finding.closed_reading import closed_reading
 from bellmouth.finding.repeats import (
     again_at,
     log_of_all,
@@ -44,6 +45,7 @@ Floats = NDArray[np.float64]
 _SETTING_UP_MINUTES = 20.0  # getting ready costs something for the quickest check too
 _SETTLED_BITS = 0.15
 _LEAST_BITS = 0.005
+_KNOWN_WELL_PCT = 0.5  # a closed reading of the car file's that is known worse may be read again
 _MOST_TIMES = 6  # what a seventh time would tell is below any of these figures' own doubt
 
 
@@ -131,7 +133,7 @@ def with_results(case: "Case", results: Sequence[CheckResult]) -> "Case":
     every = Nodes(case, grid.hypothesis, grid.sizes, np.zeros(len(grid.hypothesis)))
     log = grid.log_likelihood
     for name, made in by_check(results).items():
-        log = log + log_of_all(every, CHECKS[name], made)
+        log = log + log_of_all(every, as_known(CHECKS[name], made), made)
     told = replace(case.posterior, grid=replace(grid, log_likelihood=log))
     return replace(case, posterior=told)
 
@@ -142,8 +144,9 @@ def _told(case: "Case", results: Sequence[CheckResult]) -> tuple[Floats, Nodes]:
     unexplained = 0.0
     log = np.zeros(len(nodes.hypothesis))
     for name, made in by_check(results).items():
-        log = log + log_of_all(nodes, CHECKS[name], made)
-        unexplained += _log_unexplained(nodes, CHECKS[name], made)
+        check = as_known(CHECKS[name], made)
+        log = log + log_of_all(nodes, check, made)
+        unexplained += _log_unexplained(nodes, check, made)
     by_hypothesis = np.log(np.maximum(nodes.marginal(np.exp(log)), 1e-300))
     return np.append(by_hypothesis, unexplained), nodes.after(log)
 
@@ -197,7 +200,8 @@ def next_checks(
     made already may be worth making again."""
     weight = np.array([posterior[name] for name in case.names])
     nodes = _told(case, results)[1]
-    made = by_check(results)
+    # What the car file holds is in the nodes; nobody has made the check.
+    made = by_check([one for one in results if not one.from_car])
     ended = {name for one in results for name in _ended_by(one)}
     top = max(posterior, key=lambda name: posterior[name])
     found = []
@@ -275,8 +279,8 @@ def _known_already(case: "Case", check: Check) -> bool:
     """Whether the recording or the car file holds what a check would read."""
     if check.name == "key_on_pressure":
         return bool(np.isfinite(case.observations.key_on_log_ratio[0]))
-    told = case.car.closed_throttle_position_pct is not None
-    return check.name == "closed_reading" and told and case.observations.throttle_absolute
+    known = any(one.sd <= _KNOWN_WELL_PCT for one in closed_reading(case))
+    return check.name == "closed_reading" and known
 
 
 def _information_bits(weight: Floats, table: Floats) -> float:

@@ -18,6 +18,7 @@ from bellmouth.finding.checks import (
     result_log,
     with_results,
 )
+from bellmouth.finding.closed_reading import closed_reading, of_the_stop
 from bellmouth.finding.disagree import remarks
 from bellmouth.finding.family import Family, known_family
 from bellmouth.finding.hypothesis import Hypotheses
@@ -110,7 +111,7 @@ def find(
     weights = weights_of(prior, said, known)
     told = parse_results(results)
     if "closed_reading" not in {result.check for result in told}:
-        told = (*told, *_from_the_car(case))
+        told = (*told, *closed_reading(case))
     finding = _report(case, weights, said, told, judged)
     unused = [
         f"recording {one.source}: no warm running engine in it"
@@ -123,15 +124,6 @@ def find(
         if not judgeable(found)
     ]
     return replace(finding, excluded=(*finding.excluded, *unused))
-
-
-def _from_the_car(case: Case) -> tuple[CheckResult, ...]:
-    """What the car file holds that a check would have read: the throttle reading at its stop."""
-    o, closed = case.observations, case.car.closed_throttle_position_pct
-    readings = o.throttle_pct[o.judged & np.isfinite(o.throttle_pct)]
-    if closed is None or not o.throttle_absolute or not len(readings):
-        return ()
-    return (CheckResult("closed_reading", "value", float(readings.min()) - closed.value),)
 
 
 def _report(
@@ -163,6 +155,7 @@ def _report(
         excluded=_once(explain.excluded_of(found, one) for one, found in judged),
         warnings=(
             *counted(results),
+            *of_the_stop(case, results),
             *(one.sentence for one in said),
             *explain.low_idle(case, complaint),
             *_stands([one for one, _ in judged], complaint),

@@ -77,8 +77,9 @@ class Posterior:
     ``coordinates`` (hypotheses, unknowns) and ``sizes`` (hypotheses, 2) are the best fit;
     ``slopes`` (hypotheses, residuals, unknowns + 2) those of the whitened residuals there, in the
     unknowns and the two sizes; ``misfit`` (hypotheses,) the chi-square a residual at the best fit;
-    ``residuals`` and ``standardised`` (hypotheses, residuals) what is left there, as logarithms and
-    whitened.
+    ``residuals`` (hypotheses, residuals) what is left, as logarithms; ``standardised`` (alike)
+    how many standard deviations each is from what all the others let expect, (C⁻¹r)ᵢ / √(C⁻¹)ᵢᵢ,
+    whichever order they stand in.
     """
 
     log_evidence: Floats
@@ -198,7 +199,7 @@ def _steps(problem: Problem, start: tuple[Floats, Floats] | None = None) -> Step
         sizes=sizes,
         slopes=white_jacobian,
         misfit=misfit / max(white.shape[1], 1),
-        standardised=white,
+        standardised=(white @ metric) / np.sqrt(np.sum(metric**2, axis=0)),
         residuals=residual,
         scale_weights=weights,
     )

@@ -111,7 +111,7 @@ def _relative_density(relative: float, priors: Priors) -> Floats:
     mean, sd = priors.plate["log_idle_opening_pct"]
     more = _spread(_MORE_OPEN_DEG, table)
     step = 0.4
-    opening = np.exp(mean + sd * np.linspace(-1.8, 1.8, 9))
+    opening = np.exp(mean + sd * np.linspace(-1.8, 1.8, 9)) / table["pct_per_deg"]
     chance = np.exp(-0.5 * np.linspace(-1.8, 1.8, 9) ** 2)
     stop = (normal(relative - more[..., None] - opening, 0.6) * chance).sum(axis=2) / chance.sum()
     learned = np.full(more.shape, normal(np.array(relative), step))

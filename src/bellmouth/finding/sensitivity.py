@@ -61,6 +61,9 @@ def _channel_slopes(model: Model, state: State, effects: Effects) -> dict[str, S
     leak = flux = _flux(ambient, manifold, state["manifold"] / state["ambient"])
     if model.boosted:
         flux = _flux(upstream, manifold, state["manifold"] / state["upstream"])
+        leak = _either_way(
+            leak, _flux(manifold, ambient, state["ambient"] / state["manifold"]), state
+        )
     flux = {**flux, "discharge": model.unchoked}
     if not model.observations.airflow_metered:
         passed = filled
@@ -148,6 +151,12 @@ def _flux(upstream: Slopes, manifold: Slopes, ratio: Floats) -> Slopes:
     moving = (ratio > CRITICAL_PRESSURE_RATIO) & (ratio < NEARLY_ONE)
     slope = np.where(moving, exponent, 0.0)
     return _sum((1.0 - slope, upstream), (slope, manifold))
+
+
+def _either_way(inward: Slopes, outward: Slopes, state: State) -> Slopes:
+    """Slopes of the log of what a hole passes, in or out."""
+    blows = np.asarray(state["leak_flux"] < 0.0, dtype=np.float64)
+    return _sum((1.0 - blows, inward), (blows, outward))
 
 
 def _closed(model: Model, state: State, effects: Effects) -> Slopes:
