@@ -204,7 +204,7 @@ class Model:
 
     def _blown(self, leak: Floats, passed: Floats) -> Floats:
         """What a hole lets in; on boost it loses no more than a part of what the plate passes."""
-        return np.maximum(leak, -_MOST_BLOWN * passed) if self.boosted else leak
+        return np.fmax(leak, -_MOST_BLOWN * passed) if self.boosted else leak
 
     def _each(self, name: str, get: Values) -> Floats:
         """An unknown that each recording has its own of, at each point."""
