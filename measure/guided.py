@@ -1,0 +1,155 @@
+"""What a recording made as a guided capture asks for is worth: ``python -m measure.guided``.
+
+The same cars, faults, weather and purging: recorded as the measured cases are (idle and held speeds
+in any order, loads whenever they come), and as `bellmouth record` asks: key on with the engine off,
+hot, loads off, idle, 1,500 and 2,500 rpm, idle again. Then with the further speed that the guide
+would ask for, and with every further one. Each way is judged alone. Weights as cases are drawn.
+"""
+
+import sys
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bellmouth.bus.expected import view
+from bellmouth.bus.guide import course, extras
+from bellmouth.bus.points import splitting_point
+from bellmouth.errors import BellmouthError
+from bellmouth.finding.case import solve
+from bellmouth.practice.plans import PLAN_STEP_S, Plan
+from bellmouth.practice.population import VARIANTS, Case, draw
+from bellmouth.practice.scenario import SimulatedCase, run
+from bellmouth.recording.steady import stretches
+from measure import honesty
+from measure.over_variants import asked
+from measure.pool import spread
+from measure.simulated import CAUSES
+from measure.tables import table
+
+__all__ = ["main"]
+
+Floats = NDArray[np.float64]
+
+_NAMES = tuple(dict.fromkeys(CAUSES))
+_LOG_WEIGHTS = np.log([CAUSES.count(name) / len(CAUSES) for name in _NAMES])
+_HEADS = ("recorded", "cases", *honesty.HEADS)
+_WAYS = ("as cases are drawn", "as the guide asks", "and the speed it asks for", "and all of them")
+_CHUNK = 25
+_OFF_S, _IDLE_S, _HELD_S, _AGAIN_S = 6.0, 45.0, 22.0, 30.0
+_HELD_SD_RPM = 60.0
+_HOT_C = 85.0
+
+
+@dataclass(frozen=True)
+class _Answer:
+    """Probabilities of the causes by each way of recording, (ways, causes)."""
+
+    cause: str
+    reports: str
+    asked: bool
+    probability: Floats
+
+
+def _plan(drawn: Plan, speeds_rpm: Sequence[float], rng: np.random.Generator) -> Plan:
+    """Key on, idle, speeds held by a foot that is near them, idle; the purging that was drawn."""
+    parts = [(0.0, _IDLE_S), *((rpm, _HELD_S) for rpm in speeds_rpm), (0.0, _AGAIN_S)]
+    held = np.concatenate(
+        [
+            np.full(round(seconds / PLAN_STEP_S), rpm and rpm + rng.normal(0.0, _HELD_SD_RPM))
+            for rpm, seconds in parts
+        ]
+    )
+    off = np.zeros(round(_OFF_S / PLAN_STEP_S))
+    held = np.concatenate([off, held])
+    key = np.ones(len(held))
+    key[: len(off)] = 0.0
+    place = np.linspace(0.0, len(drawn.purge) - 1.0, len(held))
+    purge = np.interp(place, np.arange(len(drawn.purge)), drawn.purge) * key
+    return Plan("held", key, held, np.zeros_like(held), np.zeros_like(held), purge)
+
+
+def _guided(case: Case, speeds_rpm: Sequence[float]) -> Case:
+    rng = np.random.default_rng([case.seed, VARIANTS.index(case.variant), case.number, 77])
+    weather = replace(case.weather, coolant_c=np.maximum(case.weather.coolant_c, _HOT_C))
+    return replace(case, plan=_plan(case.plan, speeds_rpm, rng), weather=weather)
+
+
+def _answers(which: tuple[str, int, int, int]) -> list[_Answer]:
+    """One chunk of cars, recorded and judged in every way."""
+    variant, seed, number, count = which
+    cases = draw(count, variant, seed * 10_000 + number, causes=CAUSES, plans=("held",))
+    base = [step.speed_rpm for step in course() if step.speed_rpm]
+    more = [step.speed_rpm for step in extras() if step.speed_rpm]
+    drawn = run(cases, keep_true=False)
+    plain = run([_guided(case, base) for case in cases], keep_true=False)
+    wanted = [_further(one) for one in plain]
+    once = run(
+        [
+            _guided(case, [*base, *further])
+            for case, further in zip(cases, wanted, strict=True)
+        ],
+        keep_true=False,
+    )  # fmt: skip
+    every = run([_guided(case, [*base, *more]) for case in cases], keep_true=False)
+    found = []
+    for *ways, further in zip(drawn, plain, once, every, wanted, strict=True):
+        told = [_probability(way) for way in ways]
+        if all(one is not None for one in told):
+            first = ways[0]
+            found.append(_Answer(first.truth.cause, first.reported, bool(further), np.array(told)))
+    return found
+
+
+def _further(one: SimulatedCase) -> list[float]:
+    """The speed that the guide would ask for after its course, if any."""
+    found = list(stretches(one.recording))
+    point = splitting_point(found, extras(), one.car, view(found, one.car))
+    return [point.speed_rpm] if point and point.speed_rpm else []
+
+
+def _probability(one: SimulatedCase) -> Floats | None:
+    try:
+        case = solve(stretches(one.recording), (), one.car)
+    except BellmouthError:
+        return None
+    evidence = dict(zip(case.hypotheses.names, case.posterior.log_evidence, strict=True))
+    log = np.array([evidence[name] for name in _NAMES]) + _LOG_WEIGHTS
+    return np.asarray(np.exp(log - np.logaddexp.reduce(log)))
+
+
+def _rows(found: Sequence[_Answer], of: str) -> list[list[str]]:
+    truth = np.array([_NAMES.index(one.cause) for one in found])
+    return [
+        [
+            f"{of}: {name}",
+            str(len(found)),
+            *honesty.cells(np.stack([one.probability[way] for one in found]), truth),
+        ]
+        for way, name in enumerate(_WAYS)
+    ]
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Print the table for some variants together, and by what the car reports."""
+    chosen = asked("guided", __doc__, arguments)
+    size = min(_CHUNK, chosen.cases)
+    chunks = [
+        (variant, chosen.seed, number, size)
+        for variant in chosen.variants
+        for number in range(-(-chosen.cases // size))
+    ]
+    every = [one for found in spread(_answers, chunks, chosen.processes, "guided") for one in found]
+    rows = _rows(every, "all")
+    for reports in sorted({one.reports for one in every}):
+        rows += _rows([one for one in every if one.reports == reports], reports)
+    print(table(_HEADS, rows))
+    print(
+        f"a further speed is asked for on {np.mean([one.asked for one in every]):.0%} of the cars"
+    )
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
