@@ -16,7 +16,7 @@ from bellmouth.pages.recognised import DATA_BEGINS, DATA_ENDS, recogniser
 from bellmouth.pages.us_units import SHOWN, UNITS_BY_LANGUAGE, US, in_us
 from bellmouth.work.phrases import Phrase, Quantity, Value
 
-__all__ = ["Units", "Words"]
+__all__ = ["ENGLISH", "Units", "Words"]
 
 Units = Literal["metric", "us"]
 #: The unit as data write it, after a figure; alone it is a file's own word, and stays.
@@ -129,6 +129,10 @@ class Words:
         if unit in _ROUND:
             value = _ROUND[unit] * round(value / _ROUND[unit])
         return self.number(value, _PLACES.get(unit, 0 if abs(value) >= 10 else 1))
+
+
+#: The words of whoever chooses none.
+ENGLISH = Words()
 
 
 def _us_places(places: int, unit: str) -> int:

@@ -12,11 +12,12 @@ from rich.text import Text
 
 from bellmouth.pages.bound import bound_text
 
-__all__ = ["Kept", "celsius", "console", "hanging", "print_list", "section"]
+__all__ = ["MORE", "Kept", "celsius", "console", "hanging", "print_list", "section"]
 
 _DEGREES = re.compile(r"(?<=\d )degC\b")
 _WIDEST = 96  # longer lines are hard to read
-_MORE = "and {count} more: see --json"
+#: What is said of sentences that are left out.
+MORE = "and {count} more: see --json"
 
 
 class Kept:
@@ -50,7 +51,7 @@ def section(out: Console, title: str) -> None:
 
 
 def print_list(
-    out: Console, title: str, sentences: Iterable[str], most: int, more: str = _MORE
+    out: Console, title: str, sentences: Iterable[str], most: int, more: str = MORE
 ) -> None:
     """A heading and at most ``most`` sentences; nothing at all where there are none.
 

@@ -16,10 +16,7 @@ from bellmouth.pages.plots import Z90
 if TYPE_CHECKING:
     from _typeshed import DataclassInstance
 
-__all__ = ["ENGLISH", "of_locale", "said", "template_environment", "write_page"]
-
-#: The words of whoever chooses none.
-ENGLISH = Words()
+__all__ = ["of_locale", "said", "template_environment", "write_page"]
 
 
 def of_locale() -> Words:

@@ -145,6 +145,8 @@ class Recogniser:
         turned = text[:1].swapcase() + text[1:]
         if turned in self._texts:
             said = self._texts[turned]
+            if said == turned:  # English is the keys themselves, and small letters stay small
+                return text
             return said[:1].upper() + said[1:] if text[:1].isupper() else said
         return None
 
