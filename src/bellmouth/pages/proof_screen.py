@@ -37,7 +37,8 @@ def print_proof(proof: Proof, metering: str, out: Console, speak: Words = ENGLIS
     tell.section("After the work")
     for told in (outcome_words(proof), learning_words(proof), leak_words(proof)):
         tell.hanging("-", told)
-    tell.list("What it still takes", [f"{need.what}: {need.why}" for need in proof.needs], _MOST)
+    needs = [f"{tell.say(need.what)}: {tell.say(need.why)}" for need in proof.needs]
+    tell.list_told("What it still takes", needs, _MOST)
     if any("leak check" in need.what for need in proof.needs):
         again = "Then run prove again with {none}, or {seen}."
         told = tell.filled(again, none="--result smoke_test=none", seen="=seen")
@@ -60,8 +61,9 @@ def _outcomes(proof: Proof, tell: Teller) -> str:
 
 def _changes(proof: Proof, metering: str, tell: Teller) -> Table:
     table = Table.grid(padding=(0, 2, 0, 0))
-    for _ in range(4):
-        table.add_column(overflow="fold", max_width=max(tell.out.width // 4, 12))
+    table.add_column(overflow="fold", max_width=max(tell.out.width // 4, 12))
+    for _ in range(3):
+        table.add_column(overflow="fold")
     heads = ("before", "after", "change")
     table.add_row("", *(Text(tell.say(head), style="dim") for head in heads))
     for change in proof.changes:

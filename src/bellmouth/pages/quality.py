@@ -2,6 +2,7 @@
 
 import json
 import math
+from collections.abc import Callable
 from dataclasses import asdict
 from typing import Any, Literal
 
@@ -45,8 +46,8 @@ def print_quality(quality: Quality, out: Console, speak: Words = ENGLISH) -> Non
         out.print(_stretches(quality, tell))
         if any(stretch.kind == "drive" for stretch in quality.stretches):
             tell.line("A drive line gathers calm moments at one speed and load between its times.")
-    missing = [_need(need) for need in quality.missing]
-    tell.list("What is missing, and for which cause", missing, _MOST)
+    missing = [_need(need, tell.say) for need in quality.missing]
+    tell.list_told("What is missing, and for which cause", missing, _MOST)
     left_out = list(quality.notes)
     told = " ".join(left_out)
     unsaid = [name for name in quality.unmapped if name not in told]
@@ -84,9 +85,9 @@ def _print_mapping(quality: Quality, tell: Teller) -> None:
         tell.out.print(Text(text))
 
 
-def _need(need: Missing) -> str:
-    causes = f" ({', '.join(map(name_words, need.causes))})" if need.causes else ""
-    return f"{need.what}{causes}: {need.why}"
+def _need(need: Missing, say: Callable[[str], str]) -> str:
+    causes = ", ".join(say(name_words(cause)) for cause in need.causes)
+    return f"{say(need.what)}{f' ({causes})' if causes else ''}: {say(need.why)}"
 
 
 def _parameters(parameters: tuple[ParameterQuality, ...], tell: Teller) -> Table:

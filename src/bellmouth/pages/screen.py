@@ -32,6 +32,7 @@ from bellmouth.recording.series import Recording
 __all__ = ["print_finding", "print_report_path"]
 
 _NARROW = 72  # below this, sizes go on a line of their own
+_LEAST_BAR = 12
 _CHANCE = len("under 1 %")  # as long as a chance gets
 _LEFT_OUT_SHOWN = 6
 _EVIDENCE_SHOWN = 5
@@ -94,13 +95,14 @@ def _bars(finding: Finding, tell: Teller) -> Table:
     table.add_column(width=longest, overflow="fold")
     table.add_column(width=_CHANCE, justify="right")
     table.add_column(overflow="fold")
-    # A single size stands beside its bar or, where one has no room there, all stand below.
-    room = out.width - longest - _CHANCE - out.width // 4 - 3 * len("  ")
-    singles = [sizes for _, _, sizes in rows if ";" not in sizes]
-    narrow = out.width < _NARROW or max(map(cell_len, singles), default=0) > room
+    # A single size stands beside its bar; where there is no room for that, all stand below.
+    beside = max((cell_len(sizes) for _, _, sizes in rows if ";" not in sizes), default=0)
+    room = out.width - longest - _CHANCE - beside - 3 * len("  ")
+    narrow = out.width < _NARROW or room < _LEAST_BAR
+    width = out.width // 4 if narrow else min(room, out.width // 4)
     for place, (name, probability, sizes) in enumerate(rows):
         style = "bold" if place == 0 else ""
-        bar = Text(_bar(probability, out.width // 4, out), style="cyan" if place == 0 else "")
+        bar = Text(_bar(probability, width, out), style="cyan" if place == 0 else "")
         told = Text("\n" if narrow else "  ").append(sizes) if sizes else Text()
         cells = (Text(name, style=style), Text(chances[place], style=style))
         table.add_row(*cells, bar.append_text(told))

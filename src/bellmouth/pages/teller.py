@@ -43,7 +43,10 @@ class Teller:
 
     def list(self, title: str, sentences: Iterable[str], most: int) -> None:
         """A heading and at most ``most`` sentences; nothing at all where there are none."""
-        told = [self.say(sentence) for sentence in sentences]
+        self.list_told(title, [self.say(sentence) for sentence in sentences], most)
+
+    def list_told(self, title: str, told: Iterable[str], most: int) -> None:
+        """In the same way, of sentences that are in the reader's words already."""
         print_list(self.out, self.say(title), told, most, self.speak.text(MORE))
 
     def filled(self, sentence: str, **typed: str) -> str:
