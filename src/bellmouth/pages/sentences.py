@@ -75,7 +75,7 @@ _WORDS = (
     "Meaning", "Size", "name", "gap", "range", "begins", "ends", "speed", "STUCK", "change",
     "{codes}: none.", "complete", "INCOMPLETE", "values", "identity", "monitors", "freeze frames",
     "warm up",
-    "idle again", "hold 1500", "hold 2000", "hold 2500", "hold 3000",
+    "idle again", "hold 1500", "hold 2000", "hold 2500", "hold 3500",
     # checks and what they can show
     "seen", "low", "normal", "high", "agrees", "no change", "improved", "changed", "below normal",
     "above normal", "near", "usual", "far", "clean", "light", "heavy", "settled",
