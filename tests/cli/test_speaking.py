@@ -106,6 +106,7 @@ def test_the_page_is_in_the_language_and_units_of_the_terminal(
     html = page.read_text("utf-8")
     assert '<html lang="de"' in html
     assert "0,063\u00a0in" in html
+    assert "OUTCOME ist none (keine) oder seen (gesehen)." in html
     assert not METRIC.search(html.split("</style>")[1])
     plain = tmp_path / "plain.html"
     run("demo", "--report", plain)

@@ -67,7 +67,7 @@ def _lines(check: Check, tell: Teller) -> list[str]:
     result = tell.filled(
         "{typed}, where OUTCOME is {outcomes}.",
         typed=f"--result\u00a0{check.name}=OUTCOME",
-        outcomes=tell.typed(outcomes),
+        outcomes=tell.speak.typed(outcomes),
     )
     caution = [f"! {tell.say(f'Caution: {check.caution}')}"] if check.caution else []
     return [tell.say(check.how), *caution, tell.say(check.again), result]

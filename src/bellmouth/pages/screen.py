@@ -145,7 +145,7 @@ def _print_checks(checks: tuple[NextCheck, ...], tell: Teller, again: str) -> No
 
 def _print_again(check: NextCheck, tell: Teller, again: str) -> None:
     # The no-break space keeps what is typed on one line.
-    told, outcomes = f"--result\u00a0{check.check}=OUTCOME", tell.typed(check.outcomes)
+    told, outcomes = f"--result\u00a0{check.check}=OUTCOME", tell.speak.typed(check.outcomes)
     if again:
         lead = tell.filled("Then run this, where OUTCOME is {outcomes}:", outcomes=outcomes)
         tell.out.print(hanging(" ", lead))

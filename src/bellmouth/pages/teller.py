@@ -56,15 +56,3 @@ class Teller:
     def dim(self, sentence: str) -> None:
         """A sentence for whoever reads to the end."""
         self.out.print(Text(self.say(sentence), style="dim"))
-
-    def typed(self, outcomes: Iterable[str]) -> str:
-        """Outcomes as they are typed, ``low or high``; where another language is read, each with
-        its meaning. What is told in several words is no word to type."""
-        *others, last = (self._outcome(one) for one in outcomes)
-        return self.speak.text("{0} or {1}").format(", ".join(others), last) if others else last
-
-    def _outcome(self, outcome: str) -> str:
-        said = self.say(outcome.replace("_", " "))
-        if " " in outcome:
-            return said
-        return outcome if self.speak.language == "en" else f"{outcome} ({said})"
