@@ -146,6 +146,15 @@ def test_a_long_distance_is_written_out() -> None:
     assert "65000 to 65535 km" in _shown(replace(_quality(), parameters=(far,)))
 
 
+def test_no_figure_is_told_in_powers_of_ten() -> None:
+    fast = replace(
+        _quality().parameters[0], name="commanded_equivalence_ratio", unit="ratio",
+        samples_per_s=100.4, quantum=3.0518e-05, least=0.0, most=1.0,
+    )  # fmt: skip
+    text = " ".join(_shown(replace(_quality(), parameters=(fast,)), speak=Words("de")).split())
+    assert "Lambda, Sollwert 100 2,4 s 0,0000305 0 bis 1 ×" in text
+
+
 def test_the_line_to_write_stays_what_a_file_holds() -> None:
     text = _shown(replace(_quality(), unmapped=("Drehzahl (1/min)",)), speak=Words("de", "us"))
     assert '"Drehzahl (1/min)" = "engine_speed [rpm]"' in text

@@ -102,6 +102,6 @@ def _recorded(
     from bellmouth.bus.link import Losses  # noqa: PLC0415
     from bellmouth.bus.recorded_monitors import recorded_monitors  # noqa: PLC0415
     from bellmouth.bus.reports import Codes  # noqa: PLC0415
+    from bellmouth.pages.car_screen import NO_CODES  # noqa: PLC0415
 
-    note = "A recording holds no trouble codes: read them with bellmouth codes before you go."
-    return recorded_monitors(read_recording(path)), Codes(), Losses(), (note,)
+    return recorded_monitors(read_recording(path)), Codes(), Losses(), (NO_CODES,)

@@ -4,6 +4,7 @@ import json
 import math
 from collections.abc import Callable
 from dataclasses import asdict
+from decimal import Decimal
 from typing import Any, Literal
 
 from rich.cells import cell_len
@@ -108,7 +109,7 @@ def _parameters(parameters: tuple[ParameterQuality, ...], tell: Teller) -> Table
 def _row(one: ParameterQuality, tell: Teller) -> list[str]:
     return [
         tell.say(name_words(one.name)),
-        tell.say(f"{one.samples_per_s:.2g}"),
+        tell.say(_plain(one.samples_per_s, 2)),
         tell.say(f"{one.longest_gap_s:.1f} s"),
         _step(one, tell.speak),
         ", ".join(_reach(one, tell)),
@@ -145,7 +146,7 @@ def _step(one: ParameterQuality, speak: Words) -> str:
     if not one.quantum or not _is_measured(one):
         return ""
     factor, _ = speak.scale(one.unit)
-    return speak.told(f"{one.quantum * factor:.3g}")
+    return speak.told(_plain(one.quantum * factor, 3))
 
 
 def _reach(one: ParameterQuality, tell: Teller) -> list[str]:
@@ -161,12 +162,17 @@ def _reach(one: ParameterQuality, tell: Teller) -> list[str]:
 
 
 def _shown(value: float, one: ParameterQuality, speak: Words) -> str:
-    """To four figures, and never in powers of ten: kilometres may be six. A converted value has
-    the places of its step: the figures behind them are the conversion's."""
+    """To four figures; kilometres may have six. A converted value has the places of its step: the
+    figures behind them are the conversion's."""
     shown, step = speak.scaled(value, one.unit), (one.quantum or 0.0) * speak.scale(one.unit)[0]
     if shown != value and step:
         return f"{shown:.{max(0, math.ceil(-math.log10(step)))}f}"
-    return f"{shown:.4g}" if abs(shown) < 1000 else f"{shown:.0f}"
+    return _plain(shown, 4) if abs(shown) < 1000 else f"{shown:.0f}"
+
+
+def _plain(value: float, figures: int) -> str:
+    """To so many figures, never in powers of ten."""
+    return f"{Decimal(f'{value:.{figures}g}'):f}"
 
 
 def _stretches(quality: Quality, tell: Teller) -> Table:
