@@ -1,6 +1,9 @@
 """Language and units of what commands print: the same options, the locale; JSON for machines."""
 
+import ast
 import json
+import re
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -8,8 +11,8 @@ import click
 import pytest
 
 from bellmouth.car import COMPLAINTS, parse_complaint
-from bellmouth.cli import main
-from bellmouth.pages.card_catalogue import LANGUAGES
+from bellmouth.cli import main, speaking
+from bellmouth.pages.card_catalogue import LANGUAGES, messages
 from bellmouth.pages.card_words import Words
 from tests.cli.conftest import Run
 from tests.english import METRIC, left_english
@@ -143,3 +146,38 @@ def test_another_language_is_refused(run: Run) -> None:
     ran = run("causes", "--language", "fr")
     assert ran.exit_code == 2
     assert "'fr' is not one of 'en', 'de'" in ran.stderr
+
+
+def _speaking_sources() -> list[tuple[str, ast.Module]]:
+    """The commands that are handed their reader's words, as syntax trees."""
+    folder = Path(speaking.__file__).parent
+    found = [(path.name, path.read_text("utf-8")) for path in sorted(folder.glob("*.py"))]
+    return [
+        (name, ast.parse(text)) for name, text in found
+        if name != "speaking.py" and 'speak: "Words"' in text
+    ]  # fmt: skip
+
+
+def _called(tree: ast.Module, *names: str) -> Iterator[ast.expr]:
+    """The first argument of each call of one of these."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Call) and ast.unparse(node.func) in names and node.args:
+            yield node.args[0]
+
+
+def test_what_a_command_says_itself_is_in_the_catalogue() -> None:
+    known = set(messages())
+    sources = _speaking_sources()
+    assert len(sources) > len(SPEAKING)
+    for name, tree in sources:
+        for said in _called(tree, "speak.text", "speak.told"):
+            if isinstance(said, ast.Constant):
+                assert said.value in known, name
+
+
+def test_no_command_says_a_sentence_of_its_own_past_the_words() -> None:
+    for name, tree in _speaking_sources():
+        for said in _called(tree, "click.echo", "waiting", "click.prompt"):
+            parts = said.values if isinstance(said, ast.JoinedStr) else [said]
+            texts = [part.value for part in parts if isinstance(part, ast.Constant)]
+            assert not any(re.search("[A-Za-z]{2}", str(text)) for text in texts), name
