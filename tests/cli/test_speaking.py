@@ -2,7 +2,10 @@
 
 import ast
 import json
+import os
 import re
+import subprocess
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -140,6 +143,20 @@ def test_the_answer_no_is_no_in_every_language(run: Run, tmp_path: Path) -> None
 def test_a_complaint_can_be_typed_as_a_german_finding_calls_it(complaint: str) -> None:
     """A German warning says which complaint to give."""
     assert parse_complaint(Words("de").text(complaint)) == complaint
+
+
+@pytest.mark.parametrize("encoding", ["ascii", "iso8859-1"])
+@pytest.mark.parametrize("command", ["demo", "causes", "checks"])
+def test_a_terminal_of_few_signs_gets_question_marks_and_no_traceback(
+    command: str, encoding: str
+) -> None:
+    ran = subprocess.run(
+        [sys.executable, "-m", "bellmouth", command, "--language", "de"],
+        check=False, capture_output=True, env={**os.environ, "PYTHONIOENCODING": encoding},
+    )  # fmt: skip
+    assert (ran.returncode, ran.stderr) == (0, b"")
+    told = ran.stdout.decode(encoding)
+    assert "?" in told if encoding == "ascii" else re.search("[äöü]", told)
 
 
 def test_another_language_is_refused(run: Run) -> None:

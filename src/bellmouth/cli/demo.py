@@ -33,13 +33,15 @@ _WIDEST = 95
 def command(as_json: bool, report: Path | None, overwrite: bool, speak: "Words") -> None:
     """Find what is wrong with a practice car whose recording comes with Bellmouth."""
     from bellmouth import find, read_car, read_recording  # noqa: PLC0415 - --help stays quick
+    from bellmouth.pages.lists import console  # noqa: PLC0415
 
     refuse_existing(report, overwrite=overwrite)
     packaged = files("bellmouth") / "data" / "demo"
     with as_file(packaged) as folder:
         if not as_json:
             width = min(get_terminal_size().columns, _WIDEST)
-            click.echo(click.wrap_text(_story(folder, speak), width, preserve_paragraphs=True))
+            told = click.wrap_text(_story(folder, speak), width, preserve_paragraphs=True)
+            console().print(told)
         car = read_car(folder / "car.toml")
         recording = read_recording(folder / "recording.csv")
     with waiting(speak.text("Weighing the causes")):

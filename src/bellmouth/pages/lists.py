@@ -1,5 +1,6 @@
 """Sections and lists on the terminal, shared by the finding and the quality."""
 
+import io
 import re
 import sys
 import textwrap
@@ -38,7 +39,12 @@ class Kept:
 
 
 def console() -> Console:
-    """A console on stdout as it is now; colour only where a terminal shows it (NO_COLOR holds)."""
+    """A console on stdout as it is now; colour only where a terminal shows it (NO_COLOR holds).
+
+    What the terminal's encoding has no sign for is shown as a question mark.
+    """
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        sys.stdout.reconfigure(errors="replace")
     found = Console(file=sys.stdout, highlight=False, markup=False, emoji=False)
     found.width = min(found.width, _WIDEST)
     return found
