@@ -49,7 +49,7 @@ def command(as_json: bool, report: Path | None, overwrite: bool, speak: "Words")
     show(finding, recording, car, speak, as_json=as_json, report=report)
     if not as_json:
         page = speak.text("The whole job on a page, practice car included: {command}")
-        click.echo(f"\n{page.format(command='bellmouth serve --open')}")
+        console().print(f"\n{page.format(command='bellmouth serve --open')}", soft_wrap=True)
 
 
 def _story(folder: Path, speak: "Words") -> str:
