@@ -13,6 +13,8 @@ settings.register_profile(
     "soak", deadline=None, max_examples=3_000, suppress_health_check=list(HealthCheck),
     print_blob=True,
 )  # fmt: skip
+# Commands speak the locale's language, and tests read English.
+os.environ["LC_ALL"] = "C.UTF-8"
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "usual"))
 
 

@@ -4,9 +4,12 @@ import pytest
 
 from bellmouth.bus.capture import Progress
 from bellmouth.bus.first_answers import FirstAnswers
-from bellmouth.bus.guide import Advice, Step, course
-from bellmouth.bus.reports import Codes, FreezeFrame
+from bellmouth.bus.guide import Advice, Step, course, extras
+from bellmouth.bus.reports import Codes, FreezeFrame, Identity
 from bellmouth.cli.capturing import CapturingScreen, opening_lines
+from bellmouth.pages.card_words import Words
+from bellmouth.pages.recognised import recogniser
+from tests.english import left_english
 
 STEPS = {step.name: step for step in course()}
 
@@ -58,3 +61,43 @@ def test_what_a_freeze_frame_leaves_open_is_left_out() -> None:
         "Freeze frame of P0171: fuel system status closed loop; engine speed 805 rpm."
         in opening_lines(report)
     )
+
+
+def test_a_capture_is_led_in_the_language_and_units(capsys: pytest.CaptureFixture[str]) -> None:
+    idle, held = STEPS["idle"], STEPS["hold_2500"]
+    passed = {"key_on": "passed over, the engine was running"}
+    report = FirstAnswers(
+        "ISO 15765-4, 11-bit, 500 kbit/s",
+        Codes(confirmed={0x10: ("P0171",)}),
+        (FreezeFrame(0x10, 0, "P0171", {"engine_coolant_temperature": 90.0}),),
+        {}, (Identity(
+            0x10, name="ECM", vehicle_number="00P***1", calibrations=("CAL 1",),
+            verifications=("34C6C918",),
+        ),),
+        {"monitors": "No controller reports its monitors; ask again with the ignition on."},
+    )  # fmt: skip
+    with CapturingScreen(Words("de", "us")) as screen:
+        screen.opened(report)
+        screen.progress(at(11.0, advice(idle, passed)))
+        screen.progress(at(12.0, advice(held, passed), away=True))
+    said = capsys.readouterr().err
+    for part in (
+        "Verbunden mit dem Auto: ISO 15765-4, 11 Bit, 500 kbit/s.",
+        "Steuergerät 10 ECM: FIN 00P***1; Kalibrierung CAL 1; Prüfnummer 34C6C918.",
+        "Fehlercodes: bestätigt P0171.",
+        "Freeze-Frame zu P0171: Kühlmitteltemperatur 194 °F.",
+        "Das Auto gab nicht an: Prüfungen: Kein Steuergerät meldet seine Prüfungen;",
+        "Nicht getan: Zündung ein (übergangen, der Motor lief).",
+        "[2/6] Im Leerlauf laufen lassen",
+        "   11 s     100 Werte    800 1/min  Leerlauf [............] jetzt 800 1/min: so halten",
+        "! Vorsicht: Heiße Teile",
+        "Der Adapter ist weg: wieder einstecken.",
+    ):
+        assert part in said
+    assert left_english(said) == set()
+
+
+def test_every_step_of_a_capture_has_its_name_in_german() -> None:
+    german = recogniser("de")
+    for step in (*course(), *extras()):
+        assert german.unknown(step.name.replace("_", " ")) == 0

@@ -10,6 +10,7 @@ from click.testing import CliRunner, Result
 from bellmouth.cli import main
 from bellmouth.practice.server import SlcanServer
 from tests.bus.stub_car import ENGINE_PARAMETERS, StubCar, StubNode
+from tests.english import left_english
 
 Run = Callable[..., Result]
 VIN = "00PBELLM0AP000001"
@@ -139,6 +140,47 @@ def test_clear_asks_for_the_word(
     assert 'Type "clear" to lose all this' in result.output
     assert _cleared(engine) is clears
     assert result.exit_code == (0 if clears else 1)
+
+
+@pytest.mark.parametrize("typed", ["löschen\n", "clear\n", "Löschen \n"])
+def test_clear_asks_for_its_word_in_the_language(
+    run: Run, at: tuple[str, ...], engine: StubNode, typed: str
+) -> None:
+    result = run("clear", *at, "--language", "de", stdin=typed)
+    assert "Wer all das löschen will, tippt „löschen“" in result.output
+    assert "Steuergerät 10 hat seine Codes gelöscht." in result.output
+    assert left_english(result.output.replace(typed.strip(), "")) == set()
+    assert _cleared(engine)
+
+
+def test_clear_says_in_german_that_nothing_was_cleared(
+    run: Run, at: tuple[str, ...], engine: StubNode
+) -> None:
+    result = run("clear", *at, "--language", "de", "--yes", "P0171")
+    assert result.exit_code == 1
+    assert "Im Auto stehen andere Codes, als --yes nennt: P0171,P1505." in result.output
+    assert "Nichts wurde gelöscht." in result.output
+    assert not _cleared(engine)
+
+
+@pytest.mark.parametrize("width", ["60", "80"])
+def test_codes_and_monitors_in_german(
+    run: Run, at: tuple[str, ...], engine: StubNode, monkeypatch: pytest.MonkeyPatch, width: str
+) -> None:
+    monkeypatch.setenv("COLUMNS", width)
+    codes = run("codes", *at, "--language", "de", "--units", "us").output
+    assert "Steuergerät 10 (ECM-EngineControl)" in codes
+    assert "P0171  zu mager, Bank 1" in codes
+    assert "Vorläufige Codes: keine." in codes
+    assert "Dauerhafte Codes: es beantwortet diese Frage nicht." in codes
+    assert "700  1/min" in codes
+    engine.fixed[b"\x03"] = [bytes.fromhex("4300")]
+    monitors = run("monitors", *at, "--language", "de").output
+    assert "Los: nach dieser Tabelle bereit zur Untersuchung." in monitors
+    assert "Kraftstoffverdunstung: UNVOLLSTÄNDIG" in monitors
+    for told in (codes, monitors):
+        assert left_english(told) == set()
+        assert max(map(len, told.splitlines())) <= int(width)
 
 
 def test_clear_without_an_answer_clears_nothing(

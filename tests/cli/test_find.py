@@ -178,6 +178,19 @@ def test_a_plain_finding_loads_no_drawing_library(recording: Path, car: Path) ->
     assert set(ran.stderr.split()).isdisjoint({"matplotlib", "pint", "jinja2", "rich.progress"})
 
 
+def test_no_more_is_loaded_for_another_language(recording: Path, car: Path) -> None:
+    script = (
+        "import sys\nfrom bellmouth.cli import main\n"
+        f"try:\n    main(['find', {str(recording)!r}, '--car', {str(car)!r}, '--language', 'de'])\n"
+        "except SystemExit as end:\n    assert not end.code, end.code\n"
+        "print('\\n'.join(sys.modules), file=sys.stderr)"
+    )
+    ran = subprocess.run([sys.executable, "-c", script], check=True, capture_output=True, text=True)
+    loaded = set(ran.stderr.split())
+    assert loaded.isdisjoint({"matplotlib", "pint", "jinja2", "fastapi", "bellmouth.practice"})
+    assert "bellmouth.pages.sentences" not in loaded
+
+
 def test_the_installed_command_runs_in_a_narrow_terminal(recording: Path, car: Path) -> None:
     ran = subprocess.run(
         [Path(sys.executable).with_name("bellmouth"), "find", recording, "--car", car],

@@ -124,7 +124,7 @@ def test_after_a_capture_the_command_is_named_with_its_files(
 def test_after_find_live_too_and_without_reading_the_car_anew(
     run: Run, recording: Path, car: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    def capture(_: object, out: Path, *__: object) -> None:
+    def capture(_: object, out: Path, *__: object, **___: object) -> None:
         shutil.copy(recording, out)
 
     monkeypatch.setattr("bellmouth.cli.record.capture", capture)
@@ -133,6 +133,10 @@ def test_after_find_live_too_and_without_reading_the_car_anew(
     shown = run("find", "--live", "rec.csv", "--car", car, *told).stdout
     assert f"\n    bellmouth find rec.csv --car {car} {' '.join(told)} --result " in shown
     assert "--live" not in shown
+    (tmp_path / "rec.csv").unlink()
+    german = ("--language", "de", "--units", "us")
+    shown = run("find", "--live", "rec.csv", "--car", car, *german).stdout
+    assert f"\n    bellmouth find rec.csv --car {car} {' '.join(german)} --result " in shown
 
 
 def test_find_live_refuses_a_file_that_is_there(run: Run, recording: Path, car: Path) -> None:

@@ -7,6 +7,7 @@ from dataclasses import replace
 import pytest
 from rich.console import Console
 
+from bellmouth.pages.card_words import ENGLISH, Words
 from bellmouth.pages.document import to_json
 from bellmouth.pages.quality import print_quality, quality_document
 from bellmouth.recording.quality import Missing, ParameterQuality, Piece, Quality
@@ -39,9 +40,9 @@ def _quality() -> Quality:
     )
 
 
-def _shown(quality: Quality, width: int = 80) -> str:
+def _shown(quality: Quality, width: int = 80, speak: Words = ENGLISH) -> str:
     file = io.StringIO()
-    print_quality(quality, Console(file=file, width=width, highlight=False, markup=False))
+    print_quality(quality, Console(file=file, width=width, highlight=False, markup=False), speak)
     return file.getvalue()
 
 
@@ -110,3 +111,65 @@ def test_the_line_to_write_is_of_a_parameter_that_is_not_there() -> None:
     )
     assert '"ECT" = "engine_speed' not in text
     assert '"ECT" = "intake_manifold_pressure [kPa]"' in text
+
+
+def test_a_check_is_told_in_the_readers_language_and_units() -> None:
+    text = " ".join(_shown(_quality(), 96, Words("de", "us")).split())
+    for part in (
+        "idle.csv ist brauchbar: 181 s, insgesamt 6,4 Messwerte je Sekunde.",
+        "Luftstrom nach LMM 1,6 2,4 s 0,00132 0,278 bis 1,852 lb/min, 3 unmöglich",
+        "STEHT FEST",
+        "Leerlauf 3 s 61 s 702 1/min kalt, ungeregelt",
+        "und 6 weitere",
+        "Gemischkorrekturen (Leck, Kraftstoff zu wenig): ",
+        "Nicht verwendete Spalten: Cabin.",
+    ):
+        assert part in text
+
+
+def test_a_converted_range_has_the_places_of_its_step_and_no_offset_in_it() -> None:
+    flow = _quality().parameters[0]
+    heat = replace(
+        flow, name="engine_coolant_temperature", unit="degC", quantum=1.0, least=80.0, most=91.0
+    )
+    text = " ".join(
+        _shown(replace(_quality(), parameters=(heat,)), speak=Words("en", "us")).split()
+    )
+    assert "1.8 176 to 196 °F" in text
+
+
+def test_a_long_distance_is_written_out() -> None:
+    far = replace(
+        _quality().parameters[0], name="distance_since_codes_cleared", unit="km", quantum=1.0,
+        least=65_000.0, most=65_535.0,
+    )  # fmt: skip
+    assert "65000 to 65535 km" in _shown(replace(_quality(), parameters=(far,)))
+
+
+def test_no_figure_is_told_in_powers_of_ten() -> None:
+    fast = replace(
+        _quality().parameters[0], name="commanded_equivalence_ratio", unit="ratio",
+        samples_per_s=100.4, quantum=3.0518e-05, least=0.0, most=1.0,
+    )  # fmt: skip
+    text = " ".join(_shown(replace(_quality(), parameters=(fast,)), speak=Words("de")).split())
+    assert "Lambda, Sollwert 100 2,4 s 0,0000305 0 bis 1 ×" in text
+
+
+def test_the_line_to_write_stays_what_a_file_holds() -> None:
+    text = _shown(replace(_quality(), unmapped=("Drehzahl (1/min)",)), speak=Words("de", "us"))
+    assert '"Drehzahl (1/min)" = "engine_speed [rpm]"' in text
+    assert "intake_manifold_pressure" in text
+
+
+def test_no_word_of_a_name_is_broken_where_german_is_long() -> None:
+    quality = _quality()
+    names = ("engine_coolant_temperature", "intake_air_temperature", "long_term_fuel_trim_bank_1")
+    parameters = tuple(
+        replace(quality.parameters[0], name=name, unit="degC", dropped=0, least=-21.9, most=132.0)
+        for name in names
+    )
+    for width in (60, 80):
+        text = _shown(replace(quality, parameters=parameters), width, Words("de", "us"))
+        assert max(map(len, text.splitlines())) <= width
+        for word in ("Kühlmitteltemperatur", "Ansauglufttemperatur", "Langzeitkorrektur"):
+            assert word in text

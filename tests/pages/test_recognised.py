@@ -26,6 +26,12 @@ GERMAN = Words("de")
             'The recording does not hold engine_speed; mark it as "idle".',
             'In der Aufzeichnung fehlt: engine_speed; mit der Marke "idle" vermerken.',
         ),
+        (
+            "Probably (52 %): the learned idle opening is out of date, 0.40 g/s (0.21 to 1.2) of "
+            "air too much.",
+            "Wahrscheinlich (52 %): die gelernte Leerlauföffnung ist veraltet, 0,40 g/s (0,21 bis "
+            "1,2) Luft zu viel.",
+        ),
         ("leak+meter high", "Leck+Luftmessung zu hoch"),
         ("leak, then leak of another size", "Leck, dann Leck in anderer Größe"),
         (
@@ -62,7 +68,14 @@ def test_english_in_metric_units_is_the_text_itself() -> None:
 
 @pytest.mark.parametrize(
     "text",
-    ["a leak, b: c idle; d (e held) " * 60, "(" * 500 + "idle, idle: idle; " * 20, "x" * 100_000],
+    [
+        "a leak, b: c idle; d (e held) " * 60,
+        "(" * 500 + "idle, idle: idle; " * 20,
+        "x" * 100_000,
+        "1" * 60 + "x",
+        "20261127 135338 " * 30 + "of an idle",
+        "1.1 " * 200 + "y",
+    ],
 )
 def test_a_text_that_is_made_to_be_slow_is_not(text: str) -> None:
     begun = time.process_time()

@@ -1,15 +1,16 @@
 """The finding on a terminal: readable in ten seconds, at any width, with or without colour."""
 
 import io
+import re
 from dataclasses import replace
 
 import pytest
 from rich.console import Console
 
-from bellmouth.finding.causes import CAUSES
 from bellmouth.finding.result import Evidence, Finding
+from bellmouth.pages.card_words import ENGLISH, Units, Words
 from bellmouth.pages.lists import console
-from bellmouth.pages.screen import print_causes, print_finding
+from bellmouth.pages.screen import print_finding
 from tests.example_finding import example_car, example_finding, example_recording
 
 
@@ -20,11 +21,12 @@ def _shown(
     colour: bool = False,
     ascii_: bool = False,
     again: str = "",
+    speak: Words = ENGLISH,
 ) -> str:
     raw = io.BytesIO()
     file = io.TextIOWrapper(raw, encoding="ascii" if ascii_ else "utf-8", errors="replace")
     out = Console(file=file, width=width, force_terminal=colour, highlight=False, markup=False)
-    print_finding(finding, example_recording(), example_car(), out, again)
+    print_finding(finding, example_recording(), example_car(), out, again, speak)
     file.flush()
     return raw.getvalue().decode("utf-8")
 
@@ -94,13 +96,6 @@ def test_brackets_in_a_users_text_are_not_markup() -> None:
     assert "mass_air_flow [g/s] [/bold]" in _shown(odd)
 
 
-def test_every_cause_is_listed(capsys: pytest.CaptureFixture[str]) -> None:
-    print_causes(console())
-    listed = capsys.readouterr().out
-    for cause in ("healthy", "unexplained", *CAUSES):
-        assert cause in listed
-
-
 def test_a_number_never_parts_from_its_unit_at_the_end_of_a_line() -> None:
     finding = example_finding()
     for width in range(60, 100):
@@ -137,3 +132,61 @@ def test_the_command_after_a_capture_stands_in_one_piece() -> None:
     lines = _shown(example_finding(), 40, again=again).splitlines()
     assert f"    {again} --result smoke=OUTCOME" in lines
     assert "find again with" not in " ".join(lines)
+
+
+@pytest.mark.parametrize("width", [60, 80])
+@pytest.mark.parametrize("units", ["metric", "us"])
+def test_german_fits_the_terminal_and_its_bars_line_up(width: int, units: Units) -> None:
+    lines = _shown(example_finding(), width, speak=Words("de", units)).splitlines()
+    assert max(map(len, lines)) <= width
+    bars = [re.search("[█·]+", line) for line in lines]
+    spans = {found.span() for found in bars if found}
+    assert len(spans) == 1
+    assert sum(found is not None for found in bars) == 5
+
+
+def test_a_size_stands_beside_its_bar_or_all_of_them_stand_below() -> None:
+    finding = example_finding()
+    words = Words("de", "us")
+    beside = [line for line in _shown(finding, 80, speak=words).splitlines() if "█" in line]
+    assert "0,083 in (0,071 bis 0,098)" in beside[0]
+    below = [line for line in _shown(finding, 72, speak=words).splitlines() if "█" in line]
+    assert not any(" in" in line for line in below)
+
+
+def test_a_finding_is_told_in_the_readers_language_and_units() -> None:
+    text = " ".join(_shown(example_finding(), speak=Words("de", "us")).split())
+    for part in (
+        "Sehr wahrscheinlich (81 %): hinter LMM und Drosselklappe tritt Luft ein",
+        "0,083 in (0,071 bis 0,098)",
+        "Diese Aufzeichnung kann Leck nicht von Leck + Luftmessung zu niedrig unterscheiden.",
+        "Nicht verwendete Spalten: Cabin temperature.",
+        "Motor nur im Freien",
+    ):
+        assert part in text
+
+
+def test_what_is_typed_stays_and_is_explained() -> None:
+    """Outcomes are typed in English; beside each stands what it means."""
+    finding = example_finding()
+    text = " ".join(_shown(finding, speak=Words("de")).split())
+    assert "mit --result smoke=OUTCOME; OUTCOME ist none (keine) oder seen (gesehen)." in text
+    number = replace(finding.next_checks[0], outcomes=("no_change", "a number: total trim in %"))
+    text = " ".join(
+        _shown(replace(finding, next_checks=(number,)), speak=Words("de", "us")).split()
+    )
+    assert "no_change (keine Änderung) oder eine Zahl: Gesamtkorrektur in %" in text
+
+
+def test_what_is_typed_stands_on_one_line() -> None:
+    for width in range(50, 100):
+        lines = _shown(example_finding(), width).splitlines()
+        assert any("--result smoke=OUTCOME" in line for line in lines), width
+
+
+def test_a_check_that_was_made_is_offered_once_more() -> None:
+    finding = example_finding()
+    made = replace(finding.next_checks[0], made=1)
+    shown = replace(finding, next_checks=(made,))
+    assert "smoke, once more: about 20 minutes" in _shown(shown)
+    assert ", noch einmal: etwa 20 Minuten" in _shown(shown, speak=Words("de"))

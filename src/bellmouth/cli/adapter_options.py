@@ -8,6 +8,7 @@ import click
 
 if TYPE_CHECKING:
     from bellmouth.bus.client import Client
+    from bellmouth.pages.card_words import Words
 
 __all__ = ["adapter_options", "controller_option", "open_car", "parse_controller"]
 
@@ -66,12 +67,12 @@ def parse_controller(text: str | None) -> int | None:
     return address
 
 
-def open_car(interface: str, channel: str | None, bitrate: int | None) -> "Client":
+def open_car(interface: str, channel: str | None, bitrate: int | None, speak: "Words") -> "Client":
     """A conversation with the car that the options name."""
     from bellmouth.bus.opening import open_client  # noqa: PLC0415 - loads the CAN libraries
     from bellmouth.cli.waiting import waiting  # noqa: PLC0415
 
     # What its back ends miss is told as our own sentence, not in theirs between the lines.
     logging.getLogger("can").addHandler(logging.NullHandler())
-    with waiting("Looking for the car"):
+    with waiting(speak.text("Looking for the car")):
         return open_client(interface, channel, bitrate)

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Self
 
 import click
 
+from bellmouth.pages.card_words import ENGLISH, Words
 from bellmouth.pages.lists import celsius
 from bellmouth.pages.words import spoken
 
@@ -15,6 +16,8 @@ if TYPE_CHECKING:
     from bellmouth.bus.capture import Captured, Progress
     from bellmouth.bus.first_answers import FirstAnswers
     from bellmouth.bus.guide import Advice, Step
+    from bellmouth.bus.reports import Codes, Identity
+    from bellmouth.j1979.codes import MonitorStatus
 
 __all__ = ["CapturingScreen", "opening_lines"]
 
@@ -22,48 +25,82 @@ _PLAIN_EVERY_S = 10.0
 _AWAY = "The adapter went away: plug it in again. It is waited for; what was read is kept."
 
 
-def opening_lines(report: "FirstAnswers") -> list[str]:
+def opening_lines(report: "FirstAnswers", speak: Words = ENGLISH) -> list[str]:
     """What the car reported, a sentence each."""
-    lines = [f"Talking to the car: {report.description}."]
-    for one in report.identity:
-        told = [f"calibration {name}" for name in one.calibrations]
-        told += [f"verification {number}" for number in one.verifications]
-        if one.vehicle_number:
-            told.insert(0, f"VIN {one.vehicle_number}")
-        lines.append(f"Controller {one.source:02X} {one.name or ''}".rstrip() + _listed(told))
-    kinds = {
-        "confirmed": report.codes.confirmed,
-        "pending": report.codes.pending,
-        "permanent": report.codes.permanent,
-    }
-    told = [
-        f"{kind} {', '.join(codes)}" for kind, by in kinds.items() for codes in by.values() if codes
-    ]
+    lines = [speak.told(f"Talking to the car: {report.description}.")]
+    lines += [_identity(one, speak) for one in report.identity]
     if "codes" not in report.untold:
-        lines.append("Trouble codes" + (_listed(told) if told else ": none."))
+        lines.append(_codes(report.codes, speak))
     for frame in report.freeze_frames:
-        read = [_reading(name, value) for name, value in frame.values.items() if value is not None]
-        told = [one for one in read if one]
-        lines.append(f"Freeze frame of {frame.code}" + _listed(told))
-    for source, status in report.monitors.items():
-        open_ = [name for name, state in status.monitors.items() if state == "supported incomplete"]
-        ready = "all complete" if status.ready else f"incomplete: {', '.join(map(spoken, open_))}"
-        lamp = "on" if status.lamp_on else "off"
-        lines.append(f"Controller {source:02X}: lamp {lamp}, monitors {ready}.")
-    lines += [f"The car did not tell its {what}: {why}" for what, why in report.untold.items()]
+        read = [
+            _reading(name, value, speak)
+            for name, value in frame.values.items()
+            if value is not None
+        ]
+        title = speak.text("Freeze frame of {code}").format(code=frame.code)
+        lines.append(title + _listed([one for one in read if one]))
+    lines += [_ready(source, status, speak) for source, status in report.monitors.items()]
+    untold = report.untold.items()
+    lines += [speak.told(f"The car did not tell its {what}: {why}") for what, why in untold]
     return lines
 
 
-def _reading(name: str, value: float) -> str | None:
+def _controller(address: int, speak: Words) -> str:
+    return speak.text("Controller {n}").format(n=f"{address:02X}")
+
+
+def _identity(one: "Identity", speak: Words) -> str:
+    """Who a controller is; names and numbers stay what they are."""
+    calibration, verification = speak.text("calibration {n}"), speak.text("verification {n}")
+    told = [speak.text("VIN {n}").format(n=one.vehicle_number)] if one.vehicle_number else []
+    told += [calibration.format(n=name) for name in one.calibrations]
+    told += [verification.format(n=number) for number in one.verifications]
+    return f"{_controller(one.source, speak)} {one.name or ''}".rstrip() + _listed(told)
+
+
+def _codes(codes: "Codes", speak: Words) -> str:
+    kinds = (
+        ("confirmed {codes}", codes.confirmed),
+        ("pending {codes}", codes.pending),
+        ("permanent {codes}", codes.permanent),
+    )
+    told = [
+        speak.text(words).format(codes=", ".join(found))
+        for words, by in kinds
+        for found in by.values()
+        if found
+    ]
+    if not told:
+        return speak.text("Trouble codes: none.")
+    return speak.text("Trouble codes") + _listed(told)
+
+
+def _ready(source: int, status: "MonitorStatus", speak: Words) -> str:
+    """Lamp and monitors of a controller."""
+    missing = [
+        speak.told(spoken(name))
+        for name, state in status.monitors.items()
+        if state == "supported incomplete"
+    ]
+    ready = speak.text("all complete")
+    if not status.ready:
+        ready = speak.text("incomplete: {names}").format(names=", ".join(missing))
+    lamp = speak.text(
+        "lamp on, monitors {ready}" if status.lamp_on else "lamp off, monitors {ready}"
+    )
+    return f"{_controller(source, speak)}: {lamp.format(ready=ready)}."
+
+
+def _reading(name: str, value: float, speak: Words) -> str | None:
     """A value in words; None where it says nothing (a bank that this engine has not got)."""
     from bellmouth.j1979.parameters import meanings, unit_of  # noqa: PLC0415 - --help stays quick
 
     unit = unit_of(name)
-    words = name.replace("_", " ")
+    words = speak.told(name.replace("_", " "))
     if unit in ("code", "bits", "mask"):
-        said = ", ".join(meanings(name, value))
+        said = speak.told(", ".join(meanings(name, value)))
         return f"{words} {said}" if said else None
-    return f"{words} {value:.4g} {unit}"
+    return f"{words} {speak.told(f'{value:.4g} {unit}')}"
 
 
 def _listed(told: list[str]) -> str:
@@ -73,7 +110,8 @@ def _listed(told: list[str]) -> str:
 class CapturingScreen:
     """Prints what happens; one live line where there is a terminal, plain lines elsewhere."""
 
-    def __init__(self) -> None:
+    def __init__(self, speak: Words = ENGLISH) -> None:
+        self._speak = speak
         self._live: Live | None = None
         self._steps: set[str] = set()
         self._step = ""
@@ -103,8 +141,8 @@ class CapturingScreen:
 
     def opened(self, report: "FirstAnswers") -> None:
         """What the car reported."""
-        for line in opening_lines(report):
-            self._say(line)
+        for line in opening_lines(report, self._speak):
+            self._print(line)
         self._say("Recording. Ctrl-C ends it; everything until then is kept.")
 
     def progress(self, now: "Progress") -> None:
@@ -118,23 +156,30 @@ class CapturingScreen:
         advice = now.advice
         if advice is not None:
             self._advise(advice)
-        line = f"{now.seconds:5.0f} s  {now.samples:6d} values"
-        if now.engine_speed is not None:
-            line += f"  {now.engine_speed:5.0f} rpm"
-        if advice is not None and advice.step is not None:
-            line += f"  {_words(advice.step.name)} {_bar(advice.share)} {advice.hint}"
+        line = self._standing(now)
         if self._live is not None:
             self._live.update(line)
         elif now.seconds - self._told_s >= _PLAIN_EVERY_S:
             self._told_s = now.seconds
-            self._say(line)
+            self._print(line)
+
+    def _standing(self, now: "Progress") -> str:
+        """How far it has got, in one line whose figures stay where they are."""
+        say, advice = self._speak.told, now.advice
+        line = f"{now.seconds:5.0f} s  {now.samples:6d} {say('values')}"
+        if now.engine_speed is not None:
+            line += f"  {now.engine_speed:5.0f} {self._speak.unit('rpm')}"
+        if advice is not None and advice.step is not None:
+            line += f"  {say(_words(advice.step.name))} {_bar(advice.share)} {say(advice.hint)}"
+        return line
 
     def captured(self, result: "Captured") -> None:
         """How it ended."""
         names = len(result.recording.series)
-        self._say(f"{result.path}: {names} parameters.")
+        held = self._speak.text("{path}: {count} parameters.")
+        self._print(held.format(path=result.path, count=names))
         for note in result.notes:
-            self._say(f"- {note}")
+            self._print(f"- {self._speak.told(note)}")
 
     def _advise(self, advice: "Advice") -> None:
         """What is done, and what is wanted now where that has changed."""
@@ -142,21 +187,27 @@ class CapturingScreen:
             self._passed.add(name)
             how = advice.passed[name].partition(";")[0]
             done = "Done" if "passed over" not in how else "Not done"
-            self._say(f"{done}: {_words(name)} ({how}).")
+            say = self._speak.told
+            self._print(f"{say(done)}: {say(_words(name))} ({say(how)}).")
         step = advice.step
         if step is not None and step.name != self._step:
             self._step = step.name
             self._tell(step, advice.number, advice.of)
 
     def _tell(self, step: "Step", number: int, of: int) -> None:
-        why = "" if step.name in self._steps else f" {step.why}"  # once is enough
+        say = self._speak.told
+        why = "" if step.name in self._steps else f" {say(step.why)}"  # once is enough
         self._steps.add(step.name)
-        self._say(f"\n[{number} of {of}] {step.do}{why}")
+        self._print(f"\n[{number}/{of}] {say(step.do)}{why}")
         if step.caution and step.caution not in self._cautions:
             self._cautions.add(step.caution)
-            self._say(f"! Caution: {step.caution}")
+            self._print(f"! {say(f'Caution: {step.caution}')}")
 
-    def _say(self, line: str) -> None:
+    def _say(self, sentence: str) -> None:
+        """An English sentence, told as the reader's."""
+        self._print(self._speak.told(sentence))
+
+    def _print(self, line: str) -> None:
         """A line that stays; on stderr, so that --json may have stdout for itself."""
         line = celsius(line)
         if self._live is not None:

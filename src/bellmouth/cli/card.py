@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Literal
 
 import click
 
+from bellmouth.cli.speaking import language_option, units_option
 from bellmouth.cli.waiting import waiting
 from bellmouth.cli.writing import overwrite_option, refuse_existing
 
@@ -12,6 +13,7 @@ if TYPE_CHECKING:
     from bellmouth.car.description import Car
     from bellmouth.finding.result import Finding
     from bellmouth.pages.card_view import CardPage
+    from bellmouth.pages.card_words import Words
 
 __all__ = ["command"]
 
@@ -62,17 +64,8 @@ _FILE = click.Path(path_type=Path)
     "--manual-section", metavar="TEXT", help="The section of the manual that was checked."
 )
 @click.option("--bolts", type=int, metavar="N", help="Bolts of the throttle's flange: 3, 4 or 6.")
-@click.option(
-    "--language",
-    type=click.Choice(["en", "de"]),
-    help="Language of the card; left out, the locale's, else English.",
-)
-@click.option(
-    "--units",
-    type=click.Choice(["metric", "us"]),
-    default="metric",
-    help="Units of lengths, temperatures and pressures. [default: metric]",
-)
+@language_option("the card")
+@units_option
 @click.option("--html", type=_FILE, metavar="FILE", help="Also write the card as a page (HTML).")
 @click.option(
     "--pdf", type=_FILE, metavar="FILE", help="Also write the card as one sheet to print (PDF)."
@@ -112,22 +105,24 @@ def command(
     if finding_file is not None and recording is not None:
         raise click.UsageError("Give --finding or --recording, not both.")
     refuse_existing(html, pdf, overwrite=overwrite)
-    car = read_car(car_file)
+    car, words = read_car(car_file), Words(language or default_language(), units)
     card = make_card(
         car,
-        _finding(car, finding_file, recording),
+        _finding(car, finding_file, recording, words),
         works,
         torque=torque,
         manual_section=manual_section,
         bolts=bolts,
         learning=learning,
     )
-    page = card_page(card, Words(language or default_language(), units))
-    _write(page, html, pdf, paper)
+    page = card_page(card, words)
+    _write(page, html, pdf, paper, words)
     _show(page, html, pdf, as_json=as_json)
 
 
-def _finding(car: "Car", finding_file: Path | None, recording: Path | None) -> "Finding | None":
+def _finding(
+    car: "Car", finding_file: Path | None, recording: Path | None, words: "Words"
+) -> "Finding | None":
     if finding_file is not None:
         from bellmouth.work import read_finding  # noqa: PLC0415
 
@@ -136,12 +131,16 @@ def _finding(car: "Car", finding_file: Path | None, recording: Path | None) -> "
         return None
     from bellmouth import find, read_recording  # noqa: PLC0415
 
-    with waiting("Weighing the causes"):
+    with waiting(words.text("Weighing the causes")):
         return find(read_recording(recording), car)
 
 
 def _write(
-    page: "CardPage", html: Path | None, pdf: Path | None, paper: Literal["a4", "letter"]
+    page: "CardPage",
+    html: Path | None,
+    pdf: Path | None,
+    paper: Literal["a4", "letter"],
+    words: "Words",
 ) -> None:
     if html is not None:
         from bellmouth.pages.card_html import write_html  # noqa: PLC0415 - only pages need it
@@ -150,7 +149,7 @@ def _write(
     if pdf is not None:
         from bellmouth.pages.card_pdf import write_pdf  # noqa: PLC0415
 
-        with waiting("Setting the sheet"):
+        with waiting(words.text("Setting the sheet")):
             write_pdf(pdf, page, paper)
 
 

@@ -5,15 +5,16 @@ from typing import TYPE_CHECKING
 import click
 
 from bellmouth.cli.adapter_options import adapter_options, open_car
+from bellmouth.cli.speaking import speaking
 from bellmouth.cli.waiting import waiting
 
 if TYPE_CHECKING:
-    from bellmouth.bus.reports import Cleared, Clearing
+    from bellmouth.bus.reports import Clearing
+    from bellmouth.pages.card_words import Words
 
 __all__ = ["command"]
 
 _NOT_CLEARED = 1
-_WORD = "clear"
 
 
 @click.command("clear", short_help="Clear the codes: shows what is lost, and asks.")
@@ -25,6 +26,7 @@ _WORD = "clear"
     help="The question answered beforehand: the confirmed and pending codes that you have seen "
     "and give up, with commas between them, or none. Anything else clears nothing.",
 )
+@speaking
 @click.pass_context
 def command(
     context: click.Context,
@@ -33,6 +35,7 @@ def command(
     bitrate: int | None,
     *,
     given_up: str | None,
+    speak: "Words",
 ) -> None:
     """Clear codes, freeze frame, readiness and learned trims (service 04).
 
@@ -43,50 +46,42 @@ def command(
     Ends with 1 when nothing was cleared.
     """
     from bellmouth.pages.car_screen import print_clearing  # noqa: PLC0415 - --help stays quick
+    from bellmouth.pages.clearing_words import cleared_words  # noqa: PLC0415
     from bellmouth.pages.lists import console  # noqa: PLC0415
 
-    with open_car(interface, channel, bitrate) as car:
-        with waiting("Reading what would be lost"):
+    with open_car(interface, channel, bitrate, speak) as car:
+        with waiting(speak.text("Reading what would be lost")):
             clearing = car.would_clear()
-        print_clearing(clearing, console())
-        if clearing.against or not _is_confirmed(clearing, given_up):
-            click.echo("\nNothing was cleared.")
+        print_clearing(clearing, console(), speak)
+        if clearing.against or not _is_confirmed(clearing, given_up, speak):
+            click.echo(f"\n{speak.text('Nothing was cleared.')}")
             context.exit(_NOT_CLEARED)
         cleared = car.clear(clearing)
-    _tell(cleared)
+    for line in cleared_words(cleared, speak):
+        click.echo(line)
     if not cleared.cleared:
         context.exit(_NOT_CLEARED)
 
 
-def _is_confirmed(clearing: "Clearing", given_up: str | None) -> bool:
+def _is_confirmed(clearing: "Clearing", given_up: str | None, speak: "Words") -> bool:
     """Whether somebody who has seen what is lost says so, now or beforehand."""
-    stored = {
-        code
-        for kind in (clearing.codes.confirmed, clearing.codes.pending)
-        for codes in kind.values()
-        for code in codes
-    }
+    from bellmouth.pages.clearing_words import (  # noqa: PLC0415
+        is_the_word,
+        other_codes_words,
+        question,
+        stored_codes,
+    )
+
+    stored = set(stored_codes(clearing.codes))
     if given_up is not None:
         named = {word.strip().upper() for word in given_up.split(",") if word.strip()} - {"NONE"}
         if named == stored:
             return True
-        told = ",".join(sorted(stored)) or "none"
-        click.echo(f"\nThe car holds other codes than --yes names: {told}.")
+        click.echo(f"\n{other_codes_words(stored, speak)}")
         return False
     try:
-        answer: str = click.prompt(
-            f'\nType "{_WORD}" to lose all this, anything else to keep it',
-            default="",
-            show_default=False,
-        )
+        answer: str = click.prompt(f"\n{question(speak)}", default="", show_default=False)
     except click.Abort:  # nobody there to ask, or ctrl-C: nothing is lost either way
         click.echo()
         return False
-    return answer.strip().lower() == _WORD
-
-
-def _tell(cleared: "Cleared") -> None:
-    for address in cleared.cleared:
-        click.echo(f"Controller {address:02X} has cleared its codes.")
-    for address, why in cleared.refused.items():
-        click.echo(f"Controller {address:02X} refused: {why}.")
+    return is_the_word(answer, speak)

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 import click
 
 from bellmouth.cli.adapter_options import adapter_options
+from bellmouth.cli.speaking import language_option
 from bellmouth.cli.writing import overwrite_option, refuse_existing
 
 if TYPE_CHECKING:
@@ -52,11 +53,7 @@ __all__ = ["command"]
     metavar="FOLDER",
     help="Where attempts are kept; your data folder when left out.",
 )
-@click.option(
-    "--language",
-    type=click.Choice(["en", "de"]),
-    help="Language of all that is called and printed; left out, the locale's, else English.",
-)
+@language_option("all that is called and printed")
 @click.option("--quiet", is_flag=True, help="No sound at all, to listen to the plate.")
 @click.option("--two-person", is_flag=True, help="One calls, another acts: print the script first.")
 @click.option("--card", is_flag=True, help="Print the procedure as a card on paper, and end.")

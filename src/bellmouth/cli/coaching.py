@@ -254,7 +254,7 @@ def coach_live(wishes: Wishes, adapter: tuple[str, str | None, int | None]) -> i
     from bellmouth.cli.adapter_options import open_car  # noqa: PLC0415 - loads the CAN libraries
     from bellmouth.learning.watching import CarObserver  # noqa: PLC0415
 
-    with open_car(*adapter) as client:
+    with open_car(*adapter, wishes.words) as client:
         observer = CarObserver(client)
         show_readings(wishes.procedure, wishes.words, observer)
         stands = confirm_standing(wishes.procedure, wishes.words)

@@ -9,12 +9,14 @@ import click
 
 from bellmouth.cli.adapter_options import adapter_options
 from bellmouth.cli.complaint_option import complaint_option
+from bellmouth.cli.speaking import speaking
 from bellmouth.cli.waiting import waiting
 from bellmouth.cli.writing import overwrite_option, refuse_existing
 
 if TYPE_CHECKING:
     from bellmouth.car.description import Car
     from bellmouth.finding.result import Finding
+    from bellmouth.pages.card_words import Words
     from bellmouth.recording.series import Recording
 
 __all__ = ["command", "command_again", "show"]
@@ -24,6 +26,7 @@ _FILE = click.Path(path_type=Path)
 _ASKED = {
     "complaint": "--complaint", "also": "--also", "references": "--reference",
     "results": "--result", "prior": "--prior", "family": "--family", "mapping": "--mapping",
+    "language": "--language", "units": "--units",
 }  # fmt: skip
 
 
@@ -82,6 +85,7 @@ _ASKED = {
     help="Which column is which parameter (TOML, under [columns] lines such as "
     '"Drehzahl" = "engine_speed [rpm]").',
 )
+@speaking
 @click.option("--json", "as_json", is_flag=True, help="Print the finding as one JSON document.")
 @click.option(
     "--report", type=_FILE, metavar="FILE", help="Also write a page with pictures (HTML)."
@@ -110,6 +114,7 @@ def command(
     interface: str,
     channel: str | None,
     bitrate: int | None,
+    speak: "Words",
 ) -> None:
     """Find what is wrong with the air path in the recording REC.
 
@@ -125,21 +130,21 @@ def command(
     if live:
         from bellmouth.cli.record import capture  # noqa: PLC0415
 
-        capture((interface, channel, bitrate), recording, car, None, None, complaint)
-    with waiting("Reading the recording"):
+        capture((interface, channel, bitrate), recording, car, None, None, complaint, speak=speak)
+    with waiting(speak.text("Reading the recording")):
         judged = read_recording(recording, mapping=mapping)
         more, good = (
             tuple(read_recording(path, mapping=mapping) for path in paths)
             for paths in (also, references)
         )
-    with waiting("Weighing the causes"):
+    with waiting(speak.text("Weighing the causes")):
         finding = find(
             judged, car, also=more, references=good, results=results, prior=prior,
             complaint=complaint, family=family,
         )  # fmt: skip
     params = click.get_current_context().params
     again = command_again(recording, car_file, params) if live else ""
-    show(finding, judged, car, as_json=as_json, report=report, again=again)
+    show(finding, judged, car, speak, as_json=as_json, report=report, again=again)
 
 
 def command_again(recording: Path, car_file: Path, given: Mapping[str, Any]) -> str:
@@ -147,6 +152,8 @@ def command_again(recording: Path, car_file: Path, given: Mapping[str, Any]) -> 
     words = ["bellmouth", "find", str(recording), "--car", str(car_file)]
     for name, option in _ASKED.items():
         value = given.get(name)
+        if name == "units" and value == "metric":  # nobody has to type what holds anyway
+            continue
         for one in value if isinstance(value, tuple) else (value,):
             words += [] if one is None else [option, str(one)]
     return shlex.join(words)
@@ -156,6 +163,7 @@ def show(
     finding: "Finding",
     recording: "Recording",
     car: "Car",
+    speak: "Words",
     *,
     as_json: bool,
     report: Path | None,
@@ -164,19 +172,19 @@ def show(
     """Print a finding, as JSON or for people, and write its report where one is wanted; ``again``
     is the command that makes it again, where another one made this."""
     if report is not None:
-        from bellmouth.pages.page_templates import of_locale  # noqa: PLC0415
         from bellmouth.pages.report import write_report  # noqa: PLC0415 - only reports draw
 
-        with waiting("Drawing the report"):
-            write_report(report, finding, recording, car, of_locale())
+        with waiting(speak.text("Drawing the report")):
+            write_report(report, finding, recording, car, speak)
     if as_json:
         from bellmouth.pages.document import finding_document, to_json  # noqa: PLC0415
 
         click.echo(to_json(finding_document(finding)))
         return
     from bellmouth.pages.lists import console  # noqa: PLC0415
-    from bellmouth.pages.screen import print_finding  # noqa: PLC0415
+    from bellmouth.pages.screen import print_finding, print_report_path  # noqa: PLC0415
 
-    print_finding(finding, recording, car, console(), again)
+    out = console()
+    print_finding(finding, recording, car, out, again, speak)
     if report is not None:
-        click.echo(f"\nReport with pictures: {report} (open it in a browser)")
+        print_report_path(report, out, speak)

@@ -4,6 +4,7 @@ from pathlib import Path
 
 import click
 
+from bellmouth.cli.speaking import language_option
 from bellmouth.cli.waiting import waiting
 
 __all__ = ["command"]
@@ -38,11 +39,7 @@ _FILE = click.Path(path_type=Path)
     is_flag=True,
     help="You have checked the car's own manual; leaves out the reminder to do so.",
 )
-@click.option(
-    "--language",
-    type=click.Choice(["en", "de"]),
-    help="Language of the judgement; left out, the locale's, else English. JSON is English.",
-)
+@language_option("the judgement", " JSON is English.")
 @click.option("--json", "as_json", is_flag=True, help="Print the judgement as one JSON document.")
 def command(
     recording: Path | None,
@@ -60,12 +57,14 @@ def command(
     from bellmouth import read_recording  # noqa: PLC0415 - --help stays quick
     from bellmouth.learning import find_procedure, judge  # noqa: PLC0415
     from bellmouth.learning.judgement import MET  # noqa: PLC0415
+    from bellmouth.pages.card_catalogue import default_language  # noqa: PLC0415
+    from bellmouth.pages.card_words import Words  # noqa: PLC0415
     from bellmouth.pages.judgement import judgement_document, print_judgement  # noqa: PLC0415
 
     if recording is None and marks is None:
         raise click.UsageError("Give a recording REC, --marks FILE, or both.")
-    chosen = find_procedure(procedure)
-    with waiting("Reading the recording"):
+    chosen, words = find_procedure(procedure), Words(language or default_language())
+    with waiting(words.text("Reading the recording")):
         read = None if recording is None else read_recording(recording, mapping=mapping)
     judgement = judge(read, chosen, marks)
     if as_json:
@@ -73,12 +72,9 @@ def command(
 
         click.echo(to_json(judgement_document(judgement)))
     else:
-        from bellmouth.pages.card_catalogue import default_language  # noqa: PLC0415
-        from bellmouth.pages.card_words import Words  # noqa: PLC0415
         from bellmouth.pages.coach_paper import say  # noqa: PLC0415
         from bellmouth.pages.lists import console  # noqa: PLC0415
 
-        words = Words(language or default_language())
         print_judgement(judgement, console(), words, chosen)
         if not chosen.sourced and not manual_checked:
             click.echo(f"\n{say(words, 'unsourced', source=words.text(chosen.source))}")

@@ -7,12 +7,14 @@ from typing import TYPE_CHECKING
 import click
 
 from bellmouth.cli.adapter_options import adapter_options, open_car
+from bellmouth.cli.speaking import speaking
 from bellmouth.cli.waiting import waiting
 
 if TYPE_CHECKING:
     from bellmouth.bus.link import Losses
     from bellmouth.bus.reports import Codes
     from bellmouth.j1979.codes import MonitorStatus
+    from bellmouth.pages.card_words import Words
 
 __all__ = ["command"]
 
@@ -34,6 +36,7 @@ _NOT_READY = 1
     metavar="REC",
     help="Take the monitors from a recording instead of the car (its codes are not in it).",
 )
+@speaking
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
 @click.pass_context
 def command(
@@ -45,6 +48,7 @@ def command(
     rules_file: Path | None,
     recording: Path | None,
     as_json: bool,
+    speak: "Words",
 ) -> None:
     """Say whether the car is ready for inspection: go, wait or drive.
 
@@ -54,7 +58,7 @@ def command(
 
     rules = read_rules(rules_file)
     monitors, codes, losses, notes = (
-        _recorded(recording) if recording else _read(interface, channel, bitrate)
+        _recorded(recording) if recording else _read(interface, channel, bitrate, speak)
     )
     advice = advise(monitors, codes, rules)
     if as_json:
@@ -72,18 +76,21 @@ def command(
         from bellmouth.pages.lists import console  # noqa: PLC0415
 
         out = console()
-        print_monitors(monitors, advice, out)
-        print_losses(losses, notes, out)
-        print_last_word(advice, rules.place, out)
+        print_monitors(monitors, advice, out, speak)
+        print_losses(losses, notes, out, speak)
+        print_last_word(advice, rules.place, out, speak)
     if advice.verdict != "go":
         context.exit(_NOT_READY)
 
 
 def _read(
-    interface: str, channel: str | None, bitrate: int | None
+    interface: str, channel: str | None, bitrate: int | None, speak: "Words"
 ) -> "tuple[Mapping[int, MonitorStatus], Codes, Losses, tuple[str, ...]]":
     """From the car itself."""
-    with open_car(interface, channel, bitrate) as car, waiting("Reading the monitors"):
+    with (
+        open_car(interface, channel, bitrate, speak) as car,
+        waiting(speak.text("Reading the monitors")),
+    ):
         return car.monitors(), car.codes(), car.losses, tuple(car.notes)
 
 
@@ -95,6 +102,6 @@ def _recorded(
     from bellmouth.bus.link import Losses  # noqa: PLC0415
     from bellmouth.bus.recorded_monitors import recorded_monitors  # noqa: PLC0415
     from bellmouth.bus.reports import Codes  # noqa: PLC0415
+    from bellmouth.pages.car_screen import NO_CODES  # noqa: PLC0415
 
-    note = "A recording holds no trouble codes: read them with bellmouth codes before you go."
-    return recorded_monitors(read_recording(path)), Codes(), Losses(), (note,)
+    return recorded_monitors(read_recording(path)), Codes(), Losses(), (NO_CODES,)

@@ -1,12 +1,17 @@
 """``bellmouth prove``: did the work help? Before against after, jointly."""
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from bellmouth.cli.complaint_option import complaint_option
+from bellmouth.cli.speaking import speaking
 from bellmouth.cli.waiting import waiting
 from bellmouth.cli.writing import overwrite_option, refuse_existing
+
+if TYPE_CHECKING:
+    from bellmouth.pages.card_words import Words
 
 __all__ = ["command"]
 
@@ -74,6 +79,7 @@ def _works(_: click.Context, __: click.Parameter, begun: str) -> list[str]:
     metavar="FILE",
     help="Which column is which parameter, in all the recordings (TOML).",
 )
+@speaking
 @click.option("--json", "as_json", is_flag=True, help="Print the proof as one JSON document.")
 @click.option(
     "--report", type=_FILE, metavar="FILE", help="Also write a page with pictures (HTML)."
@@ -95,6 +101,7 @@ def command(
     as_json: bool,
     report: Path | None,
     overwrite: bool,
+    speak: "Words",
 ) -> None:
     """Say whether what was done between BEFORE and AFTER helped.
 
@@ -105,24 +112,25 @@ def command(
     from bellmouth.pages import proof_page, proof_screen  # noqa: PLC0415
     from bellmouth.pages.document import proof_document, to_json  # noqa: PLC0415
     from bellmouth.pages.lists import console  # noqa: PLC0415
-    from bellmouth.pages.page_templates import of_locale  # noqa: PLC0415
+    from bellmouth.pages.screen import print_report_path  # noqa: PLC0415
 
     refuse_existing(report, overwrite=overwrite)
     car = read_car(car_file)
-    with waiting("Reading the recordings"):
+    with waiting(speak.text("Reading the recordings")):
         found = [read_recording(path, mapping=mapping) for path in (before, after, *references)]
-    with waiting("Comparing before and after"):
+    with waiting(speak.text("Comparing before and after")):
         proof = prove(
             found[0], found[1], car, references=found[2:], prior=prior, complaint=complaint,
             done=done, results=results, family=family,
         )  # fmt: skip
     if report is not None:
-        with waiting("Drawing the report"):
-            proof_page.write_report(report, proof, found[0], found[1], car, of_locale())
+        with waiting(speak.text("Drawing the report")):
+            proof_page.write_report(report, proof, found[0], found[1], car, speak)
     if as_json:
         click.echo(to_json(proof_document(proof)))
     else:
-        proof_screen.print_proof(proof, car.metering, console())
+        out = console()
+        proof_screen.print_proof(proof, car.metering, out, speak)
         if report is not None:
-            click.echo(f"\nReport with pictures: {report} (open it in a browser)")
+            print_report_path(report, out, speak)
     context.exit(0 if proof.verdict == "better" else _NOT_BETTER)

@@ -7,11 +7,13 @@ import click
 
 from bellmouth.cli.adapter_options import adapter_options, controller_option
 from bellmouth.cli.complaint_option import complaint_option
+from bellmouth.cli.speaking import speaking
 from bellmouth.cli.writing import refuse_nowhere
 
 if TYPE_CHECKING:
     from bellmouth.bus.capture import Captured
     from bellmouth.car.description import Car
+    from bellmouth.pages.card_words import Words
 
 __all__ = ["capture", "command"]
 
@@ -44,6 +46,7 @@ _FILE = click.Path(path_type=Path)
 @controller_option
 @complaint_option('What the owner says, such as "high idle".')
 @click.option("--show-vin", is_flag=True, help="Show the VIN in full, not masked.")
+@speaking
 @click.option("--json", "as_json", is_flag=True, help="Print the finding as one JSON document.")
 def command(
     interface: str,
@@ -56,6 +59,7 @@ def command(
     complaint: str | None,
     show_vin: bool,
     as_json: bool,
+    speak: "Words",
 ) -> None:
     """Read a car while somebody works through what is asked, and end with the finding.
 
@@ -68,13 +72,22 @@ def command(
 
     car = None if car_file is None else read_car(car_file)
     result = capture(
-        (interface, channel, bitrate), out, car, seconds, controller, complaint, show_vin=show_vin
+        (interface, channel, bitrate),
+        out,
+        car,
+        seconds,
+        controller,
+        complaint,
+        speak=speak,
+        show_vin=show_vin,
     )
     if result.finding is not None and car is not None and car_file is not None:
         from bellmouth.cli.find import command_again, show  # noqa: PLC0415
 
-        again = command_again(out, car_file, {"complaint": complaint})
-        show(result.finding, result.recording, car, as_json=as_json, report=None, again=again)
+        again = command_again(out, car_file, click.get_current_context().params)
+        show(
+            result.finding, result.recording, car, speak, as_json=as_json, report=None, again=again
+        )
 
 
 def capture(
@@ -85,6 +98,7 @@ def capture(
     controller: int | None,
     complaint: str | None,
     *,
+    speak: "Words",
     show_vin: bool = False,
 ) -> "Captured":
     """Open the car that ``adapter`` (interface, channel, bit rate) names and capture it."""
@@ -99,7 +113,7 @@ def capture(
     refuse_nowhere(out)
     if complaint:
         parse_complaint(complaint)
-    with open_car(*adapter) as client, CapturingScreen() as screen:
+    with open_car(*adapter, speak) as client, CapturingScreen(speak) as screen:
         result = record(
             client,
             out,

@@ -12,12 +12,14 @@ from bellmouth.bus.readiness import Advice
 from bellmouth.bus.reports import Clearing, Codes, Controller, FreezeFrame, Identity
 from bellmouth.j1979 import parameters
 from bellmouth.j1979.codes import MonitorStatus
+from bellmouth.pages.card_words import ENGLISH, Words
 from bellmouth.pages.clearing_words import STAYS, clearing_words
-from bellmouth.pages.lists import hanging, print_list, section
-from bellmouth.pages.us_units import SHOWN
+from bellmouth.pages.lists import hanging, section
+from bellmouth.pages.teller import Teller
 from bellmouth.pages.words import spoken
 
 __all__ = [
+    "NO_CODES",
     "losses_words",
     "print_clearing",
     "print_codes",
@@ -26,6 +28,8 @@ __all__ = [
     "print_monitors",
 ]
 
+#: What is minded where monitors are taken from a recording.
+NO_CODES = "A recording holds no trouble codes: read them with bellmouth codes before you go."
 _MOST_NOTES = 8
 _VERDICTS = {
     "go": "Go: ready for inspection by this table.",
@@ -40,7 +44,11 @@ _LOSSES = {
     "malformed": "answers malformed",
     "reopened": "times the adapter was opened again",
 }
-_KINDS = ("confirmed", "pending", "permanent")
+_KINDS = {
+    "confirmed": "Confirmed codes",
+    "pending": "Pending codes",
+    "permanent": "Permanent codes",
+}
 
 
 def print_codes(
@@ -49,110 +57,122 @@ def print_codes(
     frames: Sequence[FreezeFrame],
     identities: Sequence[Identity],
     out: Console,
+    speak: Words = ENGLISH,
 ) -> None:
     """Print codes with their meanings, the freeze frame and who said it, by controller."""
+    tell = Teller(out, speak)
     known = {identity.source: identity for identity in identities}
     for one in controllers:
         name = f" ({one.name})" if one.name else ""
-        section(out, f"Controller {one.address:02X}{name}")
-        _print_identity(known.get(one.address), out)
-        for kind in _KINDS:
-            _print_kind(kind, getattr(codes, kind).get(one.address), out)
+        section(out, f"{_controller(one.address, tell)}{name}")
+        _print_identity(known.get(one.address), tell)
+        for kind, title in _KINDS.items():
+            _print_kind(title, getattr(codes, kind).get(one.address), tell)
         for frame in frames:
             if frame.source == one.address:
-                _print_frame(frame, out)
+                _print_frame(frame, tell)
 
 
-def _print_identity(identity: Identity | None, out: Console) -> None:
+def _controller(address: int, tell: Teller) -> str:
+    return tell.filled("Controller {n}", n=f"{address:02X}")
+
+
+def _print_identity(identity: Identity | None, tell: Teller) -> None:
     if identity is None:
         return
-    if identity.vehicle_number:
-        out.print(Text(f"VIN: {identity.vehicle_number}"))
-    for calibration in identity.calibrations:
-        out.print(Text(f"Calibration: {calibration}"))
-    for number in identity.verifications:
-        out.print(Text(f"Calibration verification number: {number}"))
+    numbers = [("VIN: {n}", identity.vehicle_number)] if identity.vehicle_number else []
+    numbers += [("Calibration: {n}", one) for one in identity.calibrations]
+    numbers += [("Calibration verification number: {n}", one) for one in identity.verifications]
+    for sentence, number in numbers:
+        tell.out.print(Text(tell.filled(sentence, n=number)))
 
 
-def _print_kind(kind: str, codes: tuple[str, ...] | None, out: Console) -> None:
-    title = kind.capitalize()
+def _print_kind(title: str, codes: tuple[str, ...] | None, tell: Teller) -> None:
+    title = tell.say(title)
     if codes is None:
-        out.print(Text(f"{title} codes: it does not answer this question."))
+        silent = "{codes}: it does not answer this question."
+        tell.out.print(Text(tell.filled(silent, codes=title)))
     elif not codes:
-        out.print(Text(f"{title} codes: none."))
+        tell.out.print(Text(tell.filled("{codes}: none.", codes=title)))
     else:
-        out.print(Text(f"{title} codes:", style="bold"))
+        tell.out.print(Text(f"{title}:", style="bold"))
         for code in codes:
-            said = meaning(code) or "not in our table; see the car's manual"
-            out.print(hanging(" ", f"{code}  {said}"))
+            said = tell.say(meaning(code) or "not in our table; see the car's manual")
+            tell.out.print(hanging(" ", f"{code}  {said}"))
 
 
-def _print_frame(frame: FreezeFrame, out: Console) -> None:
+def _print_frame(frame: FreezeFrame, tell: Teller) -> None:
     said = meaning(frame.code)
-    out.print(Text(f"Freeze frame, kept when {frame.code} was set", style="bold"))
+    title = tell.filled("Freeze frame, kept when {code} was set", code=frame.code)
+    tell.out.print(Text(title, style="bold"))
     if said:
-        out.print(hanging(" ", said))
+        tell.hanging(" ", said)
     table = Table.grid(padding=(0, 2))
     table.add_column(overflow="fold")
     table.add_column(justify="right")
     table.add_column()
     for name, value in frame.values.items():
-        table.add_row(f"  {spoken(name)}", *_told(name, value))
-    out.print(table)
+        table.add_row(f"  {tell.say(spoken(name))}", *_told(name, value, tell))
+    tell.out.print(table)
 
 
-def _told(name: str, value: float | None) -> tuple[str, str]:
+def _told(name: str, value: float | None, tell: Teller) -> tuple[str, str]:
     """A value and its unit, codes in words."""
     row = parameters.by_name(name)
     if value is None:
-        return "not available", ""
+        return tell.say("not available"), ""
     if row.kind in {"flags", "choice"}:
-        return ", ".join(parameters.meanings(name, value)) or "none", ""
+        return tell.say(", ".join(parameters.meanings(name, value)) or "none"), ""
     # Four figures are finer than any of the standard's steps that a person reads.
-    told = f"{value:.4g}" if abs(value) < 1000 else f"{value:.0f}"
-    return told, "" if row.unit in {"code", "bits", "mask"} else SHOWN.get(row.unit, row.unit)
+    shown = tell.speak.scaled(value, row.unit)
+    told = f"{shown:.4g}" if abs(shown) < 1000 else f"{shown:.0f}"
+    unit = "" if row.unit in {"code", "bits", "mask"} else tell.speak.unit(row.unit)
+    return tell.say(told), unit
 
 
-def print_monitors(monitors: Mapping[int, MonitorStatus], advice: Advice, out: Console) -> None:
+def print_monitors(
+    monitors: Mapping[int, MonitorStatus], advice: Advice, out: Console, speak: Words = ENGLISH
+) -> None:
     """Print go, wait or drive; what is missing and what completes it."""
+    tell = Teller(out, speak)
     out.print()
-    out.print(Text(_VERDICTS[advice.verdict], style="bold"))
+    tell.line(_VERDICTS[advice.verdict], "bold")
     for reason in advice.why:
-        out.print(hanging("-", reason))
+        tell.hanging("-", reason)
     for address, status in monitors.items():
-        section(out, f"Controller {address:02X}")
+        section(out, _controller(address, tell))
         for name, state in status.monitors.items():
             if state != "not supported":
-                told = "complete" if state == "supported complete" else "INCOMPLETE"
-                out.print(Text(f"  {spoken(name)}: {told}"))
+                told = tell.say("complete" if state == "supported complete" else "INCOMPLETE")
+                out.print(Text(f"  {tell.say(spoken(name))}: {told}"))
     if advice.missing:
-        section(out, "What completes the missing ones")
+        tell.section("What completes the missing ones")
         for one in advice.missing:
-            out.print(hanging("-", f"{spoken(one.monitor)}: {one.how}"))
-        out.print(
-            hanging(
-                "!",
-                "Drive only where it is legal and safe: no pattern outranks limits, traffic or "
-                "weather, and somebody else reads the screen. The car's own manual comes first.",
-            )
+            out.print(hanging("-", f"{tell.say(spoken(one.monitor))}: {tell.say(one.how)}"))
+        tell.hanging(
+            "!",
+            "Drive only where it is legal and safe: no pattern outranks limits, traffic or "
+            "weather, and somebody else reads the screen. The car's own manual comes first.",
         )
 
 
-def print_last_word(advice: Advice, place: str, out: Console) -> None:
+def print_last_word(advice: Advice, place: str, out: Console, speak: Words = ENGLISH) -> None:
     """Print whose rules these are, and the law's word, which is the last."""
+    tell = Teller(out, speak)
     out.print()
-    out.print(Text(f"Rules: {place}.", style="dim"))
-    out.print(Text(advice.last_word, style="dim"))
+    tell.dim(f"Rules: {place}.")
+    tell.dim(advice.last_word)
 
 
-def print_clearing(clearing: Clearing, out: Console) -> None:
+def print_clearing(clearing: Clearing, out: Console, speak: Words = ENGLISH) -> None:
     """Print what a clear would lose, before anybody is asked."""
-    section(out, "Clearing loses")
+    tell = Teller(out, speak)
+    tell.section("Clearing loses")
     for line in clearing_words(clearing):
-        out.print(hanging("-", line))
+        tell.hanging("-", line)
     if any(clearing.codes.permanent.values()):
-        out.print(hanging(" ", STAYS))
-    print_list(out, "What speaks against it now", clearing.against, _MOST_NOTES)
+        tell.hanging(" ", STAYS)
+    tell.list("What speaks against it now", clearing.against, _MOST_NOTES)
 
 
 def losses_words(losses: Losses) -> str:
@@ -165,7 +185,9 @@ def losses_words(losses: Losses) -> str:
     return f"Lost on the way: {', '.join(told)}." if told else ""
 
 
-def print_losses(losses: Losses, notes: Sequence[str], out: Console) -> None:
+def print_losses(
+    losses: Losses, notes: Sequence[str], out: Console, speak: Words = ENGLISH
+) -> None:
     """Print what went wrong on the wire and what a controller keeps back."""
     told = losses_words(losses)
-    print_list(out, "Mind", [*notes, *([told] if told else [])], _MOST_NOTES)
+    Teller(out, speak).list("Mind", [*notes, *([told] if told else [])], _MOST_NOTES)

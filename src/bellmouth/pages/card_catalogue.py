@@ -14,11 +14,6 @@ from gettext import GNUTranslations, NullTranslations
 from importlib.resources import files
 from typing import TYPE_CHECKING
 
-from bellmouth.pages.sentences import sentences
-from bellmouth.pages.site_words import site_texts
-from bellmouth.work.content import content_texts
-from bellmouth.work.learning_rows import learning_texts
-
 if TYPE_CHECKING:
     from babel.messages.catalog import Catalog
 
@@ -57,7 +52,14 @@ def labels() -> Mapping[str, str]:
 
 
 def messages() -> dict[str, list[str]]:
-    """Every text that a card or the page at the car can show, with where it comes from."""
+    """Every text that a card, the page at the car or a terminal can show, with where it comes
+    from."""
+    # Only whoever writes the catalogue reads all of its sources; a command reads the .po file.
+    from bellmouth.pages.sentences import sentences  # noqa: PLC0415
+    from bellmouth.pages.site_words import site_texts  # noqa: PLC0415
+    from bellmouth.work.content import content_texts  # noqa: PLC0415
+    from bellmouth.work.learning_rows import learning_texts  # noqa: PLC0415
+
     found: dict[str, list[str]] = {}
     sources = [
         *(("card_labels.toml", text) for text in labels().values()),

@@ -4,6 +4,7 @@ sentences of the rooms below."""
 import functools
 import math
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
@@ -16,7 +17,7 @@ from bellmouth.pages.recognised import DATA_BEGINS, DATA_ENDS, recogniser
 from bellmouth.pages.us_units import SHOWN, UNITS_BY_LANGUAGE, US, in_us
 from bellmouth.work.phrases import Phrase, Quantity, Value
 
-__all__ = ["Units", "Words"]
+__all__ = ["ENGLISH", "Units", "Words"]
 
 Units = Literal["metric", "us"]
 #: The unit as data write it, after a figure; alone it is a file's own word, and stays.
@@ -51,6 +52,18 @@ class Words:
         if not english or (self.language == "en" and self.units == "metric"):
             return _DEGREES.sub(rf"\1{SHOWN['degC']}", english) if "degC" in english else english
         return _told(english, self.language, self.units)
+
+    def typed(self, outcomes: Iterable[str]) -> str:
+        """Outcomes as they are typed, ``low or high``; where another language is read, each with
+        its meaning. What is told in several words is no word to type."""
+        *others, last = map(self._outcome, outcomes)
+        return self.text("{0} or {1}").format(", ".join(others), last) if others else last
+
+    def _outcome(self, outcome: str) -> str:
+        said = self.told(outcome.replace("_", " "))
+        if " " in outcome:
+            return said
+        return outcome if self.language == "en" else f"{outcome} ({said})"
 
     def figure(self, value: float | None, unit: str = "", places: int = 1) -> str:
         """A figure of a table whose head names the unit, to as many digits as it is known."""
@@ -129,6 +142,10 @@ class Words:
         if unit in _ROUND:
             value = _ROUND[unit] * round(value / _ROUND[unit])
         return self.number(value, _PLACES.get(unit, 0 if abs(value) >= 10 else 1))
+
+
+#: The words of whoever chooses none.
+ENGLISH = Words()
 
 
 def _us_places(places: int, unit: str) -> int:

@@ -1,13 +1,27 @@
 """What clearing codes would lose, in sentences, for the terminal and the page alike."""
 
+from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
+from bellmouth.pages.card_words import Words
 from bellmouth.pages.words import spoken
 
 if TYPE_CHECKING:
-    from bellmouth.bus.reports import Clearing, Codes
+    from bellmouth.bus.reports import Cleared, Clearing, Codes
 
-__all__ = ["STAYS", "clearing_words", "stored_codes"]
+__all__ = [
+    "CLEAR",
+    "STAYS",
+    "cleared_words",
+    "clearing_words",
+    "is_the_word",
+    "other_codes_words",
+    "question",
+    "stored_codes",
+]
+
+#: What is typed to clear codes.
+CLEAR = "clear"
 
 STAYS = "Permanent codes stay: only driving with the fault gone ends them."
 
@@ -45,3 +59,33 @@ def _lost_codes(codes: "Codes") -> str:
     if confirmed:
         return f"the codes: confirmed {confirmed}."
     return f"the codes: pending {pending}." if pending else "no codes: none are stored."
+
+
+def question(speak: Words) -> str:
+    """What is asked on the terminal before anything is cleared."""
+    asked = 'Type "{word}" to lose all this, anything else to keep it'
+    return speak.text(asked).format(word=speak.text(CLEAR))
+
+
+def is_the_word(typed: str, speak: Words) -> bool:
+    """Whether the question was answered with its word, the reader's or the English one."""
+    return typed.strip().casefold() in {CLEAR, speak.text(CLEAR).casefold()}
+
+
+def other_codes_words(stored: Iterable[str], speak: Words) -> str:
+    """What is told whose ``--yes`` names other codes than the car holds."""
+    told = ",".join(sorted(stored)) or "none"
+    return speak.text("The car holds other codes than --yes names: {codes}.").format(codes=told)
+
+
+def cleared_words(cleared: "Cleared", speak: Words) -> list[str]:
+    """What each controller did, a line each."""
+    done = speak.text("Controller {n} has cleared its codes.")
+    refused = speak.text("Controller {n} refused:")
+    return [
+        *(done.format(n=f"{address:02X}") for address in cleared.cleared),
+        *(
+            f"{refused.format(n=f'{address:02X}')} {speak.told(why)}."
+            for address, why in cleared.refused.items()
+        ),
+    ]

@@ -13,7 +13,7 @@ from matplotlib.ticker import FuncFormatter
 
 from bellmouth.book.forecast import Forecast
 from bellmouth.errors import BookError
-from bellmouth.pages.card_words import Words
+from bellmouth.pages.card_words import ENGLISH, Words
 from bellmouth.pages.drawing import say_words
 from bellmouth.pages.plots import Z90
 
@@ -21,10 +21,9 @@ __all__ = ["chart", "write_chart"]
 
 _CANVASES = {"svg": FigureCanvasSVG, "png": FigureCanvasAgg, "pdf": FigureCanvasPdf}
 _INK, _BAND, _LEVEL = "#1f2933", "#1f6f8b", "#b3541e"
-_ENGLISH = Words()
 
 
-def write_chart(found: Forecast, path: Path, speak: Words = _ENGLISH) -> None:
+def write_chart(found: Forecast, path: Path, speak: Words = ENGLISH) -> None:
     """Write the picture; its ending picks the format.
 
     Raises
@@ -38,14 +37,14 @@ def write_chart(found: Forecast, path: Path, speak: Words = _ENGLISH) -> None:
     path.write_bytes(chart(found, form, speak))
 
 
-def chart(found: Forecast, form: str = "svg", speak: Words = _ENGLISH) -> bytes:
+def chart(found: Forecast, form: str = "svg", speak: Words = ENGLISH) -> bytes:
     """The picture in a format: bands that hold one in two and nine in ten, the readings with
     their 90 % intervals, the level, and where the inspection is."""
     with mpl.rc_context({"svg.hashsalt": "forecast", "svg.fonttype": "none", "font.size": 10}):
         figure = Figure(figsize=(7.0, 4.0), layout="constrained")
         _CANVASES[form](figure)
         _draw(figure.add_subplot(), found, speak)
-        if speak != _ENGLISH:
+        if speak != ENGLISH:
             say_words(figure, speak.told)
         buffer = io.BytesIO()
         # A date in the file would make two pictures of one forecast differ.

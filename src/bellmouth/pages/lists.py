@@ -1,5 +1,6 @@
 """Sections and lists on the terminal, shared by the finding and the quality."""
 
+import io
 import re
 import sys
 import textwrap
@@ -12,11 +13,12 @@ from rich.text import Text
 
 from bellmouth.pages.bound import bound_text
 
-__all__ = ["Kept", "celsius", "console", "hanging", "print_list", "section"]
+__all__ = ["MORE", "Kept", "celsius", "console", "hanging", "print_list", "section"]
 
 _DEGREES = re.compile(r"(?<=\d )degC\b")
 _WIDEST = 96  # longer lines are hard to read
-_MORE = "and {count} more: see --json"
+#: What is said of sentences that are left out.
+MORE = "and {count} more: see --json"
 
 
 class Kept:
@@ -37,7 +39,12 @@ class Kept:
 
 
 def console() -> Console:
-    """A console on stdout as it is now; colour only where a terminal shows it (NO_COLOR holds)."""
+    """A console on stdout as it is now; colour only where a terminal shows it (NO_COLOR holds).
+
+    What the terminal's encoding has no sign for is shown as a question mark.
+    """
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        sys.stdout.reconfigure(errors="replace")
     found = Console(file=sys.stdout, highlight=False, markup=False, emoji=False)
     found.width = min(found.width, _WIDEST)
     return found
@@ -50,7 +57,7 @@ def section(out: Console, title: str) -> None:
 
 
 def print_list(
-    out: Console, title: str, sentences: Iterable[str], most: int, more: str = _MORE
+    out: Console, title: str, sentences: Iterable[str], most: int, more: str = MORE
 ) -> None:
     """A heading and at most ``most`` sentences; nothing at all where there are none.
 

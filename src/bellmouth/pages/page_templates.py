@@ -16,10 +16,7 @@ from bellmouth.pages.plots import Z90
 if TYPE_CHECKING:
     from _typeshed import DataclassInstance
 
-__all__ = ["ENGLISH", "of_locale", "said", "template_environment", "write_page"]
-
-#: The words of whoever chooses none.
-ENGLISH = Words()
+__all__ = ["of_locale", "said", "template_environment", "write_page"]
 
 
 def of_locale() -> Words:
@@ -41,6 +38,7 @@ def template_environment() -> Environment:
     )
     environment.filters["alternatives"] = _alternatives
     environment.filters["spoken_outcomes"] = _outcomes
+    environment.filters["typed_outcomes"] = _typed
     environment.filters["number"] = _figure
     environment.filters["figure"] = _figure_in
     environment.filters["span"] = _span
@@ -79,6 +77,11 @@ def _alternatives(context: Context, names: Iterable[str]) -> str:
 def _outcomes(context: Context, outcomes: Iterable[str]) -> list[str]:
     """What a check can show, in words; ``value`` in one stands for a number."""
     return [context["_"](one.replace("_", " ")) for one in outcomes]
+
+
+@pass_context
+def _typed(context: Context, outcomes: Iterable[str]) -> str:
+    return str(context["speak"].typed(outcomes))
 
 
 @pass_context

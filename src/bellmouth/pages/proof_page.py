@@ -11,9 +11,9 @@ from bellmouth.car.description import Car
 from bellmouth.finding.proof_result import Change, Need, PairPoint, Proof
 from bellmouth.finding.result import Size
 from bellmouth.pages import proof_charts
-from bellmouth.pages.card_words import Words
+from bellmouth.pages.card_words import ENGLISH, Words
 from bellmouth.pages.drawing import drawn_in
-from bellmouth.pages.page_templates import ENGLISH, write_page
+from bellmouth.pages.page_templates import write_page
 from bellmouth.pages.proof_words import (
     change_words,
     course_words,

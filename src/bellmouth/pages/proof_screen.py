@@ -5,7 +5,8 @@ from rich.table import Table
 from rich.text import Text
 
 from bellmouth.finding.proof_result import Proof
-from bellmouth.pages.lists import Kept, hanging, print_list, section
+from bellmouth.pages.card_words import ENGLISH, Words
+from bellmouth.pages.lists import hanging
 from bellmouth.pages.proof_words import (
     change_words,
     course_words,
@@ -14,6 +15,7 @@ from bellmouth.pages.proof_words import (
     outcome_words,
     proof_headline,
 )
+from bellmouth.pages.teller import Teller
 from bellmouth.pages.words import SAFETY, chance
 
 __all__ = ["print_proof"]
@@ -23,43 +25,48 @@ _LEAST_SHOWN = 0.02
 _MOST = 8
 
 
-def print_proof(proof: Proof, metering: str, out: Console) -> None:
+def print_proof(proof: Proof, metering: str, out: Console, speak: Words = ENGLISH) -> None:
     """Print a proof for people."""
+    tell = Teller(out, speak)
     out.print()
-    out.print(Kept(proof_headline(proof, metering), "bold"))
-    out.print(Text(_outcomes(proof)))
+    tell.line(proof_headline(proof, metering), "bold")
+    out.print(Text(_outcomes(proof, tell)))
     if proof.changes:
-        section(out, "What changed (with the interval that holds it nine times in ten)")
-        out.print(_changes(proof, metering, out))
-    section(out, "After the work")
-    out.print(hanging("-", outcome_words(proof)))
-    out.print(hanging("-", learning_words(proof)))
-    out.print(hanging("-", leak_words(proof)))
-    needs = [f"{need.what}: {need.why}" for need in proof.needs]
-    print_list(out, "What it still takes", needs, _MOST)
-    if any(need.what.startswith("a leak check") for need in proof.needs):
-        out.print(hanging(" ", "Then run prove again with --result smoke_test=none, or =seen."))
+        tell.section("What changed (with the interval that holds it nine times in ten)")
+        out.print(_changes(proof, metering, tell))
+    tell.section("After the work")
+    for told in (outcome_words(proof), learning_words(proof), leak_words(proof)):
+        tell.hanging("-", told)
+    needs = [f"{tell.say(need.what)}: {tell.say(need.why)}" for need in proof.needs]
+    tell.list_told("What it still takes", needs, _MOST)
+    if any("leak check" in need.what for need in proof.needs):
+        again = "Then run prove again with {none}, or {seen}."
+        told = tell.filled(again, none="--result smoke_test=none", seen="=seen")
+        out.print(hanging(" ", told))
     likely = [
         f"{course_words(name, metering)}: {chance(p)}"
         for name, p in list(proof.courses.items())[:_COURSES_SHOWN]
         if p >= _LEAST_SHOWN
     ]
-    print_list(out, "What most likely happened", likely, _MOST)
-    print_list(out, "Mind", proof.warnings, _MOST)
+    tell.list("What most likely happened", likely, _MOST)
+    tell.list("Mind", proof.warnings, _MOST)
     out.print()
-    out.print(Text(SAFETY, style="dim"))
+    tell.dim(SAFETY)
 
 
-def _outcomes(proof: Proof) -> str:
-    return ", ".join(f"{name} {chance(p)}" for name, p in proof.outcomes.items()) + "."
+def _outcomes(proof: Proof, tell: Teller) -> str:
+    say = tell.say
+    return ", ".join(f"{say(name)} {say(chance(p))}" for name, p in proof.outcomes.items()) + "."
 
 
-def _changes(proof: Proof, metering: str, out: Console) -> Table:
+def _changes(proof: Proof, metering: str, tell: Teller) -> Table:
     table = Table.grid(padding=(0, 2, 0, 0))
-    for _ in range(4):
-        table.add_column(overflow="fold", max_width=max(out.width // 4, 12))
-    table.add_row(*(Text(head, style="dim") for head in ("", "before", "after", "change")))
+    table.add_column(overflow="fold", max_width=max(tell.out.width // 4, 12))
+    for _ in range(3):
+        table.add_column(overflow="fold")
+    heads = ("before", "after", "change")
+    table.add_row("", *(Text(tell.say(head), style="dim") for head in heads))
     for change in proof.changes:
-        name, before, after, moved = change_words(change, metering)
+        name, before, after, moved = map(tell.say, change_words(change, metering, with_unit=True))
         table.add_row(Text(name, style="bold"), before, after, moved)
     return table

@@ -24,11 +24,14 @@ DATA_BEGINS, DATA_ENDS = "\ue000", "\ue001"
 _PLACE = re.compile(r"\{(\w*)\}")
 _WORD = re.compile(r"[A-Za-zÀ-ÿ]{2,}")
 _FIGURE = re.compile(r"[+\-−]?\d+(,\d{3})*(\.\d+)?")
-# A figure with its unit and what stands round it: 2.1 mm, 0.6 s, ± 3 %, 4 µg.
+# A figure with its unit and what stands round it: 2.1 mm, 0.6 s, ± 3 %, 4 µg, 1.1 g/s (0.5. The
+# quantifiers give nothing back: a name of forty digits would be tried in more ways than there is
+# time for.
+_SIGNS = r"\s.,+\-−–±%()/·²=<>"
 _MEASURE = re.compile(
-    r"[\s.,+\-−–±%()/·=<>]*(?:\d[\d\s.,+\-−–±%()/·]*"
-    r"(?:\b(?:mm²|mm2|mm|kPa|g/s|°C|degC|km/h|km|rpm|kbit/s|ms|s|min|MB|V|L|A|mA|K|bit)\b)?)*"
-    r"[\s.,+\-−–±%()/·²]*"
+    rf"[{_SIGNS}]*+(?:\d[\d{_SIGNS}]*+"
+    r"(?:\b(?:mm²|mm2|mm|kPa|g/s|°C|degC|km/h|km|rpm|kbit/s|ms|s|min|MB|V|L|A|mA|K|bit)\b)?+"
+    rf"[{_SIGNS}]*+)*+"
 )
 _UNIT = re.compile(r"\b(?:mm2|degC|rpm)\b")
 _ALONE = re.compile(r"mm²|mm2|mm|kPa|g/s|degC|km/h|km|rpm|ms|min|MB")
@@ -145,6 +148,8 @@ class Recogniser:
         turned = text[:1].swapcase() + text[1:]
         if turned in self._texts:
             said = self._texts[turned]
+            if said == turned:  # English is the keys themselves, and small letters stay small
+                return text
             return said[:1].upper() + said[1:] if text[:1].isupper() else said
         return None
 

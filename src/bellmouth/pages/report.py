@@ -10,12 +10,12 @@ from bellmouth import __version__
 from bellmouth.car.description import Car, Known
 from bellmouth.finding.result import Evidence, Finding, NextCheck, PicturePoint, Size
 from bellmouth.pages import charts
-from bellmouth.pages.card_words import Words
+from bellmouth.pages.card_words import ENGLISH, Words
 from bellmouth.pages.drawing import drawn_in
 from bellmouth.pages.finding_plots import routes_title
 from bellmouth.pages.metered import as_metered
 from bellmouth.pages.next_checks import confirming, worth_making
-from bellmouth.pages.page_templates import ENGLISH, write_page
+from bellmouth.pages.page_templates import write_page
 from bellmouth.pages.words import (
     CAUTIONS,
     alternatives,

@@ -21,7 +21,7 @@ from bellmouth.finding.check_table import CHECKS
 from bellmouth.j1979.parameters import names
 from bellmouth.pages.words import spoken
 
-__all__ = ["parameter_shape", "sentences", "shapes"]
+__all__ = ["paragraphs", "parameter_shape", "sentences", "shapes"]
 
 #: Rooms whose sentences can reach a page, without the modules that speak in the terminal alone, or
 #: to whoever writes a program, a procedure or a table of rules.
@@ -43,9 +43,13 @@ _ROOMS: Mapping[str, tuple[str, ...]] = {
 #: What the pages themselves say; the rest of their room draws on the terminal or holds texts that
 #: are in the catalogue already.
 _PAGES = (
-    "charts", "clearing_words", "forecast_chart", "proof_charts", "proof_page", "proof_words",
-    "report", "survey_charts", "survey_page", "survey_screen", "words",
+    "car_screen", "charts", "clearing_words", "forecast_chart", "known_screen", "proof_charts",
+    "proof_page", "proof_screen", "proof_words", "quality", "report", "screen", "survey_charts",
+    "survey_page", "survey_screen", "words",
 )  # fmt: skip
+#: A command that says much; of the others, whose help is English, what they have told.
+_COMMANDS = ("capturing",)
+_TOLD = re.compile(r"""(?:speak|words)\.text\(\s*"((?:[^"\\]|\\.)*)"\s*\)""")
 #: Data files with sentences in them.
 _DATA = (
     "finding/checks.toml", "bus/guide.toml", "bus/readiness.toml", "recording/needs.toml",
@@ -67,10 +71,15 @@ _WORDS = (
     "closed throttle position", "ethanol", "barometric pressure", "altitude",
     "ambient air temperature", "turbocharged", "source", "unknown", "True", "False",
     "file", "length", "samples", "parameters", "columns not used",
+    # heads and cells of the terminal's tables, steps of a capture and what a car is asked for
+    "Meaning", "Size", "name", "gap", "range", "begins", "ends", "speed", "STUCK", "change",
+    "{codes}: none.", "complete", "INCOMPLETE", "values", "identity", "monitors", "freeze frames",
+    "warm up",
+    "idle again", "hold 1500", "hold 2000", "hold 2500", "hold 3500",
     # checks and what they can show
     "seen", "low", "normal", "high", "agrees", "no change", "improved", "changed", "below normal",
     "above normal", "near", "usual", "far", "clean", "light", "heavy", "settled",
-    "nothing", "found", "unchanged", "fell", "rose", "once more",
+    "nothing", "found", "lower", "unchanged", "fell", "rose", "once more",
     # between things that are listed
     "{0} and {1}", "{0} or {1}", "{0}, and {1}", "{0}; and {1}", "{0} to {1}",
     # what a procedure wipes
@@ -93,10 +102,24 @@ def sentences() -> Iterator[tuple[str, str]]:
         yield from ((path, shape) for shape in shapes(source))
     for path in _DATA:
         yield from ((path, text) for text in _data(root.joinpath(path)))
-    for entry in sorted(root.joinpath("learning/packs").iterdir(), key=lambda one: one.name):
-        if entry.name.endswith(".toml"):
-            yield from (("procedures", text) for text in _data(entry))
+    for entry in _sorted(root.joinpath("learning/packs"), ".toml"):
+        yield from (("procedures", text) for text in _data(entry))
+    yield from _on_terminals(root)
     yield from (("words", text) for text in _WORDS)
+    yield from _names(root)
+
+
+def _on_terminals(root: Traversable) -> Iterator[tuple[str, str]]:
+    """What commands say themselves, and the story of the demonstration."""
+    for entry in _sorted(root.joinpath("cli"), ".py"):
+        told = _TOLD.findall(entry.read_text(encoding="utf-8"))
+        yield from ((f"cli/{entry.name}", text) for text in told)
+    story = root.joinpath("data/demo/story.txt").read_text(encoding="utf-8")
+    yield from (("data/demo/story.txt", text) for text in paragraphs(story))
+
+
+def _names(root: Traversable) -> Iterator[tuple[str, str]]:
+    """Names of checks, monitors and parameters, as people say them."""
     for check in CHECKS:
         yield "finding/checks.toml", check.replace("_", " ")
     table = root.joinpath("j1979/monitors.csv").read_text(encoding="utf-8")
@@ -107,12 +130,24 @@ def sentences() -> Iterator[tuple[str, str]]:
             yield "j1979/parameters.csv", parameter_shape(name)
 
 
+def _sorted(folder: Traversable, ending: str) -> Iterator[Traversable]:
+    for entry in sorted(folder.iterdir(), key=lambda one: one.name):
+        if entry.name.endswith(ending):
+            yield entry
+
+
 def _modules(root: Traversable) -> Iterator[str]:
     for room, silent in _ROOMS.items():
         for name in sorted(one.name for one in root.joinpath(room).iterdir()):
             if name.endswith(".py") and name.removesuffix(".py") not in {"__init__", *silent}:
                 yield f"{room}/{name}"
     yield from (f"pages/{name}.py" for name in _PAGES)
+    yield from (f"cli/{name}.py" for name in _COMMANDS)
+
+
+def paragraphs(text: str) -> list[str]:
+    """The paragraphs of a text that is set in lines, each in one line."""
+    return [" ".join(one.split()) for one in text.split("\n\n")]
 
 
 def parameter_shape(name: str) -> str:

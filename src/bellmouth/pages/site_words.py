@@ -9,6 +9,7 @@ from bellmouth.learning.packs import packs
 from bellmouth.learning.procedure import WORK, Procedure
 from bellmouth.learning.reasons import DONE_WRONG, REASONS
 from bellmouth.pages.attempt_words import ADVICE, AWAY, ENDED, INTERRUPTED, KEY_AGAIN, SPOILED
+from bellmouth.pages.clearing_words import CLEAR
 from bellmouth.pages.coach_paper_words import PAPER_WORDS
 from bellmouth.pages.coach_terminal_words import TERMINAL_WORDS
 from bellmouth.pages.coach_words import COACH_WORDS, LIVE_WORDS
@@ -17,15 +18,13 @@ from bellmouth.pages.site.car_fields import FIELDS
 from bellmouth.pages.words import SAFETY
 from bellmouth.practice.desk import KEYS
 
-__all__ = ["CLEAR", "site_texts"]
+__all__ = ["site_texts"]
 
 _CALLED = re.compile(r"""_\("((?:[^"\\]|\\.)*)"\)""")
 _STAGES = ("Record", "Finding", "Work", "Learning", "Proof")
 _JUDGED = ("met", "missed", "cannot tell", *SPOILED.values())
 _COUNTED = ("By work", "By learning procedure", "By gasket", "By person")
-#: What is typed to clear codes.
-CLEAR = "clear"
-_READY = ("go", "wait", "drive")
+_READY = ("go", "wait", "drive first")
 _KINDS = (
     "car", "job", "recording", "finding", "work", "attempt", "proof", "forecast", "photo", "note",
     "card", "codes",

@@ -9,9 +9,9 @@ from markupsafe import Markup
 
 from bellmouth import __version__
 from bellmouth.pages import survey_charts
-from bellmouth.pages.card_words import Words
+from bellmouth.pages.card_words import ENGLISH, Words
 from bellmouth.pages.drawing import drawn_in
-from bellmouth.pages.page_templates import ENGLISH, write_page
+from bellmouth.pages.page_templates import write_page
 from bellmouth.pages.report import Chart
 from bellmouth.pages.survey_screen import NO_FAMILY, counts, size_text, worst
 from bellmouth.pages.words import CAUTIONS, chance

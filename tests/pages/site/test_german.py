@@ -11,6 +11,7 @@ from bellmouth.book.book import Book
 from bellmouth.pages.site.app import create_app
 from bellmouth.pages.site.garage import Garage
 from bellmouth.pages.site.guard import Settings
+from tests.english import ENGLISH, METRIC
 from tests.pages.site.conftest import HOST
 from tests.pages.site.whole_job import NAMES, ask, errors, jobs, texts
 
@@ -21,19 +22,10 @@ ALIKE = re.compile(
     r"\{.*\}|P0\d+|[\d.,\s…]+(s|%|MB|L)|Code|Codes|Qx \[%\]|Letter|Matplotlib.*|image/.*|"
     r"Müller's.*|[A-E]|MDF 4|kPa|km|g/s|°C|mm²?"
 )
-#: Words that only English has. What else is English would stand beside one of them.
-ENGLISH = re.compile(
-    r"\b(the|and|of|is|are|with|not|from|this|that|it|to|or|be|by|for|no|as|has|have|than|too|"
-    r"reads?|if|what|how|when|which|only|against|leak|idle|held|engine|speed|recordings?|before|"
-    r"after|on|at|a|an|low|high|seen|meter|nothing|one|its|was|were)\b"
-)
 #: Also German, or written so in a file or a command whatever the language.
 _ALSO = re.compile(
     r"\b(was|an|war|Leck|bellmouth [a-z ]+|leak = 0\.5|displacement_l = \d+|on-board)\b|"
     r"„[^“]*“|\"[^\"]*\"|/tmp\S*|recording\.\w+"
-)
-METRIC = re.compile(
-    r"\d\s?(mm²?|mm2|kPa|g/s|°C|degC|km|km/h|N·?m)(?![\w/])|\[(mm²?|kPa|g/s|°C|km|1,000 km)\]"
 )
 BOTH = ("de", "en")
 

@@ -12,13 +12,18 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from bellmouth.errors import BellmouthError
-from bellmouth.pages.clearing_words import STAYS, clearing_words, stored_codes
+from bellmouth.pages.clearing_words import (
+    CLEAR,
+    STAYS,
+    clearing_words,
+    is_the_word,
+    stored_codes,
+)
 from bellmouth.pages.site.flow import stages_of
 from bellmouth.pages.site.garage import Garage
 from bellmouth.pages.site.reaching import adapter_for
 from bellmouth.pages.site.rendering import go, page, words_of
 from bellmouth.pages.site.typed import count_of
-from bellmouth.pages.site_words import CLEAR
 
 if TYPE_CHECKING:
     from bellmouth.bus.reports import Cleared, Clearing
@@ -86,7 +91,7 @@ def clear_now(
 
     garage: Garage = request.app.state.garage
     visit = garage.visit(key)
-    if word.strip().casefold() not in {CLEAR, words_of(request).told(CLEAR).casefold()}:
+    if not is_the_word(word, words_of(request)):
         raise BellmouthError("The word was not typed. Nothing was cleared.")
     shown = garage.read.get("clear", key, read)
     if shown is None:

@@ -95,7 +95,9 @@ def _sentence(told: dict[str, Any]) -> str:
         for one in controller[kind] or []
     }
     listed = ", ".join(sorted(found)) or "none"
-    return f"Codes read: {listed}. Inspection: {told['ready']['verdict']}."
+    verdict = told["ready"]["verdict"]
+    # "drive" alone is also a kind of operating point, and another word in other languages.
+    return f"Codes read: {listed}. Inspection: {'drive first' if verdict == 'drive' else verdict}."
 
 
 def _shown(request: Request, visit: Visit, told: dict[str, Any] | None) -> Response:

@@ -1,0 +1,50 @@
+"""The options that say in which language and units a command speaks."""
+
+import functools
+import inspect
+from collections.abc import Callable
+from typing import Any, TypeVar
+
+import click
+
+__all__ = ["language_option", "speaking", "units_option"]
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+
+def language_option(what: str, but: str = "") -> Callable[[F], F]:
+    """Give a command ``--language``; ``what`` of it is in that language, and what is not."""
+    return click.option(
+        "--language",
+        type=click.Choice(["en", "de"]),
+        help=f"Language of {what}; left out, the locale's, else English.{but}",
+    )
+
+
+def units_option(command: F) -> F:
+    """Give a command ``--units``."""
+    return click.option(
+        "--units",
+        type=click.Choice(["metric", "us"]),
+        default="metric",
+        help="Units of lengths, temperatures and pressures. [default: metric]",
+    )(command)
+
+
+def speaking(command: Callable[..., Any]) -> Callable[..., Any]:
+    """Give a command both, and hand it what they choose as its argument ``speak``.
+
+    JSON stays English in SI units whatever is chosen.
+    """
+    taken = inspect.signature(command).parameters
+    what = "terminal and report" if "report" in taken else "what is printed"
+    but = " JSON is English." if "as_json" in taken else ""
+
+    @functools.wraps(command)
+    def spoken(*given: Any, language: str | None, units: Any, **named: Any) -> Any:
+        from bellmouth.pages.card_catalogue import default_language  # noqa: PLC0415 - for --help
+        from bellmouth.pages.card_words import Words  # noqa: PLC0415
+
+        return command(*given, speak=Words(language or default_language(), units), **named)
+
+    return language_option(what, but)(units_option(spoken))
