@@ -8,6 +8,7 @@ import pytest
 from bellmouth import read_car
 from bellmouth.book import Book
 from bellmouth.book.alike import differences
+from bellmouth.book.done import done_between
 from bellmouth.book.entries import Entry
 from bellmouth.book.judging import clean_recording, stands
 from bellmouth.book.versions import model_version
@@ -152,3 +153,21 @@ def test_a_part_of_the_clean_recording_is_judged_without_it(tmp_path: Path) -> N
         entries = book.history("blue one").entries
         assert clean_recording(entries, again) == [clean.number]
         assert book.judge("blue one", again.number).inputs["references"] == []
+
+
+def test_what_was_done_between_two_recordings_is_what_the_book_says() -> None:
+    first, last = _entry(1, "recording", 1), _entry(9, "recording", 1)
+
+    def between(*entries: Entry) -> list[str]:
+        return done_between([first, *entries, last], 1, 9)
+
+    cleaned = _entry(2, "work", 1, done=["clean_plate"])
+    met = _entry(3, "attempt", 1, procedure="mine", does="idle_air", judgement="met")
+    assert between(cleaned, met) == ["clean_plate", "relearn"]
+    assert between(met, _entry(4, "work", 1, done=["clean_plate"])) == ["clean_plate"]
+    assert between(_entry(2, "work", 1, done=["nothing"]), met) == ["relearn"]
+    for other in ({"judgement": "missed"}, {"does": "plate_closed"}, {"does": ""}):
+        tried = _entry(3, "attempt", 1, **{**met.document, **other})
+        assert between(cleaned, tried) == ["clean_plate"]
+    # Written down twice it was not done twice.
+    assert between(cleaned, _entry(4, "work", 1, done=["clean_plate"])) == ["clean_plate"]

@@ -8,6 +8,7 @@ from starlette.datastructures import QueryParams
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
+from bellmouth.book.done import RELEARN, learned_since
 from bellmouth.errors import BellmouthError
 from bellmouth.pages.card_html import card_html
 from bellmouth.pages.card_pdf import card_pdf
@@ -46,7 +47,7 @@ def work(request: Request, key: str) -> Response:
             "chosen": card.work_names if card else (),
             "query": request.url.query, "torque": asked.torque, "section": asked.section,
             "practice": garage.is_practice(key), "flanges": flanges(card) if card else [],
-            "bolts": asked.bolts, "learning": asked.learning,
+            "bolts": asked.bolts, "learning": asked.learning, **_known(visit),
             "procedures_there": [one for one in garage.procedures.every() if one.does != "test"],
         },
     )  # fmt: skip
@@ -100,7 +101,11 @@ def done(
     too."""
     garage: Garage = request.app.state.garage
     visit = garage.visit(key)
-    told = done_said(work or (), by, gasket)
+    if not work:
+        raise BellmouthError("Tick what was done, or that nothing was.")
+    if "nothing" in work and len(work) > 1:
+        raise BellmouthError("Something was done and nothing was: untick one of the two.")
+    told = done_said(work, by, gasket)
     garage.book.add(visit.name, "work", told)
     practice = garage.practice(key)
     if practice is not None:
@@ -119,6 +124,18 @@ def done_said(work: Iterable[str], by: str, gasket: str) -> dict[str, Any]:
     """
     told = [one for one in work if one in work_titles()] or ["nothing"]
     return {"done": told, **_said(told, by, gasket)}
+
+
+def _known(visit: Visit) -> dict[str, Any]:
+    """What the book says was done in this job: works written down, and how the idle was learned
+    since the last of them."""
+    learned = learned_since(visit.here)
+    written = {work for one in visit.numbers("work") for work in one.document["done"]}
+    return {
+        "written": [title for name, title in work_titles().items() if name in written],
+        "learned": learned, "relearn": RELEARN,
+        "tick": {RELEARN} - written if learned else (),
+    }  # fmt: skip
 
 
 def _said(done: list[str], by: str, gasket: str) -> dict[str, str]:
