@@ -122,6 +122,22 @@ def test_a_job_whose_finding_nobody_looked_at_is_judged_once(
     assert len(judged) == 1
 
 
+def test_the_card_names_the_recording_that_its_finding_is_of(
+    client: TestClient, garage: Garage, low: Path
+) -> None:
+    car = begin(client)
+    asks = "Record it as it is, warm"
+    assert asks in client.get(f"{car}/work?work=clean_meter").text
+    upload(client, car, low)
+    page = client.get(f"{car}/work?work=clean_meter").text
+    assert re.search(r"The before is Entry 3, 20\S+ \S+, which this card was made from: keep", page)
+    assert asks not in page
+    # One whose file is lost is no before that could be kept; its finding stands.
+    entry = garage.visit(car.removeprefix("/car/")).numbers("recording")[0]
+    garage.book.files.path(entry.files[0]).unlink()
+    assert "If it is lost" in client.get(f"{car}/work?work=clean_meter").text
+
+
 def test_a_car_that_was_described_anew_is_judged_anew(
     client: TestClient, garage: Garage, low: Path, judged: list[int]
 ) -> None:

@@ -1,6 +1,7 @@
 """The work: which, its job card, and what was done."""
 
 from collections.abc import Iterable
+from dataclasses import replace
 from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Form
@@ -9,7 +10,7 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
 from bellmouth.book.done import RELEARN, learned_since
-from bellmouth.errors import BellmouthError
+from bellmouth.errors import BellmouthError, BookError
 from bellmouth.pages.card_html import card_html
 from bellmouth.pages.card_pdf import card_pdf
 from bellmouth.pages.card_view import CardPage, card_document, card_page
@@ -18,7 +19,8 @@ from bellmouth.pages.site.asked_card import AskedCard, asked_card, asked_in, car
 from bellmouth.pages.site.flow import stages_of
 from bellmouth.pages.site.garage import Garage, Visit
 from bellmouth.pages.site.rendering import go, page, sheet, words_of
-from bellmouth.pages.site.view_finding import shown_finding
+from bellmouth.pages.site.view_finding import asked_of, shown_finding
+from bellmouth.work import Before
 from bellmouth.work.works import work_reasons, work_titles
 
 __all__ = ["done_said", "router"]
@@ -155,4 +157,23 @@ def _of(garage: Garage, key: str, request: Request) -> CardPage:
 
 
 def _card(garage: Garage, visit: Visit, asked: AskedCard, speak: Words) -> CardPage:
-    return card_page(card_of(garage, visit.car, shown_finding(garage, visit), asked), speak)
+    finding = shown_finding(garage, visit)
+    before = _before(garage, visit.key, speak) if finding is not None else None
+    return card_page(card_of(garage, visit.car, finding, asked, before), speak)
+
+
+def _before(garage: Garage, key: str, speak: Words) -> Before | None:
+    """The recording that the job's finding is of, called by its entry as the page calls them all;
+    looked up anew, as the finding may be kept only now."""
+    visit = garage.visit(key)
+    number = asked_of(visit).get("recording")
+    entry = next((one for one in visit.numbers("recording") if one.number == number), None)
+    if entry is None:
+        return None
+    name = speak.text("Entry {n}").format(n=entry.number)
+    try:
+        read = garage.book.recording(visit.name, entry.number)
+    except BookError:
+        return None  # its file is lost; the finding was kept
+    when = entry.made_at[:16].replace("T", " ")
+    return Before.of(replace(read, source=f"{name}, {when}"))
