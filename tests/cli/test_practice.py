@@ -100,6 +100,21 @@ def test_work_done_on_it_mends_it(run: Run, car: Car) -> None:
     assert set(practice._WORKS) == set(HEALS)
 
 
+@pytest.mark.parametrize("tell", [[], ["--tell"]])
+def test_a_work_that_mends_nothing_says_so_and_not_what_would(
+    run: Run, car: Car, tell: list[str]
+) -> None:
+    said = "{} mends nothing that is wrong with this car."
+    done = ("--done", "clean_meter", "--done", "reseal", "--done", "clean_plate")
+    result = run("practice", "--seconds", "0", *done, *tell)
+    assert [line for line in result.output.splitlines() if "mend" in line] == [
+        said.format("clean_meter"),
+        said.format("clean_plate"),
+    ]
+    assert ("leak" in result.output) == bool(tell)
+    assert car.works == ("clean_meter", "reseal", "clean_plate")
+
+
 def test_the_description_is_written_and_written_again(run: Run, car: Car, tmp_path: Path) -> None:
     path = tmp_path / "my car.toml"
     for _ in range(2):
