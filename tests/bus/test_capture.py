@@ -1,6 +1,7 @@
 """Guided capture of a simulated car: order, losses, ignition off, other controllers, the end."""
 
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -13,6 +14,7 @@ from bellmouth.car.description import Car, Known
 from bellmouth.errors import BusError, RecordingError
 from bellmouth.j1979 import parameters
 from bellmouth.recording import read_recording
+from bellmouth.recording.of_car import OfCar
 from tests.bus.simulated import SimulatedClient, obeying
 
 CAR = Car(Known(2.0), "airflow")
@@ -92,6 +94,10 @@ def test_the_car_is_asked_what_it_reports_first_and_the_number_is_masked(
     opening = whole[0].opening
     assert opening.codes.confirmed == {0x10: ("P0171",)}
     assert opening.identity[0].vehicle_number == "WVW***********17"
+    assert opening.of_car(0x10) == OfCar("", ("CAL-1",), ("1234ABCD",))
+    other = replace(opening.identity[0], source=0x11, calibrations=("CAL-2",), mark="a1f")
+    both = replace(opening, identity=(*opening.identity, other))
+    assert both.of_car(0x10) == OfCar("a1f", ("CAL-1",), ("1234ABCD",))
     assert opening.untold == {"monitors": "The car did not answer."}
 
 

@@ -213,6 +213,7 @@ def record(
         # The engine may be started any moment, and then the key-on reading is gone: it is read
         # before and between the questions.
         report = first_answers(client, mask_vin=not show_vin, between=lambda: _first_looks(run))
+        journal.of_car(report.of_car(address))
         if opened is not None:
             opened(report)
         run.from_s, run.from_requests = run.now_s, run.requests

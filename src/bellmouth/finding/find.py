@@ -24,6 +24,7 @@ from bellmouth.finding.hypothesis import Hypotheses
 from bellmouth.finding.observations import judgeable
 from bellmouth.finding.picture import draw
 from bellmouth.finding.result import CauseProbability, Finding
+from bellmouth.finding.same_car import refuse_other_cars
 from bellmouth.finding.sizes import sizes_of
 from bellmouth.finding.suitable import refuse_hopeless, refuse_the_same
 from bellmouth.finding.weights import hypothesis_weights, probability, weights_of
@@ -87,8 +88,8 @@ def find(
     ------
     FindingError
         If the recording cannot be asked this: no running engine, never warm, an unthrottled
-        engine, metering that the readings contradict, a recording given twice; or if a check, a
-        prior or a family is not one.
+        engine, metering that the readings contradict, a recording given twice or of another car; or
+        if a check, a prior or a family is not one.
     CarError
         If the complaint is not known.
 
@@ -102,6 +103,7 @@ def find(
     for reference in references:
         refuse_the_same((recording, reference), _GOOD_INSTEAD)
     refuse_the_same((recording, *also, *references), _ONCE_INSTEAD)
+    refuse_other_cars((recording, *also, *references))
     judged = [(one, stretches(one)) for one in (recording, *also)]
     others = [(one, stretches(one)) for one in references]
     known = known_family(family, car)

@@ -89,7 +89,7 @@ def _csv(recording: Recording, path: Path) -> None:
 
 
 def _parquet(recording: Recording, path: Path) -> None:
-    path.write_bytes(sealed(frame(recording)))
+    path.write_bytes(sealed(frame(recording), recording.of_car))
 
 
 def _mdf(recording: Recording, path: Path) -> None:
@@ -102,7 +102,8 @@ def _mdf(recording: Recording, path: Path) -> None:
                 samples=series.value, timestamps=series.time_s, name=series.name, unit=series.unit
             )
             file.append([signal], comment=recording.source)
-        file.header.comment = "\n".join([recording.source, *recording.notes])
+        said = [recording.source, *recording.notes, recording.of_car.text()]
+        file.header.comment = "\n".join(filter(None, said))
         file.save(path, overwrite=True)
 
 
