@@ -94,7 +94,11 @@ def test_what_is_wrong_is_told_only_when_asked(run: Run, car: Car) -> None:
 
 def test_work_done_on_it_mends_it(run: Run, car: Car) -> None:
     """The recording after the work is of the very car that the one before was of."""
-    assert run("practice", "--seconds", "0", "--done", "reseal").exit_code == 0
+    result = run("practice", "--seconds", "0", "--done", "reseal")
+    assert result.exit_code == 0
+    assert "--car car.toml -o after.parquet\n" in result.output
+    prove = "bellmouth prove rec.parquet after.parquet --car car.toml --done reseal"
+    assert f"And then, beside the recording from before the work:\n  {prove}\n" in result.output
     assert car.works == ("reseal",)
     assert run("practice", "--seconds", "0", "--done", "polish").exit_code == 2
     assert set(practice._WORKS) == set(HEALS)

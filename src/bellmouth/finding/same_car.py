@@ -32,13 +32,15 @@ def other_software(before: Recording, after: Recording) -> tuple[str, ...]:
     if one.calibrations and two.calibrations and one.calibrations != two.calibrations:
         was, now = ", ".join(one.calibrations), ", ".join(two.calibrations)
         return (
-            f"The control unit's software was changed between {before.source} and {after.source} (calibration {was} before, "
-            f"{now} after): what differs may be its doing.",
+            f"The control unit's software was changed between {before.source} and "
+            f"{after.source} (calibration {was} before, {now} after): what differs may be its "
+            "doing.",
         )
     if one.verifications and two.verifications and one.verifications != two.verifications:
         was, now = ", ".join(one.verifications), ", ".join(two.verifications)
         return (
-            f"The control unit's software was changed between {before.source} and {after.source} (verification number {was} "
-            f"before, {now} after): what differs may be its doing.",
+            f"The control unit's software was changed between {before.source} and "
+            f"{after.source} (verification number {was} before, {now} after): what differs may be "
+            "its doing.",
         )
     return ()
