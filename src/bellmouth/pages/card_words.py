@@ -24,17 +24,9 @@ _DEGREES = re.compile(r"(?<=\d)([ \u00a0])degC\b")
 _SPACE = "\u00a0"  # a number and its unit stay on one line
 
 _PLACES = {
-    "in": 3,
-    "in2": 4,
-    "ratio": 2,
-    "L": 1,
-    "lb/min": 2,
-    "psi": 1,
-    "inHg": 1,
-    "V": 1,
-    "mm": 1,
+    "in": 3, "in2": 4, "ratio": 2, "L": 1, "lb/min": 2, "psi": 1, "inHg": 1, "V": 1, "mm": 1,
     "mm2": 1,
-}
+}  # fmt: skip
 _ROUND = {"mi": 10.0}
 
 

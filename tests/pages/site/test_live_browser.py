@@ -211,7 +211,7 @@ FIGURES = {
     }),
     "intake_manifold_pressure": (101.325, {
         ("en", "metric"): ("101.33", "kPa"), ("de", "metric"): ("101,33", "kPa"),
-        ("en", "us"): ("29.92", "inHg"), ("de", "us"): ("29,92", "inHg"),
+        ("en", "us"): ("29.921", "inHg"), ("de", "us"): ("29,921", "inHg"),
     }),
     "engine_coolant_temperature": (91.0, {
         ("en", "metric"): ("91.00", "°C"), ("de", "metric"): ("91,00", "°C"),
