@@ -1,6 +1,7 @@
 """A finding of the book can be made again, and says when it comes out otherwise."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -14,7 +15,10 @@ from bellmouth.book.judging import clean_recording, stands
 from bellmouth.book.versions import model_version
 from bellmouth.errors import BookError, FindingError
 from bellmouth.pages.document import finding_document
+from bellmouth.recording.export import write_recording
+from bellmouth.recording.of_car import OfCar
 from tests.book.made import CAR, DEMO
+from tests.finding.worked import healthy, meter_reads_low
 
 
 @pytest.fixture(scope="module")
@@ -171,3 +175,18 @@ def test_what_was_done_between_two_recordings_is_what_the_book_says() -> None:
         assert between(cleaned, tried) == ["clean_plate"]
     # Written down twice it was not done twice.
     assert between(cleaned, _entry(4, "work", 1, done=["clean_plate"])) == ["clean_plate"]
+
+
+def test_the_book_keeps_which_car_a_recording_is_of_and_proves_over_no_two(
+    local: Book, tmp_path: Path
+) -> None:
+    made = {"a1f": meter_reads_low("before.csv"), "a20": healthy("after.csv")}
+    local.add_car("blue one", CAR)
+    local.open_job("blue one")
+    for vehicle, recording in made.items():
+        path = tmp_path / f"{vehicle}.parquet"
+        write_recording(replace(recording, of_car=OfCar(vehicle, ("CAL-1",))), path)
+        entry = local.add_recording("blue one", path)
+        assert local.recording("blue one", entry.number).of_car == OfCar(vehicle, ("CAL-1",))
+    with pytest.raises(FindingError, match=r"a20.parquet: is of another car than a1f.parquet"):
+        local.judge_work("blue one")
