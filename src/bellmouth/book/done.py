@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from bellmouth.book.entries import Entry, effective, places
 
-__all__ = ["RELEARN", "done_between", "learned_since"]
+__all__ = ["RELEARN", "done_between", "learned_since", "since_work"]
 
 #: The work of a job card that a learning procedure is.
 RELEARN = "relearn"
@@ -30,6 +30,16 @@ def done_between(entries: Sequence[Entry], before: int, after: int) -> list[str]
     return list(dict.fromkeys(done))
 
 
+def since_work(entries: Sequence[Entry]) -> tuple[Entry, ...]:
+    """The entries after the last work with the hands; all of them where there was none."""
+    last = [place for place, one in enumerate(entries) if _is_work(one)]
+    return tuple(entries[last[-1] + 1 :] if last else entries)
+
+
+def _is_work(one: Entry) -> bool:
+    return one.kind == "work" and bool(set(one.document["done"]) - {RELEARN, _NOTHING})
+
+
 def learned_since(entries: Sequence[Entry]) -> tuple[str, ...]:
     """The procedures by which the idle was learned again since the last work with the hands.
 
@@ -39,11 +49,9 @@ def learned_since(entries: Sequence[Entry]) -> tuple[str, ...]:
         In the order of what happened, corrections taken in.
     """
     learned: dict[str, None] = {}
-    for one in entries:
+    for one in since_work(entries):
         said = one.document
-        if one.kind == "work" and set(said["done"]) - {RELEARN, _NOTHING}:
-            learned.clear()
-        elif said.get("does") == _IDLE:
+        if said.get("does") == _IDLE:
             name = str(said.get("procedure", ""))
             if said.get("judgement") == "met" or said.get("settled") == "done":
                 learned[name] = None

@@ -126,9 +126,11 @@ def test_what_was_done_is_ticked_as_the_book_says_and_not_as_it_is_meant(
     attempt(garage, car, IDLE, "met")
     assert ticked_done(client, car) == ["relearn"]
     assert "Learned since, as the book says: " in client.get(f"{car}/work").text
+    assert "<strong>Done.</strong>" in client.get(f"{car}/learning").text
     # Cleaned once more, it has to learn once more.
     client.post(f"{car}/done", data={"work": ["clean_plate"]})
     assert ticked_done(client, car) == []
+    assert "<strong>Done.</strong>" not in client.get(f"{car}/learning").text
     client.post(f"{car}/learning/{IDLE}/settle", data={"settled": "done"})
     assert ticked_done(client, car) == ["relearn"]
     client.post(f"{car}/learning/{IDLE}/settle", data={"settled": "open"})

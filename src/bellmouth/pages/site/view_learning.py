@@ -10,6 +10,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
 
+from bellmouth.book.done import since_work
 from bellmouth.errors import BellmouthError
 from bellmouth.learning import judge
 from bellmouth.learning.packs import packs
@@ -150,8 +151,9 @@ def _plan(visit: Visit, meant: Iterable[str]) -> tuple[Planned, ...]:
     known = {one.name for one in packs()}
     met = {
         name
-        for one in visit.numbers("attempt")
-        if one.document.get("judgement") == "met"
+        for one in since_work(visit.here)
+        if one.kind == "attempt"
+        and one.document.get("judgement") == "met"
         and (name := str(one.document["procedure"])) in known
     }
     told = {name: one for name, one in _settled(visit).items() if name in known}
