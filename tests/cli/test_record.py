@@ -121,7 +121,7 @@ def test_after_a_capture_the_command_is_named_with_its_files(
     monkeypatch.setattr("bellmouth.cli.record.capture", lambda *_, **__: captured)
     monkeypatch.chdir(tmp_path)
     shown = run("record", "--car", car, "-o", "my car.csv", "--complaint", "high idle").stdout
-    asked = f"bellmouth find 'my car.csv' --car {car} --complaint 'high idle' --result "
+    asked = f"bellmouth find 'my car.csv' --car {car} --complaint 'high idle' --loads-off --result "
     assert f"\n    {asked}" in shown
     assert "find again" not in shown
 
@@ -136,7 +136,9 @@ def test_after_find_live_too_and_without_reading_the_car_anew(
     monkeypatch.chdir(tmp_path)
     told = ("--result", "smoke_test=seen")
     shown = run("find", "--live", "rec.csv", "--car", car, *told).stdout
-    assert f"\n    bellmouth find rec.csv --car {car} {' '.join(told)} --result " in shown
+    assert (
+        f"\n    bellmouth find rec.csv --car {car} {' '.join(told)} --loads-off --result " in shown
+    )
     assert "--live" not in shown
 
 

@@ -41,7 +41,7 @@ def add_recording(
         If it cannot be written, or does not read back as it was.
     """
     with store.told():
-        whole = sealed(frame(recording), recording.of_car)
+        whole = sealed(frame(recording), recording.of_car, loads_off=recording.loads_off)
         kept = store.files.keep("recordings", whole, "parquet")
     document = _described(recording) | ({"by": by} if by else {})
     if not _same(_read(store, kept, document), recording):

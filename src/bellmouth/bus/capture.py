@@ -3,7 +3,7 @@
 import time
 from collections.abc import Callable, Mapping
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -205,6 +205,8 @@ def record(
     try:
         guided = car is not None and seconds is None
         guide = Guide(polling.names, car, complaint) if guided and car is not None else None
+        if guide is not None:
+            journal.loads_off()  # its steps ask for that
         run = _Run(
             client, address, polling, journal, guide, clock, wait, clock(),
             progress or (lambda _: None), heard=heard,
@@ -232,7 +234,8 @@ def record(
     if not journal.samples:
         raise BusError("Nothing was recorded: the car did not answer. Is the ignition on?")
     requests_per_s, samples_per_s = run.rates(took)
-    recording = journal.recording()
+    # A CSV file that was read again has no place for it.
+    recording = replace(journal.recording(), loads_off=guide is not None)
     finding, why = _found(recording, car, complaint)
     return Captured(
         path=journal.path,

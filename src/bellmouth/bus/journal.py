@@ -115,6 +115,11 @@ class Journal:
         """What the car said of itself; rows have no place for it, a Parquet file has."""
         self._kept.of_car = said
 
+    def loads_off(self) -> None:
+        """Whoever records is asked to switch every load off; as with the car, a Parquet file has a
+        place for that."""
+        self._kept.loads_off = True
+
     def tend(self) -> None:
         """See to it that the rows get to the disk itself and into the file, where that is due.
 
@@ -179,7 +184,7 @@ class Journal:
         titles = [title for title in rows.collect_schema().names() if title]
         with refused_by_disk():
             rows.select(pl.col(titles).cast(pl.Float64)).sink_parquet(
-                beside, metadata=told_of(self._kept.of_car)
+                beside, metadata=told_of(self._kept.of_car, loads_off=self._kept.loads_off)
             )
 
     def _write(self, row: str) -> None:

@@ -20,7 +20,8 @@ class Kept:
     """A pair of growing arrays a parameter.
 
     ``samples`` and ``rows`` count all there were, ``last_s`` is the time of the last [s],
-    ``complete`` is whether none was let go of, ``of_car`` what the car said of itself.
+    ``complete`` is whether none was let go of, ``of_car`` what the car said of itself,
+    ``loads_off`` whether loads were to be switched off.
     """
 
     def __init__(self, names: Sequence[str]) -> None:
@@ -32,6 +33,7 @@ class Kept:
         self.last_s = -1.0
         self.complete = True
         self.of_car = OfCar()
+        self.loads_off = False
 
     def __contains__(self, name: object) -> bool:
         return name in self._times
@@ -69,5 +71,6 @@ class Kept:
         }
         rate = self.samples / self.last_s if self.last_s > 0 else float("nan")
         return Recording(
-            series, source, samples_per_s=rate, woken=tuple(self._woken), of_car=self.of_car
-        )
+            series, source, samples_per_s=rate, woken=tuple(self._woken), of_car=self.of_car,
+            loads_off=self.loads_off,
+        )  # fmt: skip

@@ -24,6 +24,7 @@ _FILE = click.Path(path_type=Path)
 _ASKED = {
     "complaint": "--complaint", "also": "--also", "references": "--reference",
     "results": "--result", "prior": "--prior", "family": "--family", "mapping": "--mapping",
+    "loads_off": "--loads-off",
 }  # fmt: skip
 
 
@@ -88,6 +89,11 @@ _ASKED = {
 )
 @overwrite_option
 @click.option(
+    "--loads-off",
+    is_flag=True,
+    help="Every load was off while it idled: air conditioning, blower, lights, heated windows.",
+)
+@click.option(
     "--live",
     is_flag=True,
     help="Read the car first, guided, and write what it says to REC (as bellmouth record does).",
@@ -106,6 +112,7 @@ def command(
     as_json: bool,
     report: Path | None,
     overwrite: bool,
+    loads_off: bool,
     live: bool,
     interface: str,
     channel: str | None,
@@ -135,9 +142,9 @@ def command(
     with waiting("Weighing the causes"):
         finding = find(
             judged, car, also=more, references=good, results=results, prior=prior,
-            complaint=complaint, family=family,
+            complaint=complaint, family=family, loads_off=loads_off or live,
         )  # fmt: skip
-    params = click.get_current_context().params
+    params = {**click.get_current_context().params, "loads_off": True}
     again = command_again(recording, car_file, params) if live else ""
     show(finding, judged, car, as_json=as_json, report=report, again=again)
 
@@ -148,7 +155,7 @@ def command_again(recording: Path, car_file: Path, given: Mapping[str, Any]) -> 
     for name, option in _ASKED.items():
         value = given.get(name)
         for one in value if isinstance(value, tuple) else (value,):
-            words += [] if one is None else [option, str(one)]
+            words += [] if one in (None, False) else [option] if one is True else [option, str(one)]
     return shlex.join(words)
 
 

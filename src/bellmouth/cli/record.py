@@ -73,7 +73,7 @@ def command(
     if result.finding is not None and car is not None and car_file is not None:
         from bellmouth.cli.find import command_again, show  # noqa: PLC0415
 
-        again = command_again(out, car_file, {"complaint": complaint})
+        again = command_again(out, car_file, {"complaint": complaint, "loads_off": seconds is None})
         show(result.finding, result.recording, car, as_json=as_json, report=None, again=again)
 
 

@@ -17,6 +17,7 @@ from bellmouth.recording.clock import is_astray
 from bellmouth.recording.header import Column, Header, read_header
 from bellmouth.recording.of_car import OfCar
 from bellmouth.recording.rows import Rows
+from bellmouth.recording.seal import LOADS_OFF
 from bellmouth.recording.series import Floats
 
 __all__ = ["rows_of_mdf"]
@@ -58,7 +59,7 @@ def rows_of_mdf(raw: bytes, mapping: Mapping[str, str], source: str) -> Rows:
             rows = _gathered(file, header, channels, notes, source)
             # The library hands the comment over as the XML that it is in.
             comment = html.unescape(str(file.header.comment))
-            return replace(rows, of_car=OfCar.found_in(comment))
+            return replace(rows, of_car=OfCar.found_in(comment), loads_off=LOADS_OFF in comment)
 
 
 @contextmanager

@@ -99,7 +99,9 @@ def _left_by_a_crash(path: Path, journal: Path) -> Recording:
     )
     # A journal of rows has no place for which car they are of; a snapshot has.
     of_car = max((one.of_car for one in found), key=lambda said: said != OfCar())
-    return replace(longest, source=path.name, notes=(note, *longest.notes), of_car=of_car)
+    loads_off = any(one.loads_off for one in found)
+    notes = (note, *longest.notes)
+    return replace(longest, source=path.name, notes=notes, of_car=of_car, loads_off=loads_off)
 
 
 def _seconds(recording: Recording) -> float:
@@ -157,6 +159,7 @@ def recording_from_rows(rows: Rows, source: str) -> Recording:
         begins_s=clock.begins_s,
         woken=() if rows.header.unmapped else _woken(rows, clock),
         of_car=rows.of_car,
+        loads_off=rows.loads_off,
     )
     titles = {column.name: column.title for column in rows.header.columns}
     return _from_first(screen(recording, titles))

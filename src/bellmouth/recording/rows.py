@@ -20,7 +20,8 @@ class Rows:
 
     ``time`` and the arrays of ``cells`` (by parameter) have one element a row; an empty cell is
     NaN, a cell that said NaN or infinity is infinite or counted in ``notes``. ``place`` names the
-    row of an index for an error message (``line 17``). ``of_car`` is which car it says it is of.
+    row of an index for an error message (``line 17``). ``of_car`` is which car it says it is of,
+    ``loads_off`` whether it says that loads were off.
     """
 
     header: Header
@@ -29,6 +30,7 @@ class Rows:
     place: Callable[[int], str]
     notes: tuple[str, ...] = ()
     of_car: OfCar = field(default=OfCar())
+    loads_off: bool = False
 
 
 def odd_cells(title: str, count: int) -> str:

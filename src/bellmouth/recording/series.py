@@ -43,7 +43,8 @@ class Recording:
     file's own clock showed at time 0. [s] ``woken`` holds, on that clock, each time that a silent
     car woke up: between the last question that nobody answered and the first that found it awake,
     where the recorder noted that. [s] ``of_car`` is what the car said of itself, where the file
-    has a place for that.
+    has a place for that; ``loads_off`` whether its idles are known to be without loads (air
+    conditioning, blower, lights): whoever recorded it was asked to switch them off, or says so.
     """
 
     series: Mapping[str, Series]
@@ -55,6 +56,7 @@ class Recording:
     begins_s: float = 0.0
     woken: tuple[tuple[float, float], ...] = ()
     of_car: OfCar = field(default=OfCar())
+    loads_off: bool = False
 
     def __contains__(self, name: object) -> bool:
         return name in self.series

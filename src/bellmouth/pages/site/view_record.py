@@ -56,6 +56,7 @@ async def from_file(
     by: Annotated[str, Form(max_length=80)] = "",
     mapping: UploadFile | None = None,
     controller: Annotated[str, Form(max_length=20)] = "",
+    loads_off: Annotated[str, Form(max_length=9)] = "",
 ) -> Response:
     """Take a file's recording into the book."""
     garage: Garage = request.app.state.garage
@@ -66,7 +67,12 @@ async def from_file(
         named = await kept_mapping(mapping, Path(folder))
         await run_in_threadpool(
             lambda: garage.add_recording(
-                visit, path, by.strip() or None, mapping=named, controller=address
+                visit,
+                path,
+                by.strip() or None,
+                loads_off=bool(loads_off),
+                mapping=named,
+                controller=address,
             )
         )
     return _judged(visit)
