@@ -1,6 +1,7 @@
 """A finding of the book can be made again, and says when it comes out otherwise."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -8,12 +9,16 @@ import pytest
 from bellmouth import read_car
 from bellmouth.book import Book
 from bellmouth.book.alike import differences
+from bellmouth.book.done import done_between
 from bellmouth.book.entries import Entry
 from bellmouth.book.judging import clean_recording, stands
 from bellmouth.book.versions import model_version
 from bellmouth.errors import BookError, FindingError
 from bellmouth.pages.document import finding_document
+from bellmouth.recording.export import write_recording
+from bellmouth.recording.of_car import OfCar
 from tests.book.made import CAR, DEMO
+from tests.finding.worked import healthy, meter_reads_low
 
 
 @pytest.fixture(scope="module")
@@ -152,3 +157,36 @@ def test_a_part_of_the_clean_recording_is_judged_without_it(tmp_path: Path) -> N
         entries = book.history("blue one").entries
         assert clean_recording(entries, again) == [clean.number]
         assert book.judge("blue one", again.number).inputs["references"] == []
+
+
+def test_what_was_done_between_two_recordings_is_what_the_book_says() -> None:
+    first, last = _entry(1, "recording", 1), _entry(9, "recording", 1)
+
+    def between(*entries: Entry) -> list[str]:
+        return done_between([first, *entries, last], 1, 9)
+
+    cleaned = _entry(2, "work", 1, done=["clean_plate"])
+    met = _entry(3, "attempt", 1, procedure="mine", does="idle_air", judgement="met")
+    assert between(cleaned, met) == ["clean_plate", "relearn"]
+    assert between(met, _entry(4, "work", 1, done=["clean_plate"])) == ["clean_plate"]
+    assert between(_entry(2, "work", 1, done=["nothing"]), met) == ["relearn"]
+    for other in ({"judgement": "missed"}, {"does": "plate_closed"}, {"does": ""}):
+        tried = _entry(3, "attempt", 1, **{**met.document, **other})
+        assert between(cleaned, tried) == ["clean_plate"]
+    # Written down twice it was not done twice.
+    assert between(cleaned, _entry(4, "work", 1, done=["clean_plate"])) == ["clean_plate"]
+
+
+def test_the_book_keeps_which_car_a_recording_is_of_and_proves_over_no_two(
+    local: Book, tmp_path: Path
+) -> None:
+    made = {"a1f": meter_reads_low("before.csv"), "a20": healthy("after.csv")}
+    local.add_car("blue one", CAR)
+    local.open_job("blue one")
+    for vehicle, recording in made.items():
+        path = tmp_path / f"{vehicle}.parquet"
+        write_recording(replace(recording, of_car=OfCar(vehicle, ("CAL-1",))), path)
+        entry = local.add_recording("blue one", path)
+        assert local.recording("blue one", entry.number).of_car == OfCar(vehicle, ("CAL-1",))
+    with pytest.raises(FindingError, match=r"a20.parquet: is of another car than a1f.parquet"):
+        local.judge_work("blue one")

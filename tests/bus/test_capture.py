@@ -1,6 +1,7 @@
 """Guided capture of a simulated car: order, losses, ignition off, other controllers, the end."""
 
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -13,6 +14,7 @@ from bellmouth.car.description import Car, Known
 from bellmouth.errors import BusError, RecordingError
 from bellmouth.j1979 import parameters
 from bellmouth.recording import read_recording
+from bellmouth.recording.of_car import OfCar
 from tests.bus.simulated import SimulatedClient, obeying
 
 CAR = Car(Known(2.0), "airflow")
@@ -70,6 +72,16 @@ def test_it_ends_with_the_finding_of_what_is_on_disk(
     assert kinds == {"idle", "held"}
 
 
+def test_a_guided_capture_notes_that_loads_were_to_be_off(
+    whole: tuple[Captured, list[Progress]],
+) -> None:
+    result = whole[0]
+    assert result.recording.loads_off
+    assert result.finding is not None
+    assert any("every load was off at idle" in said for said in result.finding.warnings)
+    assert read_recording(result.path).loads_off is (result.path.suffix == ".parquet")
+
+
 class _SlowToReport(SimulatedClient):
     """As on a K line, where codes and identity take longer than a short capture."""
 
@@ -92,6 +104,10 @@ def test_the_car_is_asked_what_it_reports_first_and_the_number_is_masked(
     opening = whole[0].opening
     assert opening.codes.confirmed == {0x10: ("P0171",)}
     assert opening.identity[0].vehicle_number == "WVW***********17"
+    assert opening.of_car(0x10) == OfCar("", ("CAL-1",), ("1234ABCD",))
+    other = replace(opening.identity[0], source=0x11, calibrations=("CAL-2",), mark="a1f")
+    both = replace(opening, identity=(*opening.identity, other))
+    assert both.of_car(0x10) == OfCar("a1f", ("CAL-1",), ("1234ABCD",))
     assert opening.untold == {"monitors": "The car did not answer."}
 
 
@@ -107,6 +123,7 @@ def test_a_timed_capture_is_not_guided_and_finds_nothing_without_a_car(tmp_path:
     shown: list[Progress] = []
     result = timed(client, tmp_path / "x.csv", 30.0, progress=shown.append, show_vin=True)
     assert result.finding is None
+    assert not result.recording.loads_off
     assert all(now.advice is None for now in shown)
     assert result.opening.identity[0].vehicle_number == "WVWZZZ1JZ3W000017"
     assert float(result.recording.series["engine_speed"].time_s[-1]) == pytest.approx(30.8, abs=0.2)

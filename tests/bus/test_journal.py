@@ -16,8 +16,11 @@ from bellmouth.bus import kept
 from bellmouth.bus.journal import Journal
 from bellmouth.errors import RecordingError
 from bellmouth.recording import read_recording
+from bellmouth.recording.of_car import OfCar
+from bellmouth.recording.readers import journal_of
 
 NAMES = ("engine_speed", "mass_air_flow", "fuel_system_status")
+SAID = OfCar("a1f", ("CAL-1",), ("1234ABCD",))
 ROOT = Path(__file__).parents[2]
 
 
@@ -221,12 +224,28 @@ def test_a_very_long_capture_keeps_memory_flat_and_the_file_whole(
     monkeypatch.setattr(kept, "MOST_SAMPLES", 200)
     path = tmp_path / f"x{ending}"
     journal = filled(path, 1_000)
+    journal.of_car(SAID)
     assert len(journal.recording().series["engine_speed"].time_s) <= 200
     journal.close()
     recording = read_recording(path)
+    assert recording.of_car == (SAID if ending == ".parquet" else OfCar())
     assert recording.series["engine_speed"].time_s.size == 1_000
     assert recording.series["mass_air_flow"].time_s.size == 200
     assert [file.name for file in tmp_path.iterdir()] == [path.name]
+
+
+def test_which_car_it_is_of_outlives_a_crash(tmp_path: Path) -> None:
+    path = tmp_path / "x.parquet"
+    journal = Journal(path, NAMES)
+    journal.of_car(SAID)
+    for row in range(40):
+        journal.add(0.1 * row, {"engine_speed": 700.0 + row})
+    journal.tend()
+    journal._snapshots.close()  # type: ignore[union-attr]
+    assert journal_of(path).exists()
+    assert read_recording(path).of_car == SAID
+    journal.close()
+    assert read_recording(path).of_car == SAID
 
 
 def test_killed_at_any_moment_at_most_a_second_is_missing(tmp_path: Path) -> None:

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
+from bellmouth.book import Book
 from bellmouth.cli import main
 from tests.book.made import NUMBER, a_photo
 from tests.cli.conftest import Run
@@ -88,6 +89,19 @@ def test_a_car_needs_its_file_and_a_correction_something_to_correct(words: Words
 def test_an_odometer_may_have_its_thousands_marked(words: Words) -> None:
     for typed in ("142.000", "142,000", "142 000 km"):
         assert "at 142,000 km" in words("open", "blue one", "--distance", typed)
+
+
+def test_a_recording_may_be_told_to_be_without_loads(
+    words: Words, place: Path, recording: Path
+) -> None:
+    assert "how a recording was made" in words(
+        "add", "blue one", "note", "x", "--loads-off", code=2
+    )
+    said = words("add", "blue one", "recording", recording, "--loads-off")
+    number = int(said.partition("as entry ")[2].split(".")[0])
+    with Book(place) as book:
+        assert book.recording("blue one", number).loads_off
+        assert not book.recording("blue one", 4).loads_off
 
 
 def test_a_job_that_cannot_be_is_said(words: Words) -> None:

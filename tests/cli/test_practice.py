@@ -94,10 +94,29 @@ def test_what_is_wrong_is_told_only_when_asked(run: Run, car: Car) -> None:
 
 def test_work_done_on_it_mends_it(run: Run, car: Car) -> None:
     """The recording after the work is of the very car that the one before was of."""
-    assert run("practice", "--seconds", "0", "--done", "reseal").exit_code == 0
+    result = run("practice", "--seconds", "0", "--done", "reseal")
+    assert result.exit_code == 0
+    assert "--car car.toml -o after.parquet\n" in result.output
+    prove = "bellmouth prove rec.parquet after.parquet --car car.toml --done reseal"
+    assert f"And then, beside the recording from before the work:\n  {prove}\n" in result.output
     assert car.works == ("reseal",)
     assert run("practice", "--seconds", "0", "--done", "polish").exit_code == 2
     assert set(practice._WORKS) == set(HEALS)
+
+
+@pytest.mark.parametrize("tell", [[], ["--tell"]])
+def test_a_work_that_mends_nothing_says_so_and_not_what_would(
+    run: Run, car: Car, tell: list[str]
+) -> None:
+    said = "{} mends nothing that is wrong with this car."
+    done = ("--done", "clean_meter", "--done", "reseal", "--done", "clean_plate")
+    result = run("practice", "--seconds", "0", *done, *tell)
+    assert [line for line in result.output.splitlines() if "mend" in line] == [
+        said.format("clean_meter"),
+        said.format("clean_plate"),
+    ]
+    assert ("leak" in result.output) == bool(tell)
+    assert car.works == ("clean_meter", "reseal", "clean_plate")
 
 
 def test_the_description_is_written_and_written_again(run: Run, car: Car, tmp_path: Path) -> None:

@@ -3,12 +3,14 @@
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
 from bellmouth.car.description import Car, Known
 from bellmouth.errors import FindingError
 from bellmouth.finding.courses import AFTER, BEFORE
+from bellmouth.finding.needs import needs_of
 from bellmouth.finding.proof_result import Proof
 from bellmouth.finding.prove import course_weights, prove, solve_pair, works
 from bellmouth.finding.verdict import COMMITS, verdict_of
@@ -254,3 +256,14 @@ def test_a_real_meter_that_reads_ten_per_cent_less_is_sized() -> None:
     turned = prove(right, high, car)
     assert turned.verdict == "cannot say yet"
     assert "fuel trims in both recordings" in turned.needs[0].what
+
+
+@pytest.mark.parametrize(("stale", "again"), [(0.1, True), (0.5, False)])
+def test_one_recording_after_is_asked_for_and_not_two(stale: float, again: bool) -> None:
+    """With the learning open, a recording after it is asked for: weather is not what is open."""
+    held = SimpleNamespace(kind="held")
+    pair = SimpleNamespace(
+        stretches=((held,), (held,)), results=(), observations=SimpleNamespace(airflow_metered=True)
+    )
+    needs = needs_of(pair, "cannot say yet", (), {"learned_stale": stale})  # type: ignore[arg-type]
+    assert [one.what.startswith("the idle learning procedure") for one in needs] == [not again]

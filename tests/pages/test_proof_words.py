@@ -124,6 +124,44 @@ def test_a_mended_leak_is_said_where_the_learning_is_open() -> None:
     assert "leak gone" not in proof_headline(unready), "trims after a reset say nothing of it"
 
 
+@pytest.mark.parametrize(
+    ("verdict", "came", "leak", "said"),
+    [
+        ("worse", {"leak -> learned_stale": 0.8, "leak -> healthy": 0.1}, 0.0,
+         "Worse so far: leak gone, but learning has not taken (80 %). Have the idle learned again, "
+         "then record once more."),
+        ("cannot say yet", {"leak -> healthy": 0.2, "leak -> learned_stale": 0.75}, 0.0,
+         "Cannot say yet: leak gone, but learning may not have taken (80 %). Have the idle learned "
+         "again, then record once more."),
+        ("worse", {"leak -> learned_stale": 0.75, "deposit -> leak+learned_stale": 0.05}, 0.05,
+         "Worse so far: leak gone, but learning has not taken (80 %). Look for a leak, then have "
+         "the idle learned again and record once more."),
+        ("worse", {"leak+deposit -> leak'": 0.1, "deposit -> leak": 0.8}, 0.8,
+         "Worse: leak gone, but a leak is new (80 %). Find and seal it before anything is "
+         "learned, then record once more."),
+        ("cannot say yet", {"deposit -> leak": 0.8}, 0.8,
+         "Cannot say yet: leak gone, but a leak may be new (80 %). Find and seal it before "
+         "anything is learned, then record once more."),
+        ("worse", {"leak -> learned_stale": 0.5, "leak -> meter_low": 0.3}, 0.0,
+         "Worse: leak gone, but something new is there (80 %)."),
+    ],
+)  # fmt: skip
+def test_what_is_mended_what_is_left_and_what_to_do_are_said_plainly(
+    verdict: str, came: dict[str, float], leak: float, said: str
+) -> None:
+    none, size = Size(0.0, 0.0, 0.0, "mm"), Size(2.5, 2.4, 2.6, "mm")
+    mended = Change("leak", size, none, Size(-2.5, -2.6, -2.4, "mm"), 0.99, 0.004)
+    found = proof(
+        verdict=verdict, probability=0.8 if verdict == "worse" else 0.6, changes=(mended,),
+        outcomes={"better": 0.2, "same": 0.0, "worse": 0.8}, courses=came, after={"leak": leak},
+    )  # fmt: skip
+    assert proof_headline(found) == said
+    assert recogniser("de").unknown(said) == 0
+    # Nothing of it before the readings are worth judging, nor where the old fault is in doubt.
+    assert "gone" not in proof_headline(replace(found, withheld=True))
+    assert "gone" not in proof_headline(replace(found, changes=()))
+
+
 def test_courses_read_as_before_and_then() -> None:
     assert course_words("deposit -> healthy") == "deposit, then healthy"
     assert course_words("leak -> leak") == "leak, and unchanged"

@@ -4,13 +4,14 @@ import pint
 import pytest
 
 from bellmouth.pages.card_words import Words
-from bellmouth.pages.us_units import US, in_us
+from bellmouth.pages.us_units import PSI, US, in_us, unit_of_reading
+from bellmouth.recording.names import table as parameters_table
 
 _PINT = {
     "degC": "degC", "degF": "degF", "mm2": "mm**2", "in2": "inch**2", "in": "inch",
     "mi": "mile", "L/h": "liter/hour", "gal/h": "gallon/hour", "lb·ft": "force_pound*foot",
     "Nm": "newton*meter", "N·m": "newton*meter", "inH2O": "inch_H2O_60F", "km/h": "km/hour",
-    "mph": "mile/hour", "lb/min": "pound/minute",
+    "kPa/psi": "kPa", "inHg": "inch_Hg", "mph": "mile/hour", "lb/min": "pound/minute",
 }  # fmt: skip
 
 
@@ -30,7 +31,13 @@ def test_every_factor_is_pints(metric: str) -> None:
         ("14 mm² (9.0 to 22) of opening lost", "0.022 in² (0.014 to 0.034) of opening lost"),
         ("at 70 degC coolant", "at 158 °F coolant"),
         ("coolant 40 of 70 °C", "coolant 104 of 158 °F"),
-        ("Pressure [kPa]", "Pressure [psi]"),
+        # Tables and pictures have the manifold's pressure; 101.325 kPa are 29.92 inHg.
+        ("Pressure [kPa]", "Pressure [inHg]"),
+        ("manifold pressure of 34 kPa", "manifold pressure of 10 inHg"),
+        ("the barometric pressure, 101.3 kPa", "the barometric pressure, 29.91 inHg"),
+        ("Saugrohrdruck 34 kPa", "Saugrohrdruck 10 inHg"),
+        ("smoke at no more than 3-7 kPa", "smoke at no more than 0.4-1.0 psi"),
+        ("3 to 7 kPa or less; inert gas only", "0.4 to 1.0 psi or less; inert gas only"),
         ("Distance [1,000 km]", "Distance [1,000 mi]"),
         ("odometer [thousand km]", "odometer [thousand mi]"),
         ("60 ± 1 mm", "2.362 ± 0.039 in"),
@@ -56,7 +63,8 @@ def test_a_files_name_is_not_converted_where_a_reader_sees_it() -> None:
 @pytest.mark.parametrize(
     ("value", "unit", "places", "shown"),
     [
-        (35.0, "kPa", 1, "5.08"), (2.31, "g/s", 2, "0.306"), (None, "kPa", 1, "–"),
+        (35.0, "kPa", 1, "10.34"), (300.0, PSI, 0, "43.5"), (2.31, "g/s", 2, "0.306"),
+        (None, "kPa", 1, "–"),
         (7.0, "%", 0, "7"),
     ],
 )  # fmt: skip
@@ -76,3 +84,18 @@ def test_a_figure_of_a_table_is_converted(
 )
 def test_metric_degrees_in_a_sentence_have_their_sign(told: str, shown: str) -> None:
     assert Words().told(told) == shown
+
+
+@pytest.mark.parametrize(
+    ("name", "us"),
+    [
+        ("intake_manifold_pressure", "inHg"), ("intake_manifold_pressure_a_extended", "inHg"),
+        ("barometric_pressure", "inHg"), ("fuel_pressure_gauge", "psi"),
+        ("fuel_rail_pressure_over_manifold", "psi"), ("boost_pressure", "psi"),
+        ("exhaust_pressure_bank_1", "psi"), ("evaporative_system_vapour_pressure", "inH2O"),
+    ],
+)  # fmt: skip
+def test_a_pressure_is_read_in_what_the_trade_reads_it_in(name: str, us: str) -> None:
+    unit = unit_of_reading(name, parameters_table()[name].unit)
+    assert Words("en", "us").unit(unit) == us
+    assert Words().unit(unit) in {"kPa", "Pa"}

@@ -6,7 +6,7 @@ import pytest
 from bellmouth.practice.ignition import Key
 from bellmouth.practice.live import PracticeCar
 from bellmouth.practice.live_case import choose_case
-from bellmouth.practice.mending import mended
+from bellmouth.practice.mending import idle_works, mended
 
 
 @pytest.mark.parametrize(
@@ -33,6 +33,21 @@ def test_a_work_heals_its_causes_and_no_others(cause: str, work: str, left: str)
         assert after.fault.meter_log[0] == 0.0
     for name in ("car", "weather"):
         assert getattr(after, name) is getattr(case, name)
+
+
+@pytest.mark.parametrize(
+    ("cause", "works", "idle"),
+    [
+        ("leak", ["reseal", "renew_gasket"], ()),
+        ("leak", ["clean_meter", "reseal", "clean_meter"], ("clean_meter",)),
+        ("leak+deposit", ["clean_plate"], ()),
+        ("healthy", ["clean_plate"], ("clean_plate",)),
+    ],
+)
+def test_works_that_heal_nothing_are_known(
+    cause: str, works: list[str], idle: tuple[str, ...]
+) -> None:
+    assert idle_works(cause, works) == idle
 
 
 def idle(car: PracticeCar, seconds: float) -> tuple[float, float]:

@@ -8,9 +8,12 @@ import pytest
 from bellmouth.car.description import Car, Known
 from bellmouth.errors import ProcedureError
 from bellmouth.learning.plan import plan
-from bellmouth.work import WORKS, WorkError, make_card
-from bellmouth.work.card import UNSOURCED, Card
+from bellmouth.pages.card_words import Words
+from bellmouth.recording.steady import stretches
+from bellmouth.work import WORKS, Before, WorkError, make_card
+from bellmouth.work.card import UNSOURCED, Card, CardStep
 from tests.example_finding import example_car, example_finding
+from tests.finding.worked import meter_reads_low
 
 COMBINATIONS = [
     chosen for count in range(1, len(WORKS) + 1) for chosen in combinations(WORKS, count)
@@ -238,3 +241,49 @@ def test_bad_input_is_one_clear_sentence(given: dict[str, object], sentence: str
 def test_a_meter_that_is_not_there_cannot_be_cleaned() -> None:
     with pytest.raises(WorkError, match=r"^car.toml: clean_meter needs an airflow meter, and"):
         make_card(_car(metering="pressure"), None, ["clean_meter"])
+
+
+def _record(card: Card) -> CardStep:
+    return next(one for stage in card.stages for one in stage.steps if one.name == "record_before")
+
+
+@pytest.mark.parametrize(
+    ("before", "text"),
+    [
+        (Before("blue.csv"), "The before is blue.csv, which this card was made from: keep it."),
+        (Before("blue.csv", "held"), "blue.csv, which this card was made from, holds no raised"),
+        (Before("blue.csv", "idle"), "blue.csv, which this card was made from, holds no warm idle"),
+        (None, "The before is the recording that the finding was made from: keep it."),
+        (Before("ABCDE6GH7JK123456.csv"), "The before is ABCDE6GH*********.csv, which"),
+    ],
+)
+def test_the_recording_that_a_card_was_made_from_is_the_before(
+    before: Before | None, text: str
+) -> None:
+    step = _record(make_card(_car(), example_finding(), ["clean_plate"], before=before))
+    said = Words().say(step.say)
+    assert said.startswith(text)
+    # A new one is asked for only where that one will not do, or may be lost.
+    suits = before is not None and not before.lacks
+    assert ("60\u00a0s of idle" in said) != suits
+    assert bool(step.cautions) != suits
+    assert step.shows == "before_after"
+
+
+def test_a_card_made_without_a_recording_asks_for_one() -> None:
+    step = _record(make_card(_car(), None, ["clean_plate"]))
+    assert Words().say(step.say).startswith("Record it as it is, warm, loads off: 60")
+
+
+def test_whether_a_recording_will_do_as_the_before_is_read_from_it() -> None:
+    whole = meter_reads_low("low.csv")
+    assert Before.of(whole) == Before("low.csv")
+    idle = next(one for one in stretches(whole) if one.kind == "idle")
+    series = {
+        name: replace(
+            one, time_s=one.time_s[one.time_s < idle.end_s],
+            value=one.value[one.time_s < idle.end_s],
+        )
+        for name, one in whole.series.items()
+    }  # fmt: skip
+    assert Before.of(replace(whole, series=series)) == Before("low.csv", "held")

@@ -10,7 +10,10 @@ from bellmouth.learning.procedure import WORK
 from bellmouth.work import WORKS
 from bellmouth.work.content import FILES, content, content_texts
 
-_STEP = {"name", "stage", "for", "unless", "say", "values", "cautions", "timer", "blanks", "shows"}
+_STEP = {
+    "name", "stage", "for", "unless", "say", "values", "cautions", "timer", "blanks", "shows",
+    "made_from",
+}  # fmt: skip
 _TABLES = {
     "before_after", "materials", "memories", "tally", "solvents", "tightening", "learning",
 }  # fmt: skip
@@ -44,7 +47,10 @@ def test_every_caution_is_shown_at_some_step_and_every_step_names_known_ones() -
 
 def test_every_place_in_a_text_has_its_value() -> None:
     for step in content("steps")["step"]:
-        step["say"].format(**step.get("values", {}))
+        values = step.get("values", {})
+        step["say"].format(**values)
+        for told in step.get("made_from", {}).values():
+            told["say"].format(**values, recording="rec.csv")
     for name, text in content("cautions").items():
         if name != "values":
             text.format(**content("cautions")["values"].get(name, {}))

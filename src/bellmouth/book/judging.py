@@ -6,6 +6,7 @@ from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 from bellmouth.book.alike import differences
+from bellmouth.book.done import done_between
 from bellmouth.book.entries import Entry, effective, numbered, places
 from bellmouth.book.known import car_of
 from bellmouth.book.recordings import recording_of
@@ -28,7 +29,6 @@ __all__ = [
     "Judged",
     "Recomputed",
     "clean_recording",
-    "done_between",
     "judge",
     "judge_work",
     "keep",
@@ -175,20 +175,6 @@ def judge_work(
     if family:
         inputs["family"] = dict(family)
     return _proved(store, entries, inputs)
-
-
-def done_between(entries: Sequence[Entry], before: int, after: int) -> list[str]:
-    """What the book says was done between two of its recordings.
-
-    An entry that was corrected stands where its first one stood, whatever its number.
-    """
-    place = places(entries)
-    return [
-        work
-        for one in effective(entries)
-        if one.kind == "work" and place[before] < place[one.number] < place[after]
-        for work in one.document["done"]
-    ]
 
 
 def keep(

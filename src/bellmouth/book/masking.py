@@ -5,13 +5,15 @@ from typing import Any
 
 from bellmouth.errors import BookError
 
-__all__ = ["checked", "mask", "masked_in"]
+__all__ = ["checked", "mask", "mask_within", "masked_in"]
 
 # A number that was masked when its car was exported may come in again.
 _ALLOWED = re.compile(r"[A-Z0-9*][A-Z0-9 *-]{1,23}[A-Z0-9*]")
 _VEHICLE_NUMBER = 17  # characters (ISO 3779, from memory)
 _KIND = 8  # of them tell maker, model and engine, and not which car it is
 _HIDDEN = "*"
+# As it stands in a text: 17 characters without I, O and Q (ISO 3779, from memory).
+_IDENTIFICATION = re.compile(r"(?<![0-9A-Z])[0-9A-HJ-NPR-Z]{17}(?![0-9A-Z])", re.IGNORECASE)
 
 
 def checked(number: str) -> str:
@@ -37,6 +39,11 @@ def mask(number: str) -> str:
     if len(number) == _VEHICLE_NUMBER and number.isalnum():
         return number[:_KIND] + _HIDDEN * (_VEHICLE_NUMBER - _KIND)
     return _HIDDEN * len(number)
+
+
+def mask_within(text: str) -> str:
+    """A text with every vehicle identification number in it masked."""
+    return _IDENTIFICATION.sub(lambda found: mask(found[0]), text)
 
 
 def masked_in(value: Any, numbers: set[str]) -> Any:

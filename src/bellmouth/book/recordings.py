@@ -41,7 +41,8 @@ def add_recording(
         If it cannot be written, or does not read back as it was.
     """
     with store.told():
-        kept = store.files.keep("recordings", sealed(frame(recording)), "parquet")
+        whole = sealed(frame(recording), recording.of_car, loads_off=recording.loads_off)
+        kept = store.files.keep("recordings", whole, "parquet")
     document = _described(recording) | ({"by": by} if by else {})
     if not _same(_read(store, kept, document), recording):
         raise BookError(f"{recording.source}: cannot be kept without losing samples.")

@@ -203,8 +203,8 @@ def record(
         )
     journal = Journal(path, polling.names, overwrite=overwrite, clock=clock)
     try:
-        guided = car is not None and seconds is None
-        guide = Guide(polling.names, car, complaint) if guided and car is not None else None
+        guide = Guide(polling.names, car, complaint) if car and seconds is None else None
+        journal.loads_off = guide is not None  # its steps ask for that
         run = _Run(
             client, address, polling, journal, guide, clock, wait, clock(),
             progress or (lambda _: None), heard=heard,
@@ -213,6 +213,7 @@ def record(
         # The engine may be started any moment, and then the key-on reading is gone: it is read
         # before and between the questions.
         report = first_answers(client, mask_vin=not show_vin, between=lambda: _first_looks(run))
+        journal.of_car(report.of_car(address))
         if opened is not None:
             opened(report)
         run.from_s, run.from_requests = run.now_s, run.requests

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 from bellmouth.bus.reports import Codes, FreezeFrame, Identity
 from bellmouth.errors import BusError
+from bellmouth.recording.of_car import OfCar
 
 if TYPE_CHECKING:
     from bellmouth.bus.client import Client
@@ -26,6 +27,17 @@ class FirstAnswers:
     monitors: "Mapping[int, MonitorStatus]"
     identity: tuple[Identity, ...]
     untold: Mapping[str, str] = field(default_factory=dict)
+
+    def of_car(self, controller: int) -> OfCar:
+        """Which car a recording of one of its controllers is of; the number is the car's,
+        whichever of them told it."""
+        marks = [one.mark for one in self.identity if one.mark]
+        own = [one for one in self.identity if one.source == controller]
+        return OfCar(
+            marks[0] if marks else "",
+            tuple(name for one in own for name in one.calibrations),
+            tuple(number for one in own for number in one.verifications),
+        )
 
 
 def first_answers(

@@ -18,7 +18,9 @@ from bellmouth.bus.snapshots import Beside, Snapshots, put, write_parquet
 from bellmouth.errors import RecordingError
 from bellmouth.recording.export import refused_by_disk
 from bellmouth.recording.names import table
+from bellmouth.recording.of_car import OfCar
 from bellmouth.recording.readers import journal_of
+from bellmouth.recording.seal import told_of
 from bellmouth.recording.series import Recording
 
 __all__ = ["Journal", "refuse_existing"]
@@ -109,6 +111,20 @@ class Journal:
             self._write(f"{low_s:.6f},{',' * (len(self._names) - 1)},\n")
             self._kept.woke(low_s, high_s)
 
+    def of_car(self, said: OfCar) -> None:
+        """What the car said of itself; rows have no place for it, a Parquet file has."""
+        self._kept.of_car = said
+
+    @property
+    def loads_off(self) -> bool:
+        """Whether whoever records is asked to switch every load off; as for which car it is, a
+        Parquet file has a place for that."""
+        return self._kept.loads_off
+
+    @loads_off.setter
+    def loads_off(self, asked: bool) -> None:
+        self._kept.loads_off = asked
+
     def tend(self) -> None:
         """See to it that the rows get to the disk itself and into the file, where that is due.
 
@@ -172,7 +188,9 @@ class Journal:
         rows = pl.scan_csv(self._rows_path, infer_schema=False)
         titles = [title for title in rows.collect_schema().names() if title]
         with refused_by_disk():
-            rows.select(pl.col(titles).cast(pl.Float64)).sink_parquet(beside)
+            rows.select(pl.col(titles).cast(pl.Float64)).sink_parquet(
+                beside, metadata=told_of(self._kept.of_car, loads_off=self._kept.loads_off)
+            )
 
     def _write(self, row: str) -> None:
         """One call for a row: a killed process leaves it whole or not at all."""

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from bellmouth.recording.names import table
+from bellmouth.recording.of_car import OfCar
 from bellmouth.recording.series import Recording, Series
 
 __all__ = ["Kept"]
@@ -19,7 +20,8 @@ class Kept:
     """A pair of growing arrays a parameter.
 
     ``samples`` and ``rows`` count all there were, ``last_s`` is the time of the last [s],
-    ``complete`` is whether none was let go of.
+    ``complete`` is whether none was let go of, ``of_car`` what the car said of itself,
+    ``loads_off`` whether loads were to be switched off.
     """
 
     def __init__(self, names: Sequence[str]) -> None:
@@ -30,6 +32,8 @@ class Kept:
         self.samples = self.rows = 0
         self.last_s = -1.0
         self.complete = True
+        self.of_car = OfCar()
+        self.loads_off = False
 
     def __contains__(self, name: object) -> bool:
         return name in self._times
@@ -66,4 +70,7 @@ class Kept:
             if times
         }
         rate = self.samples / self.last_s if self.last_s > 0 else float("nan")
-        return Recording(series, source, samples_per_s=rate, woken=tuple(self._woken))
+        return Recording(
+            series, source, samples_per_s=rate, woken=tuple(self._woken), of_car=self.of_car,
+            loads_off=self.loads_off,
+        )  # fmt: skip

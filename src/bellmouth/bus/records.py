@@ -21,6 +21,7 @@ from bellmouth.j1979.messages import (
     decode_response,
     encode_request,
 )
+from bellmouth.recording.of_car import vehicle_mark
 
 __all__ = [
     "ask_item",
@@ -169,6 +170,7 @@ def read_identity(asker: Asker, address: int, *, mask_vin: bool = True) -> Ident
             part.hex().upper() for part in _parts(said[_VERIFICATIONS], _VERIFICATION_BYTES)
         ),
         name=_text(said[_NAME]),
+        mark=vehicle_mark(number),
     )
 
 

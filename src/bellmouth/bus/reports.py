@@ -137,6 +137,9 @@ class Identity:
         Calibration verification numbers (item 06), eight hexadecimal digits each.
     name
         The controller's name (item 0A).
+    mark
+        What tells the number from others where it is masked (`recording.of_car`); empty without
+        one.
     """
 
     source: int
@@ -144,6 +147,7 @@ class Identity:
     calibrations: tuple[str, ...]
     verifications: tuple[str, ...]
     name: str | None
+    mark: str = ""
 
 
 @dataclass(frozen=True)

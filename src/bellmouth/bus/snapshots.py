@@ -89,7 +89,7 @@ class Snapshots:
 
 def write_parquet(recording: Recording, path: Path) -> None:
     """Write the contract's columns as Parquet."""
-    path.write_bytes(sealed(frame(recording)))
+    path.write_bytes(sealed(frame(recording), recording.of_car, loads_off=recording.loads_off))
 
 
 def put(path: Path, write: Callable[[Path], None]) -> None:

@@ -1,6 +1,6 @@
 """``bellmouth book add``: whatever came of a job."""
 
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -68,6 +68,12 @@ _KINDS = ("recording", "finding", "work", "card", "attempt", "proof", "note", "p
     "than once, and so may a check that was made again.",
 )
 @complaint_option("What the owner says (default: the job's).")
+@click.option(
+    "--loads-off",
+    is_flag=True,
+    help="Of a recording: every load was off while it idled (air conditioning, blower, lights, "
+    "heated windows).",
+)
 @click.option("--text", default="", metavar="TEXT", help="What a photo shows.")
 @click.option("--by", metavar="NAME", help="Who did the work, made the recording or the attempt.")
 @click.option(
@@ -99,6 +105,8 @@ def add_command(
         raise click.UsageError(f"--by says who made a recording, work or an attempt, no {kind}.")
     if options["gasket"] and kind != "work":
         raise click.UsageError(f"--gasket goes with work, not with a {kind}.")
+    if options["loads_off"] and kind != "recording":
+        raise click.UsageError(f"--loads-off says how a recording was made, no {kind}.")
     book = opened(context)
     entry = _ADD[kind](book, name, kind, what, options)
     said = _said(book, name, entry)
@@ -119,12 +127,12 @@ def _recording(
     book: "Book", name: str, kind: str, what: tuple[str, ...], options: dict[str, Any]
 ) -> "Entry":
     with waiting("Reading the recording"):
+        from bellmouth.recording import read_recording  # noqa: PLC0415 - --help stays quick
+
+        read = read_recording(Path(_one(what, kind, "file")), mapping=options["mapping"])
+        loads_off = options["loads_off"] or read.loads_off
         return book.add_recording(
-            name,
-            Path(_one(what, kind, "file")),
-            mapping=options["mapping"],
-            by=options["by"],
-            **_common(options),
+            name, replace(read, loads_off=loads_off), by=options["by"], **_common(options)
         )
 
 

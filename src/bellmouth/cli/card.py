@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from bellmouth.finding.result import Finding
     from bellmouth.pages.card_view import CardPage
     from bellmouth.pages.card_words import Words
+    from bellmouth.work import Before
 
 __all__ = ["command"]
 
@@ -106,33 +107,38 @@ def command(
         raise click.UsageError("Give --finding or --recording, not both.")
     refuse_existing(html, pdf, overwrite=overwrite)
     car, words = read_car(car_file), Words(language or default_language(), units)
+    finding, before = _made_from(car, finding_file, recording, words)
     card = make_card(
         car,
-        _finding(car, finding_file, recording, words),
+        finding,
         works,
         torque=torque,
         manual_section=manual_section,
         bolts=bolts,
         learning=learning,
+        before=before,
     )
     page = card_page(card, words)
     _write(page, html, pdf, paper, words)
     _show(page, html, pdf, as_json=as_json)
 
 
-def _finding(
+def _made_from(
     car: "Car", finding_file: Path | None, recording: Path | None, words: "Words"
-) -> "Finding | None":
+) -> "tuple[Finding | None, Before | None]":
+    """The finding, and the recording that it is made from, where that was given."""
     if finding_file is not None:
         from bellmouth.work import read_finding  # noqa: PLC0415
 
-        return read_finding(finding_file)
+        return read_finding(finding_file), None
     if recording is None:
-        return None
+        return None, None
     from bellmouth import find, read_recording  # noqa: PLC0415
+    from bellmouth.work import Before  # noqa: PLC0415
 
+    read = read_recording(recording)
     with waiting(words.text("Weighing the causes")):
-        return find(read_recording(recording), car)
+        return find(read, car), Before.of(read)
 
 
 def _write(

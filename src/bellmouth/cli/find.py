@@ -26,7 +26,7 @@ _FILE = click.Path(path_type=Path)
 _ASKED = {
     "complaint": "--complaint", "also": "--also", "references": "--reference",
     "results": "--result", "prior": "--prior", "family": "--family", "mapping": "--mapping",
-    "language": "--language", "units": "--units",
+    "loads_off": "--loads-off", "language": "--language", "units": "--units",
 }  # fmt: skip
 
 
@@ -92,6 +92,11 @@ _ASKED = {
 )
 @overwrite_option
 @click.option(
+    "--loads-off",
+    is_flag=True,
+    help="Every load was off while it idled: air conditioning, blower, lights, heated windows.",
+)
+@click.option(
     "--live",
     is_flag=True,
     help="Read the car first, guided, and write what it says to REC (as bellmouth record does).",
@@ -110,6 +115,7 @@ def command(
     as_json: bool,
     report: Path | None,
     overwrite: bool,
+    loads_off: bool,
     live: bool,
     interface: str,
     channel: str | None,
@@ -140,9 +146,9 @@ def command(
     with waiting(speak.text("Weighing the causes")):
         finding = find(
             judged, car, also=more, references=good, results=results, prior=prior,
-            complaint=complaint, family=family,
+            complaint=complaint, family=family, loads_off=loads_off or live,
         )  # fmt: skip
-    params = click.get_current_context().params
+    params = {**click.get_current_context().params, "loads_off": True}
     again = command_again(recording, car_file, params) if live else ""
     show(finding, judged, car, speak, as_json=as_json, report=report, again=again)
 
@@ -155,7 +161,7 @@ def command_again(recording: Path, car_file: Path, given: Mapping[str, Any]) -> 
         if name == "units" and value == "metric":  # nobody has to type what holds anyway
             continue
         for one in value if isinstance(value, tuple) else (value,):
-            words += [] if one is None else [option, str(one)]
+            words += [] if one in (None, False) else [option] if one is True else [option, str(one)]
     return shlex.join(words)
 
 

@@ -161,12 +161,12 @@ def command(
     with _until_stopped():
         with waiting("Building the car"):
             car = _car(fault, sizes, seed, car_file, variant, latency, speed, state)
-        car.mend(works)
+        _mend(car, works)
         car.driver = seat.mechanic
         if write_car is not None:
             _write(write_car, _MARK + car.toml(), overwrite=overwrite)
         with _serving(car, choice) as served, seat.driving(car, click.echo):
-            _introduce(served, choice, write_car or car_file)
+            _introduce(served, choice, write_car or car_file, works)
             if seat.who == "keyboard":
                 _show_keys()
             if tell:
@@ -219,6 +219,15 @@ def _car(
     )  # fmt: skip
 
 
+def _mend(car: "PracticeCar", works: tuple[str, ...]) -> None:
+    """Do the works; whoever did one that was not called for hears so, and not what would be."""
+    from bellmouth.practice.mending import idle_works  # noqa: PLC0415
+
+    for work in idle_works(car.truth.cause, works):
+        click.echo(f"{work} mends nothing that is wrong with this car.")
+    car.mend(works)
+
+
 @contextmanager
 def _serving(car: "PracticeCar", choice: "WireChoice") -> "Iterator[Served]":
     from bellmouth.practice.wires import serve  # noqa: PLC0415
@@ -257,13 +266,21 @@ def _write(path: Path, text: str, *, overwrite: bool) -> None:
     path.write_text(text, "utf-8")
 
 
-def _introduce(served: "Served", choice: "WireChoice", car_file: Path | None) -> None:
+def _introduce(
+    served: "Served", choice: "WireChoice", car_file: Path | None, works: tuple[str, ...]
+) -> None:
     speed = "10.4 kbit/s" if choice.kline else f"{(choice.bit_rate or 500_000) / 1000:g} kbit/s"
     words = ["bellmouth", "record", "--interface", served.interface, "--channel", served.channel]
-    words += ["--car", str(car_file or "car.toml"), "-o", "rec.parquet"]
+    described, out = str(car_file or "car.toml"), "after.parquet" if works else "rec.parquet"
+    words += ["--car", described, "-o", out]
     click.echo(f"A practice car is waiting on {served.channel} ({served.interface}, {speed}).")
     click.echo("To talk to it, type in another shell:")
     click.echo(f"  {shlex.join(words)}")
+    if works:
+        done = [word for work in dict.fromkeys(works) for word in ("--done", work)]
+        proof = ["bellmouth", "prove", "rec.parquet", out, "--car", described, *done]
+        click.echo("And then, beside the recording from before the work:")
+        click.echo(f"  {shlex.join(proof)}")
     if car_file is None:
         click.echo("Its description for --car is written by --write-car car.toml.")
     click.echo("Ctrl-C ends it.")

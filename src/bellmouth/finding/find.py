@@ -25,6 +25,7 @@ from bellmouth.finding.hypothesis import Hypotheses
 from bellmouth.finding.observations import judgeable
 from bellmouth.finding.picture import draw
 from bellmouth.finding.result import CauseProbability, Finding
+from bellmouth.finding.same_car import refuse_other_cars
 from bellmouth.finding.sizes import sizes_of
 from bellmouth.finding.suitable import refuse_hopeless, refuse_the_same
 from bellmouth.finding.weights import hypothesis_weights, probability, weights_of
@@ -49,6 +50,7 @@ def find(
     prior: Mapping[str, float] | str | Path | None = None,
     complaint: str | None = None,
     family: Family | str | Path | None = None,
+    loads_off: bool = False,
 ) -> Finding:
     """What is wrong with the air path, how big, how sure, and what would settle it.
 
@@ -76,6 +78,10 @@ def find(
     family
         What was learnt from other cars of its engine family, or the file of it; by default the
         one that the car names.
+    loads_off
+        Whether every load (air conditioning, blower, lights, heated windows) was off while the
+        engine idled, in each recording of the car as it is. A guided capture asks for that and
+        notes it in the recording.
 
     Returns
     -------
@@ -88,8 +94,8 @@ def find(
     ------
     FindingError
         If the recording cannot be asked this: no running engine, never warm, an unthrottled
-        engine, metering that the readings contradict, a recording given twice; or if a check, a
-        prior or a family is not one.
+        engine, metering that the readings contradict, a recording given twice or of another car; or
+        if a check, a prior or a family is not one.
     CarError
         If the complaint is not known.
 
@@ -103,7 +109,9 @@ def find(
     for reference in references:
         refuse_the_same((recording, reference), _GOOD_INSTEAD)
     refuse_the_same((recording, *also, *references), _ONCE_INSTEAD)
-    judged = [(one, stretches(one)) for one in (recording, *also)]
+    refuse_other_cars((recording, *also, *references))
+    now = [replace(one, loads_off=True) if loads_off else one for one in (recording, *also)]
+    judged = [(one, stretches(one)) for one in now]
     others = [(one, stretches(one)) for one in references]
     known = known_family(family, car)
     more, good = ([found for _, found in group] for group in (judged[1:], others))
@@ -158,6 +166,7 @@ def _report(
             *of_the_stop(case, results),
             *(one.sentence for one in said),
             *explain.low_idle(case, complaint),
+            *_loads(one for one, _ in judged),
             *_stands([one for one, _ in judged], complaint),
             *_once(explain.warnings_of(case, posterior, one, found) for one, found in judged),
             *explain.elsewhere(posterior["healthy"], complaint),
@@ -174,6 +183,15 @@ def _report(
 def _once(said: Iterable[Sequence[str]]) -> tuple[str, ...]:
     """What several recordings have to say, each sentence once."""
     return tuple(dict.fromkeys(sentence for of_one in said for sentence in of_one))
+
+
+def _loads(judged: Iterable[Recording]) -> Iterator[str]:
+    """What is taken as told of loads."""
+    if any(one.loads_off for one in judged):
+        yield (
+            "Taken as told: every load was off at idle (air conditioning, blower, lights, heated "
+            "windows). If one was on, an idle that it raised looks like surplus air."
+        )
 
 
 def _stands(judged: Sequence[Recording], complaint: Complaint) -> Iterator[str]:

@@ -25,13 +25,15 @@ _FALLS_RPM = 5.0  # less between two stretches is no fall; our choice
 @dataclass(frozen=True)
 class Lowest:
     """Lowest warm idle [rpm], how many levels there are, the spark there [deg], how much higher
-    than hot it may idle for its coolant [rpm], and whether it is out of a drive."""
+    than hot it may idle for its coolant [rpm], whether it is out of a drive, and whether loads are
+    known to be off there."""
 
     speed_rpm: float
     levels: int
     timing_deg: float
     warming_rpm: float
     driven: bool = False
+    loads_off: bool = False
 
 
 def lowest_idle(
@@ -58,6 +60,7 @@ def lowest_idle(
         timing_deg=float(o.timing_deg[order[place]]),
         warming_rpm=_warming_rpm(o, mask, int(order[place]), table),
         driven=bool(driven[place]),
+        loads_off=bool(o.loads_off[order[place]]),
     )
 
 
@@ -93,8 +96,10 @@ def _levels(rising: Floats) -> int:
 def load_share(idle: Lowest, table: Mapping[str, Any]) -> float:
     """How likely it is that a load raises an idle: one with two levels shows it without. In a drive
     an idle is held up for other reasons, too, and one that comes to rest elsewhere at each stop has
-    perhaps not settled at any."""
+    perhaps not settled at any. Where they are said to be off, some load is forgotten, or cannot be
+    switched."""
     if idle.driven:
         shares = table["driven_load_share"]
         return float(shares[min(idle.levels, len(shares)) - 1])
-    return float(table["load_share_two_levels" if idle.levels > 1 else "load_share"])
+    share = float(table["load_share_two_levels" if idle.levels > 1 else "load_share"])
+    return min(share, float(table["off_load_share"])) if idle.loads_off else share

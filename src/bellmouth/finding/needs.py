@@ -20,6 +20,7 @@ __all__ = ["learning_reasons", "needs_of", "settled"]
 _CLOSED_LOOP_S = 20.0
 _JUST_CLEARED_MIN = 2.0
 _CLEARED_KM = 100.0
+_STALE = 0.2  # from here on the learning is asked for; our choice
 
 
 def settled(after: Sequence[Stretch], recording: Recording) -> tuple[Need, ...]:
@@ -59,7 +60,7 @@ def needs_of(
     which of the two recordings is right is not known."""
     found = [*unready, *([_which_is_right(pair)] if either else [])]
     stale, leak = after.get("learned_stale", 0.0), after.get("leak", 0.0)
-    if stale > 0.2:
+    if stale > _STALE:
         found.append(
             Need(
                 "the idle learning procedure, a hot restart, then this recording again",
@@ -69,7 +70,7 @@ def needs_of(
         )
     found += _leak_check(pair, verdict, leak)
     if verdict == "cannot say yet" and not either:
-        found += _more_recording(pair)
+        found += _more_recording(pair, learns=stale > _STALE)
     elif verdict == "worse":
         found.append(
             Need(
@@ -115,9 +116,12 @@ def _which_is_right(pair: "Pair") -> Need:
     )
 
 
-def _more_recording(pair: "Pair") -> list[Need]:
-    """What a recording after can still be given: the one before is past."""
+def _more_recording(pair: "Pair", *, learns: bool) -> list[Need]:
+    """What a recording after can still be given: the one before is past. ``learns``: one after
+    the learning is asked for already."""
     if {"held", "drive"} & {stretch.kind for stretch in pair.stretches[AFTER]}:
+        if learns:
+            return []
         return [
             Need(
                 "another recording after, under the same weather and loads as before",

@@ -71,6 +71,7 @@ class Observations:
     opening_pct: Floats  # above the stop, by a reading that seems to count from there
     timing_deg: Floats
     coolant_c: Floats
+    loads_off: Bools  # idles that are known to be without loads
     load_pct: Floats  # calculated load, a share of what differs from engine to engine
     start_s: Floats
     end_s: Floats
@@ -138,6 +139,7 @@ def observe(
         judged=recording <= len(also),
         idle=np.array([stretch.kind == "idle" for stretch in stretches], dtype=bool),
         held=np.array([stretch.kind == "held" for stretch in stretches], dtype=bool),
+        loads_off=np.array([stretch.loads_off for stretch in stretches], dtype=bool),
         purging=np.array([stretch.purging or 0.0 for stretch in stretches]),
         purge_told=np.array([stretch.purging is not None for stretch in stretches], dtype=bool),
         recirculating=told_or(0.0, column.value("commanded_egr")) / 100.0,

@@ -63,6 +63,8 @@ def plate_position(
     o, table = observations, priors.plate_position
     per_deg = table["pct_per_deg"]
     mine = o.idle & (o.recording == recording)
+    if o.loads_off[mine].any():
+        table = {**table, "load_share": priors.idle_speed["off_load_share"]}
     idle = mine & np.isfinite(o.throttle_pct)
     total = np.zeros(len(_MORE_OPEN_DEG))
     informed = False

@@ -32,6 +32,7 @@ from bellmouth.finding.priors import Priors, load_priors
 from bellmouth.finding.proof_checks import looked, looks
 from bellmouth.finding.proof_result import Proof
 from bellmouth.finding.result import OfFamily
+from bellmouth.finding.same_car import other_software, refuse_other_cars
 from bellmouth.finding.suitable import refuse_foreign, refuse_hopeless, refuse_the_same, usable
 from bellmouth.finding.verdict import verdict_of
 from bellmouth.finding.weights import hypothesis_weights, weights_of
@@ -114,8 +115,9 @@ def prove(
     Raises
     ------
     FindingError
-        If one of the recordings cannot be asked this, two of them are the same, they do not
-        report the same metering, or a work, a result, a prior or a family is not one.
+        If one of the recordings cannot be asked this, two of them are the same or of different
+        cars, they do not report the same metering, or a work, a result, a prior or a family is not
+        one.
     CarError
         If the complaint is not known.
 
@@ -126,6 +128,7 @@ def prove(
     """
     said: Complaint = parse_complaint(complaint) if complaint else (car.complaint or "unknown")
     refuse_the_same((before, after, *references), _APART_INSTEAD)
+    refuse_other_cars((before, after, *references))
     for one in (before, after):
         refuse_hopeless(one)
     _refuse_other_metering(before, after)
@@ -138,7 +141,8 @@ def prove(
     weights = course_weights(pair, weights_of(prior, said, known), works_done)
     proof = verdict_of(pair, weights, after)
     stood = [f"{one.source}: {said}" for one in (before, after) for said in stood_still(one)]
-    warnings = (*counted(told), *_unlike(before, after), *stood, *proof.warnings)
+    unlike = (*_unlike(before, after), *other_software(before, after))
+    warnings = (*counted(told), *unlike, *stood, *proof.warnings)
     return replace(proof, warnings=warnings)
 
 

@@ -106,6 +106,7 @@ def _judged(
         result.consequence,
         result.repeat,
         result.advice,
+        does=procedure.does,
     )
     times = [item.begin.best_s for item in placed if item.begin is not None]
     times += [item.end.best_s for item in placed if item.end is not None]
@@ -147,4 +148,5 @@ def _none_found(procedure: Procedure, evidence: Evidence, *, recorded: bool) -> 
         (),
         advice=advice,
         notes=evidence.notes,
+        does=procedure.does,
     )

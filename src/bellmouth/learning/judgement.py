@@ -113,6 +113,8 @@ class Judgement:
         Every attempt found, in order of time; the last is the one judged.
     notes
         How the signals were read.
+    does
+        What the procedure makes the controller learn, as the procedure says it.
     """
 
     procedure: str
@@ -125,6 +127,7 @@ class Judgement:
     advice: str = ""
     attempts: tuple[Attempt, ...] = ()
     notes: tuple[str, ...] = ()
+    does: str = ""
 
 
 def worst(judgements: list[str]) -> str:

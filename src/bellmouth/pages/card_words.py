@@ -24,7 +24,10 @@ Units = Literal["metric", "us"]
 _DEGREES = re.compile(r"(?<=\d)([ \u00a0])degC\b")
 _SPACE = "\u00a0"  # a number and its unit stay on one line
 
-_PLACES = {"in": 3, "in2": 4, "ratio": 2, "L": 1, "lb/min": 2, "psi": 1, "V": 1, "mm": 1, "mm2": 1}
+_PLACES = {
+    "in": 3, "in2": 4, "ratio": 2, "L": 1, "lb/min": 2, "psi": 1, "inHg": 1, "V": 1, "mm": 1,
+    "mm2": 1,
+}  # fmt: skip
 _ROUND = {"mi": 10.0}
 
 

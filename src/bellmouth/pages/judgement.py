@@ -35,6 +35,7 @@ def judgement_document(judgement: Judgement) -> dict[str, Any]:
     """
     return {
         "procedure": judgement.procedure,
+        "does": judgement.does,
         "judgement": judgement.judgement,
         "steps": [_step(line) for line in judgement.steps],
         "conditions": [_condition(line) for line in judgement.conditions],

@@ -33,21 +33,60 @@ _WORTH_SAYING = 0.5
 _POSSIBLE = 0.1
 _HARDLY_TOLD = 3.0  # recordings that move the odds by less than this factor; our choice
 _SURE = 0.9
+_MOSTLY = 0.9  # of what is or may be new; our choice
+_LEAK_MINDED = 0.01
+_SEAL = "Find and seal it before anything is learned, then record once more."
 
 
 def proof_headline(proof: Proof, metering: str = "airflow") -> str:
     """The verdict in one sentence, with its probability."""
     words = _VERDICTS[proof.verdict]
+    if told := _half_done(proof, metering):
+        return told
     if proof.verdict != "cannot say yet":
         return f"{words} ({chance(proof.probability)})."
     likeliest = max(proof.outcomes, key=lambda name: proof.outcomes[name])
     sure = chance(proof.probability)
     if proof.probability >= COMMITS:  # it is not for want of sureness
         return f"{words}: {likeliest} would be likeliest ({sure}), but see what it still takes."
-    gone, worse = _gone(proof, metering), proof.outcomes.get("worse", 0.0)
-    if gone and not proof.withheld and worse > 1.0 - COMMITS:  # what was mended is not in doubt
-        return f"{words}: {gone} gone, but something new may be there ({chance(worse)})."
     return f"{words}: {likeliest} is likeliest ({sure}), but not sure enough."
+
+
+def _half_done(proof: Proof, metering: str) -> str:
+    """Where what was mended is not in doubt and something new is, or may be: both of it, and what
+    to do where it is one thing; empty elsewhere."""
+    gone, worse = _gone(proof, metering), proof.outcomes.get("worse", 0.0)
+    if not gone or proof.withheld or worse <= 1.0 - COMMITS or proof.verdict in ("better", "same"):
+        return ""
+    sure = chance(worse)
+    if _came(proof, "learned_stale") >= _MOSTLY * worse:
+        do = _learn_again(proof)
+        there = f"Worse so far: {gone} gone, but learning has not taken ({sure}). {do}"
+        may_be = f"Cannot say yet: {gone} gone, but learning may not have taken ({sure}). {do}"
+    elif _came(proof, "leak") >= _MOSTLY * worse:
+        there = f"Worse: {gone} gone, but a leak is new ({sure}). {_SEAL}"
+        may_be = f"Cannot say yet: {gone} gone, but a leak may be new ({sure}). {_SEAL}"
+    else:
+        there = f"Worse: {gone} gone, but something new is there ({sure})."
+        may_be = f"Cannot say yet: {gone} gone, but something new may be there ({sure})."
+    return there if proof.verdict == "worse" else may_be
+
+
+def _learn_again(proof: Proof) -> str:
+    """What to do about learning; with a leak it fails, or learns the leak."""
+    if proof.after.get("leak", 0.0) >= _LEAK_MINDED:
+        return "Look for a leak, then have the idle learned again and record once more."
+    return "Have the idle learned again, then record once more."
+
+
+def _came(proof: Proof, cause: str) -> float:
+    """Probability that this cause is there after and was not before, and that no other came."""
+    return sum(share for name, share in proof.courses.items() if _new_in(name) == {cause})
+
+
+def _new_in(course: str) -> frozenset[str]:
+    before, after = (part.replace("'", "").split("+") for part in course.split(" -> "))
+    return frozenset(after) - frozenset(before) - {"healthy"}
 
 
 def _gone(proof: Proof, metering: str) -> str:

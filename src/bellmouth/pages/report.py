@@ -316,15 +316,22 @@ def _car_rows(car: Car, speak: Words) -> dict[str, str]:
         words, _, end = field.name.rpartition("_")
         name = (words if end in _CAR_UNITS else field.name).replace("_", " ")
         if isinstance(value, Known):
-            spread = f" ± {value.sd:g}" if value.sd else ""
-            told = f"{value.value:g}{spread} {_CAR_UNITS[end]}"
-            rows[speak.told(name)] = speak.told(told)
+            rows[speak.told(name)] = _known(value, _CAR_UNITS[end], speak)
         elif field.name == "source":
             rows[speak.told(name)] = str(value)
         elif field.name not in {"name", "complaint"}:
             told = "unknown" if value is None else str(value)
             rows[speak.told(name)] = speak.told(told)
     return rows
+
+
+def _known(known: Known, unit: str, speak: Words) -> str:
+    if unit == "kPa" and speak.units == "us":
+        # Words alone would not say that it is the barometer's.
+        spread = f" ± {speak.figure(known.sd, unit)}" if known.sd else ""
+        return f"{speak.figure(known.value, unit)}{spread} {speak.unit(unit)}"
+    spread = f" ± {known.sd:g}" if known.sd else ""
+    return speak.told(f"{known.value:g}{spread} {unit}")
 
 
 def _recording_rows(recording: Recording, speak: Words) -> dict[str, str]:

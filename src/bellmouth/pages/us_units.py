@@ -1,4 +1,9 @@
-"""US units, in one place: factors, signs, and a text's metric quantities written in them."""
+"""US units, in one place: factors, signs, and a text's metric quantities written in them.
+
+What the trade reads a pressure in depends on whose it is: manifold and barometer in inches of
+mercury (absolute, as scan tools show them); fuel, boost, exhaust and a smoke machine in psi. Common
+practice, no source.
+"""
 
 import math
 import re
@@ -7,8 +12,10 @@ from types import MappingProxyType
 
 from babel.numbers import NumberFormatError, format_decimal, parse_decimal
 
-__all__ = ["SHOWN", "UNITS_BY_LANGUAGE", "US", "in_us", "label_in_us"]
+__all__ = ["PSI", "SHOWN", "UNITS_BY_LANGUAGE", "US", "in_us", "label_in_us", "unit_of_reading"]
 
+#: Kilopascals of what is read in psi; ``kPa`` alone is the manifold's and the barometer's.
+PSI = "kPa/psi"
 #: Metric unit -> (US unit, factor, offset): US = metric x factor + offset.
 US: Mapping[str, tuple[str, float, float]] = MappingProxyType(
     {
@@ -18,7 +25,8 @@ US: Mapping[str, tuple[str, float, float]] = MappingProxyType(
         "m": ("ft", 1 / 0.3048, 0.0),
         "mm": ("in", 1 / 25.4, 0.0),
         "mm2": ("in2", 1 / 645.16, 0.0),
-        "kPa": ("psi", 1 / 6.894757, 0.0),
+        "kPa": ("inHg", 1 / 3.386389, 0.0),
+        PSI: ("psi", 1 / 6.894757, 0.0),
         "Pa": ("inH2O", 1 / 249.08891, 0.0),
         "g/s": ("lb/min", 60 / 453.59237, 0.0),
         "L/h": ("gal/h", 1 / 3.785411784, 0.0),
@@ -28,11 +36,14 @@ US: Mapping[str, tuple[str, float, float]] = MappingProxyType(
 )
 #: How a unit is written where it is shown.
 SHOWN: Mapping[str, str] = MappingProxyType(
-    {"degC": "°C", "degF": "°F", "mm2": "mm²", "in2": "in²", "ratio": "×"}
+    {"degC": "°C", "degF": "°F", "mm2": "mm²", "in2": "in²", "ratio": "×", PSI: "kPa"}
 )
 #: Units that a language writes in its own way.
 UNITS_BY_LANGUAGE: Mapping[str, Mapping[str, str]] = MappingProxyType({"de": {"rpm": "1/min"}})
 _METRIC = {SHOWN.get(unit, unit): unit for unit in US} | {unit: unit for unit in US}
+# Readings of the standard in inHg; and what a sentence, in each language, calls them.
+_MERCURY = ("intake_manifold_pressure", "barometric_pressure")
+_OF_MERCURY = re.compile(r"manifold|barometr|Saugrohr|Luftdruck", re.IGNORECASE)
 _UNIT = "|".join(sorted(map(re.escape, _METRIC), key=len, reverse=True))
 _NUMBER = r"[+\-−]?\d(?:[\d.,]*\d)?"
 _BETWEEN = r"(?:\s?(?:–|-|±|…|to|bis|of|von|and|und)\s?)"
@@ -45,6 +56,11 @@ _LABEL = re.compile(rf"\[((?:[\d.,]+\s|thousand\s)?)({_UNIT})\]")
 _LEAST_FIGURES = 2
 
 
+def unit_of_reading(name: str, unit: str) -> str:
+    """A reading's metric unit, as a key of `US`: of pressures by what the trade reads it in."""
+    return PSI if unit == "kPa" and not name.startswith(_MERCURY) else unit
+
+
 def in_us(text: str, language: str = "en") -> str:
     """A text with every metric quantity and every unit of a label in US units.
 
@@ -53,30 +69,31 @@ def in_us(text: str, language: str = "en") -> str:
 
     def changed(found: re.Match[str]) -> str:
         first, joint, second, space, shown, opens, low, until, high, closes = found.groups()
+        metric = _METRIC[shown]
+        if metric == "kPa" and not _OF_MERCURY.search(text):
+            metric = PSI
         ends = [one for one in (first, second, low, high) if one]
         is_spread = joint is not None and "\u00b1" in joint
         try:
-            places = _places([second] if is_spread else ends, shown, language)
+            places = _places([second] if is_spread else ends, metric, language)
             told = [
-                _written(
-                    one, _METRIC[shown], language, places, whole=not (is_spread and one is second)
-                )
+                _written(one, metric, language, places, whole=not (is_spread and one is second))
                 for one in ends
             ]
         except NumberFormatError:
             return found[0]
-        return _joined(told, (joint, space, _us_shown(shown)), (opens, until, closes))
+        return _joined(told, (joint, space, _us_shown(metric)), (opens, until, closes))
 
     return label_in_us(_QUANTITY.sub(changed, text))
 
 
 def label_in_us(text: str) -> str:
     """A text with the units in its square brackets changed: ``Pressure [kPa]``."""
-    return _LABEL.sub(lambda found: f"[{found[1]}{_us_shown(found[2])}]", text)
+    return _LABEL.sub(lambda found: f"[{found[1]}{_us_shown(_METRIC[found[2]])}]", text)
 
 
-def _us_shown(shown: str) -> str:
-    unit = US[_METRIC[shown]][0]
+def _us_shown(metric: str) -> str:
+    unit = US[metric][0]
     return SHOWN.get(unit, unit)
 
 
@@ -102,9 +119,9 @@ def _figures(number: str) -> int:
     return len(re.sub(r"\D", "", digits))
 
 
-def _places(numbers: list[str], shown: str, language: str) -> int:
+def _places(numbers: list[str], metric: str, language: str) -> int:
     """Decimal places that keep what the numbers say, and no more."""
-    unit, factor, offset = US[_METRIC[shown]]
+    unit, factor, offset = US[metric]
     most = max(numbers, key=lambda one: abs(_value(one, language)))
     if offset:
         return max(len(one.partition("." if language == "en" else ",")[2]) for one in numbers)

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from bellmouth.practice.identity import identity_of
+from bellmouth.practice.identity import identity_of, number_of
 from bellmouth.practice.ignition import Controls, Key
 from bellmouth.practice.learning_logic import Effects, Learned, LearningLogic
 from bellmouth.practice.live_controllers import EngineController
@@ -64,10 +64,13 @@ class LiveBody:
         self.values = LiveValues(self.engine, self._around, case.seed)
         self._trouble = Trouble(ready=ready)
         self._banks = int(case.car.banks[0])
-        self.identity = identity_of("engine", case.variant, case.seed)
-        self.gearbox_identity = identity_of("gearbox", case.variant, case.seed)
+        number = number_of(case.variant, case.car)
+        self.identity = identity_of("engine", case.variant, number)
+        self.gearbox_identity = identity_of("gearbox", case.variant, number)
         sizes = zlib.crc32(repr((case.cause, sorted(case.sizes.items()))).encode())
-        self.mark = f"{self.identity.vehicle_number}-{sizes:08x}"
+        # By its seed, as state files from before have it.
+        seeded = identity_of("engine", case.variant, case.seed)
+        self.mark = f"{seeded.vehicle_number}-{sizes:08x}"
         self.controller = EngineController(
             self.values, self._trouble, self.identity, self._lamp_commanded, self.may_clear,
             self.engine.forget_trims,

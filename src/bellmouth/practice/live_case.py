@@ -11,6 +11,7 @@ from bellmouth.errors import CarError
 from bellmouth.practice.cars import Cars
 from bellmouth.practice.columns import Floats
 from bellmouth.practice.faults import CAUSES, PAIRS, SIZE_UNITS, Faults, leak_area_mm2, sizes_of
+from bellmouth.practice.identity import number_of
 from bellmouth.practice.population import VARIANTS, Case, _solve_opening, draw
 from bellmouth.practice.scenario import Truth
 
@@ -225,8 +226,9 @@ def car_toml(case: Case, complaint: Complaint) -> str:
     """The car file that its owner would write: engine, metering, idle speed and complaint."""
     row = case.car.row(0)
     bore = Known(float(np.round(row["bore_mm"])), 1.0)
+    number = number_of(case.variant, case.car)  # its VIN ends on the same
     lines = [
-        f'name = "practice {case.variant}{case.seed}"',
+        f'name = "practice {case.variant}{case.seed}-{number % 10_000:04d}"',
         f"displacement_l = {row['displacement_l']:.2f}",
         f"cylinders = {int(row['cylinders'])}",
         f"banks = {int(row['banks'])}",

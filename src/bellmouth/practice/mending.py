@@ -9,7 +9,7 @@ import numpy as np
 from bellmouth.practice.faults import Faults
 from bellmouth.practice.population import Case
 
-__all__ = ["HEALS", "mended"]
+__all__ = ["HEALS", "idle_works", "mended"]
 
 #: Causes that each work of the job card heals. What the controller has learned is healed by no
 #: work with the hands: it learns again.
@@ -43,6 +43,12 @@ def mended(case: Case, works: Iterable[str]) -> Case:
     sizes = {part: size for part, size in case.sizes.items() if part in left}
     fault = _without(case.fault, healed)
     return replace(case, cause="+".join(left) or "healthy", sizes=sizes, fault=fault)
+
+
+def idle_works(cause: str, works: Iterable[str]) -> tuple[str, ...]:
+    """Those of the works that heal nothing on a car with this cause, each once."""
+    there = set(cause.split("+"))
+    return tuple(dict.fromkeys(work for work in works if not there & set(HEALS.get(work, ()))))
 
 
 def _without(fault: Faults, healed: set[str]) -> Faults:

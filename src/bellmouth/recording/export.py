@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from bellmouth.errors import RecordingError
-from bellmouth.recording.seal import sealed
+from bellmouth.recording.seal import LOADS_OFF, sealed
 from bellmouth.recording.series import Recording
 
 if TYPE_CHECKING:
@@ -89,7 +89,7 @@ def _csv(recording: Recording, path: Path) -> None:
 
 
 def _parquet(recording: Recording, path: Path) -> None:
-    path.write_bytes(sealed(frame(recording)))
+    path.write_bytes(sealed(frame(recording), recording.of_car, loads_off=recording.loads_off))
 
 
 def _mdf(recording: Recording, path: Path) -> None:
@@ -102,7 +102,9 @@ def _mdf(recording: Recording, path: Path) -> None:
                 samples=series.value, timestamps=series.time_s, name=series.name, unit=series.unit
             )
             file.append([signal], comment=recording.source)
-        file.header.comment = "\n".join([recording.source, *recording.notes])
+        loads = LOADS_OFF if recording.loads_off else ""
+        said = [recording.source, *recording.notes, recording.of_car.text(), loads]
+        file.header.comment = "\n".join(filter(None, said))
         file.save(path, overwrite=True)
 
 

@@ -1,12 +1,13 @@
 """Rows of an ASAM MDF 4 file: channels by the contract's names, or by a mapping."""
 
 import gc
+import html
 import io
 import logging
 import sys
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -14,7 +15,9 @@ import numpy as np
 from bellmouth.errors import RecordingError
 from bellmouth.recording.clock import is_astray
 from bellmouth.recording.header import Column, Header, read_header
+from bellmouth.recording.of_car import OfCar
 from bellmouth.recording.rows import Rows
+from bellmouth.recording.seal import LOADS_OFF
 from bellmouth.recording.series import Floats
 
 __all__ = ["rows_of_mdf"]
@@ -53,7 +56,10 @@ def rows_of_mdf(raw: bytes, mapping: Mapping[str, str], source: str) -> Rows:
             channels, notes = _channels(file, mapping)
             titles = ["time [s]", *(channel.title for channel in channels)]
             header = read_header(titles, mapping, source, None)
-            return _gathered(file, header, channels, notes, source)
+            rows = _gathered(file, header, channels, notes, source)
+            # The library hands the comment over as the XML that it is in.
+            comment = html.unescape(str(file.header.comment))
+            return replace(rows, of_car=OfCar.found_in(comment), loads_off=LOADS_OFF in comment)
 
 
 @contextmanager

@@ -9,7 +9,7 @@ from bellmouth.errors import RecordingError
 from bellmouth.recording.header import read_header
 from bellmouth.recording.parquet_file import DamagedFileError, table_in
 from bellmouth.recording.rows import Rows, odd_cells
-from bellmouth.recording.seal import seal_is_broken
+from bellmouth.recording.seal import loads_off_in, of_car_in, seal_is_broken
 
 __all__ = ["rows_of_parquet"]
 
@@ -50,7 +50,10 @@ def rows_of_parquet(raw: bytes, mapping: Mapping[str, str], source: str) -> Rows
             notes.append(odd_cells(column.title, odd))
         arrays[column.name] = np.where(finite, array, np.nan)
     time = arrays.pop("time")
-    return Rows(header, time, arrays, lambda row: f"row {row + 1}", tuple(notes))
+    return Rows(
+        header, time, arrays, lambda row: f"row {row + 1}", tuple(notes),
+        of_car=of_car_in(raw), loads_off=loads_off_in(raw),
+    )  # fmt: skip
 
 
 def _seconds(time: pl.Series, factor: float) -> pl.Series:

@@ -11,6 +11,7 @@ from bellmouth.recording.clock import Clock, mend
 from bellmouth.recording.csv_rows import rows_of_csv
 from bellmouth.recording.csv_text import load
 from bellmouth.recording.header import Column, read_mapping
+from bellmouth.recording.of_car import OfCar
 from bellmouth.recording.rows import Rows
 from bellmouth.recording.screen import screen
 from bellmouth.recording.series import Floats, Recording, Series
@@ -96,7 +97,11 @@ def _left_by_a_crash(path: Path, journal: Path) -> Recording:
         f"The capture has not ended in order (or is still going on): read from {longest.source}"
         f"{more}."
     )
-    return replace(longest, source=path.name, notes=(note, *longest.notes))
+    # A journal of rows has no place for which car they are of; a snapshot has.
+    of_car = max((one.of_car for one in found), key=lambda said: said != OfCar())
+    loads_off = any(one.loads_off for one in found)
+    notes = (note, *longest.notes)
+    return replace(longest, source=path.name, notes=notes, of_car=of_car, loads_off=loads_off)
 
 
 def _seconds(recording: Recording) -> float:
@@ -153,6 +158,8 @@ def recording_from_rows(rows: Rows, source: str) -> Recording:
         samples / seconds,
         begins_s=clock.begins_s,
         woken=() if rows.header.unmapped else _woken(rows, clock),
+        of_car=rows.of_car,
+        loads_off=rows.loads_off,
     )
     titles = {column.name: column.title for column in rows.header.columns}
     return _from_first(screen(recording, titles))

@@ -1,9 +1,10 @@
 """What every file format hands on: the header's columns as arrays, and where each row stood."""
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from bellmouth.recording.header import Header
+from bellmouth.recording.of_car import OfCar
 from bellmouth.recording.series import Floats
 
 __all__ = ["DAMAGED_SHARE", "Rows", "odd_cells"]
@@ -19,7 +20,8 @@ class Rows:
 
     ``time`` and the arrays of ``cells`` (by parameter) have one element a row; an empty cell is
     NaN, a cell that said NaN or infinity is infinite or counted in ``notes``. ``place`` names the
-    row of an index for an error message (``line 17``).
+    row of an index for an error message (``line 17``). ``of_car`` is which car it says it is of,
+    ``loads_off`` whether it says that loads were off.
     """
 
     header: Header
@@ -27,6 +29,8 @@ class Rows:
     cells: Mapping[str, Floats]
     place: Callable[[int], str]
     notes: tuple[str, ...] = ()
+    of_car: OfCar = field(default=OfCar())
+    loads_off: bool = False
 
 
 def odd_cells(title: str, count: int) -> str:

@@ -10,22 +10,28 @@ import io
 import re
 from typing import TYPE_CHECKING
 
+from bellmouth.recording.of_car import OfCar
+
 if TYPE_CHECKING:
     import polars as pl
 
-__all__ = ["seal_is_broken", "sealed"]
+__all__ = ["LOADS_OFF", "loads_off_in", "of_car_in", "seal_is_broken", "sealed", "told_of"]
 
 _KEY = "bellmouth"
 _NO_LENGTH, _NO_DIGEST = "0" * 12, "0" * 64
 _EMPTY = f"{_KEY}-sha256:{_NO_LENGTH}:{_NO_DIGEST}".encode()
 _SEAL = re.compile(rb"%s-sha256:([0-9]{12}):([0-9a-f]{64})" % _KEY.encode())
+_UNKNOWN = OfCar()
+#: What a file's metadata say where loads were off.
+LOADS_OFF = f"{_KEY}-loads:off"
 _TAIL = 8  # at the end of every Parquet file: the length of its footer, and its name
 
 
-def sealed(table: "pl.DataFrame") -> bytes:
-    """A table as a Parquet file with its seal."""
+def sealed(table: "pl.DataFrame", of_car: OfCar = _UNKNOWN, *, loads_off: bool = False) -> bytes:
+    """A table as a Parquet file with its seal, which car it is of, and whether loads were off."""
     buffer = io.BytesIO()
-    table.write_parquet(buffer, metadata={_KEY: _EMPTY.decode()})
+    told = told_of(of_car, loads_off=loads_off)
+    table.write_parquet(buffer, metadata={_KEY: _EMPTY.decode(), **told})
     raw = bytearray(buffer.getbuffer())
     # Compressed data could hold the same letters; the metadata stands behind it.
     at = raw.rindex(_EMPTY)
@@ -36,14 +42,35 @@ def sealed(table: "pl.DataFrame") -> bytes:
     return bytes(raw)
 
 
+def told_of(of_car: OfCar, *, loads_off: bool = False) -> dict[str, str]:
+    """Which car a file is of and that loads were off, as its metadata say it; nothing where it is
+    not known."""
+    told = {f"{_KEY}-car": text} if (text := of_car.text()) else {}
+    return {**told, f"{_KEY}-loads": LOADS_OFF} if loads_off else told
+
+
+def of_car_in(raw: bytes) -> OfCar:
+    """Which car a Parquet file says it is of."""
+    return OfCar.found_in(raw[_footer(raw) :].decode("latin-1"))
+
+
+def loads_off_in(raw: bytes) -> bool:
+    """Whether a Parquet file says that loads were off."""
+    return LOADS_OFF.encode() in raw[_footer(raw) :]
+
+
+def _footer(raw: bytes) -> int:
+    """Where the footer begins, as the end of the file tells it."""
+    footer = int.from_bytes(raw[-_TAIL:-4], "little")
+    return max(len(raw) - _TAIL - footer, 0)
+
+
 def seal_is_broken(raw: bytes) -> bool:
     """Whether a Parquet file has a seal of ours, and other bytes than it had when it got it.
 
     False where there is no seal, or one that belonged to a file of another length.
     """
-    footer = int.from_bytes(raw[-_TAIL:-4], "little")
-    begin = max(len(raw) - _TAIL - footer, 0)
-    found = _SEAL.search(raw, begin)
+    found = _SEAL.search(raw, _footer(raw))
     if found is None or int(found[1]) != len(raw):
         return False
     return _digest(raw, found.start(2)) != found[2]

@@ -6,6 +6,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from bellmouth.recording.of_car import OfCar
+
 __all__ = ["Floats", "Recording", "Series"]
 
 Floats = NDArray[np.float64]
@@ -40,7 +42,9 @@ class Recording:
     claims; ``dropped`` counts impossible samples left out, by parameter. ``begins_s`` is what the
     file's own clock showed at time 0. [s] ``woken`` holds, on that clock, each time that a silent
     car woke up: between the last question that nobody answered and the first that found it awake,
-    where the recorder noted that. [s]
+    where the recorder noted that. [s] ``of_car`` is what the car said of itself, where the file
+    has a place for that; ``loads_off`` whether its idles are known to be without loads (air
+    conditioning, blower, lights): whoever recorded it was asked to switch them off, or says so.
     """
 
     series: Mapping[str, Series]
@@ -51,6 +55,8 @@ class Recording:
     dropped: Mapping[str, int] = field(default_factory=dict)
     begins_s: float = 0.0
     woken: tuple[tuple[float, float], ...] = ()
+    of_car: OfCar = field(default=OfCar())
+    loads_off: bool = False
 
     def __contains__(self, name: object) -> bool:
         return name in self.series

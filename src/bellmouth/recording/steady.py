@@ -79,6 +79,8 @@ def stretches(recording: Recording) -> tuple[Stretch, ...]:
     if driving.any():
         driven = _driven(recording, grid, driving, idle, MOST - len(found))
         found += driven_as_high(driven, found)
+    if recording.loads_off:
+        found = [replace(one, loads_off=True) if one.kind == "idle" else one for one in found]
     return tuple(sorted(found, key=lambda stretch: stretch.start_s))
 
 

@@ -52,6 +52,7 @@ class Stretch:
     speed and load above idle where no road speed is reported). ``warm`` and ``closed_loop`` are
     ``None`` where nothing reported tells. ``purging`` is the share of the stretch with purge
     commanded, or 1 where none is reported and the trim stands apart as it does under purge.
+    ``loads_off`` says that every load is known to be switched off.
     """
 
     kind: Kind
@@ -61,6 +62,7 @@ class Stretch:
     warm: bool | None
     closed_loop: bool | None
     purging: float | None = None
+    loads_off: bool = False
 
     @property
     def seconds(self) -> float:

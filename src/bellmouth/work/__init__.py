@@ -4,13 +4,15 @@ from importlib import import_module
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from bellmouth.work.before import Before
     from bellmouth.work.card import Card, make_card
     from bellmouth.work.finding_file import read_finding
     from bellmouth.work.works import WORKS, WorkError
 
-__all__ = ["WORKS", "Card", "WorkError", "make_card", "read_finding"]
+__all__ = ["WORKS", "Before", "Card", "WorkError", "make_card", "read_finding"]
 
 _HOMES = {
+    "Before": "before",
     "Card": "card",
     "make_card": "card",
     "read_finding": "finding_file",

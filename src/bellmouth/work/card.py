@@ -10,9 +10,10 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from bellmouth.book.masking import mask
+from bellmouth.book.masking import mask_within
 from bellmouth.car.description import Car
 from bellmouth.finding.result import Finding, With
+from bellmouth.work.before import Before, made_from, told_of
 from bellmouth.work.content import content
 from bellmouth.work.learning_rows import LearningRow, called_for, learning_row
 from bellmouth.work.phrases import Phrase, Quantity, phrase, quantity
@@ -38,8 +39,6 @@ __all__ = [
 UNSOURCED = "common practice, no source"
 
 _LONGEST_TEXT = 48  # one line of the printed card
-# A vehicle identification number: 17 characters without I, O and Q (ISO 3779, from memory).
-_IDENTIFICATION = re.compile(r"(?<![0-9A-Z])[0-9A-HJ-NPR-Z]{17}(?![0-9A-Z])", re.IGNORECASE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -186,6 +185,7 @@ def make_card(
     manual_section: str | None = None,
     bolts: int | None = None,
     learning: Iterable[str] = (),
+    before: Before | None = None,
 ) -> Card:
     """The card for these works on this car; with none chosen, for those the finding calls for.
 
@@ -199,6 +199,9 @@ def make_card(
         Bolts of the throttle's flange: 3, 4 or 6; None draws each.
     learning
         Procedures by name, short number or file, instead of those that the works call for.
+    before
+        The recording that the finding was made from; it is the one from before the work. A finding
+        without it was made from one whose name is not known here.
 
     Raises
     ------
@@ -231,7 +234,7 @@ def make_card(
         disagreeing=finding.disagreeing if finding else {},
         hand_over=proposal.hand_over if proposal else (),
         against=objections(finding, done),
-        stages=_stages(done) if done else (),
+        stages=_stages(done, made_from(finding, before)) if done else (),
         readings=_readings(car),
         materials=tuple(
             Material(row["kind"], Phrase(row["say"])) for row in _rows("material", done)
@@ -252,7 +255,7 @@ def make_card(
 
 def _header(car: Car) -> Header:
     return Header(
-        name=_masked(car.name or "").strip()[:_LONGEST_TEXT],
+        name=mask_within(car.name or "").strip()[:_LONGEST_TEXT],
         displacement_l=car.displacement_l.value,
         cylinders=car.cylinders,
         metering=car.metering,
@@ -260,10 +263,6 @@ def _header(car: Car) -> Header:
         idle_rpm=car.idle_rpm.value if car.idle_rpm else None,
         complaint="" if car.complaint in (None, "unknown") else car.complaint,
     )
-
-
-def _masked(text: str) -> str:
-    return _IDENTIFICATION.sub(lambda found: mask(found[0]), text)
 
 
 def _concerns(row: Mapping[str, Any], works: Iterable[str]) -> bool:
@@ -277,7 +276,7 @@ def _rows(kind: str, works: Iterable[str]) -> list[Mapping[str, Any]]:
     return [row for row in content("materials")[kind] if _concerns(row, works)]
 
 
-def _stages(works: tuple[str, ...]) -> tuple[Stage, ...]:
+def _stages(works: tuple[str, ...], of: Mapping[str, str]) -> tuple[Stage, ...]:
     steps = [row for row in content("steps")["step"] if _concerns(row, works)]
     shown: set[str] = set()
     stages = []
@@ -289,7 +288,7 @@ def _stages(works: tuple[str, ...]) -> tuple[Stage, ...]:
             # A table stands at the first step that refers to it.
             shows = row.get("shows", "") if row.get("shows") not in shown else ""
             shown.add(shows)
-            made.append(_step(number, row, shows))
+            made.append(_step(number, told_of(row, of), shows))
         if made:
             stages.append(Stage(table["name"], Phrase(table["title"]), tuple(made)))
     return tuple(stages)
@@ -345,7 +344,7 @@ def _tightening(bolts: int | None) -> tuple[Tightening, ...]:
 def _own_text(option: str, text: str | None) -> str:
     if text is None:
         return ""
-    plain = _masked(" ".join(text.split()))
+    plain = mask_within(" ".join(text.split()))
     if not plain or not plain.isprintable():
         raise WorkError(
             f"{option} is empty. Write what the car's own manual says, or leave it out."

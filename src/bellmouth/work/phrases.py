@@ -12,7 +12,8 @@ __all__ = ["Phrase", "Quantity", "Value", "phrase", "quantity"]
 class Quantity:
     """A value, or a range where ``to`` is given, in a unit.
 
-    Units are metric: ``s``, ``min``, ``rpm``, ``degC``, ``V``, ``kPa``, ``km``, ``mm``, ``mm2``,
+    Units are metric: ``s``, ``min``, ``rpm``, ``degC``, ``V``, ``kPa``,
+    ``kPa/psi`` (a pressure that US units have in psi, not in inHg), ``km``, ``mm``, ``mm2``,
     ``g/s``, ``L``, ``ratio``. A face converts and writes them.
     """
 

@@ -108,7 +108,7 @@ def test_the_card_says_what_the_finding_says_and_judges_nothing(
     if asked in (check, other, weights):
         assert told["found"] != plain["found"]
     page = client.get(f"{car}/work").text
-    assert ticked(page) == [list(again.works)] * 2
+    assert ticked(page) == [list(again.works), []]
 
 
 def test_a_job_whose_finding_nobody_looked_at_is_judged_once(
@@ -120,6 +120,22 @@ def test_a_job_whose_finding_nobody_looked_at_is_judged_once(
     assert f'data-state="done"><a href="{car}/finding"' in client.get(f"{car}/work").text
     card(client, car)
     assert len(judged) == 1
+
+
+def test_the_card_names_the_recording_that_its_finding_is_of(
+    client: TestClient, garage: Garage, low: Path
+) -> None:
+    car = begin(client)
+    asks = "Record it as it is, warm"
+    assert asks in client.get(f"{car}/work?work=clean_meter").text
+    upload(client, car, low)
+    page = client.get(f"{car}/work?work=clean_meter").text
+    assert re.search(r"The before is Entry 3, 20\S+ \S+, which this card was made from: keep", page)
+    assert asks not in page
+    # One whose file is lost is no before that could be kept; its finding stands.
+    entry = garage.visit(car.removeprefix("/car/")).numbers("recording")[0]
+    garage.book.files.path(entry.files[0]).unlink()
+    assert "If it is lost" in client.get(f"{car}/work?work=clean_meter").text
 
 
 def test_a_car_that_was_described_anew_is_judged_anew(
@@ -172,7 +188,8 @@ def test_the_page_ticks_what_the_card_asks_for_and_nothing_else(
     monkeypatch.setattr(view_work, "shown_finding", lambda *_: found)
     asked = propose(example_car(), found).works
     page = client.get(f"{car}/work").text
-    assert ticked(page) == [list(asked)] * 2
+    # What is asked for is not done yet.
+    assert ticked(page) == [list(asked), []]
     # A gasket goes with a body that comes off, learning with what was learned amiss.
     assert ("renew_gasket" in asked) == ("deposit" in causes)
     learns = {"deposit", "leak", "learned_stale"}

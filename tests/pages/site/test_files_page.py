@@ -70,6 +70,21 @@ def test_columns_named_otherwise_are_read_by_a_mapping(
     assert wrong.status_code == 400
 
 
+@pytest.mark.parametrize("told", [False, True])
+def test_that_loads_were_off_is_told_with_the_file(
+    client: TestClient, garage: Garage, good: Path, told: bool
+) -> None:
+    car = begin(client, "Loads")
+    sent = client.post(
+        f"{car}/record/file",
+        files={"file": ("a.csv", good.read_bytes())},
+        data={"loads_off": "yes"} if told else {},
+    )
+    assert ("Taken as told: every load was off at idle" in sent.text) is told
+    (number,) = garage.visit(car.removeprefix("/car/")).numbers("recording")
+    assert garage.book.recording("Loads", number.number).loads_off is told
+
+
 @pytest.mark.parametrize("address", ["zz", "100", "-1", "1 0"])
 def test_no_address_is_one_sentence(client: TestClient, good: Path, address: str) -> None:
     sent = {"file": ("a.csv", io.BytesIO(good.read_bytes()))}

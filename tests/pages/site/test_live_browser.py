@@ -203,7 +203,7 @@ def test_an_end_is_shown_after_the_last_sample(watched: Watched, page: Page) -> 
 
 
 #: Metric value, and how the page writes it with its unit: by parameter, language and units. Factors
-#: by definition: 1 lb is 453.59237 g, 1 psi 6.894757 kPa (NIST SP 811, from memory).
+#: by definition: 1 lb is 453.59237 g, 1 inHg 3.386389 kPa (NIST SP 811, from memory).
 FIGURES = {
     "mass_air_flow": (7.5, {
         ("en", "metric"): ("7.50", "g/s"), ("de", "metric"): ("7,50", "g/s"),
@@ -211,7 +211,7 @@ FIGURES = {
     }),
     "intake_manifold_pressure": (101.325, {
         ("en", "metric"): ("101.33", "kPa"), ("de", "metric"): ("101,33", "kPa"),
-        ("en", "us"): ("14.696", "psi"), ("de", "us"): ("14,696", "psi"),
+        ("en", "us"): ("29.921", "inHg"), ("de", "us"): ("29,921", "inHg"),
     }),
     "engine_coolant_temperature": (91.0, {
         ("en", "metric"): ("91.00", "°C"), ("de", "metric"): ("91,00", "°C"),

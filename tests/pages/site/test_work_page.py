@@ -1,15 +1,19 @@
 """The job card on the page: the flange's bolts, the manual's value, learning as one chooses."""
 
+import re
 from collections.abc import Mapping
 from importlib.resources import files
 
 import pytest
 from fastapi.testclient import TestClient
 
+from bellmouth.learning import judge
+from bellmouth.pages.judgement import judgement_document
 from bellmouth.pages.site.garage import Garage
 from tests.pages.site.test_job import begin
 
 PACK = "pedal-released-position"
+IDLE = "idle-air-learning-by-pedal"
 PATH = "../../etc/passwd.toml"
 
 
@@ -93,5 +97,59 @@ def test_what_is_made_to_be_printed_leads_back(client: TestClient, car: str) -> 
 
 def test_learning_before_any_work_says_so(client: TestClient, car: str) -> None:
     assert "No work is written down in this job yet." in client.get(f"{car}/learning").text
-    client.post(f"{car}/done", data={"work": []})
+    client.post(f"{car}/done", data={"work": ["nothing"]})
     assert "calls for no learning" in client.get(f"{car}/learning").text
+
+
+def attempt(garage: Garage, car: str, name: str, judgement: str) -> None:
+    """An attempt in the car's book."""
+    said = judgement_document(judge(None, garage.procedures.find(name), {"key_on": [0.0]}))
+    visit = garage.visit(car.removeprefix("/car/"))
+    garage.book.add(visit.name, "attempt", {**said, "judgement": judgement})
+
+
+def ticked_done(client: TestClient, car: str) -> list[str]:
+    page = client.get(f"{car}/work?work=clean_plate&work=relearn").text
+    return re.findall(r'name="work" value="(\w+)" checked', page.split('id="done"')[1])
+
+
+def test_what_was_done_is_ticked_as_the_book_says_and_not_as_it_is_meant(
+    client: TestClient, garage: Garage, car: str
+) -> None:
+    assert ticked_done(client, car) == []
+    client.post(f"{car}/done", data={"work": ["clean_plate"]})
+    page = client.get(f"{car}/work").text
+    assert "Written down in this job already: clean plate and bore</p>" in page
+    for name, judgement in ((IDLE, "missed"), (IDLE, "cannot tell"), (PACK, "met")):
+        attempt(garage, car, name, judgement)
+        assert ticked_done(client, car) == []
+    attempt(garage, car, IDLE, "met")
+    assert ticked_done(client, car) == ["relearn"]
+    assert "Learned since, as the book says: " in client.get(f"{car}/work").text
+    assert "<strong>Done.</strong>" in client.get(f"{car}/learning").text
+    # Cleaned once more, it has to learn once more.
+    client.post(f"{car}/done", data={"work": ["clean_plate"]})
+    assert ticked_done(client, car) == []
+    assert "<strong>Done.</strong>" not in client.get(f"{car}/learning").text
+    client.post(f"{car}/learning/{IDLE}/settle", data={"settled": "done"})
+    assert ticked_done(client, car) == ["relearn"]
+    client.post(f"{car}/learning/{IDLE}/settle", data={"settled": "open"})
+    assert ticked_done(client, car) == []
+
+
+def test_what_was_done_is_told_and_not_guessed(client: TestClient, car: str) -> None:
+    for work, sentence in (
+        ([], "Tick what was done, or that nothing was."),
+        (["nothing", "reseal"], "untick one of the two"),
+    ):
+        answer = client.post(f"{car}/done", data={"work": work})
+        assert answer.status_code == 400
+        assert sentence in answer.text
+    assert "No work is written down" in client.get(f"{car}/learning").text
+
+
+def test_the_learning_of_work_that_is_meant_can_be_looked_at(client: TestClient, car: str) -> None:
+    page = client.get(f"{car}/work?work=relearn").text
+    assert f'href="{car}/learning?work=relearn"' in page
+    planned = client.get(f"{car}/learning?work=relearn").text.split('id="all"')[0]
+    assert f'{car}/learning/{IDLE}"' in planned

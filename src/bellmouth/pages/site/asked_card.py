@@ -12,7 +12,7 @@ from bellmouth.finding.result import Finding
 from bellmouth.pages.card_drawing import flange_svg
 from bellmouth.pages.card_view import CardPage
 from bellmouth.pages.site.garage import Garage
-from bellmouth.work import make_card
+from bellmouth.work import Before, make_card
 from bellmouth.work.card import Card
 from bellmouth.work.works import WorkError, work_titles
 
@@ -54,8 +54,14 @@ def asked_in(query: QueryParams) -> AskedCard:
     )
 
 
-def card_of(garage: Garage, car: Car, finding: Finding | None, asked: AskedCard) -> Card:
-    """The card.
+def card_of(
+    garage: Garage,
+    car: Car,
+    finding: Finding | None,
+    asked: AskedCard,
+    before: Before | None = None,
+) -> Card:
+    """The card; ``before`` is the recording that the finding was made from.
 
     Raises
     ------
@@ -80,6 +86,7 @@ def card_of(garage: Garage, car: Car, finding: Finding | None, asked: AskedCard)
         return make_card(
             car, finding, asked.works, torque=asked.torque or None,
             manual_section=asked.section or None, bolts=bolts, learning=learning,
+            before=before,
         )  # fmt: skip
     except WorkError as error:
         raise BellmouthError(_sentence(str(error))) from error

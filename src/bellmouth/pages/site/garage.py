@@ -30,7 +30,7 @@ from bellmouth.pages.site.own_procedures import OwnProcedures
 from bellmouth.pages.site.seats import Seats
 from bellmouth.pages.site.spoiled import interrupted
 from bellmouth.pages.site.surveyed import Surveyed
-from bellmouth.pages.site.uploads import of_fit_length
+from bellmouth.pages.site.uploads import read_fit
 from bellmouth.recording.readers import journal_of
 
 __all__ = ["Garage", "Visit"]
@@ -217,13 +217,12 @@ class Garage:
     ) -> None:
         """Take a file into the job; the same samples sent again are not a second recording.
 
-        ``by`` is who made it; ``reading`` goes to ``read_recording``.
+        ``by`` is who made it; ``reading`` goes to `uploads.read_fit`.
         """
         from bellmouth.book.recordings import held  # noqa: PLC0415 - loads what reads recordings
         from bellmouth.finding.suitable import refuse_hopeless  # noqa: PLC0415
-        from bellmouth.recording import read_recording  # noqa: PLC0415
 
-        recording = of_fit_length(read_recording(path, **reading))
+        recording = read_fit(path, **reading)
         # Kept, it would stand as the job's recording and no finding could be had.
         refuse_hopeless(recording)
         with self.keeping:

@@ -22,6 +22,7 @@ from bellmouth.pages.page_templates import said, template_environment
 from bellmouth.pages.site.assets import static
 from bellmouth.pages.site.flow import key_of
 from bellmouth.pages.site.once import marked
+from bellmouth.pages.us_units import unit_of_reading
 from bellmouth.pages.words import SAFETY, chance, name_words, spoken
 from bellmouth.work.phrases import Quantity
 
@@ -106,8 +107,8 @@ def page(
         """Every reading's name and unit, and the scale and offset from its metric unit to it."""
         return json.dumps({
             name: (
-                speak.told(name.replace("_", " ")), speak.unit(unit_of(name)),
-                *speak.scale(unit_of(name)),
+                speak.told(name.replace("_", " ")),
+                speak.unit(unit := unit_of_reading(name, unit_of(name))), *speak.scale(unit),
             )
             for name in names()
         })  # fmt: skip
@@ -120,7 +121,7 @@ def page(
         "language": speak.language, "distance": distance, "translated": translated,
         "procedures": procedures, "parameters": parameters,
         "most_bytes": request.app.state.settings.most_bytes,
-        "in_units": in_units, "month": month,
+        "in_units": in_units, "unit_of_reading": unit_of_reading, "month": month,
         "light": light_of(request), **told,
     }  # fmt: skip
     html = _templates.get_template(f"site/{template}").render(whole)

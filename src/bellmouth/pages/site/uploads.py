@@ -1,7 +1,8 @@
 """A file from a browser, put where it can be read: its name is no path, its size has an end."""
 
+from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from fastapi import UploadFile
 from starlette.concurrency import run_in_threadpool
@@ -12,7 +13,7 @@ from bellmouth.pages.site.growth import MOST_BYTES, refuse_growth
 if TYPE_CHECKING:
     from bellmouth.recording.series import Recording
 
-__all__ = ["ENDINGS", "kept_mapping", "kept_upload", "of_fit_length"]
+__all__ = ["ENDINGS", "kept_mapping", "kept_upload", "of_fit_length", "read_fit"]
 
 ENDINGS = (".csv", ".csv.gz", ".parquet", ".mf4", ".log", ".asc", ".blf", ".trc")
 _BLOCK = 1 << 20
@@ -68,6 +69,15 @@ def of_fit_length(recording: "Recording") -> "Recording":
             f"{_MOST_READINGS} at most. Give a shorter one, or use bellmouth find."
         )
     return recording
+
+
+def read_fit(path: Path, *, loads_off: bool = False, **reading: Any) -> "Recording":
+    """A file's recording, of fit length; ``loads_off`` is whether the person says that loads were
+    off at idle, ``reading`` goes to ``read_recording``."""
+    from bellmouth.recording import read_recording  # noqa: PLC0415 - heavy
+
+    recording = of_fit_length(read_recording(path, **reading))
+    return replace(recording, loads_off=loads_off or recording.loads_off)
 
 
 def _refuse(path: Path, ending: str, most: int) -> None:

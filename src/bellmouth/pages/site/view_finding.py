@@ -13,7 +13,8 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
 
-from bellmouth.book.judging import Judged, done_between, stands
+from bellmouth.book.done import done_between
+from bellmouth.book.judging import Judged, stands
 from bellmouth.book.same_samples import apart, the_same
 from bellmouth.car.description import Car
 from bellmouth.errors import BellmouthError, FindingError

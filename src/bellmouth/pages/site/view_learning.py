@@ -1,7 +1,7 @@
 """Learning: which procedures the work calls for, one of them step by step, and how it went."""
 
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -10,6 +10,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
 
+from bellmouth.book.done import since_work
 from bellmouth.errors import BellmouthError
 from bellmouth.learning import judge
 from bellmouth.learning.packs import packs
@@ -17,6 +18,7 @@ from bellmouth.learning.plan import Planned, plan
 from bellmouth.pages.coach_paper import lengths
 from bellmouth.pages.judgement import judgement_document
 from bellmouth.pages.procedures import procedure_document
+from bellmouth.pages.site.asked_card import asked_card
 from bellmouth.pages.site.flow import stages_of
 from bellmouth.pages.site.garage import Garage, Visit
 from bellmouth.pages.site.persons import by_person
@@ -34,13 +36,15 @@ router = APIRouter(include_in_schema=False)
 
 @router.get("/car/{key}/learning")
 def learning(request: Request, key: str) -> Response:
-    """The procedures that this job needs, in order."""
+    """The procedures that this job needs, in order: for the work written down, and for what an
+    address names besides."""
     garage: Garage = request.app.state.garage
     visit = garage.visit(key)
+    planned = _plan(visit, asked_card(request).works)
     return page(
         request, "learning.html",
         {
-            "visit": visit, "stages": stages_of(visit.here, "learning"), "planned": _plan(visit),
+            "visit": visit, "stages": stages_of(visit.here, "learning"), "planned": planned,
             "settled": {name: one["settled"] for name, one in _settled(visit).items()},
             "packs": garage.procedures.every(), "attempts": visit.numbers("attempt"),
             "written": bool(visit.numbers("work")),
@@ -81,15 +85,17 @@ def settle(
     this job, with why."""
     garage: Garage = request.app.state.garage
     visit = garage.visit(key)
-    title, why = garage.procedures.find(name).title, " ".join(because.split()).rstrip(".")
+    found, why = garage.procedures.find(name), " ".join(because.split()).rstrip(".")
     if settled == "left out" and not why:
         raise BellmouthError("Say why it is left out: whoever works on the car next will ask.")
     text = {
-        "done": f'"{title}" was done already.',
-        "left out": f'"{title}" is left out, because {why}.',
-        "open": f'"{title}" is to be done after all.',
+        "done": f'"{found.title}" was done already.',
+        "left out": f'"{found.title}" is left out, because {why}.',
+        "open": f'"{found.title}" is to be done after all.',
     }[settled]
-    told = {"text": text, "procedure": name, "settled": settled, "because": why}
+    told = {
+        "text": text, "procedure": name, "does": found.does, "settled": settled, "because": why,
+    }  # fmt: skip
     garage.book.add(visit.name, "note", told)
     return go(f"/car/{key}/learning")
 
@@ -137,16 +143,17 @@ def _kept(
     return garage.book.add(visit.name, "attempt", by_person(document, person)).number
 
 
-def _plan(visit: Visit) -> tuple[Planned, ...]:
-    """What the work that was written down calls for."""
+def _plan(visit: Visit, meant: Iterable[str]) -> tuple[Planned, ...]:
+    """What the work that was written down, and that is ``meant``, calls for."""
     done = [work for one in visit.numbers("work") for work in one.document.get("done", [])]
-    called = learned_for(done)
+    called = learned_for([*done, *meant])
     # The plan is of the program's own procedures; one of your own covers none of them.
     known = {one.name for one in packs()}
     met = {
         name
-        for one in visit.numbers("attempt")
-        if one.document.get("judgement") == "met"
+        for one in since_work(visit.here)
+        if one.kind == "attempt"
+        and one.document.get("judgement") == "met"
         and (name := str(one.document["procedure"])) in known
     }
     told = {name: one for name, one in _settled(visit).items() if name in known}

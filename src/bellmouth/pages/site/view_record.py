@@ -11,6 +11,8 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response, StreamingResponse
 
+from bellmouth.book.done import learned_since
+from bellmouth.book.entries import Entry
 from bellmouth.errors import BellmouthError
 from bellmouth.pages.coach_words import LIVE_WORDS
 from bellmouth.pages.site.flow import stages_of
@@ -54,6 +56,7 @@ async def from_file(
     by: Annotated[str, Form(max_length=80)] = "",
     mapping: UploadFile | None = None,
     controller: Annotated[str, Form(max_length=20)] = "",
+    loads_off: Annotated[str, Form(max_length=9)] = "",
 ) -> Response:
     """Take a file's recording into the book."""
     garage: Garage = request.app.state.garage
@@ -64,7 +67,12 @@ async def from_file(
         named = await kept_mapping(mapping, Path(folder))
         await run_in_threadpool(
             lambda: garage.add_recording(
-                visit, path, by.strip() or None, mapping=named, controller=address
+                visit,
+                path,
+                by.strip() or None,
+                loads_off=bool(loads_off),
+                mapping=named,
+                controller=address,
             )
         )
     return _judged(visit)
@@ -159,15 +167,19 @@ def readings(request: Request, key: str) -> Response:
 def _judged(visit: Visit) -> Response:
     """Where a recording leads: to the finding, or after the work to the proof. ``visit`` is from
     before it was taken in."""
-    after = visit.numbers("recording") and visit.numbers("work")
+    after = visit.numbers("recording") and any(map(_is_work, visit.here))
     return go(f"/car/{visit.key}/{'proof' if after else 'finding'}")
 
 
 def _after_work(visit: Visit) -> set[int]:
     """Recordings of this job that were made after work of it was written down."""
-    order = [one for one in visit.here if one.kind in {"recording", "work"}]
-    done = next((place for place, one in enumerate(order) if one.kind == "work"), len(order))
+    order = visit.here
+    done = next((place for place, one in enumerate(order) if _is_work(one)), len(order))
     return {one.number for one in order[done:] if one.kind == "recording"}
+
+
+def _is_work(one: Entry) -> bool:
+    return one.kind == "work" or bool(learned_since([one]))
 
 
 def _speeds() -> tuple[int, ...]:

@@ -1,6 +1,7 @@
 """The work: which, its job card, and what was done."""
 
 from collections.abc import Iterable
+from dataclasses import replace
 from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Form
@@ -8,7 +9,8 @@ from starlette.datastructures import QueryParams
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
-from bellmouth.errors import BellmouthError
+from bellmouth.book.done import RELEARN, learned_since
+from bellmouth.errors import BellmouthError, BookError
 from bellmouth.pages.card_html import card_html
 from bellmouth.pages.card_pdf import card_pdf
 from bellmouth.pages.card_view import CardPage, card_document, card_page
@@ -17,7 +19,8 @@ from bellmouth.pages.site.asked_card import AskedCard, asked_card, asked_in, car
 from bellmouth.pages.site.flow import stages_of
 from bellmouth.pages.site.garage import Garage, Visit
 from bellmouth.pages.site.rendering import go, page, sheet, words_of
-from bellmouth.pages.site.view_finding import shown_finding
+from bellmouth.pages.site.view_finding import asked_of, shown_finding
+from bellmouth.work import Before
 from bellmouth.work.works import work_reasons, work_titles
 
 __all__ = ["done_said", "router"]
@@ -46,7 +49,7 @@ def work(request: Request, key: str) -> Response:
             "chosen": card.work_names if card else (),
             "query": request.url.query, "torque": asked.torque, "section": asked.section,
             "practice": garage.is_practice(key), "flanges": flanges(card) if card else [],
-            "bolts": asked.bolts, "learning": asked.learning,
+            "bolts": asked.bolts, "learning": asked.learning, **_known(visit),
             "procedures_there": [one for one in garage.procedures.every() if one.does != "test"],
         },
     )  # fmt: skip
@@ -100,7 +103,11 @@ def done(
     too."""
     garage: Garage = request.app.state.garage
     visit = garage.visit(key)
-    told = done_said(work or (), by, gasket)
+    if not work:
+        raise BellmouthError("Tick what was done, or that nothing was.")
+    if "nothing" in work and len(work) > 1:
+        raise BellmouthError("Something was done and nothing was: untick one of the two.")
+    told = done_said(work, by, gasket)
     garage.book.add(visit.name, "work", told)
     practice = garage.practice(key)
     if practice is not None:
@@ -121,6 +128,18 @@ def done_said(work: Iterable[str], by: str, gasket: str) -> dict[str, Any]:
     return {"done": told, **_said(told, by, gasket)}
 
 
+def _known(visit: Visit) -> dict[str, Any]:
+    """What the book says was done in this job: works written down, and how the idle was learned
+    since the last of them."""
+    learned = learned_since(visit.here)
+    written = {work for one in visit.numbers("work") for work in one.document["done"]}
+    return {
+        "written": [title for name, title in work_titles().items() if name in written],
+        "learned": learned, "relearn": RELEARN,
+        "tick": {RELEARN} - written if learned else (),
+    }  # fmt: skip
+
+
 def _said(done: list[str], by: str, gasket: str) -> dict[str, str]:
     """Who did it, and what became of the throttle's gasket, where that was said."""
     if gasket and gasket not in _GASKETS:
@@ -138,4 +157,23 @@ def _of(garage: Garage, key: str, request: Request) -> CardPage:
 
 
 def _card(garage: Garage, visit: Visit, asked: AskedCard, speak: Words) -> CardPage:
-    return card_page(card_of(garage, visit.car, shown_finding(garage, visit), asked), speak)
+    finding = shown_finding(garage, visit)
+    before = _before(garage, visit.key, speak) if finding is not None else None
+    return card_page(card_of(garage, visit.car, finding, asked, before), speak)
+
+
+def _before(garage: Garage, key: str, speak: Words) -> Before | None:
+    """The recording that the job's finding is of, called by its entry as the page calls them all;
+    looked up anew, as the finding may be kept only now."""
+    visit = garage.visit(key)
+    number = asked_of(visit).get("recording")
+    entry = next((one for one in visit.numbers("recording") if one.number == number), None)
+    if entry is None:
+        return None
+    name = speak.text("Entry {n}").format(n=entry.number)
+    try:
+        read = garage.book.recording(visit.name, entry.number)
+    except BookError:
+        return None  # its file is lost; the finding was kept
+    when = entry.made_at[:16].replace("T", " ")
+    return Before.of(replace(read, source=f"{name}, {when}"))
