@@ -2,8 +2,9 @@
 
 The same cars, faults, weather and purging: recorded as the measured cases are (idle and held speeds
 in any order, loads whenever they come), and as `bellmouth record` asks: key on with the engine off,
-hot, loads off, idle, 1,500 and 2,500 rpm, idle again. Then with the further speed that the guide
-would ask for, and with every further one. Each way is judged alone. Weights as cases are drawn.
+hot, loads off, idle, 1,500 and 2,500 rpm, idle again. Then with the further speeds that the guide
+would ask for, one after the other, and with every further one. Loads are off, and known to be, but
+one person in fifteen forgets one. Each way is judged alone. Weights as cases are drawn.
 """
 
 import sys
@@ -35,11 +36,12 @@ Floats = NDArray[np.float64]
 _NAMES = tuple(dict.fromkeys(CAUSES))
 _LOG_WEIGHTS = np.log([CAUSES.count(name) / len(CAUSES) for name in _NAMES])
 _HEADS = ("recorded", "cases", *honesty.HEADS)
-_WAYS = ("as cases are drawn", "as the guide asks", "and the speed it asks for", "and all of them")
+_WAYS = ("as cases are drawn", "as the guide asks", "and the speeds it asks for", "and all of them")
 _CHUNK = 25
 _OFF_S, _IDLE_S, _HELD_S, _AGAIN_S = 6.0, 45.0, 22.0, 30.0
 _HELD_SD_RPM = 60.0
 _HOT_C = 85.0
+_FORGETS = 1 / 15  # a load that stays on though all were to be off; common practice, no source
 
 
 @dataclass(frozen=True)
@@ -48,7 +50,7 @@ class _Answer:
 
     cause: str
     reports: str
-    asked: bool
+    asked: int
     probability: Floats
 
 
@@ -67,7 +69,8 @@ def _plan(drawn: Plan, speeds_rpm: Sequence[float], rng: np.random.Generator) ->
     key[: len(off)] = 0.0
     place = np.linspace(0.0, len(drawn.purge) - 1.0, len(held))
     purge = np.interp(place, np.arange(len(drawn.purge)), drawn.purge) * key
-    return Plan("held", key, held, np.zeros_like(held), np.zeros_like(held), purge)
+    load = key * float(rng.random() < _FORGETS)
+    return Plan("held", key, held, np.zeros_like(held), load, purge)
 
 
 def _guided(case: Case, speeds_rpm: Sequence[float]) -> Case:
@@ -83,30 +86,36 @@ def _answers(which: tuple[str, int, int, int]) -> list[_Answer]:
     base = [step.speed_rpm for step in course() if step.speed_rpm]
     more = [step.speed_rpm for step in extras() if step.speed_rpm]
     drawn = run(cases, keep_true=False)
-    plain = run([_guided(case, base) for case in cases], keep_true=False)
-    wanted = [_further(one) for one in plain]
-    once = run(
-        [
-            _guided(case, [*base, *further])
-            for case, further in zip(cases, wanted, strict=True)
-        ],
-        keep_true=False,
-    )  # fmt: skip
-    every = run([_guided(case, [*base, *more]) for case in cases], keep_true=False)
+    plain = asked_for = _run([_guided(case, base) for case in cases])
+    wanted: list[list[float]] = [[] for _ in cases]
+    for _ in more:
+        wanted = [[*had, *_further(one, had)] for had, one in zip(wanted, asked_for, strict=True)]
+        again = [_guided(case, [*base, *had]) for case, had in zip(cases, wanted, strict=True)]
+        asked_for = _run(again)
+    every = _run([_guided(case, [*base, *more]) for case in cases])
     found = []
-    for *ways, further in zip(drawn, plain, once, every, wanted, strict=True):
+    for *ways, had in zip(drawn, plain, asked_for, every, wanted, strict=True):
         told = [_probability(way) for way in ways]
         if all(one is not None for one in told):
             first = ways[0]
-            found.append(_Answer(first.truth.cause, first.reported, bool(further), np.array(told)))
+            found.append(_Answer(first.truth.cause, first.reported, len(had), np.array(told)))
     return found
 
 
-def _further(one: SimulatedCase) -> list[float]:
-    """The speed that the guide would ask for after its course, if any."""
+def _further(one: SimulatedCase, had: Sequence[float]) -> list[float]:
+    """The speed that the guide would ask for next, after those that it ``had``, if any. [rpm]"""
     found = list(stretches(one.recording))
-    point = splitting_point(found, extras(), one.car, view(found, one.car))
+    left = [step for step in extras() if step.speed_rpm not in had]
+    point = splitting_point(found, left, one.car, view(found, one.car))
     return [point.speed_rpm] if point and point.speed_rpm else []
+
+
+def _run(cases: Sequence[Case]) -> list[SimulatedCase]:
+    """Guided recordings, with the note that loads were to be off."""
+    return [
+        replace(one, recording=replace(one.recording, loads_off=True))
+        for one in run(cases, keep_true=False)
+    ]
 
 
 def _probability(one: SimulatedCase) -> Floats | None:
