@@ -136,11 +136,7 @@ def excluded_of(judged: Sequence[Stretch], recording: Recording) -> tuple[str, .
     if cold:
         seconds = sum(s.seconds for s in cold)
         left.append(f"{seconds:.0f} s of cold engine: trims and idle say nothing until it is warm")
-    open_loop = [s for s in judged if s.closed_loop is False]
-    if len(open_loop) == 1:
-        left.append("trims of one open-loop stretch")
-    elif open_loop:
-        left.append(f"trims of {len(open_loop)} open-loop stretches")
+    left.extend(_open_loop([s for s in judged if s.kind != "engine off"]))
     apart = [s for s in judged if s.purging and not _purge_reported(recording)]
     if apart:
         left.append(
@@ -152,6 +148,24 @@ def excluded_of(judged: Sequence[Stretch], recording: Recording) -> tuple[str, .
     if unmapped:
         left.append("columns that no parameter claims: " + ", ".join(unmapped))
     return tuple(left)
+
+
+def _open_loop(running: Sequence[Stretch]) -> Iterator[str]:
+    """Trims that stood in open loop: of the whole engine, or of one of its banks."""
+    whole = [s for s in running if s.closed_loop is False]
+    if len(whole) == 1:
+        yield "trims of one open-loop stretch"
+    elif whole:
+        yield f"trims of {len(whole)} open-loop stretches"
+    for bank in BANKS:
+        alone = [s for s in running if s.closed_loop is not False and bank in s.open_banks]
+        if len(alone) == 1:
+            yield f"trims of bank {bank} in one stretch: it was in open loop, the other was not"
+        elif alone:
+            yield (
+                f"trims of bank {bank} in {len(alone)} stretches: it was in open loop, the other "
+                "was not"
+            )
 
 
 def _purge_reported(recording: Recording) -> bool:

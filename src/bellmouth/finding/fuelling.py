@@ -27,7 +27,7 @@ def fuelling(
     """The trims of both banks, their errors, and where they sit at a limit."""
     trim, error, limit = _trims(column, metered, metered_error, recording)
     # In open loop the trims stand still: they say nothing about the air.
-    trim[column.open_loop()] = np.nan
+    trim[np.stack([column.open_loop(bank) for bank in BANKS], axis=1)] = np.nan
     return {
         "log_trim": trim,
         "trim_error": error,

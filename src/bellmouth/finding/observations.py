@@ -93,6 +93,11 @@ class Observations:
         return len(self.ambient_log_sd)
 
     @property
+    def judged_recordings(self) -> tuple[int, ...]:
+        """Numbers of the judged recordings: the car is the same, and so is what is wrong."""
+        return tuple(np.unique(self.recording[self.judged]).tolist())
+
+    @property
     def beside(self) -> bool:
         """Whether any is a reference, of the car when it was good."""
         return not bool(self.judged.all())

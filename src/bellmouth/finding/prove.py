@@ -173,16 +173,21 @@ def solve_pair(
     refuse_foreign(observations, before, sources[0])
     nominal = nominal_of(observations, priors)
     scale, later = (
-        scale_of(replace(observations, judged=observations.recording == number), nominal, priors)
+        scale_of(
+            replace(observations, judged=observations.recording == number),
+            nominal,
+            priors,
+            good=observations.recording > BEFORE,
+        )
         for number in (BEFORE, AFTER)
     )
     hypotheses = enumerate_hypotheses(priors, scale, observations)
     courses = courses_of(hypotheses, observations.recordings)
     sides = (
         idle_pair(observations, car, priors, courses, scale),
-        plate_position(observations, priors, courses.seen_in(BEFORE), scale, BEFORE),
-        key_on(observations, priors, courses.seen_in(BEFORE), BEFORE),
-        key_on(observations, priors, courses.seen_in(AFTER), AFTER),
+        plate_position(observations, priors, courses.seen_in(BEFORE), scale, (BEFORE,)),
+        key_on(observations, priors, courses.seen_in(BEFORE), (BEFORE,)),
+        key_on(observations, priors, courses.seen_in(AFTER), (AFTER,)),
     )
     asked = Asked(observations, car, priors, nominal, courses, lambda _: sides)
     result = infer_with(asked, family)
