@@ -1,11 +1,15 @@
 """An engine with two banks: each is believed by its own fuel system, and each is told of."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from bellmouth.car.description import Car, Known
 from bellmouth.finding.find import find
-from tests.finding.worked import leaks, meter_reads_low, with_key_on, with_second_bank
+from bellmouth.finding.prove import prove
+from bellmouth.recording.series import Recording
+from tests.finding.worked import healthy, leaks, meter_reads_low, with_key_on, with_second_bank
 
 CAR = Car(Known(2.0), "airflow", idle_rpm=Known(700.0))
 FAULT = 8.0  # open loop because of a fault
@@ -47,3 +51,47 @@ def test_both_banks_in_open_loop_are_one_engine_in_open_loop() -> None:
     told = find(made, CAR)
     assert [one for one in told.excluded if "trims" in one] == ["trims of 3 open-loop stretches"]
     assert not np.isfinite([p.total_trim_pct or np.nan for p in told.picture.points]).any()
+
+
+def _second_leaks() -> Recording:
+    """A leak that only the second bank makes up for."""
+    made = with_second_bank(leaks(), 1.9)
+    for term, pct in (("short", 0.5), ("long", 1.0)):
+        made.series[f"{term}_term_fuel_trim_bank_1"].value[:] = pct
+    return made
+
+
+def test_the_bank_that_speaks_for_a_cause_is_told() -> None:
+    told = find(_second_leaks(), CAR)
+    first = next(one for one in told.evidence if "total trim" in one.what)
+    assert first.what.startswith("leak: total trim of bank 2 +44")
+    assert first.readings == ("short_term_fuel_trim_bank_2", "long_term_fuel_trim_bank_2")
+
+
+def test_a_second_bank_alone_is_told_and_drawn() -> None:
+    made = _second_leaks()
+    series = {name: one for name, one in made.series.items() if not name.endswith("trim_bank_1")}
+    told = find(replace(made, series=series), CAR)
+    assert any("total trim of bank 2 +44" in one.what for one in told.evidence)
+    trims = [point.total_trim_pct for point in told.picture.points]
+    assert trims[0] is not None
+    assert trims[0][0] == pytest.approx(44.0, abs=1.0)
+
+
+def test_one_bank_needs_no_number() -> None:
+    told = find(leaks(), CAR)
+    assert any(one.what.startswith("leak: total trim +23") for one in told.evidence)
+
+
+def test_a_picture_shows_the_mean_of_both_banks_and_what_causes_make_of_it() -> None:
+    point = find(_second_leaks(), CAR).picture.points[0]
+    assert point.total_trim_pct is not None
+    mean = np.expm1(np.log(1.015 * 1.442) / 2) * 100
+    assert point.total_trim_pct[0] == pytest.approx(mean, abs=0.5)
+    assert point.total_trim_by_cause_pct["leak"] == pytest.approx(mean, abs=5.0)
+
+
+def test_a_proofs_points_show_both_banks() -> None:
+    after = with_second_bank(healthy())
+    first = prove(_second_leaks(), after, CAR).points[0]
+    assert first.total_trim_pct == pytest.approx(21.0, abs=1.0)

@@ -7,6 +7,8 @@ import numpy as np
 
 from bellmouth.car.description import Complaint
 from bellmouth.finding.causes import CAUSES, called
+from bellmouth.finding.far_trims import far_trims
+from bellmouth.finding.fuelling import LARGEST_LOG_TRIM
 from bellmouth.finding.lowest_idle import fallen_rpm
 from bellmouth.finding.observations import LEAST_KPA, Observations, judgeable
 from bellmouth.finding.result import Evidence
@@ -218,14 +220,19 @@ def warnings_of(
         found.append("The engine never got warm: record again at 70 degC coolant to be sure.")
     halves = tuple(_half_trims(recording))
     found.extend(halves)
+    found.extend(far_trims(judged))
     if not halves and not np.isfinite(o.log_trim[o.judged]).any():
-        found.append("No fuel trims: a leak shows only in airflow, pressure and throttle.")
+        usable = (
+            " that can be used" if any("_fuel_trim_" in name for name in recording.series) else ""
+        )
+        found.append(f"No fuel trims{usable}: a leak shows only in airflow, pressure and throttle.")
     found.extend(_perhaps_cold(o, recording))
     if not (o.idle & o.judged).any():
         found.append("No warm idle: sizes are told against a typical idle.")
     if o.judged.sum() == 1:
         found.append("One operating point only: hold 1,500 and 2,500 rpm as well.")
-    if (np.abs(o.trim_limit[o.judged]) > 0).any():
+    near = np.abs(o.log_trim[o.judged]) < LARGEST_LOG_TRIM
+    if (near & (o.trim_limit[o.judged] != 0)).any():
         found.append("A fuel trim sits at its limit: there it is taken as a bound, not as a value.")
     best = max(range(case.hypotheses.count), key=lambda row: posterior[case.hypotheses.names[row]])
     if posterior["unexplained"] > _LOST or case.posterior.misfit[best] > _MISFIT:

@@ -97,6 +97,15 @@ class Observations:
         """Numbers of the judged recordings: the car is the same, and so is what is wrong."""
         return tuple(np.unique(self.recording[self.judged]).tolist())
 
+    def total_trim(self) -> tuple[Floats, Floats]:
+        """Log total trim of the engine at each point, the mean of the banks whose trims are used,
+        and its error; NaN where none is."""
+        used = np.isfinite(self.log_trim)
+        banks = np.where(used.any(axis=1), used.sum(axis=1), np.nan)
+        trim = np.where(used, self.log_trim, 0.0).sum(axis=1) / banks
+        square = np.where(used, self.trim_error**2, 0.0).sum(axis=1)
+        return trim, np.sqrt(square) / banks
+
     @property
     def beside(self) -> bool:
         """Whether any is a reference, of the car when it was good."""
