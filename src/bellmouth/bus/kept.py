@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from bellmouth.recording.names import table
+from bellmouth.recording.own_scale import with_own_steps
 from bellmouth.recording.series import Recording, Series
 
 __all__ = ["Kept"]
@@ -66,4 +67,6 @@ class Kept:
             if times
         }
         rate = self.samples / self.last_s if self.last_s > 0 else float("nan")
-        return Recording(series, source, samples_per_s=rate, woken=tuple(self._woken))
+        return Recording(
+            with_own_steps(series), source, samples_per_s=rate, woken=tuple(self._woken)
+        )

@@ -90,11 +90,11 @@ def at_an_end(pct: Floats) -> Bools:
 
 def _at_an_end(column: Columns) -> Bools:
     """Whether one of a bank's trims does, (points, banks)."""
-    terms = [
-        [at_an_end(column.value(f"{term}_term_fuel_trim_bank_{bank}")) for bank in BANKS]
+    short, long = (
+        np.stack([column.value(f"{term}_term_fuel_trim_bank_{bank}") for bank in BANKS], axis=1)
         for term in ("short", "long")
-    ]
-    return np.asarray(terms).any(axis=0).T
+    )
+    return at_an_end(short) | at_an_end(long)
 
 
 def _recorded(column: Columns, term: str, recording: NDArray[np.int64]) -> Bools:

@@ -37,6 +37,7 @@ from bellmouth.finding.verdict import verdict_of
 from bellmouth.finding.weights import hypothesis_weights, weights_of
 from bellmouth.recording.series import Recording
 from bellmouth.recording.stalled import stood_still
+from bellmouth.recording.stand_ins import with_stand_ins
 from bellmouth.recording.steady import stretches
 from bellmouth.recording.stretch import Stretch
 
@@ -264,8 +265,9 @@ def _share(course: Course, table: Mapping[str, Any], done: Sequence[str]) -> flo
 
 def _refuse_other_metering(before: Recording, after: Recording) -> None:
     """Two recordings that meter their air differently are not of one car."""
-    if ("mass_air_flow" in before) != ("mass_air_flow" in after):
-        has, lacks = (before, after) if "mass_air_flow" in before else (after, before)
+    metered = ["mass_air_flow" in with_stand_ins(one) for one in (before, after)]
+    if metered[0] != metered[1]:
+        has, lacks = (before, after) if metered[0] else (after, before)
         raise FindingError(
             f"{lacks.source} has no mass_air_flow but {has.source} has: before and after must "
             "meter their air alike to be compared. Are they recordings of one car?"

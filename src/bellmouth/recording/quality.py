@@ -13,6 +13,7 @@ from bellmouth.recording.plateaus import SHORTEST_CORE
 from bellmouth.recording.quantum import quantum
 from bellmouth.recording.series import Recording, Series
 from bellmouth.recording.stalled import stood_still
+from bellmouth.recording.stand_ins import with_stand_ins
 from bellmouth.recording.steady import stretches
 from bellmouth.recording.stretch import BANKS, Kind, Stretch
 
@@ -102,7 +103,8 @@ def assess(recording: Recording) -> Quality:
     found = stretches(recording)
     seconds = max(float(series.time_s[-1]) for series in recording.series.values())
     parameters = tuple(_parameter(recording, series) for series in recording.series.values())
-    missing = tuple(need for need, names in _needs() if not any(n in recording for n in names))
+    told = with_stand_ins(recording)
+    missing = tuple(need for need, names in _needs() if not any(n in told for n in names))
     reasons = _unusable(recording, found)
     warnings = (
         *reasons,

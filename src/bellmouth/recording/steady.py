@@ -15,6 +15,7 @@ from bellmouth.recording.plateaus import Plateau, plateaus
 from bellmouth.recording.purged import with_unreported_purge
 from bellmouth.recording.readings import Asked, Windows, readings, statistics
 from bellmouth.recording.series import Floats, Recording
+from bellmouth.recording.stand_ins import with_stand_ins
 from bellmouth.recording.state import loops, purging, warm
 from bellmouth.recording.stretch import Kind, Reading, Stretch
 from bellmouth.recording.trims import (
@@ -71,6 +72,7 @@ def stretches(recording: Recording) -> tuple[Stretch, ...]:
     still. Beside the parameters reported a stretch holds ``log_total_trim_bank_1`` and ``_2``:
     ln((1 + short/100)(1 + long/100)), with ``at_limit``.
     """
+    recording = with_stand_ins(recording)
     grid = grid_of(recording)
     if grid is None:
         return ()
