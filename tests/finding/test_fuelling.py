@@ -99,7 +99,7 @@ def test_trims_that_far_out_are_said_and_are_not_healthy() -> None:
         car(),
     )  # fmt: skip
     assert told.causes[0].cause != "healthy"
-    assert any("bank 1 reads -61 %" in one and "-59 % or further" in one for one in told.warnings)
+    assert any("bank 1 reads -61 %" in one and "a bound (-59 %)" in one for one in told.warnings)
     assert not any("No fuel trims" in one or "sits at its limit" in one for one in told.warnings)
 
 
@@ -110,5 +110,5 @@ def test_trims_at_the_end_of_their_scale_are_said_to_be_left_out() -> None:
     )
     made.series[_SHORT].value[:] = -100.0
     told = find(made, car()).warnings
-    assert any("short fuel trim of bank 1 stands at -100 %" in one for one in told)
+    assert any("A fuel trim of bank 1 stands at -100 %" in one for one in told)
     assert any("No fuel trims that can be used" in one for one in told)

@@ -200,6 +200,14 @@ def _half_trims(recording: Recording) -> Iterator[str]:
             )
 
 
+def _no_trims(recording: Recording) -> str:
+    if any("_fuel_trim_" in name for name in recording.series):
+        return (
+            "No fuel trims that can be used: a leak shows only in airflow, pressure and throttle."
+        )
+    return "No fuel trims: a leak shows only in airflow, pressure and throttle."
+
+
 def _reference_disagrees(case: "Case", best: int) -> bool:
     """Whether the readings that fit worst are those of a reference."""
     square = case.posterior.standardised[best] ** 2
@@ -222,10 +230,7 @@ def warnings_of(
     found.extend(halves)
     found.extend(far_trims(judged))
     if not halves and not np.isfinite(o.log_trim[o.judged]).any():
-        usable = (
-            " that can be used" if any("_fuel_trim_" in name for name in recording.series) else ""
-        )
-        found.append(f"No fuel trims{usable}: a leak shows only in airflow, pressure and throttle.")
+        found.append(_no_trims(recording))
     found.extend(_perhaps_cold(o, recording))
     if not (o.idle & o.judged).any():
         found.append("No warm idle: sizes are told against a typical idle.")

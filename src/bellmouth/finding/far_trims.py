@@ -19,11 +19,11 @@ def far_trims(judged: Sequence[Stretch]) -> Iterator[str]:
         far = [one for one in judged if _is_far(one, bank)]
         ended = [_ends(one, bank) for one in far]
         if any(ended):
-            term, pct = next(end for ends in ended for end in ends)
+            pct = next(one for ends in ended for one in ends)
             yield (
-                f"The {term} fuel trim of bank {bank} stands at {pct:.0f} %, an end of what it can "
-                "read, as of a car that does not know it: trims of that bank were left out there. "
-                "Is the right column read?"
+                f"A fuel trim of bank {bank} stands at {pct:.0f} %, an end of what it can read, as "
+                "of a car that does not know it: the trims of that bank were left out there. Is "
+                "the right column read?"
             )
         bounds = [one for one, ends in zip(far, ended, strict=True) if not ends]
         if bounds:
@@ -31,8 +31,8 @@ def far_trims(judged: Sequence[Stretch]) -> Iterator[str]:
             least = np.expm1(np.copysign(LARGEST_LOG_TRIM, log)) * 100
             yield (
                 f"The total fuel trim of bank {bank} reads {np.expm1(log) * 100:+.0f} %, further "
-                f"than an engine runs on: it is taken as a bound, {least:+.0f} % or further. Are "
-                "these columns the fuel trims, and is their unit %?"
+                f"than an engine runs on: it is taken as a bound ({least:+.0f} %). Are these "
+                "columns the fuel trims, and is their unit %?"
             )
 
 
@@ -41,7 +41,7 @@ def _is_far(one: Stretch, bank: int) -> bool:
     return used and abs(one.value(total_trim_name(bank))) >= LARGEST_LOG_TRIM
 
 
-def _ends(one: Stretch, bank: int) -> list[tuple[str, float]]:
-    """The terms that stand at an end of their scale, with what they read. [%]"""
+def _ends(one: Stretch, bank: int) -> list[float]:
+    """What the terms read that stand at an end of their scale. [%]"""
     told = np.array([one.value(f"{term}_term_fuel_trim_bank_{bank}") for term in _TERMS])
-    return [(_TERMS[place], float(told[place])) for place in np.flatnonzero(at_an_end(told))]
+    return [float(pct) for pct in told[at_an_end(told)]]

@@ -156,13 +156,15 @@ def _trim_words(case: "Case", bank: int) -> str:
     o = case.observations
     trim = o.log_trim[:, bank - 1]
     mask = o.judged & np.isfinite(trim)
-    of_bank = f" of bank {bank}" if case.model.two_banks else ""
+    two = case.model.two_banks
     if not mask.any():
-        return f"total trim{of_bank}"
+        return f"total trim of bank {bank}" if two else "total trim"
     order = np.argsort(o.speed_rev_s[mask])
     speeds = o.speed_rev_s[mask][order] * 60
     trims = np.expm1(trim[mask][order]) * 100
-    low = f"total trim{of_bank} {trims[0]:+.1f} % at {speeds[0]:.0f} rpm"
+    low = f"total trim {trims[0]:+.1f} % at {speeds[0]:.0f} rpm"
+    if two:
+        low = f"total trim of bank {bank} {trims[0]:+.1f} % at {speeds[0]:.0f} rpm"
     if len(trims) == 1 or speeds[-1] < speeds[0] + 100:
         return low
     return f"{low}, {trims[-1]:+.1f} % at {speeds[-1]:.0f} rpm"
