@@ -261,6 +261,19 @@ def identifier(name: str) -> int:
     return parameters.by_name(name).identifier
 
 
+def test_a_pressure_is_asked_extended_only_where_the_car_has_no_other() -> None:
+    extended = identifier("intake_manifold_pressure_a_extended")
+    assert extended not in Polling(supported()).identifiers
+    alone = supported() - {identifier("intake_manifold_pressure")}
+    assert extended in Polling(alone).identifiers
+
+
+def test_the_maxima_that_replace_a_full_scale_are_recorded() -> None:
+    assert {"intake_manifold_pressure_maximum", "mass_air_flow_maximum"} <= set(
+        Polling(supported()).names
+    )
+
+
 def test_every_wish_is_a_parameter_and_none_is_starved() -> None:
     count = counted(Polling(supported()))
     assert min(count.values()) >= 2

@@ -42,13 +42,13 @@ def _loaded(short: float, kpa: float = 88.0, *, kind: str = "drive", **more: flo
 def test_a_quick_trim_that_stands_at_nothing_under_load_is_open_loop(
     stretch: Stretch, opened: bool
 ) -> None:
-    assert Columns([stretch]).open_loop().tolist() == [opened]
+    assert Columns([stretch]).open_loop(1).tolist() == [opened]
 
 
 def test_a_point_without_any_quick_trim_says_nothing_of_the_loop() -> None:
     one = _loaded(0.0)
     readings = {k: v for k, v in one.readings.items() if not k.startswith("short")}
-    assert Columns([replace(one, readings=readings)]).open_loop().tolist() == [False]
+    assert Columns([replace(one, readings=readings)]).open_loop(1).tolist() == [False]
 
 
 def test_trims_of_an_enriched_point_are_left_out() -> None:

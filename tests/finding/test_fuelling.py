@@ -5,9 +5,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from bellmouth.finding.find import find
+from bellmouth.finding.fuelling import LARGEST_LOG_TRIM
 from bellmouth.finding.observations import Observations, observe
 from bellmouth.finding.priors import load_priors
+from bellmouth.recording.stretch import Stretch
 from tests.finding.garage import car, reading, stretches
+from tests.finding.worked import recording
 
 _SHORT, _LONG = "short_term_fuel_trim_bank_1", "long_term_fuel_trim_bank_1"
 
@@ -54,3 +58,57 @@ def test_what_a_short_trim_that_was_left_out_stood_at_is_no_limit_of_the_fuel_ra
     o = observe(made, [], car())
     assert np.isfinite(o.log_trim[:, 0]).all()
     assert not o.trim_limit.any()
+
+
+def _far(short: float, long: float) -> tuple[Stretch, ...]:
+    total = float(np.log((1 + short / 100) * (1 + long / 100)))
+    trims = {
+        _SHORT: reading(short, 0.2),
+        _LONG: reading(long, 0.1),
+        "log_total_trim_bank_1": reading(total, 0.004),
+    }
+    return tuple(replace(one, readings={**one.readings, **trims}) for one in stretches())
+
+
+@pytest.mark.parametrize(("short", "long", "sign"), [(-37.0, -37.5, -1), (65.0, 60.0, 1)])
+def test_a_total_further_out_than_any_mixture_is_a_bound(
+    short: float, long: float, sign: int
+) -> None:
+    o = observe(_far(short, long), [], car())
+    assert o.trim_limit[:, 0].tolist() == [sign] * 3
+    assert o.log_trim[:, 0] == pytest.approx(sign * LARGEST_LOG_TRIM)
+    assert not o.trim_gap.any()
+
+
+@pytest.mark.parametrize(("short", "long"), [(-100.0, -100.0), (-100.0, 2.0), (99.22, 99.22)])
+def test_a_term_at_an_end_of_its_scale_is_no_reading(short: float, long: float) -> None:
+    with np.errstate(divide="ignore"):
+        made = _far(max(short, -99.99), max(long, -99.99))
+    o = observe(made, [], car())
+    assert not np.isfinite(o.log_trim).any()
+    assert not o.trim_limit.any()
+
+
+def test_trims_that_far_out_are_said_and_are_not_healthy() -> None:
+    """Both left out without a word, the car had come out as healthy."""
+    told = find(
+        recording(
+            "far.csv", 1,
+            short_term_fuel_trim_bank_1=(-37.0, -37.0), long_term_fuel_trim_bank_1=(-37.5, -37.5),
+        ),
+        car(),
+    )  # fmt: skip
+    assert told.causes[0].cause != "healthy"
+    assert any("bank 1 reads -61 %" in one and "a bound (-59 %)" in one for one in told.warnings)
+    assert not any("No fuel trims" in one or "sits at its limit" in one for one in told.warnings)
+
+
+def test_trims_at_the_end_of_their_scale_are_said_to_be_left_out() -> None:
+    ends = (-100.0, -100.0)
+    made = recording(
+        "ends.csv", 1, short_term_fuel_trim_bank_1=ends, long_term_fuel_trim_bank_1=ends
+    )
+    made.series[_SHORT].value[:] = -100.0
+    told = find(made, car()).warnings
+    assert any("A fuel trim of bank 1 stands at -100 %" in one for one in told)
+    assert any("No fuel trims that can be used" in one for one in told)

@@ -1,5 +1,7 @@
 """Made-up recordings of one car before and after work, from levels that the test states."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from bellmouth.recording.series import Recording, Series
@@ -63,3 +65,41 @@ def leaks(source: str = "leak.csv", seed: int = 7) -> Recording:
         short_term_fuel_trim_bank_1=(0.5, 0.5),
         long_term_fuel_trim_bank_1=(at[0] - 0.5, at[1] - 0.5),
     )  # fmt: skip
+
+
+def with_key_on(
+    made: Recording, manifold_kpa: float, *, rest_pct: float = 16.0, seconds: float = 20.0
+) -> Recording:
+    """The recording with the key on and the engine off before it, the plate on its spring."""
+    off = {
+        "engine_speed": 0.0, "mass_air_flow": 0.0, "intake_manifold_pressure": manifold_kpa,
+        "throttle_position": rest_pct, "fuel_system_status": 0.0,
+        "short_term_fuel_trim_bank_1": 0.0,
+    }  # fmt: skip
+    series = {}
+    for name, one in made.series.items():
+        before_s = np.arange(0.1, seconds, 0.5)
+        there = np.full(len(before_s), off.get(name, one.value[0]))
+        series[name] = replace(
+            one,
+            time_s=np.concatenate([before_s, one.time_s + seconds]),
+            value=np.concatenate([there, one.value]),
+        )
+    return replace(made, series=series)
+
+
+def with_second_bank(
+    made: Recording, factor: float = 1.0, *, status: float | None = None
+) -> Recording:
+    """The recording of an engine with two banks: the second one's trims stand at ``factor`` times
+    the first one's; ``status`` is its fuel system's."""
+    series = dict(made.series)
+    for term in ("short", "long"):
+        one = series[f"{term}_term_fuel_trim_bank_1"]
+        name = f"{term}_term_fuel_trim_bank_2"
+        series[name] = replace(one, name=name, time_s=one.time_s + 0.01, value=one.value * factor)
+    if status is not None:
+        one = series["fuel_system_status"]
+        name = "fuel_system_status_bank_2"
+        series[name] = replace(one, name=name, value=np.full(len(one.time_s), status))
+    return replace(made, series=series)

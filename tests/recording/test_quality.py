@@ -126,3 +126,22 @@ def test_much_out_of_range_asks_for_the_unit(recording: Recording) -> None:
         "intake_manifold_pressure: 500 impossible samples were left out. Is the unit" in warning
         for warning in assess(dropped).warnings
     )
+
+
+def test_a_key_on_stretch_without_its_pressure_tells_no_ambient(recording: Recording) -> None:
+    silent = without(recording, "intake_manifold_pressure", "barometric_pressure")
+    assert "engine off" in {one.kind for one in assess(silent).stretches}
+    assert any("Neither barometric pressure nor" in one for one in assess(silent).warnings)
+
+
+def test_a_bank_in_open_loop_throughout_is_said(recording: Recording) -> None:
+    series = dict(recording.series)
+    for term in ("short", "long"):
+        one = series[f"{term}_term_fuel_trim_bank_1"]
+        name = f"{term}_term_fuel_trim_bank_2"
+        series[name] = dataclasses.replace(one, name=name)
+    times = series["engine_speed"].time_s
+    for name, code in (("fuel_system_status", 2.0), ("fuel_system_status_bank_2", 8.0)):
+        series[name] = Series(name, "code", times, np.full(times.size, code))
+    told = assess(dataclasses.replace(recording, series=series)).warnings
+    assert told == ("Bank 2 ran in open loop throughout: its trims say nothing.",)

@@ -332,4 +332,5 @@ def _raised(stretch: Stretch) -> bool:
 
 def _can(step: Step, reported: Collection[str]) -> bool:
     """Whether the car reports what the step is for."""
-    return step.kind != "off" or "intake_manifold_pressure" in reported
+    pressures = ("intake_manifold_pressure", "intake_manifold_pressure_a_extended")
+    return step.kind != "off" or any(name in reported for name in pressures)

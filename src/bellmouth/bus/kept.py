@@ -7,6 +7,7 @@ import numpy as np
 
 from bellmouth.recording.names import table
 from bellmouth.recording.of_car import OfCar
+from bellmouth.recording.own_scale import with_own_steps
 from bellmouth.recording.series import Recording, Series
 
 __all__ = ["Kept"]
@@ -71,6 +72,6 @@ class Kept:
         }
         rate = self.samples / self.last_s if self.last_s > 0 else float("nan")
         return Recording(
-            series, source, samples_per_s=rate, woken=tuple(self._woken), of_car=self.of_car,
-            loads_off=self.loads_off,
+            with_own_steps(series), source, samples_per_s=rate, woken=tuple(self._woken),
+            of_car=self.of_car, loads_off=self.loads_off,
         )  # fmt: skip

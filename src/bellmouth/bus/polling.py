@@ -37,10 +37,12 @@ ALONE_SHARE = 0.75
 
 @dataclass(frozen=True)
 class Wish:
-    """How often a parameter is wanted [s], and the causes that are told by it."""
+    """How often a parameter is wanted [s], the causes that are told by it, and what it is asked
+    for in place of."""
 
     every_s: float
     hinges: frozenset[str]
+    instead_of: str | None = None
 
 
 @functools.cache
@@ -48,9 +50,13 @@ def wishes() -> Mapping[str, Wish]:
     """The table of ``polling.toml``, by parameter."""
     text = resources.files(__package__ or "").joinpath("polling.toml").read_text("utf-8")
     return {
-        name: Wish(float(row["every_s"]), frozenset(row["hinges"]))
+        name: Wish(float(row["every_s"]), frozenset(row["hinges"]), row.get("instead_of"))
         for name, row in tomllib.loads(text).items()
     }
+
+
+def _known(name: str | None, supported: Collection[int]) -> bool:
+    return name is not None and parameters.by_name(name).identifier in supported
 
 
 class Polling:
@@ -67,7 +73,7 @@ class Polling:
         names: dict[int, list[str]] = {}
         for name, wish in wishes().items():
             identifier = parameters.by_name(name).identifier
-            if identifier in supported:
+            if identifier in supported and not _known(wish.instead_of, supported):
                 periods[identifier] = min(wish.every_s, periods.get(identifier, wish.every_s))
                 names.setdefault(identifier, []).append(name)
         self._base = periods

@@ -168,8 +168,9 @@ def _ground(
     nominal = nominal_of(observations, priors)
     scale = scale_of(observations, nominal, priors)
     hypotheses = enumerate_hypotheses(priors, scale, observations)
-    plate = plate_position(observations, priors, hypotheses, scale)
-    off = key_on(observations, priors, hypotheses)
+    now = observations.judged_recordings
+    plate = plate_position(observations, priors, hypotheses, scale, now)
+    off = key_on(observations, priors, hypotheses, now)
     load = load_reading(observations, priors, hypotheses)
     beside = idle_beside(observations, car, priors, hypotheses, scale)
     level = load_level(observations, priors, hypotheses)

@@ -278,7 +278,7 @@ def _possible(case: "Case", check: Check) -> bool:
 def _known_already(case: "Case", check: Check) -> bool:
     """Whether the recording or the car file holds what a check would read."""
     if check.name == "key_on_pressure":
-        return bool(np.isfinite(case.observations.key_on_log_ratio[0]))
+        return bool(np.isfinite(case.key_on.log_ratio))
     known = any(one.sd <= _KNOWN_WELL_PCT for one in closed_reading(case))
     return check.name == "closed_reading" and known
 

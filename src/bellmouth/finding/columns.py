@@ -56,10 +56,14 @@ class Columns:
             return self._nothing.copy()
         return np.array([read(stretch, name) for stretch in self._stretches], dtype=np.float64)
 
-    def open_loop(self) -> Bools:
-        """Stretches in which the mixture was not controlled."""
+    def open_loop(self, bank: int) -> Bools:
+        """Stretches in which a bank's mixture was not controlled."""
         return np.array(
-            [s.closed_loop is False or _enriched(s) for s in self._stretches], dtype=bool
+            [
+                s.closed_loop is False or bank in s.open_banks or _enriched(s)
+                for s in self._stretches
+            ],
+            dtype=bool,
         )
 
     def limit(self, name: str) -> Floats:

@@ -7,6 +7,8 @@ import numpy as np
 
 from bellmouth.car.description import Complaint
 from bellmouth.finding.causes import CAUSES, called
+from bellmouth.finding.far_trims import far_trims
+from bellmouth.finding.fuelling import LARGEST_LOG_TRIM
 from bellmouth.finding.lowest_idle import fallen_rpm
 from bellmouth.finding.observations import LEAST_KPA, Observations, judgeable
 from bellmouth.finding.result import Evidence
@@ -136,11 +138,7 @@ def excluded_of(judged: Sequence[Stretch], recording: Recording) -> tuple[str, .
     if cold:
         seconds = sum(s.seconds for s in cold)
         left.append(f"{seconds:.0f} s of cold engine: trims and idle say nothing until it is warm")
-    open_loop = [s for s in judged if s.closed_loop is False]
-    if len(open_loop) == 1:
-        left.append("trims of one open-loop stretch")
-    elif open_loop:
-        left.append(f"trims of {len(open_loop)} open-loop stretches")
+    left.extend(_open_loop([s for s in judged if s.kind != "engine off"]))
     apart = [s for s in judged if s.purging and not _purge_reported(recording)]
     if apart:
         left.append(
@@ -152,6 +150,24 @@ def excluded_of(judged: Sequence[Stretch], recording: Recording) -> tuple[str, .
     if unmapped:
         left.append("columns that no parameter claims: " + ", ".join(unmapped))
     return tuple(left)
+
+
+def _open_loop(running: Sequence[Stretch]) -> Iterator[str]:
+    """Trims that stood in open loop: of the whole engine, or of one of its banks."""
+    whole = [s for s in running if s.closed_loop is False]
+    if len(whole) == 1:
+        yield "trims of one open-loop stretch"
+    elif whole:
+        yield f"trims of {len(whole)} open-loop stretches"
+    for bank in BANKS:
+        alone = [s for s in running if s.closed_loop is not False and bank in s.open_banks]
+        if len(alone) == 1:
+            yield f"trims of bank {bank} in one stretch: it was in open loop, the other was not"
+        elif alone:
+            yield (
+                f"trims of bank {bank} in {len(alone)} stretches: it was in open loop, the other "
+                "was not"
+            )
 
 
 def _purge_reported(recording: Recording) -> bool:
@@ -184,6 +200,14 @@ def _half_trims(recording: Recording) -> Iterator[str]:
             )
 
 
+def _no_trims(recording: Recording) -> str:
+    if any("_fuel_trim_" in name for name in recording.series):
+        return (
+            "No fuel trims that can be used: a leak shows only in airflow, pressure and throttle."
+        )
+    return "No fuel trims: a leak shows only in airflow, pressure and throttle."
+
+
 def _reference_disagrees(case: "Case", best: int) -> bool:
     """Whether the readings that fit worst are those of a reference."""
     square = case.posterior.standardised[best] ** 2
@@ -204,14 +228,16 @@ def warnings_of(
         found.append("The engine never got warm: record again at 70 degC coolant to be sure.")
     halves = tuple(_half_trims(recording))
     found.extend(halves)
+    found.extend(far_trims(judged))
     if not halves and not np.isfinite(o.log_trim[o.judged]).any():
-        found.append("No fuel trims: a leak shows only in airflow, pressure and throttle.")
+        found.append(_no_trims(recording))
     found.extend(_perhaps_cold(o, recording))
     if not (o.idle & o.judged).any():
         found.append("No warm idle: sizes are told against a typical idle.")
     if o.judged.sum() == 1:
         found.append("One operating point only: hold 1,500 and 2,500 rpm as well.")
-    if (np.abs(o.trim_limit[o.judged]) > 0).any():
+    near = np.abs(o.log_trim[o.judged]) < LARGEST_LOG_TRIM
+    if (near & (o.trim_limit[o.judged] != 0)).any():
         found.append("A fuel trim sits at its limit: there it is taken as a bound, not as a value.")
     best = max(range(case.hypotheses.count), key=lambda row: posterior[case.hypotheses.names[row]])
     if posterior["unexplained"] > _LOST or case.posterior.misfit[best] > _MISFIT:

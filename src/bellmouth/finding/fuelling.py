@@ -12,12 +12,16 @@ from bellmouth.recording.clamps import WIDE_RANGE
 from bellmouth.recording.nans import told_or
 from bellmouth.recording.trims import BANKS, total_trim_name
 
-__all__ = ["fuelling"]
+__all__ = ["LARGEST_LOG_TRIM", "at_an_end", "fuelling"]
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
-_LARGEST_LOG_TRIM = 0.9
+#: Of ln total trim: no mixture that an engine idles on is further off. What reads further is a
+#: bound, and no reading at all where a term stands at an end of its scale (-100 or 99.2 %), as a
+#: car that does not know it may answer. Ours.
+LARGEST_LOG_TRIM = 0.9
+_ENDS_PCT = (-99.9, 99.1)
 _TRIM_NAMES = tuple(total_trim_name(bank) for bank in BANKS)
 
 
@@ -27,7 +31,7 @@ def fuelling(
     """The trims of both banks, their errors, and where they sit at a limit."""
     trim, error, limit = _trims(column, metered, metered_error, recording)
     # In open loop the trims stand still: they say nothing about the air.
-    trim[column.open_loop()] = np.nan
+    trim[np.stack([column.open_loop(bank) for bank in BANKS], axis=1)] = np.nan
     return {
         "log_trim": trim,
         "trim_error": error,
@@ -42,7 +46,9 @@ def _gap(column: Columns, bank: int) -> Floats:
         column.value(f"{term}_term_fuel_trim_bank_{bank}") / 100 for term in ("short", "long")
     )
     product = np.maximum((1 + short) * (1 + long), 0.2)
-    return told_or(0.0, np.log(np.maximum(1.0 - short * long / product, 0.2)))
+    gap = told_or(0.0, np.log(np.maximum(1.0 - short * long / product, 0.2)))
+    # What is a bound anyhow is none the better for it.
+    return np.where(np.abs(column.value(total_trim_name(bank))) < LARGEST_LOG_TRIM, gap, 0.0)
 
 
 def _trims(
@@ -55,8 +61,10 @@ def _trims(
     limit = np.stack([column.limit(name) for name in _TRIM_NAMES], axis=1)
     short, long = (_recorded(column, term, recording) for term in ("short", "long"))
     # What lasts is in the long trim, so that a short one alone says nothing of the total.
-    trim = np.where((np.abs(trim) < _LARGEST_LOG_TRIM) & ~(short & ~long), trim, np.nan)
-    limit = np.where(np.isfinite(trim), limit, 0.0)
+    far = np.abs(trim) >= LARGEST_LOG_TRIM
+    trim = np.where((far & _at_an_end(column)) | (short & ~long), np.nan, trim)
+    limit = np.where(np.isfinite(trim), np.where(far, np.sign(trim), limit), 0.0)
+    trim = np.clip(trim, -LARGEST_LOG_TRIM, LARGEST_LOG_TRIM)
     unseen = load_priors().fuel["short_unseen_log"]
     error = np.where(long & ~short, np.hypot(error, unseen), error)
     if not np.isfinite(trim).any():
@@ -66,11 +74,27 @@ def _trims(
         if mixture is None:
             continue
         left, left_error = mixture
-        seen = np.isfinite(left) & (np.abs(left) > 3 * left_error)
+        seen = np.isfinite(left) & (np.abs(left) > 3 * left_error) & ~far[:, place]
         trim[:, place] += np.where(seen, left, 0.0)
         error[:, place] = np.where(seen, np.hypot(error[:, place], left_error), error[:, place])
         limit[:, place] = np.where(seen, 0.0, limit[:, place])
     return trim, error, limit
+
+
+def at_an_end(pct: Floats) -> Bools:
+    """Whether trims stand at an end of what their readings can express; NaN does not."""
+    low, high = _ENDS_PCT
+    ended: Bools = (pct < low) | (pct > high)
+    return ended
+
+
+def _at_an_end(column: Columns) -> Bools:
+    """Whether one of a bank's trims does, (points, banks)."""
+    short, long = (
+        np.stack([column.value(f"{term}_term_fuel_trim_bank_{bank}") for bank in BANKS], axis=1)
+        for term in ("short", "long")
+    )
+    return at_an_end(short) | at_an_end(long)
 
 
 def _recorded(column: Columns, term: str, recording: NDArray[np.int64]) -> Bools:

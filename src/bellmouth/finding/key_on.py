@@ -1,5 +1,6 @@
 """What the manifold sensor reads with the engine off, against the barometer."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,11 +21,14 @@ class KeyOn:
     """Log likelihood of the engine-off reading for any hypothesis and size.
 
     On some cars the barometric pressure *is* the manifold sensor's engine-off reading, and the
-    two agree whatever is wrong; ``shared`` is the share of such cars.
+    two agree whatever is wrong; ``shared`` is the share of such cars. Of several recordings
+    ``log_ratio`` is the mean, as the sensors' own errors are alike in all, and ``apart`` how far
+    they disagree beyond two readings' rounding: as a square, in standard deviations.
     """
 
     log_ratio: float
     sd: float
+    apart: float
     shared: float
     stray: float
     hypotheses: HasCoordinates
@@ -34,23 +38,35 @@ class KeyOn:
         if not np.isfinite(self.log_ratio):
             return np.zeros(len(which))
         expected = log_reads(self.hypotheses, "pressure", which, sizes)
-        own = np.exp(-0.5 * ((self.log_ratio - expected) / self.sd) ** 2)
-        agreeing = np.exp(-0.5 * (self.log_ratio / self.sd) ** 2)
+        own = np.exp(-0.5 * (((self.log_ratio - expected) / self.sd) ** 2 + self.apart))
+        agreeing = np.exp(-0.5 * ((self.log_ratio / self.sd) ** 2 + self.apart))
         return np.asarray(np.log((1 - self.shared) * own + self.shared * agreeing + self.stray))
 
 
 def key_on(
-    observations: Observations, priors: Priors, hypotheses: HasCoordinates, recording: int = 0
+    observations: Observations,
+    priors: Priors,
+    hypotheses: HasCoordinates,
+    recordings: Sequence[int] = (0,),
 ) -> KeyOn:
-    """Prepare the likelihood from a recording's engine-off stretch, if it has one."""
+    """Prepare the likelihood from the engine-off stretches of recordings in which the same is
+    wrong, of those that have one."""
     sensors, weather = priors.sensors, priors.weather
+    read = observations.key_on_log_ratio[list(recordings)]
+    read = read[np.isfinite(read)]
+    rounding2 = sensors["two_readings_log"] ** 2
     sd = np.sqrt(
         sensors["pressure_log_gain"] ** 2
         + (sensors["pressure_offset_pa"] / 98e3) ** 2
         + weather["barometric_log_error"] ** 2
-        + sensors["two_readings_log"] ** 2
+        + rounding2 / max(len(read), 1)
     )
-    log_ratio = float(observations.key_on_log_ratio[recording])
+    mean = float(read.mean()) if len(read) else float("nan")
     return KeyOn(
-        log_ratio, float(sd), sensors["shared_barometer"], sensors["key_on_stray"], hypotheses
+        mean,
+        float(sd),
+        float(((read - mean) ** 2).sum() / rounding2),
+        sensors["shared_barometer"],
+        sensors["key_on_stray"],
+        hypotheses,
     )

@@ -16,6 +16,7 @@ from bellmouth.recording.nans import told_or
 __all__ = ["Nominal", "nominal_of", "scale_of"]
 
 Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
 
 _IDLE_FLOW_KG_S_M3 = 1.0  # common practice: about 1 g/s a litre
 _IDLE_FLUX_KG_S_M2 = 240.0  # choked, of air at 101 kPa and 20 degC
@@ -45,8 +46,12 @@ def nominal_of(observations: Observations, priors: Priors) -> Nominal:
     return Nominal(flow, np.clip(pressure, 8e3, 3.0 * ambient), unknown_pa)
 
 
-def scale_of(observations: Observations, nominal: Nominal, priors: Priors) -> Scale:
-    """Area that idle breathes through and area a degree of opening is worth."""
+def scale_of(
+    observations: Observations, nominal: Nominal, priors: Priors, good: Bools | None = None
+) -> Scale:
+    """Area that idle breathes through and area a degree of opening is worth; the latter of points
+    that are ``good``, by default those of references, where they tell it."""
+    good = ~observations.judged if good is None else good
     o, flow, pressure = observations, nominal.flow_kg_s, nominal.pressure_pa
     ambient = np.where(np.isfinite(o.ambient_pa), o.ambient_pa, nominal.unknown_pa)
     upstream = np.where(np.isfinite(o.boost_pa), o.boost_pa, ambient)
@@ -54,7 +59,9 @@ def scale_of(observations: Observations, nominal: Nominal, priors: Priors) -> Sc
     flux = upstream / np.sqrt(air.R_DRY * o.intake_k) * orifice.flow_function(ratio)
     area = flow / flux
     idle_area = _idle_area_m2(o, area, flux, pressure, priors)
-    per_degree = _slope_mm2_per_pct(o, area, ratio, priors) * priors.plate_position["pct_per_deg"]
+    per_degree = (
+        _slope_mm2_per_pct(o, area, ratio, priors, good) * priors.plate_position["pct_per_deg"]
+    )
     chosen = o.idle & o.judged
     idle_flux = median(flux[chosen]) if chosen.any() else _IDLE_FLUX_KG_S_M2
     return Scale(idle_area, idle_area * idle_flux * 1e3, per_degree)
@@ -81,19 +88,23 @@ def _idle_area_m2(
     return median(np.maximum(np.maximum(made_up, breathed)[chosen], typical))
 
 
-def _slope_mm2_per_pct(o: Observations, area: Floats, ratio: Floats, priors: Priors) -> float:
+def _slope_mm2_per_pct(
+    o: Observations, area: Floats, ratio: Floats, priors: Priors, good: Bools
+) -> float:
     """Area gained per % of throttle reading, pulled to the prior where the points say little.
 
-    Read within one recording, a good one if there is any: deposit moves the reading itself.
+    Read within one recording, a good one if there is any: deposit moves the reading itself. Of
+    several it is the one whose reading moves most.
     """
     mean, sd = priors.plate["log_slope_mm2_per_pct"]
-    good = np.isfinite(o.throttle_pct) & np.isfinite(area) & (ratio < 0.9)
-    one = o.recording == (1 if (good & (o.recording == 1)).any() else 0)
-    good &= one
-    lowest = np.where(good, o.throttle_pct, np.inf).min()
-    small = good & (o.throttle_pct < lowest + 8.0)
+    told = np.isfinite(o.throttle_pct) & np.isfinite(area) & (ratio < 0.9)
+    told &= good if (told & good).any() else True
+    small = max(
+        (_near_lowest(o, told & (o.recording == one)) for one in range(o.recordings)),
+        key=lambda points: _extent(o.throttle_pct[points]),
+    )
     reading, gained = o.throttle_pct[small], area[small] / _MM2
-    rise = reading.max() - reading.min() if reading.size > 1 else 0.0
+    rise = _extent(reading)
     if rise < 0.3:
         return float(np.exp(mean))
     slope = np.polyfit(reading, gained, 1)[0]
@@ -101,3 +112,14 @@ def _slope_mm2_per_pct(o: Observations, area: Floats, ratio: Floats, priors: Pri
     log_slope = np.log(np.clip(slope, 0.5, 15.0))
     weight = sd**2 / (sd**2 + error**2)
     return float(np.exp(weight * log_slope + (1 - weight) * mean))
+
+
+def _near_lowest(o: Observations, told: Bools) -> Bools:
+    """Points whose plate is not far more open than at the lowest of them."""
+    lowest = np.where(told, o.throttle_pct, np.inf).min()
+    near: Bools = told & (o.throttle_pct < lowest + 8.0)
+    return near
+
+
+def _extent(reading: Floats) -> float:
+    return float(np.ptp(reading)) if reading.size else 0.0

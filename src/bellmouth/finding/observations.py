@@ -94,6 +94,20 @@ class Observations:
         return len(self.ambient_log_sd)
 
     @property
+    def judged_recordings(self) -> tuple[int, ...]:
+        """Numbers of the judged recordings: the car is the same, and so is what is wrong."""
+        return tuple(np.unique(self.recording[self.judged]).tolist())
+
+    def total_trim(self) -> tuple[Floats, Floats]:
+        """Log total trim of the engine at each point, the mean of the banks whose trims are used,
+        and its error; NaN where none is."""
+        used = np.isfinite(self.log_trim)
+        banks = np.where(used.any(axis=1), used.sum(axis=1), np.nan)
+        trim = np.where(used, self.log_trim, 0.0).sum(axis=1) / banks
+        square = np.where(used, self.trim_error**2, 0.0).sum(axis=1)
+        return trim, np.sqrt(square) / banks
+
+    @property
     def beside(self) -> bool:
         """Whether any is a reference, of the car when it was good."""
         return not bool(self.judged.all())
@@ -219,7 +233,7 @@ def _metered(
     if car.metering != "airflow":
         nothing = np.full(speed.shape, np.nan)
         return nothing, nothing
-    read = _flow_read(column, ("mass_air_flow", "mass_air_flow_sensor_a_extended"))
+    read = _flow_read(column)
     return read or _flow_from_load(column, speed, displacement_m3)
 
 
@@ -229,20 +243,19 @@ def _computed(
     if car.metering != "pressure":
         nothing = np.full(speed.shape, np.nan)
         return nothing, nothing
-    read = _flow_read(column, ("mass_air_flow",))
+    read = _flow_read(column)
     # The calculated load is left out: what it is a share of differs with speed from engine to
     # engine, and on the real idles it only fed a false leak. Beside a reference: `load_reading`.
     return read or _flow_from_load(column, speed, displacement_m3)
 
 
-def _flow_read(column: Columns, names: Sequence[str]) -> tuple[Floats, Floats] | None:
-    """Airflow [kg/s] and the error of its logarithm, of the first of these that was recorded."""
-    for name in names:
-        flow = column.value(name)
-        if np.isfinite(flow).any():
-            flow = np.where(flow > _LEAST_G_S, flow, np.nan) * 1e-3
-            return flow, column.error(name) * 1e-3 / flow
-    return None
+def _flow_read(column: Columns) -> tuple[Floats, Floats] | None:
+    """Airflow [kg/s] and the error of its logarithm, where it was recorded."""
+    flow = column.value("mass_air_flow")
+    if not np.isfinite(flow).any():
+        return None
+    flow = np.where(flow > _LEAST_G_S, flow, np.nan) * 1e-3
+    return flow, column.error("mass_air_flow") * 1e-3 / flow
 
 
 def _reports(column: Columns, name: str) -> bool:

@@ -27,10 +27,11 @@ def draw(case: "Case", posterior: Mapping[str, float]) -> Picture:
         kept.append(0)
     rows = np.array(kept, dtype=np.intp)
     state, effects = _state(case, rows)
-    trims = case.model.predicted_log_trim(state, effects, 0)
+    trims = _predicted(case, state, effects)
+    read = o.total_trim()
     typical = _typical_g_s(case)
     points = tuple(
-        _point(case, state, trims, typical, [names[row] for row in kept], int(point))
+        _point(case, state, trims, read, typical, [names[row] for row in kept], int(point))
         for point in np.flatnonzero(o.judged)
     )
     curves = {}
@@ -46,6 +47,14 @@ def _state(case: "Case", rows: NDArray[np.intp]) -> tuple[State, Effects]:
     bends = (float(u.sd[u.index("meter_bend")]), u.contaminated_bend_sd)
     effects = case.hypotheses.effects(rows, case.posterior.sizes[rows], bends)
     return case.model.states(case.posterior.coordinates[rows], effects), effects
+
+
+def _predicted(case: "Case", state: State, effects: Effects) -> Floats:
+    """Log total trim to be expected, of the mean of the banks that are used at each point."""
+    used = np.isfinite(case.observations.log_trim)
+    used[~used.any(axis=1)] = True, case.model.two_banks
+    each = [case.model.predicted_log_trim(state, effects, bank) for bank in (0, 1)]
+    return np.asarray((np.stack(each, axis=2) * used).sum(axis=2) / used.sum(axis=1))
 
 
 def _curve(flow: Floats, log_trim: Floats, leak: Floats) -> tuple[tuple[float, float], ...]:
@@ -67,13 +76,14 @@ def _point(
     case: "Case",
     state: Mapping[str, Floats],
     trims: Floats,
+    read: tuple[Floats, Floats],
     typical_g_s: Floats,
     names: list[str],
     point: int,
 ) -> PicturePoint:
     o = case.observations
     kind = "idle" if o.idle[point] else "held" if o.held[point] else "drive"
-    trim, error = o.log_trim[point, 0], o.trim_error[point, 0]
+    trim, error = read[0][point], read[1][point]
     by_cause = {name: float(np.expm1(trims[i, point]) * 100) for i, name in enumerate(names)}
     return PicturePoint(
         kind=kind,

@@ -1,7 +1,7 @@
 """What the plate's position says beside its area: with the key on it rests on its spring a little
 above the idle opening, so an idle that stands above the rest is making up for something."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,6 +13,7 @@ from bellmouth.finding.hypothesis import HasCoordinates, Scale
 from bellmouth.finding.made_up import made_up_pct
 from bellmouth.finding.observations import Observations
 from bellmouth.finding.priors import Priors
+from bellmouth.recording.medians import median
 
 __all__ = ["PlatePosition", "plate_position"]
 
@@ -57,19 +58,22 @@ def plate_position(
     priors: Priors,
     hypotheses: HasCoordinates,
     scale: Scale,
-    recording: int = 0,
+    recordings: Sequence[int] = (0,),
 ) -> PlatePosition:
-    """Prepare the likelihood from a recording's key-on and relative reading, where reported."""
+    """Prepare the likelihood from the key-on and relative readings of recordings in which the same
+    is wrong, where reported: one car's plate has one rest, which several tell no better."""
     o, table = observations, priors.plate_position
     per_deg = table["pct_per_deg"]
-    mine = o.idle & (o.recording == recording)
+    mine = o.idle & np.isin(o.recording, recordings)
     if o.loads_off[mine].any():
         table = {**table, "load_share": priors.idle_speed["off_load_share"]}
+    rests = o.rest_pct[list(recordings)]
+    rests = rests[np.isfinite(rests)]
     idle = mine & np.isfinite(o.throttle_pct)
     total = np.zeros(len(_MORE_OPEN_DEG))
     informed = False
-    if idle.any() and np.isfinite(o.rest_pct[recording]):
-        over = (o.rest_pct[recording] - float(o.throttle_pct[idle].min())) / per_deg
+    if idle.any() and len(rests):
+        over = (median(rests) - float(o.throttle_pct[idle].min())) / per_deg
         total += np.log(_rest_density(over, table["rest_deg"], table["rest_sd_deg"], table))
         informed = True
     relative = o.relative_pct[mine]

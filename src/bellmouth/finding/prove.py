@@ -38,6 +38,7 @@ from bellmouth.finding.verdict import verdict_of
 from bellmouth.finding.weights import hypothesis_weights, weights_of
 from bellmouth.recording.series import Recording
 from bellmouth.recording.stalled import stood_still
+from bellmouth.recording.stand_ins import with_stand_ins
 from bellmouth.recording.steady import stretches
 from bellmouth.recording.stretch import Stretch
 
@@ -177,16 +178,21 @@ def solve_pair(
     refuse_foreign(observations, before, sources[0])
     nominal = nominal_of(observations, priors)
     scale, later = (
-        scale_of(replace(observations, judged=observations.recording == number), nominal, priors)
+        scale_of(
+            replace(observations, judged=observations.recording == number),
+            nominal,
+            priors,
+            good=observations.recording > BEFORE,
+        )
         for number in (BEFORE, AFTER)
     )
     hypotheses = enumerate_hypotheses(priors, scale, observations)
     courses = courses_of(hypotheses, observations.recordings)
     sides = (
         idle_pair(observations, car, priors, courses, scale),
-        plate_position(observations, priors, courses.seen_in(BEFORE), scale, BEFORE),
-        key_on(observations, priors, courses.seen_in(BEFORE), BEFORE),
-        key_on(observations, priors, courses.seen_in(AFTER), AFTER),
+        plate_position(observations, priors, courses.seen_in(BEFORE), scale, (BEFORE,)),
+        key_on(observations, priors, courses.seen_in(BEFORE), (BEFORE,)),
+        key_on(observations, priors, courses.seen_in(AFTER), (AFTER,)),
     )
     asked = Asked(observations, car, priors, nominal, courses, lambda _: sides)
     result = infer_with(asked, family)
@@ -263,8 +269,9 @@ def _share(course: Course, table: Mapping[str, Any], done: Sequence[str]) -> flo
 
 def _refuse_other_metering(before: Recording, after: Recording) -> None:
     """Two recordings that meter their air differently are not of one car."""
-    if ("mass_air_flow" in before) != ("mass_air_flow" in after):
-        has, lacks = (before, after) if "mass_air_flow" in before else (after, before)
+    metered = ["mass_air_flow" in with_stand_ins(one) for one in (before, after)]
+    if metered[0] != metered[1]:
+        has, lacks = (before, after) if metered[0] else (after, before)
         raise FindingError(
             f"{lacks.source} has no mass_air_flow but {has.source} has: before and after must "
             "meter their air alike to be compared. Are they recordings of one car?"

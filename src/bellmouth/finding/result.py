@@ -94,7 +94,7 @@ class PicturePoint:
 class Picture:
     """What the pictures draw: points of the recording under judgement, and each cause's curve of
     total trim [%] against true airflow [g/s]. Three-number tuples are (value, low, high) at 90 %;
-    ``total_trim_pct`` is (value, standard error)."""
+    ``total_trim_pct`` is (value, standard error); of an engine with two banks, of their mean."""
 
     points: tuple[PicturePoint, ...]
     trim_curves: Mapping[str, tuple[tuple[float, float], ...]]

@@ -16,7 +16,6 @@ from bellmouth.recording.stretch import Stretch
 
 __all__ = ["refuse_foreign", "refuse_hopeless", "refuse_the_same", "share_samples", "usable"]
 
-_METERS = ("mass_air_flow", "mass_air_flow_sensor_a_extended")
 # What tells an idle without a throttle: manifold over ambient pressure, and air a stroke over
 # that of the swept volume. Throttled idles stand far below: common practice, no source.
 _UNTHROTTLED = 0.82
@@ -102,13 +101,13 @@ def refuse_foreign(observations: Observations, stretches: Sequence[Stretch], sou
     airflow = np.isfinite(o.metered_kg_s) & o.judged
     pressure = np.isfinite(o.manifold_pa) & o.judged
     if o.airflow_metered and not airflow.any():
-        _refuse_nothing(stretches, _METERS, source)
+        _refuse_nothing(stretches, "mass_air_flow", source)
         raise FindingError(
             f'{source}: the car is metered by "airflow" but no mass_air_flow was recorded. Record '
             'it, or set metering = "pressure" in the car file if the car has no airflow meter.'
         )
     if not o.airflow_metered and not pressure.any():
-        _refuse_nothing(stretches, ("intake_manifold_pressure",), source)
+        _refuse_nothing(stretches, "intake_manifold_pressure", source)
         raise FindingError(
             f'{source}: the car is metered by "pressure" but no intake_manifold_pressure was '
             'recorded. Record it, or set metering = "airflow" in the car file.'
@@ -134,20 +133,19 @@ def refuse_foreign(observations: Observations, stretches: Sequence[Stretch], sou
         )
 
 
-def _refuse_nothing(stretches: Sequence[Stretch], names: Sequence[str], source: str) -> None:
+def _refuse_nothing(stretches: Sequence[Stretch], name: str, source: str) -> None:
     """Refuse a reading that is there, but of which a running engine would show more."""
-    for name in names:
-        shown = [
-            stretch.readings[name].value
-            for stretch in stretches
-            if name in stretch.readings and stretch.kind != "engine off"
-        ]
-        if shown:
-            unit = table()[name].unit
-            raise FindingError(
-                f"{source}: {name} reads {max(shown):.2g} {unit} at most with the engine running, "
-                "less than any engine breathes. Is its unit right, and the sensor alive?"
-            )
+    shown = [
+        stretch.readings[name].value
+        for stretch in stretches
+        if name in stretch.readings and stretch.kind != "engine off"
+    ]
+    if shown:
+        unit = table()[name].unit
+        raise FindingError(
+            f"{source}: {name} reads {max(shown):.2g} {unit} at most with the engine running, "
+            "less than any engine breathes. Is its unit right, and the sensor alive?"
+        )
 
 
 def share_samples(one: Recording, other: Recording) -> bool:

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from bellmouth.finding.infer import SideLog
 from bellmouth.finding.result import Evidence
+from bellmouth.recording.trims import BANKS
 
 if TYPE_CHECKING:
     from bellmouth.finding.case import Case
@@ -25,7 +26,6 @@ _NAMES = {
     "filling": ("mass_air_flow", "intake_manifold_pressure", "engine_speed"),
     "plate": ("throttle_position",),
     "opening": ("commanded_throttle_actuator", "relative_throttle_position"),
-    "trim": ("short_term_fuel_trim_bank_1", "long_term_fuel_trim_bank_1"),
     "computed": ("absolute_load", "intake_manifold_pressure"),
     "boost": ("boost_pressure", "barometric_pressure"),
     "closed": ("throttle_position",),
@@ -52,8 +52,11 @@ def telling(case: "Case", row: int) -> tuple[Evidence, ...]:
         return (Evidence(_FROM_BEFORE, 0.0),)
     # Weak evidence is still what led there: the strongest is always said.
     least = min(_WORTH_SAYING_NATS, strongest)
+    bank = _bank(case, row)
+    trims = tuple(f"{term}_term_fuel_trim_bank_{bank}" for term in ("short", "long"))
+    names = {**_NAMES, "trim": trims}
     found = [
-        Evidence(_words(case, source), round(nats, 2), _NAMES[source])
+        Evidence(_words(case, source, bank), round(nats, 2), names[source])
         for source, nats in parts.items()
         if nats >= least
     ]
@@ -63,17 +66,31 @@ def telling(case: "Case", row: int) -> tuple[Evidence, ...]:
 def _by_channel(case: "Case", row: int) -> dict[str, float]:
     p = case.posterior
     channels = np.array([name.split(" ")[0] for name in case.model.channels])
-    covariance = np.mean(case.covariances[:-1], axis=0)
-    parts = {}
-    for name in dict.fromkeys(channels.tolist()):
-        places = np.flatnonzero(channels == name)
-        factor = np.linalg.cholesky(covariance[np.ix_(places, places)])
-        white = np.linalg.solve(factor, p.residuals[[0, row]][:, places].T)
-        healthy, cause = (white**2).sum(axis=0)
-        parts[name] = 0.5 * float(healthy - cause)
+    parts = {
+        name: _favours(case, row, channels == name) for name in dict.fromkeys(channels.tolist())
+    }
     stretched = (p.coordinates[[0, row]] ** 2).sum(axis=1)
     parts["unusual"] = 0.5 * float(stretched[0] - stretched[1])
     return parts
+
+
+def _favours(case: "Case", row: int, chosen: NDArray[np.bool_]) -> float:
+    """What some of the readings say for hypothesis ``row`` over a healthy car. [nat]"""
+    places = np.flatnonzero(chosen)
+    covariance = np.mean(case.covariances[:-1], axis=0)
+    factor = np.linalg.cholesky(covariance[np.ix_(places, places)])
+    residuals = case.posterior.residuals[[0, row]][:, places]
+    healthy, cause = (np.linalg.solve(factor, residuals.T) ** 2).sum(axis=0)
+    return 0.5 * float(healthy - cause)
+
+
+def _bank(case: "Case", row: int) -> int:
+    """The bank whose trims favour the hypothesis most; 1 where neither has any."""
+    channels = case.model.channels
+    there = [bank for bank in BANKS if (channels == f"trim {bank}").any()]
+    return max(
+        there, key=lambda bank: _favours(case, row, channels == f"trim {bank}"), default=BANKS[0]
+    )
 
 
 def _by_side(case: "Case", row: int) -> dict[str, float]:
@@ -110,9 +127,9 @@ def _at_best(
     return float(healthy[0]), float(weight @ values)
 
 
-def _words(case: "Case", source: str) -> str:
+def _words(case: "Case", source: str, bank: int) -> str:
     if source == "trim":
-        return _trim_words(case)
+        return _trim_words(case, bank)
     if source == "filling":
         return _filling_words(case)
     if source == "idle":
@@ -135,16 +152,19 @@ def _words(case: "Case", source: str) -> str:
     }[source]
 
 
-def _trim_words(case: "Case") -> str:
+def _trim_words(case: "Case", bank: int) -> str:
     o = case.observations
-    trim = o.log_trim[:, 0]
+    trim = o.log_trim[:, bank - 1]
     mask = o.judged & np.isfinite(trim)
+    two = case.model.two_banks
     if not mask.any():
-        return "total trim"
+        return f"total trim of bank {bank}" if two else "total trim"
     order = np.argsort(o.speed_rev_s[mask])
     speeds = o.speed_rev_s[mask][order] * 60
     trims = np.expm1(trim[mask][order]) * 100
     low = f"total trim {trims[0]:+.1f} % at {speeds[0]:.0f} rpm"
+    if two:
+        low = f"total trim of bank {bank} {trims[0]:+.1f} % at {speeds[0]:.0f} rpm"
     if len(trims) == 1 or speeds[-1] < speeds[0] + 100:
         return low
     return f"{low}, {trims[-1]:+.1f} % at {speeds[-1]:.0f} rpm"

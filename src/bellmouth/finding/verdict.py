@@ -263,22 +263,20 @@ def _points(pair: "Pair") -> tuple[PairPoint, ...]:
     healthy = pair.courses.effects(np.zeros(1, dtype=np.intp), np.full((1, 2), np.nan), (0.0, 0.0))
     passed = model.states(np.zeros((1, model.unknowns.size)), healthy)["passed"][0]
     flow = np.where(np.isfinite(o.metered_kg_s), o.metered_kg_s, passed)
-    found = []
-    for i in np.flatnonzero(o.recording <= AFTER):
-        trim, error = o.log_trim[i, 0], o.trim_error[i, 0]
-        found.append(
-            PairPoint(
-                recording="before" if o.recording[i] == BEFORE else "after",
-                kind="idle" if o.idle[i] else "held" if o.held[i] else "drive",
-                engine_speed_rpm=float(o.speed_rev_s[i] * 60.0),
-                airflow_g_s=_known(flow[i] * 1e3),
-                manifold_pressure_kpa=_known(o.manifold_pa[i] / 1e3),
-                throttle_pct=_known(o.throttle_pct[i]),
-                total_trim_pct=_known(np.expm1(trim) * 100.0),
-                total_trim_error_pct=_known(error * 100.0),
-            )
+    trim, error = o.total_trim()
+    return tuple(
+        PairPoint(
+            recording="before" if o.recording[i] == BEFORE else "after",
+            kind="idle" if o.idle[i] else "held" if o.held[i] else "drive",
+            engine_speed_rpm=float(o.speed_rev_s[i] * 60.0),
+            airflow_g_s=_known(flow[i] * 1e3),
+            manifold_pressure_kpa=_known(o.manifold_pa[i] / 1e3),
+            throttle_pct=_known(o.throttle_pct[i]),
+            total_trim_pct=_known(np.expm1(trim[i]) * 100.0),
+            total_trim_error_pct=_known(error[i] * 100.0),
         )
-    return tuple(found)
+        for i in np.flatnonzero(o.recording <= AFTER)
+    )
 
 
 def _known(value: float) -> float | None:

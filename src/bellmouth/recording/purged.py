@@ -10,8 +10,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from bellmouth.recording.stretch import Stretch
-from bellmouth.recording.trims import BANKS
+from bellmouth.recording.stretch import BANKS, Stretch
 
 __all__ = ["with_unreported_purge"]
 
@@ -56,13 +55,17 @@ def _trim(one: Stretch) -> float:
     its limit or the car on the road."""
     if one.kind not in ("idle", "held") or one.warm is False or one.closed_loop is False:
         return float("nan")
-    told = [one.readings[name] for name in _NAMES if name in one.readings]
+    told = [
+        one.readings[name]
+        for bank, name in _NAMES.items()
+        if name in one.readings and bank not in one.open_banks
+    ]
     if not told or any(reading.at_limit for reading in told):
         return float("nan")
     return float(np.mean([reading.value for reading in told]))
 
 
-_NAMES = tuple(f"log_total_trim_bank_{bank}" for bank in BANKS)
+_NAMES = {bank: f"log_total_trim_bank_{bank}" for bank in BANKS}
 
 
 def _stands_apart(i: int, alike: Sequence[int], trims: Floats, found: Sequence[Stretch]) -> bool:

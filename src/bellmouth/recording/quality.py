@@ -2,6 +2,7 @@
 
 import functools
 import tomllib
+from collections.abc import Sequence
 from dataclasses import dataclass
 from importlib import resources
 
@@ -12,13 +13,15 @@ from bellmouth.recording.plateaus import SHORTEST_CORE
 from bellmouth.recording.quantum import quantum
 from bellmouth.recording.series import Recording, Series
 from bellmouth.recording.stalled import stood_still
+from bellmouth.recording.stand_ins import with_stand_ins
 from bellmouth.recording.steady import stretches
-from bellmouth.recording.stretch import Kind, Stretch
+from bellmouth.recording.stretch import BANKS, Kind, Stretch
 
 __all__ = ["Missing", "ParameterQuality", "Piece", "Quality", "assess", "impossible"]
 
 # Slower than this in all, a stretch of ten seconds holds too few samples of each parameter.
 SLOWEST_PER_S = 3.0
+_MANIFOLD = "intake_manifold_pressure"
 # Without a sample of anything for this long, the recording has a hole. [s]
 HOLE_S = 5.0
 # A parameter that never moved is stuck when it had this many chances and speed changed so much.
@@ -100,7 +103,8 @@ def assess(recording: Recording) -> Quality:
     found = stretches(recording)
     seconds = max(float(series.time_s[-1]) for series in recording.series.values())
     parameters = tuple(_parameter(recording, series) for series in recording.series.values())
-    missing = tuple(need for need, names in _needs() if not any(n in recording for n in names))
+    told = with_stand_ins(recording)
+    missing = tuple(need for need, names in _needs() if not any(n in told for n in names))
     reasons = _unusable(recording, found)
     warnings = (
         *reasons,
@@ -239,12 +243,26 @@ def _coverage(recording: Recording, found: tuple[Stretch, ...]) -> list[str]:
         )
     if found and all(stretch.closed_loop is False for stretch in found):
         warnings.append("The engine ran in open loop throughout: trims say nothing.")
-    if "engine off" not in kinds and "barometric_pressure" not in recording:
+    warnings.extend(
+        f"Bank {bank} ran in open loop throughout: its trims say nothing."
+        for bank in BANKS
+        if _open_throughout(found, bank)
+    )
+    # A key-on stretch tells by the manifold sensor, where it was read.
+    told = any(s.kind == "engine off" and _MANIFOLD in s.readings for s in found)
+    if not told and "barometric_pressure" not in recording:
         warnings.append(
             "Neither barometric pressure nor the key-on, engine-off pressure was recorded: "
             "record the first seconds with the key on before starting."
         )
     return warnings
+
+
+def _open_throughout(found: Sequence[Stretch], bank: int) -> bool:
+    """Whether a bank never ran in closed loop, though the other did."""
+    running = [stretch for stretch in found if stretch.kind != "engine off"]
+    whole = all(stretch.closed_loop is False for stretch in running)
+    return bool(running) and not whole and all(bank in one.open_banks for one in running)
 
 
 @functools.cache

@@ -11,18 +11,21 @@ __all__ = ["quantisation_error", "quantum"]
 def quantum(series: Series) -> float:
     """Smallest step between the values of a series, in its unit; 0 where none shows.
 
-    A reading that never moved, or hardly, has the step that the standard gives it.
+    A reading that never moved, or hardly, has the step that is its own, or that the standard gives
+    it.
     """
     ordered = np.sort(series.value)
     steps = ordered[1:] - ordered[:-1]
     levels = 1 + int(np.count_nonzero(steps))
-    known = table().get(series.name)
+    known = series.step
+    if known is None and series.name in table():
+        known = table()[series.name].resolution
     if levels < 2:
-        return known.resolution if known else 0.0
+        return known or 0.0
     steps = steps[steps > 1e-9 * max(1.0, abs(float(ordered[0])), abs(float(ordered[-1])))]
     least = float(steps.min()) if steps.size else 0.0
-    if levels < 6 and known is not None and known.resolution > 0:
-        return min(least, known.resolution) if least > 0 else known.resolution
+    if levels < 6 and known is not None and known > 0:
+        return min(least, known) if least > 0 else known
     return least
 
 

@@ -12,6 +12,7 @@ from bellmouth.recording.csv_rows import rows_of_csv
 from bellmouth.recording.csv_text import load
 from bellmouth.recording.header import Column, read_mapping
 from bellmouth.recording.of_car import OfCar
+from bellmouth.recording.own_scale import with_own_steps
 from bellmouth.recording.rows import Rows
 from bellmouth.recording.screen import screen
 from bellmouth.recording.series import Floats, Recording, Series
@@ -151,7 +152,7 @@ def recording_from_rows(rows: Rows, source: str) -> Recording:
     if samples < 2 or seconds <= 0:
         raise RecordingError(f"{source}: holds one moment only. Record at least half a minute.")
     recording = Recording(
-        series,
+        with_own_steps(series),
         source,
         tuple(notes),
         rows.header.unmapped,

@@ -25,12 +25,16 @@ class Series:
         The unit of ``value``: the parameter table's (``g/s``, ``kPa``, ``%``, ``rpm``, ``degC``).
     time_s, value
         Same length, no NaN. Times count from the start of the recording. [s], [unit]
+    step
+        The smallest step that the reading can move in, where it is not the standard's: by a scale
+        of the car's own, or of what stands in for a parameter. [unit]
     """
 
     name: str
     unit: str
     time_s: Floats
     value: Floats
+    step: float | None = None
 
 
 @dataclass(frozen=True)

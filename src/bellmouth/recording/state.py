@@ -8,14 +8,15 @@ from bellmouth.j1979.codes import CLOSED_LOOP
 from bellmouth.recording.grid import STEP_S, WARM_C, Bools
 from bellmouth.recording.medians import mean
 from bellmouth.recording.series import Floats, Recording
-from bellmouth.recording.stretch import Reading
+from bellmouth.recording.stretch import BANKS, Reading
 
-__all__ = ["closed_loop", "purging", "warm"]
+__all__ = ["loops", "purging", "warm"]
 
 # A thermostat that never closes holds less, but holds it. [degC], [degC/s], [s]
 TEPID_C = 50.0
 STABLE_C_S = 1.0 / 60
 STABLE_AFTER_S = 300.0
+_SECOND_STATUS = "fuel_system_status_bank_2"
 STANDS_RPM = 1.0  # slower than any starter turns an engine: common practice, no source
 
 
@@ -35,20 +36,42 @@ def warm(recording: Recording, values: Mapping[str, Reading], start_s: float) ->
     return coolant.value >= TEPID_C and at_rest
 
 
-def closed_loop(recording: Recording, pieces: Sequence[tuple[int, int]]) -> bool | None:
-    """Whether at least four fifths of the stretch ran in closed loop; None where untold.
+def loops(
+    recording: Recording, pieces: Sequence[tuple[int, int]]
+) -> tuple[bool | None, tuple[int, ...]]:
+    """Whether at least four fifths of the stretch ran in closed loop, on any bank, None where
+    untold; and the banks that are known not to have.
 
     Where the controller does not say, a short trim that has stood at nothing since the engine
     started and only moves later says that it had not begun.
     """
-    share = _share(recording, "fuel_system_status", pieces, lambda v: np.isin(v, CLOSED_LOOP))
+    trimmed = [bank for bank in BANKS if _trimmed(recording, bank)] or [1]
+    closed = {bank: _closed(recording, bank, pieces) for bank in trimmed}
+    told = set(closed.values())
+    whole = True if True in told else None if None in told else False
+    return whole, tuple(bank for bank, one in closed.items() if one is False)
+
+
+def _trimmed(recording: Recording, bank: int) -> bool:
+    return any(f"{term}_term_fuel_trim_bank_{bank}" in recording for term in ("short", "long"))
+
+
+def _closed(recording: Recording, bank: int, pieces: Sequence[tuple[int, int]]) -> bool | None:
+    """Whether one bank ran in closed loop over the stretch."""
+    name = "fuel_system_status"
+    second = recording.get(_SECOND_STATUS)
+    # Where there is no second fuel system its status is nothing throughout: one is for all banks.
+    if bank == 2 and second is not None and second.value.any():
+        name = _SECOND_STATUS
+    share = _share(recording, name, pieces, lambda v: np.isin(v, CLOSED_LOOP))
     if share is None:
-        return False if _not_begun(recording, pieces) else None
+        return False if _not_begun(recording, bank, pieces) else None
     return share >= 0.8
 
 
-def _not_begun(recording: Recording, pieces: Sequence[tuple[int, int]]) -> bool:
-    short, speed = recording.get("short_term_fuel_trim_bank_1"), recording.get("engine_speed")
+def _not_begun(recording: Recording, bank: int, pieces: Sequence[tuple[int, int]]) -> bool:
+    short = recording.get(f"short_term_fuel_trim_bank_{bank}")
+    speed = recording.get("engine_speed")
     if short is None or speed is None:
         return False
     begin_s = min(first for first, _ in pieces) * STEP_S

@@ -15,7 +15,8 @@ from bellmouth.recording.plateaus import Plateau, plateaus
 from bellmouth.recording.purged import with_unreported_purge
 from bellmouth.recording.readings import Asked, Windows, readings, statistics
 from bellmouth.recording.series import Floats, Recording
-from bellmouth.recording.state import closed_loop, purging, warm
+from bellmouth.recording.stand_ins import with_stand_ins
+from bellmouth.recording.state import loops, purging, warm
 from bellmouth.recording.stretch import Kind, Reading, Stretch
 from bellmouth.recording.trims import (
     BANKS,
@@ -59,6 +60,8 @@ ROLLING = 0.08
 MOST_HELD_PLATEAUS = 12
 LEAST_HELD_SHARE = 0.6
 
+_Loops = tuple[bool | None, tuple[int, ...]]
+
 
 def stretches(recording: Recording) -> tuple[Stretch, ...]:
     """The steady stretches of a recording in order of time, at most 24.
@@ -69,6 +72,7 @@ def stretches(recording: Recording) -> tuple[Stretch, ...]:
     still. Beside the parameters reported a stretch holds ``log_total_trim_bank_1`` and ``_2``:
     ln((1 + short/100)(1 + long/100)), with ``at_limit``.
     """
+    recording = with_stand_ins(recording)
     grid = grid_of(recording)
     if grid is None:
         return ()
@@ -188,20 +192,24 @@ def _measured(recording: Recording, groups: Sequence[Group]) -> list[Stretch]:
         if "fuel_trim" in series.name:
             found = each[series.name]
             each[series.name] = replace(found, at_limit=limits(series, late, found))
-    loops = [closed_loop(recording, group.pieces) for group in groups]
-    off = [group.kind == "engine off" for group in groups]
-    regulating = ~np.array(off) & np.array([closed is not False for closed in loops])
+    states = [loops(recording, group.pieces) for group in groups]
+    on = np.array([group.kind != "engine off" for group in groups])
     told = {bank: total for bank, total in totals.items() if total is not None}
     sums = [
-        log_total_trim(recording, bank, one, late, each, regulating) for bank, one in told.items()
+        log_total_trim(recording, bank, one, late, each, on & _not_open(bank, states))
+        for bank, one in told.items()
     ]
     for total, found in zip(told.values(), of_both_banks(sums), strict=True):
         each[total.name] = found
     by_name = {name: readings(found) for name, found in each.items()}
     return [
-        _stretch(recording, group, number, by_name, loops[number])
+        _stretch(recording, group, number, by_name, states[number])
         for number, group in enumerate(groups)
     ]
+
+
+def _not_open(bank: int, states: Sequence[_Loops]) -> Bools:
+    return np.array([bank not in open_banks for _, open_banks in states], dtype=bool)
 
 
 def _stretch(
@@ -209,7 +217,7 @@ def _stretch(
     group: Group,
     number: int,
     by_name: Mapping[str, Sequence[Reading | None]],
-    closed: bool | None,
+    state: _Loops,
 ) -> Stretch:
     held = {name: row[number] for name, row in by_name.items()}
     values = {name: reading for name, reading in held.items() if reading is not None}
@@ -220,8 +228,9 @@ def _stretch(
         end_s=end,
         readings=values,
         warm=warm(recording, values, group.start_s),
-        closed_loop=closed,
+        closed_loop=state[0],
         purging=purging(recording, group.pieces),
+        open_banks=state[1],
     )
 
 
@@ -254,6 +263,9 @@ def _driven(
     recording: Recording, grid: Grid, driving: Bools, idle: Floats | None, most: int
 ) -> list[Stretch]:
     points = cells(grid, driving, idle, most)
+    pieces = [_pairs(point.first, point.stop) for point in points]
+    states = [loops(recording, mine) for mine in pieces]
+    told = cell_readings(recording, grid, points)
     return [
         Stretch(
             kind="drive",
@@ -261,10 +273,13 @@ def _driven(
             end_s=float(point.stop.max() * STEP_S),
             readings=values,
             warm=warm(recording, values, float(point.first.min() * STEP_S)),
-            closed_loop=closed_loop(recording, _pairs(point.first, point.stop)),
-            purging=purging(recording, _pairs(point.first, point.stop)),
+            closed_loop=closed,
+            purging=purging(recording, mine),
+            open_banks=open_banks,
         )
-        for point, values in zip(points, cell_readings(recording, grid, points), strict=True)
+        for point, mine, (closed, open_banks), values in zip(
+            points, pieces, states, told, strict=True
+        )
     ]
 
 

@@ -5,7 +5,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
-__all__ = ["Kind", "Reading", "Stretch"]
+__all__ = ["BANKS", "Kind", "Reading", "Stretch"]
+
+BANKS = (1, 2)
 
 Kind = Literal["engine off", "idle", "held", "drive"]
 
@@ -50,7 +52,8 @@ class Stretch:
     ``kind`` is ``engine off`` (key on, no speed), ``idle`` (pedal up, lowest band of speeds),
     ``held`` (a raised speed without road speed) or ``drive`` (quasi-steady on the road, or a
     speed and load above idle where no road speed is reported). ``warm`` and ``closed_loop`` are
-    ``None`` where nothing reported tells. ``purging`` is the share of the stretch with purge
+    ``None`` where nothing reported tells; ``open_banks`` are those whose trims stand in open loop,
+    though the other's may not. ``purging`` is the share of the stretch with purge
     commanded, or 1 where none is reported and the trim stands apart as it does under purge.
     ``loads_off`` says that every load is known to be switched off.
     """
@@ -63,6 +66,7 @@ class Stretch:
     closed_loop: bool | None
     purging: float | None = None
     loads_off: bool = False
+    open_banks: tuple[int, ...] = ()
 
     @property
     def seconds(self) -> float:

@@ -11,7 +11,7 @@ from bellmouth.recording.medians import median
 from bellmouth.recording.nans import told_or
 from bellmouth.recording.readings import Statistics, Windows
 from bellmouth.recording.series import Recording, Series
-from bellmouth.recording.stretch import Reading, Stretch
+from bellmouth.recording.stretch import BANKS, Reading, Stretch
 
 __all__ = [
     "BANKS",
@@ -22,7 +22,6 @@ __all__ = [
     "total_trim_series",
 ]
 
-BANKS = (1, 2)
 # A step of a trim's reading, 1/128 in the standard, as a logarithm.
 _STEP_LOG = 0.008
 

@@ -1,0 +1,97 @@
+"""An engine with two banks: each is believed by its own fuel system, and each is told of."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from bellmouth.car.description import Car, Known
+from bellmouth.finding.find import find
+from bellmouth.finding.prove import prove
+from bellmouth.recording.series import Recording
+from tests.finding.worked import healthy, leaks, meter_reads_low, with_key_on, with_second_bank
+
+CAR = Car(Known(2.0), "airflow", idle_rpm=Known(700.0))
+FAULT = 8.0  # open loop because of a fault
+
+
+def test_trims_of_a_bank_in_open_loop_say_nothing_and_that_is_said() -> None:
+    """They stand at nothing while its loop is open: a meter that reads low seemed a leak."""
+    alone = find(meter_reads_low(), CAR)
+    told = find(with_second_bank(meter_reads_low(), 0.0, status=FAULT), CAR)
+    assert told.present == pytest.approx(alone.present, abs=1e-6)
+    assert any("trims of bank 2 in 3 stretches" in one for one in told.excluded)
+
+
+def test_a_bank_whose_first_sensor_is_broken_does_not_silence_the_other() -> None:
+    made = with_second_bank(leaks(), status=2.0)
+    status = made.series["fuel_system_status"]
+    status.value[:] = FAULT
+    for term in ("short", "long"):
+        made.series[f"{term}_term_fuel_trim_bank_1"].value[:] = 0.0
+    told = find(made, CAR)
+    assert told.present["leak"] > 0.9
+    assert any("trims of bank 1 in 3 stretches" in one for one in told.excluded)
+
+
+def test_a_status_of_nothing_is_no_second_fuel_system() -> None:
+    """So it stands on engines whose banks are one system."""
+    whole, second = (find(with_second_bank(leaks(), status=s), CAR) for s in (None, 0.0))
+    assert second.present == pytest.approx(whole.present, abs=1e-9)
+    assert not second.excluded
+
+
+def test_a_key_on_stretch_is_not_said_to_be_open_loop() -> None:
+    assert find(with_key_on(leaks(), 100.0), CAR).excluded == ()
+
+
+def test_both_banks_in_open_loop_are_one_engine_in_open_loop() -> None:
+    made = with_second_bank(leaks(), status=FAULT)
+    made.series["fuel_system_status"].value[:] = 4.0
+    told = find(made, CAR)
+    assert [one for one in told.excluded if "trims" in one] == ["trims of 3 open-loop stretches"]
+    assert not np.isfinite([p.total_trim_pct or np.nan for p in told.picture.points]).any()
+
+
+def _second_leaks() -> Recording:
+    """A leak that only the second bank makes up for."""
+    made = with_second_bank(leaks(), 1.9)
+    for term, pct in (("short", 0.5), ("long", 1.0)):
+        made.series[f"{term}_term_fuel_trim_bank_1"].value[:] = pct
+    return made
+
+
+def test_the_bank_that_speaks_for_a_cause_is_told() -> None:
+    told = find(_second_leaks(), CAR)
+    first = next(one for one in told.evidence if "total trim" in one.what)
+    assert first.what.startswith("leak: total trim of bank 2 +44")
+    assert first.readings == ("short_term_fuel_trim_bank_2", "long_term_fuel_trim_bank_2")
+
+
+def test_a_second_bank_alone_is_told_and_drawn() -> None:
+    made = _second_leaks()
+    series = {name: one for name, one in made.series.items() if not name.endswith("trim_bank_1")}
+    told = find(replace(made, series=series), CAR)
+    assert any("total trim of bank 2 +44" in one.what for one in told.evidence)
+    trims = [point.total_trim_pct for point in told.picture.points]
+    assert trims[0] is not None
+    assert trims[0][0] == pytest.approx(44.0, abs=1.0)
+
+
+def test_one_bank_needs_no_number() -> None:
+    told = find(leaks(), CAR)
+    assert any(one.what.startswith("leak: total trim +23") for one in told.evidence)
+
+
+def test_a_picture_shows_the_mean_of_both_banks_and_what_causes_make_of_it() -> None:
+    point = find(_second_leaks(), CAR).picture.points[0]
+    assert point.total_trim_pct is not None
+    mean = np.expm1(np.log(1.015 * 1.442) / 2) * 100
+    assert point.total_trim_pct[0] == pytest.approx(mean, abs=0.5)
+    assert point.total_trim_by_cause_pct["leak"] == pytest.approx(mean, abs=5.0)
+
+
+def test_a_proofs_points_show_both_banks() -> None:
+    after = with_second_bank(healthy())
+    first = prove(_second_leaks(), after, CAR).points[0]
+    assert first.total_trim_pct == pytest.approx(21.0, abs=1.0)
