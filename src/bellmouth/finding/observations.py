@@ -15,6 +15,7 @@ from bellmouth.finding.priors import load_priors
 from bellmouth.physics import air, cylinder
 from bellmouth.recording.medians import median
 from bellmouth.recording.nans import told_or
+from bellmouth.recording.quality import is_air_temperature
 from bellmouth.recording.stretch import Stretch
 
 __all__ = ["LEAST_KPA", "Observations", "judgeable", "observe"]
@@ -180,6 +181,7 @@ def _air(
     reading = throttle_name(column)
     throttle = opened(column, reading)
     intake = column.value("intake_air_temperature")
+    intake = np.where(is_air_temperature(intake), intake, np.nan)
     fallback_c = car.ambient_air_temperature_c.value if car.ambient_air_temperature_c else 30.0
     manifold = _plausible(column.value("intake_manifold_pressure"), LEAST_KPA)
     return {
