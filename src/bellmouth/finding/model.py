@@ -102,7 +102,8 @@ class Model:
         )
         ratio = self._pressure_ratio()
         self.unchoked = told_or(0.0, np.maximum(ratio - _UNCHOKED_FROM, 0.0))
-        self.two_banks = bool(np.isfinite(o.log_trim[:, 1]).any())
+        # Of two banks a leak may be nearer to one, whichever of their trims were recorded.
+        self.two_banks = o.banks == 2 or bool(np.isfinite(o.log_trim[:, 1]).any())
         self._lowest = self._lowest_throttle()
         # The reading that openings are counted from, and its recording; 0 where there is none.
         there = self._lowest >= 0
@@ -161,6 +162,9 @@ class Model:
         if self.boosted:
             # The other recording has that blower too; where it idles its plate is fed as usual.
             table["plate"] &= self.has_boost | (ratio < _BLOWER_IDLES)
+        elif o.turbocharged:
+            # Nothing tells what the plate is fed with while the blower works.
+            table["plate"] &= idling
         # How far open the lowest reading is, where a reading seems to tell: once, for the car.
         lowest = np.arange(o.points) == self._lowest
         table["opening"] = lowest & table["plate"] & np.isfinite(o.opening_pct)
