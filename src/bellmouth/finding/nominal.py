@@ -1,5 +1,6 @@
 """Rough states of each point, good enough to set scales: how big a fault could be here, how wide
-the model error is. Nothing here enters a prediction."""
+the model error is. The model predicts from none of them; what bears on a case beside it (speed and
+air of the idle, checks) tells a leak's share of the idle air by `Scale.idle_area_m2`."""
 
 from dataclasses import dataclass
 
@@ -73,7 +74,7 @@ def _idle_area_m2(
     trim = told_or(-9.0, o.log_trim).max(axis=1)
     made_up = area * np.exp(np.clip(trim, 0.0, 0.5))
     # A leak is judged against no less than a poorly filling engine would breathe, and no less
-    # than half of common practice: scales only, nothing is predicted from them.
+    # than half of common practice: good enough for a scale.
     filling = 0.75 * np.exp(priors.filling["log_level"][0])
     per_pa = o.displacement_m3 * o.speed_rev_s / 2.0 / (air.R_DRY * o.intake_k) * filling
     breathed = np.where(np.isfinite(o.manifold_pa), per_pa * pressure / flux, 0.0)
