@@ -102,3 +102,13 @@ def test_a_trim_at_its_limit_shows_less_than_the_meter_is_off() -> None:
     assert came == pytest.approx(100 * np.expm1(0.25), abs=2.0)
     leak = nodes.hypothesis == limited.hypotheses.names.index("leak")
     assert parts_of_number(nodes, CHECKS["meter_swap"]).mean[leak] == pytest.approx(0.0)
+
+
+def test_every_check_that_reads_a_number_has_one(case: Case) -> None:
+    nodes = nodes_of(case)
+    for check in CHECKS.values():
+        if check.reads:
+            mean, sd = predicted_number(nodes, check)
+            assert mean.shape == sd.shape == nodes.hypothesis.shape
+            assert np.isfinite(mean).all()
+            assert (sd > 0).all(), check.name
