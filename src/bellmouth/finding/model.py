@@ -18,7 +18,7 @@ from bellmouth.finding.made_up import made_up_pct
 from bellmouth.finding.nuisance import Unknowns, Values
 from bellmouth.finding.observations import Observations
 from bellmouth.finding.plate_law import plate_parts
-from bellmouth.physics import air, orifice
+from bellmouth.physics import air, cylinder, orifice
 from bellmouth.recording.nans import told_or
 
 __all__ = [
@@ -94,8 +94,10 @@ class Model:
         # Whether any point has a boost sensor, and whether any has to guess its pressure.
         self.boosted = bool(self.has_boost.any())
         self.guesses = not self.has_manifold.all()
-        # g/s per Pa at a volumetric efficiency of one, for four strokes.
-        self._swept = o.displacement_m3 * o.speed_rev_s / 2.0 / (air.R_DRY * o.intake_k)
+        # kg/s per Pa at a volumetric efficiency of one, for four strokes.
+        self._swept = cylinder.speed_density_kg_s(
+            1.0, 1.0, o.displacement_m3, o.speed_rev_s, o.intake_k
+        )
         self.log_speed = np.log(o.speed_rev_s * 60.0 / 900.0)
         self.log_relative_flow = np.log(
             told_or(1.0, o.metered_kg_s) / (0.003 * o.displacement_m3 / 0.001)
