@@ -3,10 +3,9 @@
 import numpy as np
 import pytest
 from scipy.integrate import quad
-from scipy.special import ndtr
 from scipy.stats import norm
 
-from bellmouth.finding.check_parts import STRAY, Parts, _normal_cdf, words_of_number
+from bellmouth.finding.check_parts import STRAY, Parts, words_of_number
 from bellmouth.finding.check_table import CHECKS
 from bellmouth.finding.repeats import _words_after_ways, log_of_numbers
 
@@ -18,11 +17,6 @@ def _may_fail() -> Parts:
     mean = np.array([[[60.0, 0.0, 60.0], [110.0, 0.0, 110.0]], [[0.0, 0.0, 0.0]] * 2])
     sd = np.tile([12.0, 10.0, 50.0], (2, 2, 1))
     return Parts(np.array([[0.3, 0.7], [0.5, 0.5]]), mean, sd, np.array([0.87, 0.08, 0.05]))
-
-
-def test_the_normal_distribution_is_the_one_that_scipy_has() -> None:
-    z = np.linspace(-12, 12, 401)
-    assert _normal_cdf(z) == pytest.approx(ndtr(z), abs=3e-7)
 
 
 def test_moments_are_those_of_the_sum() -> None:

@@ -49,14 +49,22 @@ def test_a_number_read_narrows_the_size(case: Case) -> None:
     assert abs(after.value - edge) < abs(before.value - edge)
 
 
-def test_two_results_of_one_size_are_weighed_together(case: Case) -> None:
-    """A second number contradicting the first one costs a cause more than each does alone."""
-    row = case.hypotheses.names.index("fuel_low")
-    first = result_log(case, parse_results(["fuel_delivery=0.8"]))[row]
-    second = result_log(case, parse_results(["hold_2500=0"]))[row]
-    both = result_log(case, parse_results(["fuel_delivery=0.8", "hold_2500=0"]))[row]
-    assert np.isfinite([first, second, both]).all()
-    assert both <= max(first, second)
+@pytest.mark.parametrize(
+    ("closed", "cleaned", "more_than_both"), [(3.0, 10.0, -1.0), (10.0, 6.0, 0.3)]
+)
+def test_two_results_of_one_size_are_weighed_together(
+    closed: float, cleaned: float, more_than_both: float
+) -> None:
+    """Where a second number contradicts the first a deposit loses more than each costs it alone,
+    and more than both would if each were about a size of its own; where it agrees, less."""
+    dirty = solve(stretches(deposit_mm2=12.0), [], car())
+    row = dirty.names.index("deposit")
+    texts = [f"closed_reading={closed}", f"plate_cleaned={cleaned}"]
+    first, second = (result_log(dirty, parse_results([one]))[row] for one in texts)
+    both = result_log(dirty, parse_results(texts))[row]
+    beyond = both - (first + second)
+    assert beyond < more_than_both if more_than_both < 0 else beyond > more_than_both
+    assert both < min(first, second)
 
 
 def test_a_closed_reading_leaves_a_deposit_what_the_slope_is_not_known() -> None:
@@ -119,3 +127,13 @@ def test_a_leaks_trim_at_2500_is_what_its_air_asks_for(diameter_mm: float) -> No
     true = 100.0 * np.expm1(held.value("log_total_trim_bank_1"))
     assert more > 3.2
     assert 0.8 * true < mean[0] < 1.3 * true
+
+
+def test_every_check_that_reads_a_number_has_one(case: Case) -> None:
+    nodes = nodes_of(case)
+    for check in CHECKS.values():
+        if check.reads:
+            mean, sd = predicted_number(nodes, check)
+            assert mean.shape == sd.shape == nodes.hypothesis.shape
+            assert np.isfinite(mean).all()
+            assert (sd > 0).all(), check.name

@@ -64,6 +64,8 @@ def test_results_are_read_as_people_write_them(text: str, expected: CheckResult)
         ("fuel_delivery= ", "use low, normal, high"),
         ("fuel_delivery=99", "or a number (delivered over specified) from 0.2 to 3"),
         ("fuel_delivery=nan", "use low, normal, high"),
+        ("relearn=1,200", "a comma before three digits may mark thousands"),
+        ("relearn=-1,200", "a comma before three digits may mark thousands"),
     ],
 )
 def test_a_result_that_means_nothing_says_what_would(text: str, words: str) -> None:
@@ -173,3 +175,8 @@ def test_cautions_name_what_a_running_engine_and_a_plate_can_do() -> None:
         if "bore" in check.how and "plate can" in check.caution:
             assert "Key out" in check.caution, check.name
     assert "no fingers in the bore" in CHECKS["bore_look"].caution
+
+
+def test_a_decimal_comma_that_can_be_nothing_else_is_read() -> None:
+    texts = ("fuel_delivery=0,925", "fuel_delivery=0.925", "fuel_delivery=1,02")
+    assert [one.value for one in parse_results(texts)] == [0.925, 0.925, 1.02]

@@ -161,6 +161,16 @@ def test_shares_move_the_weights_part_of_the_way() -> None:
     assert family().weights(usual) == pytest.approx(usual)
 
 
+def test_a_cause_that_the_shares_leave_out_keeps_its_weight() -> None:
+    usual = cause_weights("unknown")
+    dirty = family(shares={"deposit": 8.0 * usual["deposit"]}).weights(usual)
+    doubled = {
+        cause: weight * (2.0 if cause == "deposit" else 1.0) for cause, weight in usual.items()
+    }
+    assert dirty == pytest.approx({c: w / sum(doubled.values()) for c, w in doubled.items()})
+    assert family(shares={**usual, "leak": 0.0}).weights(usual)["leak"] == 0.0
+
+
 def test_a_finding_says_that_a_family_was_used(tmp_path: Path) -> None:
     path = tmp_path / "two.family.toml"
     family().write(path)

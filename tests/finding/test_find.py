@@ -1,5 +1,6 @@
 """The one call: its document, its honesty, and what it refuses."""
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -11,6 +12,7 @@ from bellmouth.finding.find import find
 from bellmouth.finding.result import Finding
 from bellmouth.recording.series import Recording, Series
 from tests.finding.garage import car
+from tests.finding.test_family import family
 from tests.finding.worked import with_key_on
 
 SECONDS = 150.0
@@ -117,6 +119,38 @@ def test_an_engine_that_is_off_is_refused() -> None:
         find(recording(engine_speed=0.0001), car())
 
 
+def test_a_reading_that_is_stuck_is_said_once_and_with_its_recording() -> None:
+    """What `check` knows of a recording its finding says too."""
+    said = "throttle_position stayed at 13 % while engine speed changed: stuck."
+    stuck = still(recording(), "throttle_position", 13.0)
+    told = find(stuck, car()).warnings
+    assert [one for one in told if "stuck" in one] == [said]
+    beside = find(recording(seed=4), car(), also=[replace(stuck, source="second.csv")]).warnings
+    assert [one for one in beside if "stuck" in one] == [f"second.csv: {said}"]
+    good = find(recording(seed=4), car(), references=[replace(stuck, source="good.csv")]).warnings
+    assert [one for one in good if "stuck" in one] == [f"good.csv: {said}"]
+    assert not any("stuck" in one for one in find(recording(), car()).warnings)
+
+
+@pytest.mark.parametrize("shown", [-40.0, 140.0])
+def test_an_unplugged_air_temperature_is_said_and_is_no_reading(shown: float) -> None:
+    name = "intake_air_temperature"
+    told = find(still(recording(), name, shown), car())
+    (said,) = (one for one in told.warnings if name in one)
+    assert f"reads {shown:.0f} degC, as it does where its sensor is unplugged or shorted" in said
+    unread = find(recording(intake_air_temperature=None), car())
+    assert told.present == pytest.approx(unread.present)
+    cold = find(still(recording(), name, -30.0), car())
+    assert not any(name in one for one in cold.warnings)
+
+
+def still(made: Recording, name: str, value: float) -> Recording:
+    """The recording with a parameter that never moves."""
+    old = made.series[name]
+    held = Series(name, old.unit, old.time_s, np.full(len(old.time_s), value))
+    return replace(made, series={**made.series, name: held})
+
+
 def test_missing_trims_are_said() -> None:
     told = find(recording(short_term_fuel_trim_bank_1=None, long_term_fuel_trim_bank_1=None), car())
     assert any("No fuel trims" in warning for warning in told.warnings)
@@ -145,8 +179,20 @@ def test_a_short_trim_without_its_long_one_is_said() -> None:
 
 def test_an_unknown_car_is_wider_than_a_known_one() -> None:
     """Nothing but displacement and metering is enough, and says less."""
-    bare = find(recording(), Car(Known(2.0), "airflow"))
-    assert sum(c.probability for c in bare.causes) == pytest.approx(1.0)
+    dirty = {"mass_air_flow": 1.0, "throttle_position": 1.35, "seed": 5}
+    bare, known = (
+        find(recording(**dirty), one).causes  # type: ignore[arg-type]
+        for one in (Car(Known(2.0), "airflow"), car(throttle_bore_mm=Known(52.0)))
+    )
+    for cause in ("deposit", "learned_stale"):
+        wide, narrow = (
+            math.log(size.high / size.low)
+            for causes in (bare, known)
+            for one in causes
+            if one.cause == cause
+            for size in one.sizes.values()
+        )
+        assert wide > 1.05 * narrow, cause
 
 
 def test_the_picture_holds_every_point(healthy: Finding) -> None:
@@ -202,6 +248,18 @@ def test_an_idle_well_below_its_mark_is_said() -> None:
     assert said(850.0, "unknown", recording(seed=4)) == []
     (beside,) = said(700.0, "unknown", recording(seed=4, engine_speed=1.2))
     assert "140 below the 840 rpm that a reference idled at" in beside
+
+
+def test_a_low_idle_is_held_against_a_family_only_where_one_is_known() -> None:
+    bare = Car(Known(2.0), "airflow")
+    (low,) = _low_idles(find(recording(engine_speed=0.6), bare))
+    assert "320 below the 740 rpm that most cars idle at. Is its own known?" in low
+    (low,) = _low_idles(find(recording(engine_speed=0.6), bare, family=family()))
+    assert "285 below the 705 rpm that cars of its family idle at. Is it of that family?" in low
+
+
+def _low_idles(told: Finding) -> list[str]:
+    return [one for one in told.warnings if one.startswith("Warm idle stands at 420 rpm")]
 
 
 def test_a_low_idle_speaks_for_a_deposit_and_one_a_little_off_its_mark_does_not() -> None:

@@ -108,12 +108,6 @@ def test_without_a_reference_it_says_nothing() -> None:
     assert not case.beside(every, case.hypotheses.low).any()
 
 
-def test_the_distribution_function_is_good_to_a_few_in_ten_thousand() -> None:
-    x = np.linspace(-4.0, 4.0, 81)
-    exact = [0.5 * math.erfc(-v / math.sqrt(2.0)) for v in x]
-    assert idle_beside._below(x) == pytest.approx(exact, abs=5e-4)
-
-
 def test_given_its_speed_and_spark_the_air_is_a_density() -> None:
     """Whatever the share of surplus, the likelihood of all changes together is one."""
     good = _idle(stretches())

@@ -49,6 +49,10 @@ def test_weights_from_a_file_are_scaled(tmp_path: Path) -> None:
         ("leak = 'much'", "weight of leak is 'much'"),
         ("leak = 0", "no cause has a weight"),
         ("leak = ", "not valid TOML"),
+        ('"leak+leak" = 1\nhealthy = 1', "leak+leak cannot be a pair"),
+        ('"meter_high+meter_low" = 1\nhealthy = 1', "meter_high+meter_low cannot be a pair"),
+        ('"deposit+learned_stale" = 9\nhealthy = 1', "deposit+learned_stale cannot be a pair"),
+        ('"leak+meter_low" = 1\n"meter_low+leak" = 5', "leak+meter_low has two weights"),
     ],
 )
 def test_a_bad_prior_file_says_what_is_wrong(tmp_path: Path, text: str, words: str) -> None:

@@ -7,7 +7,7 @@ from types import SimpleNamespace
 
 import pytest
 
-from bellmouth.car.description import Car, Known
+from bellmouth.car.description import Car, Known, Metering
 from bellmouth.errors import FindingError
 from bellmouth.finding.courses import AFTER, BEFORE
 from bellmouth.finding.needs import needs_of
@@ -157,7 +157,7 @@ def test_a_short_recording_after_cannot_be_judged() -> None:
     cut = {name: _until(series, 12.0) for name, series in after.series.items()}
     proof = prove(meter_reads_low(), Recording(cut, "after.csv"), CAR)
     assert proof.verdict == "cannot say yet"
-    assert any("more minutes of warm idle" in need.what for need in proof.needs)
+    assert "another minute of warm idle in closed loop" in [need.what for need in proof.needs]
 
 
 def _until(series: Series, end_s: float) -> Series:
@@ -194,6 +194,53 @@ def test_other_metering_is_refused() -> None:
     less = {name: series for name, series in after.series.items() if name != "mass_air_flow"}
     with pytest.raises(FindingError, match=r"after\.csv has no mass_air_flow but before\.csv has"):
         prove(meter_reads_low(), Recording(less, "after.csv"), CAR)
+
+
+@pytest.mark.parametrize(
+    ("metering", "changed", "sentence"),
+    [
+        ("airflow", {"intake_manifold_pressure": 98.0}, "the engine idles unthrottled"),
+        ("airflow", {"mass_air_flow": 0.0}, "mass_air_flow reads 0 g/s at most"),
+        (
+            "pressure",
+            {"intake_manifold_pressure": None},
+            "no intake_manifold_pressure was recorded",
+        ),
+    ],
+)
+def test_a_recording_after_that_no_finding_could_be_of_is_refused(
+    metering: Metering, changed: dict[str, float | None], sentence: str
+) -> None:
+    """As one before is; the sentence says which of the two it is about."""
+    car = replace(CAR, metering=metering)
+    good, odd = healthy("good.csv"), healthy("odd.csv", seed=9)
+    for name, value in changed.items():
+        odd = _levelled(odd, name, value)
+    for pair in ((good, odd), (odd, good)):
+        with pytest.raises(FindingError, match=rf"^odd\.csv: .*{sentence}"):
+            prove(*pair, car)
+
+
+def _levelled(made: Recording, name: str, value: float | None) -> Recording:
+    """The recording with a parameter at one value throughout, or without it."""
+    series = dict(made.series)
+    old = series.pop(name)
+    if value is not None:
+        series[name] = Series(name, old.unit, old.time_s, old.value * 0.0 + value)
+    return replace(made, series=series)
+
+
+def test_a_cold_reference_and_dead_sensors_are_said_in_a_proof() -> None:
+    cold = recording("cold.csv", 4, engine_coolant_temperature=(20.0, 20.0))
+    after = _levelled(healthy("after.csv"), "throttle_position", 13.0)
+    before = _levelled(meter_reads_low(), "intake_air_temperature", -40.0)
+    told = prove(before, after, CAR, references=[cold]).warnings
+    assert "reference cold.csv: no warm running engine in it" in told
+    stuck = "throttle_position stayed at 13 % while engine speed changed: stuck."
+    assert [one for one in told if "stuck" in one] == [f"after.csv: {stuck}"]
+    assert [one[:11] for one in told if "unplugged" in one] == ["before.csv:"]
+    plain = prove(meter_reads_low(), healthy("after.csv"), CAR, references=[healthy("c.csv", 8)])
+    assert plain.warnings == ()
 
 
 def test_the_wrong_way_round_is_thought_of() -> None:

@@ -36,7 +36,7 @@ def test_every_sentence_is_in_the_catalogue() -> None:
     "sentence",
     [
         "trims of {0} open-loop stretches", "The engine never got warm: record again at 70 degC "
-        "coolant to be sure.", "{0} more minutes of warm idle in closed loop",
+        "coolant to be sure.", "another minute of warm idle in closed loop",
         "Smoke finds air that enters after the throttle whatever the trims do.",
         "Probably a new leak ({0}), {1}.", "no recording of this car was given",
     ],

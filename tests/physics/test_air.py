@@ -83,8 +83,9 @@ def test_errors_name_the_argument_its_range_and_the_likely_mistake() -> None:
     with pytest.raises(ValueError, match="pressure_pa") as caught:
         air.standard_altitude_m(101.3)
     assert str(caught.value) == (
-        "air.standard_altitude_m: pressure_pa must lie between 5475 and 177687 Pa; check the unit."
+        "air.standard_altitude_m: pressure_pa must lie between 5475 and 177686 Pa; check the unit."
     )
+    assert air.standard_altitude_m([5475.0, 177_686.0]) == pytest.approx([20e3, -5e3], abs=0.5)
     with pytest.raises(ValueError, match="temperature_k") as caught:
         air.saturation_pressure_pa(25.0)
     assert str(caught.value) == (

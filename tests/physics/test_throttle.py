@@ -48,6 +48,8 @@ def test_below_the_closed_angle_and_past_wide_open() -> None:
     area = throttle.open_area_m2([0.0, 3.0, 6.0, 80.0, 100.0], 6.0, 0.06, 0.01)
     np.testing.assert_allclose(area[:3], 0.0, atol=1e-18)
     assert area[3] == pytest.approx(area[4], rel=1e-12)
+    pressed = throttle.open_area_m2([-170.0, -90.0, -20.0, -6.1, 174.1, 200.0], 6.0, 0.06, 0.01)
+    np.testing.assert_allclose(pressed, 0.0, atol=1e-18)
 
 
 def test_deposit_fades_as_the_plate_opens_and_never_turns_the_area_negative() -> None:

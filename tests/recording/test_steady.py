@@ -262,16 +262,28 @@ def test_nothing_to_find_is_nothing_found() -> None:
     assert [one.kind for one in off] == ["engine off"]
 
 
-@pytest.mark.parametrize("samples", [1, 2, 3, 5])
+@pytest.mark.parametrize("samples", [1, 2, 3, 5, 8])
 def test_a_handful_of_samples_is_no_trouble(samples: int) -> None:
+    assert stretches(first_samples(samples)) == ()
+
+
+def test_a_recording_that_is_just_long_enough_has_finite_readings() -> None:
+    (one,) = stretches(first_samples(10))
+    assert one.kind == "idle"
+    assert one.seconds < 7.0
+    assert len(one.readings) > 5
+    assert all(np.isfinite(reading.value) for reading in one.readings.values())
+    assert all(0 < reading.standard_error < np.inf for reading in one.readings.values())
+
+
+def first_samples(count: int) -> Recording:
+    """An idle of which no parameter has more samples; ten of each are 6 s."""
     recording = make([LEVELS[1]], np.random.default_rng(17))
     few = {
-        name: Series(name, series.unit, series.time_s[:samples], series.value[:samples])
+        name: Series(name, series.unit, series.time_s[:count], series.value[:count])
         for name, series in recording.series.items()
     }
-    for one in stretches(Recording(few, "made")):
-        assert all(np.isfinite(reading.value) for reading in one.readings.values())
-        assert all(reading.standard_error >= 0 for reading in one.readings.values())
+    return Recording(few, "made")
 
 
 @pytest.mark.parametrize(

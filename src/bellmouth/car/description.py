@@ -36,6 +36,11 @@ class Car:
     ``displacement_l`` and ``metering`` are required. ``metering`` says how the controller
     measures its air: by an airflow meter or from manifold pressure. ``family`` is the path of the
     file of its engine family; a car file's is taken from where that file lies.
+
+    ``banks`` 2 tells that a leak may be nearer to the bank whose trims were not recorded;
+    ``turbocharged`` that what feeds the plate is not known under load unless a sensor tells it;
+    ``ambient_air_temperature_c`` stands in for intake air whose temperature was not read, as well
+    as its ``sd`` says. ``cylinders`` is for the job card alone: displacement tells the air.
     """
 
     displacement_l: Known

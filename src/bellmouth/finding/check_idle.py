@@ -16,6 +16,7 @@ from bellmouth.finding.idle_speed import (
     stray_density,
     surplus_shares,
 )
+from bellmouth.finding.tables import between, places
 
 if TYPE_CHECKING:
     from bellmouth.finding.case import Case
@@ -57,8 +58,8 @@ def idle_unloaded(nodes: "Nodes") -> tuple[Floats, Floats, Floats]:
     leak, stale = surplus_shares(
         case.hypotheses, nodes.hypothesis, nodes.sizes, case.scale.idle_area_m2
     )
-    row = np.interp(leak + stale, SHARES, np.arange(len(SHARES)))
-    by_kind = {kind: _between(_weights(kind, held, nodes), row) for kind in ("leak", "stale")}
+    row = places(leak + stale, SHARES)
+    by_kind = {kind: between(_weights(kind, held, nodes), row) for kind in ("leak", "stale")}
     weight = np.where((stale > 0)[:, None], by_kind["stale"], by_kind["leak"])
     mean, sd = _parts(held, nodes)
     weight = weight / weight.sum(axis=1, keepdims=True)
@@ -85,8 +86,8 @@ def fall_by_learning(nodes: "Nodes") -> tuple[Floats, Floats, Floats]:
     weight = np.ones_like(rises)
     if held is not None:
         weight = np.sum(held.parts(rises, table), axis=0) + _LEAST
-    row = np.interp(leak + stale, SHARES, np.arange(len(SHARES)))
-    share, mean, sd = (_between(table, row) for table in _gathered(weight, rises))
+    row = places(leak + stale, SHARES)
+    share, mean, sd = (between(table, row) for table in _gathered(weight, rises))
     of_it = (stale / np.maximum(leak + stale, 1e-9))[:, None]
     up = _COMES_UP * case.idle.lowered(nodes.hypothesis, nodes.sizes)[:, None]
     below = 0.0 if held is None else min(float(np.nan_to_num(held.excess_rpm)), 0.0)
@@ -145,10 +146,3 @@ def _weights(kind: Surplus, held: Comparison, nodes: "Nodes") -> Floats:
     same = same + _STRAY_STAYS * odd + table["lowered_other_share"] * lowered_density(held, table)
     gone = np.full(len(same), (1 - _STRAY_STAYS) * odd)
     return np.column_stack([same, more, gone])
-
-
-def _between(table: Floats, row: Floats) -> Floats:
-    """A table (shares, parts) between its rows, (n, parts)."""
-    low = np.minimum(row.astype(np.intp), len(table) - 2)
-    share = (row - low)[:, None]
-    return np.asarray((1 - share) * table[low] + share * table[low + 1])

@@ -5,6 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from bellmouth.finding.density import normal_below
+
 __all__ = [
     "STRAY",
     "Parts",
@@ -58,16 +60,6 @@ def words_of_number(edges: tuple[float, ...], parts: Parts) -> Floats:
 def words_of_parts(edges: tuple[float, ...], parts: Parts) -> Floats:
     """The same for every part and state, (n, parts, states, words)."""
     all_edges = np.array([-np.inf, *edges, np.inf])
-    above = _normal_cdf((all_edges - parts.mean[..., None]) / parts.sd[..., None])
+    above = normal_below((all_edges - parts.mean[..., None]) / parts.sd[..., None])
     table = np.diff(above, axis=-1)
     return np.asarray((1.0 - STRAY) * table + STRAY / table.shape[-1])
-
-
-def _normal_cdf(z: Floats) -> Floats:
-    """Abramowitz and Stegun 7.1.26 (from memory), good to 2e-7 of a probability; scipy's would be
-    loaded by every finding for this alone."""
-    x = np.clip(np.abs(z), 0.0, 9.0) / np.sqrt(2.0)
-    t = 1.0 / (1.0 + 0.3275911 * x)
-    terms = (0.254829592, -0.284496736, 1.421413741, -1.453152027, 1.061405429)
-    tail = np.polyval((*terms[::-1], 0.0), t) * np.exp(-x * x)
-    return np.asarray(np.where(z >= 0, 1.0 - 0.5 * tail, 0.5 * tail))

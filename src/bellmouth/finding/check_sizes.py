@@ -1,9 +1,9 @@
 """What a check says about the sizes: every hypothesis is asked at the nodes of its own grid, so
 that a size nobody knows well is not judged at its best fit alone."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -128,24 +128,10 @@ def predicted_number(nodes: Nodes, check: Check) -> tuple[Floats, Floats]:
 
 def parts_of_number(nodes: Nodes, check: Check) -> Parts:
     """The number that a check would read at every node."""
-    if check.name == "loads_off":
-        weight, mean, sd = idle_unloaded(nodes)
-        return Parts.some(weight, mean, np.hypot(sd, check.error))
-    if check.name == "relearn":
-        return _may_fail(check, *fall_by_learning(nodes))
-    if check.name == "meter_swap":
-        middle, spread = _trim_nearer(nodes)
-        return _may_fail(check, np.ones((len(middle), 1)), middle[:, None], spread[:, None])
-    if check.name == "hold_2500":
-        middle, spread = _trim(nodes)
-    elif check.name == "closed_reading":
-        middle, spread = opening_over_stop(nodes)
-    elif check.name == "plate_cleaned":
-        middle, spread = fall_by_cleaning(nodes)
-    else:
-        low, high, width = _RATIOS[check.name]
-        middle, spread = _ratio(nodes, low, high, width)
-    return Parts.one(middle, np.hypot(spread, check.error))
+    weight, mean, sd = _NUMBERS[check.name](nodes)
+    if check.fails or check.other:
+        return _may_fail(check, weight, mean, sd)
+    return Parts.some(weight, mean, np.hypot(sd, check.error))
 
 
 def _may_fail(check: Check, weight: Floats, mean: Floats, sd: Floats) -> Parts:
@@ -161,15 +147,8 @@ def _may_fail(check: Check, weight: Floats, mean: Floats, sd: Floats) -> Parts:
     )
 
 
-_RATIOS = {
-    "fuel_delivery": ("fuel_low", "fuel_high", 0.0),
-    "key_on_pressure": ("pressure_low", "pressure_high", 0.008),
-    "boost_at_idle": ("boost_low", "boost_high", 0.01),
-}
-
-
-def _ratio(nodes: Nodes, low: str, high: str, spread: float) -> tuple[Floats, Floats]:
-    log = nodes.holding(high)[0] - nodes.holding(low)[0]
+def _ratio(nodes: Nodes, of: str, spread: float) -> tuple[Floats, Floats]:
+    log = nodes.holding(f"{of}_high")[0] - nodes.holding(f"{of}_low")[0]
     return np.exp(log), np.full(len(log), spread)
 
 
@@ -244,3 +223,27 @@ def _idle_log_trims(case: "Case") -> tuple[Floats, bool]:
     trims = o.log_trim[idle]
     known = np.isfinite(trims)
     return trims[known], bool((np.abs(o.trim_limit[idle][known]) > 0).any())
+
+
+def _alone(
+    told: Callable[[Nodes], tuple[Floats, Floats]], nodes: Nodes
+) -> tuple[Floats, Floats, Floats]:
+    """A number that is one normal part at every node, told by its mean and standard deviation
+    (n,), as weights, means and standard deviations (n, 1)."""
+    mean, sd = told(nodes)
+    return np.ones((len(mean), 1)), mean[:, None], sd[:, None]
+
+
+#: What each check reads at every node, before its own error: weights, means and standard deviations
+#: of its parts, each (n, parts).
+_NUMBERS: Mapping[str, Callable[[Nodes], tuple[Floats, Floats, Floats]]] = {
+    "loads_off": idle_unloaded,
+    "relearn": fall_by_learning,
+    "meter_swap": partial(_alone, _trim_nearer),
+    "hold_2500": partial(_alone, _trim),
+    "closed_reading": partial(_alone, opening_over_stop),
+    "plate_cleaned": partial(_alone, fall_by_cleaning),
+    "fuel_delivery": partial(_alone, partial(_ratio, of="fuel", spread=0.0)),
+    "key_on_pressure": partial(_alone, partial(_ratio, of="pressure", spread=0.008)),
+    "boost_at_idle": partial(_alone, partial(_ratio, of="boost", spread=0.01)),
+}

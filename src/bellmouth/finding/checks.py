@@ -4,6 +4,7 @@ expected to tell, and what it costs.
 How often a check errs is common practice, no source, unless a number with an error is read.
 """
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
@@ -46,6 +47,7 @@ _SETTING_UP_MINUTES = 20.0  # getting ready costs something for the quickest che
 _SETTLED_BITS = 0.15
 _LEAST_BITS = 0.005
 _KNOWN_WELL_PCT = 0.5  # a closed reading of the car file's that is known worse may be read again
+_THOUSANDS = re.compile(r"[1-9]\d{0,2},\d{3}(?!\d)")  # or a decimal comma: nobody can tell
 _MOST_TIMES = 6  # what a seventh time would tell is below any of these figures' own doubt
 
 
@@ -96,6 +98,11 @@ def _parse(text: str) -> CheckResult:
     if word in check.outcomes:
         return CheckResult(name, word)
     if check.reads:
+        if _THOUSANDS.search(outcome):
+            raise FindingError(
+                f'result "{text}": a comma before three digits may mark thousands or decimals. '
+                "Write the number without it, with a point for decimals."
+            )
         number = _number(outcome)
         if number is not None and check.low <= number <= check.high:
             return CheckResult(name, "value", number)

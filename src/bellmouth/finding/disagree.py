@@ -56,7 +56,7 @@ def _remarks(
 ) -> Iterator[Remark]:
     for check, made in by_check(results).items():
         name, last = check.replace("_", " ").capitalize(), made[-1]
-        if name == "Loads off" and case.idle.held is None:
+        if check == "loads_off" and case.idle.held is None:
             said = f"{name}: says nothing here, as no warm idle was recorded to compare with."
             yield Remark(check, said, None)
             continue

@@ -314,8 +314,10 @@ def low_idle(case: "Case", complaint: Complaint) -> tuple[str, ...]:
         mark, ask = "that a reference idled at", "Did that one idle under a load?"
     elif case.car.idle_rpm is not None:
         mark, ask = "of the car file", "Is that the car's own?"
-    else:
+    elif held.target_rpm != case.priors.idle_speed["unknown_rpm"][0]:
         mark, ask = "that cars of its family idle at", "Is it of that family?"
+    else:
+        mark, ask = "that most cars idle at", "Is its own known? Give it as idle_rpm."
     unsaid = complaint == "unknown"
     tell = ' Give the complaint "low idle": that moves the weights.' if unsaid else ""
     return (

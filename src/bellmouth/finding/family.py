@@ -104,11 +104,12 @@ class Family:
 
     def weights(self, weights: Mapping[str, float]) -> dict[str, float]:
         """Weights of the causes for such a car: a complaint's, moved some of the way by the odds
-        that the family has against cars in general. [sum 1]"""
+        that the family has against cars in general; a cause that its shares leave out keeps its
+        weight. [sum 1]"""
         usual = cause_weights("unknown")
         moved = {
             cause: (
-                weight * (self.shares.get(cause, 0.0) / usual[cause]) ** _MOVED_BY
+                weight * (self.shares.get(cause, usual[cause]) / usual[cause]) ** _MOVED_BY
                 if cause in usual
                 else weight
             )

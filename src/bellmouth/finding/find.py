@@ -27,8 +27,9 @@ from bellmouth.finding.picture import draw
 from bellmouth.finding.result import CauseProbability, Finding
 from bellmouth.finding.same_car import refuse_other_cars
 from bellmouth.finding.sizes import sizes_of
-from bellmouth.finding.suitable import refuse_hopeless, refuse_the_same
+from bellmouth.finding.suitable import refuse_hopeless, refuse_the_same, unused_references
 from bellmouth.finding.weights import hypothesis_weights, probability, weights_of
+from bellmouth.recording.quality import dead_sensors
 from bellmouth.recording.series import Recording
 from bellmouth.recording.stalled import stood_still
 from bellmouth.recording.steady import stretches
@@ -126,12 +127,12 @@ def find(
         for one, found in judged[1:]
         if not judgeable(found)
     ]
-    unused += [
-        f"reference {one.source}: no warm running engine in it"
-        for one, found in others
-        if not judgeable(found)
-    ]
-    return replace(finding, excluded=(*finding.excluded, *unused))
+    odd = (f"{one.source}: {told}" for one in references for told in dead_sensors(one))
+    return replace(
+        finding,
+        excluded=(*finding.excluded, *unused, *unused_references(others)),
+        warnings=(*finding.warnings, *odd),
+    )
 
 
 def _report(
@@ -167,7 +168,7 @@ def _report(
             *(one.sentence for one in said),
             *explain.low_idle(case, complaint),
             *_loads(one for one, _ in judged),
-            *_stands([one for one, _ in judged], complaint),
+            *_seen([one for one, _ in judged], complaint),
             *_once(explain.warnings_of(case, posterior, one, found) for one, found in judged),
             *explain.elsewhere(posterior["healthy"], complaint),
         ),
@@ -194,10 +195,10 @@ def _loads(judged: Iterable[Recording]) -> Iterator[str]:
         )
 
 
-def _stands(judged: Sequence[Recording], complaint: Complaint) -> Iterator[str]:
-    """Stands of the engine; of several recordings each says which it was in."""
+def _seen(judged: Sequence[Recording], complaint: Complaint) -> Iterator[str]:
+    """Stands of the engine and dead sensors; of several recordings each says which it was in."""
     for one in judged:
-        for sentence in stood_still(one, complaint != "unknown"):
+        for sentence in (*stood_still(one, complaint != "unknown"), *dead_sensors(one)):
             yield sentence if len(judged) == 1 else f"{one.source}: {sentence}"
 
 

@@ -20,6 +20,7 @@ from bellmouth.finding.idle_speed import SHARES, IdleSpeed, idle_speed, speed_ri
 from bellmouth.finding.lowest_idle import NEAR_RPM, lowest_idle
 from bellmouth.finding.observations import Observations
 from bellmouth.finding.priors import Priors, load_priors
+from bellmouth.finding.tables import between_both, places
 from bellmouth.recording.medians import median
 
 __all__ = ["Habit", "IdleAir", "any_habit", "idle_air", "idle_sides", "log_air_per_litre"]
@@ -87,19 +88,7 @@ class IdleAir:
             return np.zeros(len(which))
         got = self.log_air + self.correction(which, sizes)
         _, stale = surplus_shares(self.hypotheses, which, sizes, self.scale.idle_area_m2)
-        row = np.interp(stale, SHARES, np.arange(len(SHARES)))
-        low = np.minimum(row.astype(np.intp), len(SHARES) - 2)
-        step = (got - self.places[0]) / (self.places[1] - self.places[0])
-        step = np.clip(step, 0.0, len(self.places) - 1.001)
-        column = step.astype(np.intp)
-        across, down = step - column, row - low
-        table = self.stale_log
-
-        def at(rows: Ints) -> Floats:
-            here = table[rows, column]
-            return np.asarray(here + across * (table[rows, column + 1] - here))
-
-        return np.asarray((1 - down) * at(low) + down * at(low + 1))
+        return between_both(self.stale_log, places(stale, SHARES), places(got, self.places))
 
     def correction(self, which: Ints, sizes: Floats) -> Floats:
         """What is to be added to the metered logarithm for what the engine got, (n,)."""

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bellmouth.car.description import Car
-from bellmouth.finding.density import normal
+from bellmouth.finding.density import normal, normal_below
 from bellmouth.finding.hypothesis import HasCoordinates, Scale
 from bellmouth.finding.idle_speed import (
     SHARES,
@@ -28,6 +28,7 @@ from bellmouth.finding.idle_speed import (
 from bellmouth.finding.lowest_idle import NEAR_RPM, SHORTEST_SHARE, Lowest
 from bellmouth.finding.observations import Observations
 from bellmouth.finding.priors import Priors
+from bellmouth.finding.tables import between_both, places
 
 __all__ = ["AirChange", "IdleBeside", "air_change", "idle_beside"]
 
@@ -72,10 +73,11 @@ class IdleBeside:
             return np.zeros(len(which))
         leak, stale = surplus_shares(self.hypotheses, which, sizes, self.scale.idle_area_m2)
         got = self.change.log + self._unread(which, sizes, leak)
-        row = np.interp(leak + stale, SHARES, np.arange(len(SHARES)))
-        return np.where(
-            stale > 0, _between(self.stale_log, row, got), _between(self.leak_log, row, got)
+        row, change = places(leak + stale, SHARES), places(got, _PLACES)
+        by_leak, by_stale = (
+            between_both(table, row, change) for table in (self.leak_log, self.stale_log)
         )
+        return np.where(stale > 0, by_stale, by_leak)
 
     def _unread(self, which: Ints, sizes: Floats, leak: Floats) -> Floats:
         """What is to be added to the change as read for what the engine got, (n,)."""
@@ -202,13 +204,7 @@ def _expected(
 
 def _loaded(more: Floats, sd: Floats, most: float) -> Floats:
     """Density of what a load of any size up to the largest adds."""
-    return np.asarray((_below(more / sd) - _below((more - most) / sd)) / most)
-
-
-def _below(x: Floats) -> Floats:
-    """Standard normal distribution function to 5e-4, with no library loaded for it."""
-    # E. S. Page, Applied Statistics 26 (1977) 75-76; quoted from memory, checked in the tests.
-    return np.asarray(0.5 * (1.0 + np.tanh(0.7978845608 * (x + 0.044715 * x**3))))
+    return np.asarray((normal_below(more / sd) - normal_below((more - most) / sd)) / most)
 
 
 def _stray(sd: float, beside: Mapping[str, Any]) -> Floats:
@@ -217,15 +213,3 @@ def _stray(sd: float, beside: Mapping[str, Any]) -> Floats:
     width = np.full(len(_PLACES), sd)
     either = 0.5 * (_loaded(_PLACES, width, most) + _loaded(-_PLACES, width, most))
     return np.asarray((1 - share) * normal(_PLACES, sd) + share * either)
-
-
-def _between(table: Floats, row: Floats, change: Floats) -> Floats:
-    """A table (shares, changes) between its rows and columns, (n,)."""
-    step = (change - _PLACES[0]) / (_PLACES[1] - _PLACES[0])
-    step = np.clip(step, 0.0, len(_PLACES) - 1.001)
-    row = np.clip(row, 0.0, len(SHARES) - 1.001)
-    i, j = row.astype(np.intp), step.astype(np.intp)
-    down, across = row - i, step - j
-    upper = table[i, j] + across * (table[i, j + 1] - table[i, j])
-    lower = table[i + 1, j] + across * (table[i + 1, j + 1] - table[i + 1, j])
-    return np.asarray(upper + down * (lower - upper))

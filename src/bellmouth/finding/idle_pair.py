@@ -26,12 +26,14 @@ from bellmouth.finding.idle_speed import (
 from bellmouth.finding.lowest_idle import Lowest, load_share, lowest_idle
 from bellmouth.finding.observations import Observations
 from bellmouth.finding.priors import Priors
+from bellmouth.finding.tables import between, places
 
 __all__ = ["IdlePair", "idle_pair"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
+_KINDS: tuple[Surplus, Surplus] = ("leak", "stale")
 _TARGETS = 49  # target speeds that are summed over
 _RISEN = 0.02  # of the target: from there the spark is taken back
 
@@ -65,10 +67,11 @@ class IdlePair:
             seen = self.courses.seen_in(recording)
             leak, stale = surplus_shares(seen, which, sizes, self.idle_area_m2)
             share = leak + stale
-            by_leak = _at(self.densities[recording, "leak"], share)
-            joint = joint * np.where(
-                stale > 0, _at(self.densities[recording, "stale"], share), by_leak
+            at = places(share, SHARES)
+            by_leak, by_stale = (
+                between(self.densities[recording, kind].T, at).T for kind in _KINDS
             )
+            joint = joint * np.where(stale > 0, by_stale, by_leak)
             stales.append(stale)
             up.append(np.where(stale > 0, share > self.risen["stale"], share > self.risen["leak"]))
         steady, before, after = self.timing
@@ -79,14 +82,6 @@ class IdlePair:
             for stale, spent in zip(stales, self.spent, strict=True)
         )
         return np.asarray(np.log(joint.sum(axis=0)) + spark + air)
-
-
-def _at(table: Floats, share: Floats) -> Floats:
-    """Rows of a table (targets, shares) at any share (n,), between its columns: (targets, n)."""
-    place = np.clip(np.interp(share, SHARES, np.arange(len(SHARES))), 0, len(SHARES) - 1.001)
-    left = place.astype(np.intp)
-    part = place - left
-    return np.asarray(table[:, left] * (1 - part) + table[:, left + 1] * part)
 
 
 def idle_pair(
@@ -103,7 +98,6 @@ def idle_pair(
         )
     good = lowest_idle(o, table, o.recording > AFTER)
     targets, weights = _targets(good, found, car, table)
-    kinds: tuple[Surplus, Surplus] = ("leak", "stale")
     rises = {
         kind: np.stack(
             [
@@ -111,7 +105,7 @@ def idle_pair(
                 for target in targets
             ]
         )
-        for kind in kinds
+        for kind in _KINDS
     }
     drawn = {
         (number, kind): _densities(one, targets, rise, table)

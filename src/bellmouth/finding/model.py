@@ -18,7 +18,7 @@ from bellmouth.finding.made_up import made_up_pct
 from bellmouth.finding.nuisance import Unknowns, Values
 from bellmouth.finding.observations import Observations
 from bellmouth.finding.plate_law import plate_parts
-from bellmouth.physics import air, orifice
+from bellmouth.physics import air, cylinder, orifice
 from bellmouth.recording.nans import told_or
 
 __all__ = [
@@ -95,15 +95,18 @@ class Model:
         # Whether any point has a boost sensor, and whether any has to guess its pressure.
         self.boosted = bool(self.has_boost.any())
         self.guesses = not self.has_manifold.all()
-        # g/s per Pa at a volumetric efficiency of one, for four strokes.
-        self._swept = o.displacement_m3 * o.speed_rev_s / 2.0 / (air.R_DRY * o.intake_k)
+        # kg/s per Pa at a volumetric efficiency of one, for four strokes.
+        self._swept = cylinder.speed_density_kg_s(
+            1.0, 1.0, o.displacement_m3, o.speed_rev_s, o.intake_k
+        )
         self.log_speed = np.log(o.speed_rev_s * 60.0 / 900.0)
         self.log_relative_flow = np.log(
             told_or(1.0, o.metered_kg_s) / (0.003 * o.displacement_m3 / 0.001)
         )
         ratio = self._pressure_ratio()
         self.unchoked = told_or(0.0, np.maximum(ratio - _UNCHOKED_FROM, 0.0))
-        self.two_banks = bool(np.isfinite(o.log_trim[:, 1]).any())
+        # Of two banks a leak may be nearer to one, whichever of their trims were recorded.
+        self.two_banks = o.banks == 2 or bool(np.isfinite(o.log_trim[:, 1]).any())
         self._lowest = self._lowest_throttle()
         # The reading that openings are counted from, and its recording; 0 where there is none.
         there = self._lowest >= 0
@@ -162,6 +165,9 @@ class Model:
         if self.boosted:
             # The other recording has that blower too; where it idles its plate is fed as usual.
             table["plate"] &= self.has_boost | (ratio < _BLOWER_IDLES)
+        elif o.turbocharged:
+            # Nothing tells what the plate is fed with while the blower works.
+            table["plate"] &= idling
         # How far open the lowest reading is, where a reading seems to tell: once, for the car.
         lowest = np.arange(o.points) == self._lowest
         table["opening"] = lowest & table["plate"] & np.isfinite(o.opening_pct)

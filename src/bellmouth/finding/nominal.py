@@ -1,5 +1,6 @@
 """Rough states of each point, good enough to set scales: how big a fault could be here, how wide
-the model error is. Nothing here enters a prediction."""
+the model error is. The model predicts from none of them; what bears on a case beside it (speed and
+air of the idle, checks) tells a leak's share of the idle air by `Scale.idle_area_m2`."""
 
 from dataclasses import dataclass
 
@@ -9,7 +10,7 @@ from numpy.typing import NDArray
 from bellmouth.finding.hypothesis import Scale
 from bellmouth.finding.observations import Observations
 from bellmouth.finding.priors import Priors
-from bellmouth.physics import air, orifice
+from bellmouth.physics import cylinder, orifice
 from bellmouth.recording.medians import median
 from bellmouth.recording.nans import told_or
 
@@ -37,7 +38,7 @@ def nominal_of(observations: Observations, priors: Priors) -> Nominal:
     """Rough states of all points."""
     o, unknown_pa = observations, priors.weather["barometric_kpa"][0] * 1e3
     filling = np.exp(priors.filling["log_level"][0])
-    per_pa = o.displacement_m3 * o.speed_rev_s / 2.0 / (air.R_DRY * o.intake_k) * filling
+    per_pa = cylinder.speed_density_kg_s(filling, 1.0, o.displacement_m3, o.speed_rev_s, o.intake_k)
     flow = np.where(np.isfinite(o.metered_kg_s), o.metered_kg_s, per_pa * o.manifold_pa)
     idle = _IDLE_FLOW_KG_S_M3 * o.displacement_m3 * np.ones(o.points)
     flow = np.where(np.isfinite(flow) & (flow > 0), flow, idle)
@@ -56,7 +57,7 @@ def scale_of(
     ambient = np.where(np.isfinite(o.ambient_pa), o.ambient_pa, nominal.unknown_pa)
     upstream = np.where(np.isfinite(o.boost_pa), o.boost_pa, ambient)
     ratio = np.clip(pressure / upstream, 0.0, 0.97)
-    flux = upstream / np.sqrt(air.R_DRY * o.intake_k) * orifice.flow_function(ratio)
+    flux = orifice.mass_flow_kg_s(1.0, upstream, ratio * upstream, o.intake_k)
     area = flow / flux
     idle_area = _idle_area_m2(o, area, flux, pressure, priors)
     per_degree = (
@@ -80,9 +81,9 @@ def _idle_area_m2(
     trim = told_or(-9.0, o.log_trim).max(axis=1)
     made_up = area * np.exp(np.clip(trim, 0.0, 0.5))
     # A leak is judged against no less than a poorly filling engine would breathe, and no less
-    # than half of common practice: scales only, nothing is predicted from them.
+    # than half of common practice: good enough for a scale.
     filling = 0.75 * np.exp(priors.filling["log_level"][0])
-    per_pa = o.displacement_m3 * o.speed_rev_s / 2.0 / (air.R_DRY * o.intake_k) * filling
+    per_pa = cylinder.speed_density_kg_s(filling, 1.0, o.displacement_m3, o.speed_rev_s, o.intake_k)
     breathed = np.where(np.isfinite(o.manifold_pa), per_pa * pressure / flux, 0.0)
     typical = 0.5 * _IDLE_FLOW_KG_S_M3 * o.displacement_m3 / _IDLE_FLUX_KG_S_M2
     return median(np.maximum(np.maximum(made_up, breathed)[chosen], typical))

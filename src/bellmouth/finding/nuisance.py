@@ -188,12 +188,13 @@ def unknowns(observations: Observations, car: Car, priors: Priors) -> Unknowns:
 def _recording_blocks(observations: Observations, priors: Priors) -> list[tuple[float, float]]:
     """What each recording has of its own, block by block in the order of `PER_RECORDING`."""
     metered, recordings = observations.airflow_metered, observations.recordings
+    same = np.ones(recordings)
     spreads = (
-        priors.fuel["log_fill" if metered else "log_fill_pressure"],
-        priors.weather["intake_log_heating"],
-        priors.weather["meter_day_log_gain"] if metered else 0.0,
+        priors.fuel["log_fill" if metered else "log_fill_pressure"] * same,
+        np.hypot(priors.weather["intake_log_heating"], observations.intake_log_sd),
+        (priors.weather["meter_day_log_gain"] if metered else 0.0) * same,
     )
-    own = [(0.0, float(sd)) for sd in spreads for _ in range(recordings)]
+    own = [(0.0, float(sd)) for each in spreads for sd in each]
     return [*_ambient_blocks(observations, priors), *own]
 
 

@@ -8,13 +8,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from bellmouth.car.description import Car
+from bellmouth.car.description import Car, Known
 from bellmouth.finding.columns import Columns, opened, opening, throttle_name
 from bellmouth.finding.fuelling import fuelling
 from bellmouth.finding.priors import load_priors
 from bellmouth.physics import air, cylinder
 from bellmouth.recording.medians import median
 from bellmouth.recording.nans import told_or
+from bellmouth.recording.quality import is_air_temperature
 from bellmouth.recording.stretch import Stretch
 
 __all__ = ["LEAST_KPA", "Observations", "judgeable", "observe"]
@@ -77,10 +78,13 @@ class Observations:
     end_s: Floats
     lasts_s: Floats  # without what lies between the pieces of a gathered stretch
     ambient_log_sd: Floats  # (recordings,) beyond a barometer's own error; NaN where not told
+    intake_log_sd: Floats  # (recordings,) of its temperature where no sensor told it, else 0
     key_on_log_ratio: Floats  # (recordings,) manifold sensor over barometer, engine off
     rest_pct: Floats  # (recordings,) throttle reading with the engine off
     displacement_m3: float
     airflow_metered: bool
+    turbocharged: bool | None  # as the owner says, whether or not a boost sensor reports
+    banks: int | None  # as the owner says, whether or not the second one's trims were recorded
     ethanol_reported: bool
 
     @property
@@ -162,9 +166,12 @@ def observe(
         lasts_s=_lasts(stretches, recording),
         ambient_pa=np.array([ambient[number][0] for number in recording]),
         ambient_log_sd=np.array([log_sd for _, log_sd in ambient]),
+        intake_log_sd=np.array([_intake_log_sd(group, car) for group in groups]),
         key_on_log_ratio=np.array([_key_on(group) for group in groups]),
         displacement_m3=displacement_m3,
         airflow_metered=car.metering == "airflow",
+        turbocharged=car.turbocharged,
+        banks=car.banks,
         ethanol_reported=_reports(column, "ethanol_percentage"),
         **air_side,
         **fuelling(column, metered, metered_error, recording),
@@ -196,7 +203,6 @@ def _air(
     reading = throttle_name(column)
     throttle = opened(column, reading)
     intake = column.value("intake_air_temperature")
-    fallback_c = car.ambient_air_temperature_c.value if car.ambient_air_temperature_c else 30.0
     manifold = _plausible(column.value("intake_manifold_pressure"), LEAST_KPA)
     return {
         "speed_rev_s": speed,
@@ -217,8 +223,25 @@ def _air(
         "load_pct": column.value("calculated_load"),
         "relative_pct": column.value("relative_throttle_position"),
         "opening_pct": opening(column),
-        "intake_k": np.where(np.isfinite(intake), intake, fallback_c) + air.KELVIN,
+        "intake_k": np.where(is_air_temperature(intake), intake, _untold_c(car).value) + air.KELVIN,
     }
+
+
+def _untold_c(car: Car) -> Known:
+    """Temperature of the intake air where no sensor tells it. [degC]"""
+    if car.ambient_air_temperature_c is not None:
+        return car.ambient_air_temperature_c
+    return Known(*load_priors().weather["untold_intake_c"])
+
+
+def _intake_log_sd(group: Sequence[Stretch], car: Car) -> float:
+    """How well the logarithm of a recording's intake temperature is known beyond a sensor's own
+    error."""
+    read = np.array([stretch.value("intake_air_temperature") for stretch in group])
+    if is_air_temperature(read).any():
+        return 0.0
+    untold = _untold_c(car)
+    return untold.sd / (untold.value + air.KELVIN)
 
 
 def _plausible(value: Floats, least: float) -> Floats:

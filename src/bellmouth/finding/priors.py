@@ -11,13 +11,14 @@ from typing import Any
 
 from bellmouth.car.description import Car, Complaint
 from bellmouth.errors import FindingError
-from bellmouth.finding.causes import SINGLE_CAUSES
+from bellmouth.finding.causes import SINGLE_CAUSES, pairs
 from bellmouth.reading import NotTextError, text_of, toml_in
 
 __all__ = ["Priors", "cause_weights", "load_priors", "read_weights", "weights_from"]
 
 _HEAVIEST = 1e100  # their sum must be a number too
 _KEYS = ("healthy", *SINGLE_CAUSES, "pairs", "unexplained")
+_PAIRS = frozenset(pairs(SINGLE_CAUSES))
 
 
 @dataclass(frozen=True)
@@ -97,21 +98,35 @@ def weights_from(table: Mapping[str, Any], source: str) -> dict[str, float]:
     """Check and scale weights given as a mapping; see `read_weights`."""
     weights: dict[str, float] = {}
     for key, value in table.items():
-        pair = key.split("+")
-        if key not in _KEYS and not (len(pair) == 2 and all(c in SINGLE_CAUSES for c in pair)):
-            raise FindingError(f'{source}: unknown cause "{key}". Use {", ".join(_KEYS)}.')
+        name = _hypothesis(key, source)
+        if name in weights:
+            raise FindingError(f"{source}: {name} has two weights. Give one.")
         if isinstance(value, bool) or not isinstance(value, int | float) or not value >= 0:
             raise FindingError(f"{source}: weight of {key} is {value!r}. Use a number from 0 up.")
         if value > _HEAVIEST:
             raise FindingError(
                 f"{source}: weight of {key} is too large. Use a finite number, such as 0.3."
             )
-        weights["+".join(sorted(pair, key=SINGLE_CAUSES.index)) if len(pair) == 2 else key] = float(
-            value
-        )
+        weights[name] = float(value)
     if not sum(weights.values()) > 0:
         raise FindingError(f"{source}: no cause has a weight. Give at least one above 0.")
     return _normalised(weights)
+
+
+def _hypothesis(key: str, source: str) -> str:
+    """What a key of a table of weights means, a pair in its own order."""
+    causes = key.split("+")
+    if key in _KEYS:
+        return key
+    if len(causes) != 2 or not all(cause in SINGLE_CAUSES for cause in causes):
+        raise FindingError(f'{source}: unknown cause "{key}". Use {", ".join(_KEYS)}.')
+    first, second = sorted(causes, key=SINGLE_CAUSES.index)
+    if (first, second) not in _PAIRS:
+        raise FindingError(
+            f"{source}: {key} cannot be a pair, as its two act on the same thing. Give each a "
+            "weight of its own."
+        )
+    return f"{first}+{second}"
 
 
 def _normalised(weights: dict[str, float]) -> dict[str, float]:

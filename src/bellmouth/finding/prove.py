@@ -5,7 +5,7 @@ between them is told far better than either alone: every course from before to a
 hypothesis, integrated as `infer` does.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -33,9 +33,16 @@ from bellmouth.finding.proof_checks import looked, looks
 from bellmouth.finding.proof_result import Proof
 from bellmouth.finding.result import OfFamily
 from bellmouth.finding.same_car import other_software, refuse_other_cars
-from bellmouth.finding.suitable import refuse_foreign, refuse_hopeless, refuse_the_same, usable
+from bellmouth.finding.suitable import (
+    refuse_foreign,
+    refuse_hopeless,
+    refuse_the_same,
+    unused_references,
+    usable,
+)
 from bellmouth.finding.verdict import verdict_of
 from bellmouth.finding.weights import hypothesis_weights, weights_of
+from bellmouth.recording.quality import dead_sensors
 from bellmouth.recording.series import Recording
 from bellmouth.recording.stalled import stood_still
 from bellmouth.recording.stand_ins import with_stand_ins
@@ -127,7 +134,7 @@ def prove(
     The pages *Before against after* and *How a finding is made*; the weights of the courses stand
     in ``[proof]`` of ``finding/priors.toml``.
     """
-    said: Complaint = parse_complaint(complaint) if complaint else (car.complaint or "unknown")
+    symptom: Complaint = parse_complaint(complaint) if complaint else (car.complaint or "unknown")
     refuse_the_same((before, after, *references), _APART_INSTEAD)
     refuse_other_cars((before, after, *references))
     for one in (before, after):
@@ -139,12 +146,25 @@ def prove(
     told = looks(results, car.metering)
     pair = looked(solve_pair(found[0], found[1], found[2:], car, sources, family=known), told)
     works_done = (done,) if isinstance(done, str) else done
-    weights = course_weights(pair, weights_of(prior, said, known), works_done)
+    weights = course_weights(pair, weights_of(prior, symptom, known), works_done)
     proof = verdict_of(pair, weights, after)
-    stood = [f"{one.source}: {said}" for one in (before, after) for said in stood_still(one)]
-    unlike = (*_unlike(before, after), *other_software(before, after))
-    warnings = (*counted(told), *unlike, *stood, *proof.warnings)
+    left = unused_references(list(zip(references, found[2:], strict=True)))
+    warnings = (
+        *counted(told),
+        *_unlike(before, after),
+        *other_software(before, after),
+        *_seen(before, after, references),
+        *left,
+        *proof.warnings,
+    )
     return replace(proof, warnings=warnings)
+
+
+def _seen(before: Recording, after: Recording, references: Sequence[Recording]) -> Iterator[str]:
+    """Stands of the engine and dead sensors, each with the recording that it was in."""
+    for one in (before, after, *references):
+        stood = stood_still(one) if one is before or one is after else []
+        yield from (f"{one.source}: {sentence}" for sentence in (*stood, *dead_sensors(one)))
 
 
 def _unlike(before: Recording, after: Recording) -> tuple[str, ...]:
@@ -175,11 +195,13 @@ def solve_pair(
         family.fits(car)
     good = [one for one in references if judgeable(one)]
     observations = observe(before, [after, *good], car)
-    refuse_foreign(observations, before, sources[0])
+    of = {number: observations.recording == number for number in (BEFORE, AFTER)}
+    for number, part in ((BEFORE, before), (AFTER, after)):
+        refuse_foreign(replace(observations, judged=of[number]), part, sources[number])
     nominal = nominal_of(observations, priors)
     scale, later = (
         scale_of(
-            replace(observations, judged=observations.recording == number),
+            replace(observations, judged=of[number]),
             nominal,
             priors,
             good=observations.recording > BEFORE,
@@ -229,7 +251,7 @@ def course_weights(
         if work not in table["works"]:
             raise FindingError(f'work "{work}" is not known: use {", ".join(works())}.')
     prior = hypothesis_weights(weights, pair.hypotheses)
-    came = {
+    before = {
         causes: prior[name]
         for causes, name in zip(pair.hypotheses.causes, pair.hypotheses.names, strict=True)
     }
@@ -238,7 +260,7 @@ def course_weights(
     for course, share in shares.items():
         whole[course.held(BEFORE)] = whole.get(course.held(BEFORE), 0.0) + share
     raw = {
-        course: came[course.held(BEFORE)] * share / whole[course.held(BEFORE)]
+        course: before[course.held(BEFORE)] * share / whole[course.held(BEFORE)]
         for course, share in shares.items()
     }
     total = sum(raw.values())

@@ -14,7 +14,14 @@ from bellmouth.recording.plateaus import SHORTEST_CORE
 from bellmouth.recording.series import Recording
 from bellmouth.recording.stretch import Stretch
 
-__all__ = ["refuse_foreign", "refuse_hopeless", "refuse_the_same", "share_samples", "usable"]
+__all__ = [
+    "refuse_foreign",
+    "refuse_hopeless",
+    "refuse_the_same",
+    "share_samples",
+    "unused_references",
+    "usable",
+]
 
 # What tells an idle without a throttle: manifold over ambient pressure, and air a stroke over
 # that of the swept volume. Throttled idles stand far below: common practice, no source.
@@ -84,6 +91,17 @@ def usable(stretches: Sequence[Stretch], source: str) -> None:
             f"{source}: the engine is cold throughout, and trims and idle say nothing yet. Warm it "
             "to 70 degC coolant and record again."
         )
+
+
+def unused_references(
+    references: Sequence[tuple[Recording, Sequence[Stretch]]],
+) -> tuple[str, ...]:
+    """A sentence for each reference that nothing could be taken from."""
+    return tuple(
+        f"reference {one.source}: no warm running engine in it"
+        for one, stretches in references
+        if not judgeable(stretches)
+    )
 
 
 def refuse_foreign(observations: Observations, stretches: Sequence[Stretch], source: str) -> None:

@@ -1,5 +1,7 @@
 """Air: dry and humid, and the standard atmosphere. Everything in SI units, temperatures in K."""
 
+import math
+
 import numpy as np
 from numpy.typing import ArrayLike
 
@@ -180,7 +182,7 @@ def standard_altitude_m(pressure_pa: ArrayLike) -> Floats:
     Parameters
     ----------
     pressure_pa
-        Absolute pressure, 5,475 to 177,700: that of 20,000 to -5,000 m. [Pa]
+        Absolute pressure, 5,475 to 177,686: that of 20,000 to -5,000 m. [Pa]
 
     Raises
     ------
@@ -191,8 +193,8 @@ def standard_altitude_m(pressure_pa: ArrayLike) -> Floats:
     low, high = standard_pressure_pa(_HIGHEST_M), standard_pressure_pa(_LOWEST_M)
     if np.any((pressure < low) | (pressure > high)):
         raise ValueError(
-            f"air.standard_altitude_m: pressure_pa must lie between {float(low):.0f} and "
-            f"{float(high):.0f} Pa; check the unit."
+            f"air.standard_altitude_m: pressure_pa must lie between {math.ceil(low)} and "
+            f"{math.floor(high)} Pa; check the unit."
         )
     ratio = np.maximum(pressure, _TROPOPAUSE_PA) / STANDARD_PRESSURE_PA
     below = STANDARD_TEMPERATURE_K / _LAPSE_K_M * (1.0 - ratio ** (1.0 / _EXPONENT))

@@ -65,8 +65,10 @@ def open_area_m2(
         raise ValueError(
             "throttle.open_area_m2: shaft_m must lie between 0 and bore_m; check the units."
         )
-    closed = np.cos(np.radians(floats(closed_deg)))
-    k = np.minimum(np.abs(np.cos(np.radians(floats(plate_deg)))) / closed, 1)
+    touching = floats(closed_deg)
+    plate = np.clip(floats(plate_deg), touching, 180.0 - touching)
+    closed = np.cos(np.radians(touching))
+    k = np.minimum(np.abs(np.cos(np.radians(plate))) / closed, 1)
     # Edge on, the plate has no width: keep the division defined, its term vanishes.
     k = np.maximum(k, 1e-300)
     share = 1.0 - k + (2.0 / math.pi) * (k * _segment(a / k) - _segment(a))

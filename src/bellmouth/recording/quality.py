@@ -7,17 +7,21 @@ from dataclasses import dataclass
 from importlib import resources
 
 import numpy as np
+from numpy.typing import NDArray
 
 from bellmouth.recording.grid import OFF_RPM
 from bellmouth.recording.plateaus import SHORTEST_CORE
 from bellmouth.recording.quantum import quantum
-from bellmouth.recording.series import Recording, Series
+from bellmouth.recording.series import Floats, Recording, Series
 from bellmouth.recording.stalled import stood_still
 from bellmouth.recording.stand_ins import with_stand_ins
 from bellmouth.recording.steady import stretches
 from bellmouth.recording.stretch import BANKS, Kind, Stretch
 
-__all__ = ["Missing", "ParameterQuality", "Piece", "Quality", "assess", "impossible"]
+__all__ = [
+    "Missing", "ParameterQuality", "Piece", "Quality", "assess", "dead_sensors", "impossible",
+    "is_air_temperature",
+]  # fmt: skip
 
 # Slower than this in all, a stretch of ten seconds holds too few samples of each parameter.
 SLOWEST_PER_S = 3.0
@@ -37,6 +41,10 @@ MOVES = (
     "short_term_fuel_trim_bank_1",
     "short_term_fuel_trim_bank_2",
 )
+# A sensor that is unplugged reads the coldest there is, one whose wires touch far more than an
+# intake breathes: common practice, no source. [degC]
+_UNPLUGGED_C, _SHORTED_C = -39.0, 120.0
+_MANY = 0.1  # of the samples; single ones are noise on the line
 
 
 @dataclass(frozen=True)
@@ -111,7 +119,7 @@ def assess(recording: Recording) -> Quality:
         *impossible(recording),
         *_holes(recording),
         *_slow(recording),
-        *_stuck(parameters),
+        *dead_sensors(recording),
         *stood_still(recording),
         *_coverage(recording, found),
     )
@@ -222,12 +230,29 @@ def _slow(recording: Recording) -> list[str]:
     ]
 
 
-def _stuck(parameters: tuple[ParameterQuality, ...]) -> list[str]:
-    return [
-        f"{one.name} stayed at {one.least:g} {one.unit} while engine speed changed: stuck."
-        for one in parameters
-        if one.stuck
+def dead_sensors(recording: Recording) -> list[str]:
+    """A sentence for each parameter that never moved although it should have, and for an air
+    temperature that only a sensor without its plug shows."""
+    found = [
+        f"{name} stayed at {series.value.min():g} {series.unit} while engine speed changed: stuck."
+        for name, series in recording.series.items()
+        if _is_stuck(recording, series)
     ]
+    air = recording.get("intake_air_temperature")
+    if air is not None:
+        beyond = air.value[~is_air_temperature(air.value)]
+        if beyond.size > _MANY * air.value.size:
+            found.append(
+                f"{air.name} reads {beyond[0]:.0f} degC, as it does where its sensor is "
+                "unplugged or shorted, and is not believed. Look at its plug; the car file may say "
+                "ambient_air_temperature_c meanwhile."
+            )
+    return found
+
+
+def is_air_temperature(value_c: Floats) -> NDArray[np.bool_]:
+    """Where a reading can be the temperature of air that an engine breathes. [degC]"""
+    return np.asarray((value_c > _UNPLUGGED_C) & (value_c < _SHORTED_C))
 
 
 def _coverage(recording: Recording, found: tuple[Stretch, ...]) -> list[str]:

@@ -234,11 +234,7 @@ def _repeats(rest: Floats, samples: _Samples, squares: Floats, count: NDArray[np
     off, so it is taken to fall no faster than an engine's usual wander.
     """
     size = squares.size
-    one, two = (
-        _sums(samples.stretch[lag:], rest[lag:] * rest[:-lag] * same, size)
-        for lag in (1, 2)
-        for same in [samples.window[lag:] == samples.window[:-lag]]
-    )
+    one, two = (_lagged(rest, samples, lag, size) for lag in (1, 2))
     total, all_one, all_two, read = (
         np.repeat(column.reshape(samples.series, -1).sum(axis=1), size // samples.series)
         for column in (squares, one, two, count)
@@ -255,6 +251,12 @@ def _repeats(rest: Floats, samples: _Samples, squares: Floats, count: NDArray[np
     first = np.clip(first + bias, 0.0, 0.97)
     fall = np.clip(np.maximum(first, np.maximum(ratio, samples.wander) + bias), 0.0, 0.97)
     return np.where(moved, 1 + 2 * first / (1 - fall), 1.0)
+
+
+def _lagged(rest: Floats, samples: _Samples, lag: int, size: int) -> Floats:
+    """Sum of each stretch's products of a sample and the one ``lag`` later in the same window."""
+    same = samples.window[lag:] == samples.window[:-lag]
+    return _sums(samples.stretch[lag:], rest[lag:] * rest[:-lag] * same, size)
 
 
 def _between(
