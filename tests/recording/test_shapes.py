@@ -177,6 +177,10 @@ EITHER += "cell tells which. Write thousands without a mark."
             "time [s];engine_speed [rpm]\n0;900\n1;1,542\n",
             EITHER.format(3, "1,542", "1542", "1.542"),
         ),
+        (
+            "time [s],engine_speed [rpm]\n0,2.000\n1,3.000\n",
+            EITHER.format(2, "2.000", "2000", "2.000"),
+        ),
         # Points are decimals elsewhere, but this column counts below a thousand without one.
         (
             "time [s],engine_speed [rpm]\n0.5,900\n1.5,1.542\n",
@@ -195,6 +199,11 @@ EITHER += "cell tells which. Write thousands without a mark."
         (
             "time [ms],engine_speed [rpm]\n500,900.5\n999,901\n1.500,902\n",
             'idle.csv, line 4, column "time [ms]": "1.500" may be 1500 or 1.500, and no other cell '
+            "tells which. Write thousands without a mark.",
+        ),
+        (
+            "time [ms],engine_speed [rpm]\n1.000,900\n1.500,901\n2.000,902\n",
+            'idle.csv, line 2, column "time [ms]": "1.000" may be 1000 or 1.000, and no other cell '
             "tells which. Write thousands without a mark.",
         ),
         (

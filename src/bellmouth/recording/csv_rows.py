@@ -1,5 +1,6 @@
 """Rows of a CSV file: a fast road for plain numbers, a patient one where anything is odd."""
 
+import re
 from collections.abc import Mapping
 from dataclasses import replace
 
@@ -22,6 +23,8 @@ from bellmouth.recording.series import Floats
 from bellmouth.recording.wall_clock import WallClock
 
 __all__ = ["rows_of_csv"]
+
+_WHOLE_THOUSAND = re.compile(rb"(?<![\d.])[1-9]\d{0,2}\.000(?!\d)")
 
 
 def rows_of_csv(raw: bytes, mapping: Mapping[str, str], source: str) -> Rows:
@@ -78,7 +81,7 @@ def _fast(table: Table, *, by_clock: bool) -> Rows | None:
         if odd:
             array = np.where(np.isfinite(array), array, np.nan)
             notes.append(odd_cells(column.title, odd))
-        if _perhaps_thousands(column, array):
+        if _perhaps_thousands(column, array, text.body):
             return None
         arrays[column.name] = array
     if by_clock:
@@ -91,15 +94,17 @@ def _fast(table: Table, *, by_clock: bool) -> Rows | None:
     return Rows(header, time, arrays, placer(text), tuple(notes))
 
 
-def _perhaps_thousands(column: Column, array: Floats) -> bool:
+def _perhaps_thousands(column: Column, array: Floats, body: bytes) -> bool:
     """Whether points in a column may mark thousands: all that have one are small enough for that,
     and nothing else in the column has decimals. The patient road looks at the cells themselves."""
     top = thousands_top(column)
     if top < 1000:
         return False
     if column.name == "time":
-        # Counted in order, nobody counts from 999 to 1.000.
-        if not (array[1:] < array[:-1]).any():
+        # Counted in order nobody counts from 999 to 1.000, and what is in thousands would be over
+        # in a blink without them.
+        lasts = array.size and (array[-1] - array[0]) * column.factor >= 1.0
+        if lasts and not (array[1:] < array[:-1]).any():
             return False
         top = 1e6
     size = np.abs(array)
@@ -108,6 +113,7 @@ def _perhaps_thousands(column: Column, array: Floats) -> bool:
         return False
     parted = size != np.rint(size)
     parted &= np.isfinite(size)
-    return bool((small & parted).any() or column.name == "engine_speed") and not bool(
-        (parted & ~small).any()
-    )
+    if (parted & ~small).any():
+        return False
+    # A whole thousand has lost its zeros here.
+    return bool((small & parted).any()) or _WHOLE_THOUSAND.search(body) is not None
