@@ -97,7 +97,7 @@ def _fast(table: Table, *, by_clock: bool) -> Rows | None:
 def _perhaps_thousands(column: Column, array: Floats, body: bytes) -> bool:
     """Whether points in a column may mark thousands: all that have one are small enough for that,
     and nothing else in the column has decimals. The patient road looks at the cells themselves."""
-    top = thousands_top(column)
+    top = thousands_top(column.name, column.factor, column.offset)
     if top < 1000:
         return False
     if column.name == "time":

@@ -42,12 +42,13 @@ def is_number(cell: str) -> bool:
 
 
 @lru_cache(maxsize=1000)
-def thousands_top(column: Column) -> float:
-    """The most that a column can hold, in the unit that it is written in; no end for the time."""
-    if column.name == "time":
+def thousands_top(name: str, factor: float, offset: float) -> float:
+    """The most that a column of these can hold, in the unit that it is written in; no end for the
+    time."""
+    if name == "time":
         return float("inf")
-    _, most = plausible_range(table()[column.name])
-    return (most - column.offset) / column.factor
+    _, most = plausible_range(table()[name])
+    return (most - offset) / factor
 
 
 @dataclass
@@ -74,7 +75,7 @@ class Marks:
     ) -> None:
         self.notes: list[str] = []
         columns = tuple(columns)
-        self._tops = {column.name: thousands_top(column) for column in columns}
+        self._tops = {one.name: thousands_top(one.name, one.factor, one.offset) for one in columns}
         seen = [(column.index, self._tops[column.name], _Seen()) for column in columns]
         for line, cells in rows:
             for place, top, told in seen:
