@@ -1,5 +1,7 @@
 """One family of errors, and how a value is shown in a sentence of any of them."""
 
+from pathlib import Path
+
 import pytest
 
 from bellmouth import errors
@@ -22,3 +24,23 @@ def test_every_error_is_of_the_one_family(name: str) -> None:
 )
 def test_a_value_is_shown_as_it_was_written_and_not_for_lines(value: object, text: str) -> None:
     assert errors.shown(value) == text
+
+
+@pytest.mark.parametrize(
+    "refused",
+    [
+        FileNotFoundError(2, "No such file or directory", ".out.1.csv"),
+        FileNotFoundError("No such file or directory (os error 2): .out.1.csv"),
+    ],
+)
+def test_what_the_disk_refuses_beside_is_told_of_the_place(refused: OSError) -> None:
+    with pytest.raises(FileNotFoundError) as caught, errors.told_of(Path("out.csv")):
+        raise refused
+    assert (caught.value.filename, caught.value.errno) == ("out.csv", 2)
+    assert ".out.1" not in str(caught.value)
+
+
+def test_a_refusal_without_a_number_keeps_its_words() -> None:
+    with pytest.raises(OSError, match="the library said so") as caught, errors.told_of(Path("o")):
+        raise OSError("the library said so")
+    assert caught.value.filename == "o"

@@ -71,3 +71,16 @@ def test_mistakes_are_told_in_a_sentence(run: Run, recording: Path, tmp_path: Pa
         assert result.exit_code == 2
         assert result.output.count("\n") == 1
     assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("ending", [".csv", ".parquet", ".mf4"])
+def test_a_place_that_takes_no_file_is_named_as_it_was_given(
+    run: Run, recording: Path, ending: str
+) -> None:
+    """The kernel's folder of processes may be written into by nobody, whoever runs this."""
+    result = run("convert", recording, f"/proc/place{ending}")
+    assert result.exit_code == 2
+    assert result.output == (
+        f"bellmouth: /proc/place{ending}: no such file or directory. Check the name and that you "
+        "may read or write it.\n"
+    )

@@ -100,14 +100,18 @@ if sys.argv[2:]:
 """
 
 
-def test_a_panic_is_not_printed_beside_its_sentence(tmp_path: Path) -> None:
+def _panicking() -> bytes:
     raw = bytearray(_written(_table().select("engine_speed [rpm]"), compression="uncompressed"))
     # How many bytes tell which values are there: what a page begins with, behind its header.
     page = _Thrift(bytes(raw), 4, len(raw))
     page.table()
     raw[page.at] ^= 0x40
     assert pages_fit(bytes(raw))
-    (path := tmp_path / "odd.parquet").write_bytes(raw)
+    return bytes(raw)
+
+
+def test_a_panic_is_not_printed_beside_its_sentence(tmp_path: Path) -> None:
+    (path := tmp_path / "odd.parquet").write_bytes(_panicking())
     line = [sys.executable, "-c", _READS, str(path)]
     ran = subprocess.run(line, capture_output=True, text=True, check=True)
     assert ran.stdout.strip(), "it did panic"
@@ -125,3 +129,30 @@ def test_any_changed_byte_of_the_directory_is_a_table_or_damage() -> None:
             table_in(bytes(raw))
         except DamagedFileError:
             continue
+
+
+_READS_IN_A_THREAD = """
+import sys, threading
+from bellmouth.recording.parquet_file import DamagedFileError, reads_alone, table_in
+def read():
+    try:
+        table_in(open(sys.argv[1], "rb").read())
+    except DamagedFileError as error:
+        print(error)
+if sys.argv[2:]:
+    reads_alone()
+thread = threading.Thread(target=read)
+thread.start()
+thread.join()
+"""
+
+
+def test_a_worker_that_reads_alone_prints_no_panic_either(tmp_path: Path) -> None:
+    """A survey's workers read in a thread of theirs, onto the terminal of whoever began it."""
+    (path := tmp_path / "odd.parquet").write_bytes(_panicking())
+    line = [sys.executable, "-c", _READS_IN_A_THREAD, str(path)]
+    server = subprocess.run(line, capture_output=True, text=True, check=True)
+    assert "panicked" in server.stderr, "a server's log keeps it"
+    worker = subprocess.run([*line, "alone"], capture_output=True, text=True, check=True)
+    assert worker.stdout == server.stdout != ""
+    assert worker.stderr == ""

@@ -15,12 +15,19 @@ TABLE = Path(__file__).parents[1] / "reference" / "tables" / "units.csv"
 # Spellings that Pint writes otherwise, or reads as something else.
 PINT = {
     "kPa": {"inHg": "inch_Hg", "in Hg": "inch_Hg", "kpa": "kPa", "bar": "bar"},
-    "degC": {"C": "degC", "F": "degF", "deg C": "degC", "deg F": "degF", "K": "kelvin"},
-    "g/s": {"gps": "g/s", "kg/hr": "kg/h", "lbs/min": "lb/min"},
+    "degC": {
+        "Grad C": "degC",
+        "C": "degC",
+        "F": "degF",
+        "deg C": "degC",
+        "deg F": "degF",
+        "K": "kelvin",
+    },
+    "g/s": {"gps": "g/s", "kg/hr": "kg/h", "kg/Std": "kg/h", "lbs/min": "lb/min"},
     "km/h": {"kph": "km/h", "kmh": "km/h"},
     "Pa": {"inH2O": "inH2O"},
     "L/h": {"l/h": "L/h", "gal/h": "gallon/h"},
-    "s": {"sec": "s", "seconds": "s", "µs": "us"},
+    "s": {"sec": "s", "seconds": "s", "sek": "s", "sekunden": "s", "µs": "us"},
     "Nm": {"Nm": "N*m", "N m": "N*m", "lb ft": "lbf*ft", "ft lb": "lbf*ft"},
     "rpm": {
         "RPM": "rpm",
@@ -29,9 +36,13 @@ PINT = {
         "rev/min": "rpm",
         "1/s": "turn/s",
         "rev/s": "turn/s",
+        "U/min": "rpm",
+        "upm": "rpm",
+        "min-1": "rpm",
+        "min^-1": "rpm",
     },
     "km": {"mile": "mile", "miles": "mile", "mi": "mile"},
-    "deg": {"°": "deg", "degrees": "deg"},
+    "deg": {"°": "deg", "degrees": "deg", "Grad": "deg", "°KW": "deg", "°CA": "deg"},
 }
 REGISTRY: pint.UnitRegistry[float] = pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
 WITHOUT = ("%", "ratio", "count", "code")

@@ -19,7 +19,7 @@ from typing import Any
 from bellmouth.book.entries import Entry, canonical
 from bellmouth.book.masking import masked_in
 from bellmouth.book.store import History, Store
-from bellmouth.errors import BookError
+from bellmouth.errors import BookError, told_of
 
 __all__ = ["CAR", "FORMAT", "MANIFEST", "VERSION", "digest_of", "export_car", "identifications"]
 
@@ -107,11 +107,12 @@ def _write(path: Path, content: Mapping[str, bytes]) -> None:
             part.compress_type, part.external_attr = packed, 0o644 << 16
             archive.writestr(part, data)
     unfinished = path.with_name(f".{path.name}.{os.getpid()}")
-    try:
-        with unfinished.open("wb") as file:
-            file.write(buffer.getvalue())
-            file.flush()
-            os.fsync(file.fileno())
-        unfinished.replace(path)
-    finally:
-        unfinished.unlink(missing_ok=True)
+    with told_of(path):
+        try:
+            with unfinished.open("wb") as file:
+                file.write(buffer.getvalue())
+                file.flush()
+                os.fsync(file.fileno())
+            unfinished.replace(path)
+        finally:
+            unfinished.unlink(missing_ok=True)

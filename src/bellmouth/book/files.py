@@ -6,7 +6,7 @@ import os
 import secrets
 from pathlib import Path
 
-from bellmouth.errors import BookError
+from bellmouth.errors import BookError, told_of
 
 __all__ = ["Files", "name_for", "write_whole"]
 
@@ -29,14 +29,15 @@ def write_whole(path: Path, content: bytes) -> None:
     path.parent.mkdir(parents=True, exist_ok=True)
     # With a dot before and an ending of its own: nothing that lists a folder takes it for a file.
     part = path.with_name(f".{path.name}.{secrets.token_hex(4)}.part")
-    try:
-        with part.open("wb") as file:
-            file.write(content)
-            file.flush()
-            os.fsync(file.fileno())
-        part.replace(path)
-    finally:
-        part.unlink(missing_ok=True)
+    with told_of(path):
+        try:
+            with part.open("wb") as file:
+                file.write(content)
+                file.flush()
+                os.fsync(file.fileno())
+            part.replace(path)
+        finally:
+            part.unlink(missing_ok=True)
     # The name itself must survive a crash before anybody speaks of it.
     folder = os.open(path.parent, os.O_RDONLY)
     try:

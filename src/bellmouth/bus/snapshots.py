@@ -6,6 +6,7 @@ from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
 
+from bellmouth.errors import told_of
 from bellmouth.recording.export import frame
 from bellmouth.recording.seal import sealed
 from bellmouth.recording.series import Recording
@@ -95,13 +96,14 @@ def write_parquet(recording: Recording, path: Path) -> None:
 def put(path: Path, write: Callable[[Path], None]) -> None:
     """Write beside, to the disk, and then in place: there is never half a file."""
     beside = path.with_name(f".{path.name}.part")
-    try:
-        write(beside)
-        file = os.open(beside, os.O_RDONLY)
+    with told_of(path):
         try:
-            os.fsync(file)
+            write(beside)
+            file = os.open(beside, os.O_RDONLY)
+            try:
+                os.fsync(file)
+            finally:
+                os.close(file)
+            beside.replace(path)
         finally:
-            os.close(file)
-        beside.replace(path)
-    finally:
-        beside.unlink(missing_ok=True)
+            beside.unlink(missing_ok=True)

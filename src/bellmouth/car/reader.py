@@ -64,6 +64,11 @@ def read_car(path: str | Path) -> Car:
         Where the file cannot be read, is not TOML, lacks a required value, or holds an unknown
         key or an impossible value; one sentence with file, line and what to do.
     """
+    if not isinstance(path, str | Path):
+        raise CarError(
+            f"read_car: {type(path).__name__} is no name of a file. Give a path as text, or a "
+            "table of its keys to bellmouth.car.car_from_mapping."
+        )
     path = Path(path)
     try:
         text = text_of(path)

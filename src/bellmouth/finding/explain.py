@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from bellmouth.car.description import Complaint
+from bellmouth.car.description import Car, Complaint
 from bellmouth.finding.causes import CAUSES, called
 from bellmouth.finding.far_trims import far_trims
 from bellmouth.finding.fuelling import LARGEST_LOG_TRIM
@@ -28,6 +28,7 @@ __all__ = [
     "excluded_of",
     "low_idle",
     "moved_zero",
+    "taken_for_computed",
     "warnings_of",
 ]
 
@@ -223,6 +224,7 @@ def warnings_of(
     found = [*recording.notes, *(case.family.notes if case.family else ())]
     found.extend(impossible(recording))
     found.extend(_unbelieved(judged))
+    found.extend(taken_for_computed(case.car, recording))
     running = [stretch for stretch in judged if stretch.kind != "engine off"]
     if all(stretch.warm is False for stretch in running):
         found.append("The engine never got warm: record again at 70 degC coolant to be sure.")
@@ -257,6 +259,16 @@ def _perhaps_cold(o: Observations, recording: Recording) -> Iterator[str]:
         yield (
             f"The idle fell throughout, by {fallen:.0f} rpm, and coolant temperature was not "
             "recorded: perhaps the engine was warming up. Record it again hot, with coolant."
+        )
+
+
+def taken_for_computed(car: Car, recording: Recording) -> Iterator[str]:
+    """Airflow of a car that is said to meter pressure: a meter's readings would tell otherwise."""
+    if car.metering == "pressure" and recording.get("mass_air_flow") is not None:
+        yield (
+            "By the car file the engine meters pressure: mass_air_flow was taken for what its "
+            "controller computes, as many such cars report it. Look for an airflow meter in the "
+            'intake pipe: if there is one, set metering = "airflow", and a leak is told otherwise.'
         )
 
 

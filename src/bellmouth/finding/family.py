@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bellmouth.car.description import Car, Known, Metering
-from bellmouth.errors import FindingError
+from bellmouth.errors import FindingError, told_of
 from bellmouth.finding.causes import SINGLE_CAUSES
 from bellmouth.finding.habit import Habit
 from bellmouth.finding.nuisance import LEARNED
@@ -162,8 +162,12 @@ class Family:
         """Write the family file, whole or not at all."""
         path = Path(path)
         fresh = path.with_name(path.name + ".new")
-        fresh.write_text(self.text(), "utf-8")
-        fresh.replace(path)
+        with told_of(path):
+            try:
+                fresh.write_text(self.text(), "utf-8")
+                fresh.replace(path)
+            finally:
+                fresh.unlink(missing_ok=True)
 
 
 def read_family(path: str | Path) -> Family:

@@ -21,6 +21,13 @@ from bellmouth.finding.checks import (
 from bellmouth.finding.closed_reading import closed_reading, of_the_stop
 from bellmouth.finding.disagree import remarks
 from bellmouth.finding.family import Family, known_family
+from bellmouth.finding.given import (
+    refuse_no_car,
+    refuse_other_kinds,
+    the_recording,
+    the_recordings,
+    the_results,
+)
 from bellmouth.finding.hypothesis import Hypotheses
 from bellmouth.finding.observations import judgeable
 from bellmouth.finding.picture import draw
@@ -45,9 +52,9 @@ def find(
     recording: Recording,
     car: Car,
     *,
-    also: Sequence[Recording] = (),
-    references: Sequence[Recording] = (),
-    results: Sequence[str | CheckResult] = (),
+    also: Sequence[Recording] | Recording = (),
+    references: Sequence[Recording] | Recording = (),
+    results: Sequence[str | CheckResult] | str | CheckResult = (),
     prior: Mapping[str, float] | str | Path | None = None,
     complaint: str | None = None,
     family: Family | str | Path | None = None,
@@ -66,11 +73,12 @@ def find(
     car
         What the owner knows about the car. [units in its keys' names]
     also
-        More recordings of the car as it is now, nothing done in between: other speeds, another day.
+        One or more further recordings of the car as it is now, nothing done in between: other
+        speeds, another day.
     references
-        Recordings of the same car when it was good; they share the car's unknowns.
+        One or more recordings of the same car when it was good; they share the car's unknowns.
     results
-        What checks showed, as ``check=outcome`` (see `NextCheck.outcomes`).
+        What checks showed, one or more, as ``check=outcome`` (see `NextCheck.outcomes`).
     prior
         Weights of the causes instead of the complaint's: a mapping, or a TOML file of them. They
         are scaled to sum to 1. [-]
@@ -96,7 +104,7 @@ def find(
     FindingError
         If the recording cannot be asked this: no running engine, never warm, an unthrottled
         engine, metering that the readings contradict, a recording given twice or of another car; or
-        if a check, a prior or a family is not one.
+        if a recording, the car, a check, a prior or a family is not one.
     CarError
         If the complaint is not known.
 
@@ -105,6 +113,12 @@ def find(
     The page *How a finding is made* for the inference, *Equations* for each formula and its source;
     ``finding/priors.toml`` holds every prior and where it comes from.
     """
+    recording = the_recording(recording, "recording")
+    also = the_recordings(also, "also")
+    references = the_recordings(references, "references")
+    results = the_results(results)
+    refuse_no_car(car)
+    refuse_other_kinds(prior, complaint, family)
     said: Complaint = parse_complaint(complaint) if complaint else (car.complaint or "unknown")
     refuse_hopeless(recording)
     for reference in references:

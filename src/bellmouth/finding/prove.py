@@ -19,7 +19,16 @@ from bellmouth.errors import FindingError
 from bellmouth.finding.belonging import Asked, infer_with
 from bellmouth.finding.check_table import CheckResult, counted
 from bellmouth.finding.courses import AFTER, BEFORE, Course, Courses, courses_of
+from bellmouth.finding.explain import taken_for_computed
 from bellmouth.finding.family import Family, known_family
+from bellmouth.finding.given import (
+    refuse_no_car,
+    refuse_other_kinds,
+    the_recording,
+    the_recordings,
+    the_results,
+    the_works,
+)
 from bellmouth.finding.hypothesis import Hypotheses, Scale, enumerate_hypotheses
 from bellmouth.finding.idle_pair import idle_pair
 from bellmouth.finding.infer import Posterior
@@ -81,11 +90,11 @@ def prove(
     after: Recording,
     car: Car,
     *,
-    references: Sequence[Recording] = (),
+    references: Sequence[Recording] | Recording = (),
     prior: Mapping[str, float] | str | Path | None = None,
     complaint: str | None = None,
     done: Sequence[str] | str = (),
-    results: Sequence[str | CheckResult] = (),
+    results: Sequence[str | CheckResult] | str | CheckResult = (),
     family: Family | str | Path | None = None,
 ) -> Proof:
     """Whether what was done between two recordings of one car helped.
@@ -100,7 +109,7 @@ def prove(
     car
         What the owner knows about the car. [units in its keys' names]
     references
-        Recordings of the same car when it was good.
+        One or more recordings of the same car when it was good.
     prior
         Weights of the causes before the work instead of the complaint's. [-]
     complaint
@@ -124,8 +133,8 @@ def prove(
     ------
     FindingError
         If one of the recordings cannot be asked this, two of them are the same or of different
-        cars, they do not report the same metering, or a work, a result, a prior or a family is not
-        one.
+        cars, they do not report the same metering, or a recording, the car, a work, a result, a
+        prior or a family is not one.
     CarError
         If the complaint is not known.
 
@@ -134,6 +143,12 @@ def prove(
     The pages *Before against after* and *How a finding is made*; the weights of the courses stand
     in ``[proof]`` of ``finding/priors.toml``.
     """
+    before, after = the_recording(before, "before"), the_recording(after, "after")
+    references = the_recordings(references, "references")
+    results = the_results(results)
+    works_done = the_works(done)
+    refuse_no_car(car)
+    refuse_other_kinds(prior, complaint, family)
     symptom: Complaint = parse_complaint(complaint) if complaint else (car.complaint or "unknown")
     refuse_the_same((before, after, *references), _APART_INSTEAD)
     refuse_other_cars((before, after, *references))
@@ -145,7 +160,6 @@ def prove(
     sources = (before.source, after.source)
     told = looks(results, car.metering)
     pair = looked(solve_pair(found[0], found[1], found[2:], car, sources, family=known), told)
-    works_done = (done,) if isinstance(done, str) else done
     weights = course_weights(pair, weights_of(prior, symptom, known), works_done)
     proof = verdict_of(pair, weights, after)
     left = unused_references(list(zip(references, found[2:], strict=True)))
@@ -154,6 +168,7 @@ def prove(
         *_unlike(before, after),
         *other_software(before, after),
         *_seen(before, after, references),
+        *taken_for_computed(car, before),
         *left,
         *proof.warnings,
     )

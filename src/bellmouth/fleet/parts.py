@@ -17,7 +17,7 @@ from typing import Any
 import polars as pl
 
 from bellmouth import __version__
-from bellmouth.errors import BellmouthError
+from bellmouth.errors import BellmouthError, told_of
 from bellmouth.fleet.addresses import is_address
 from bellmouth.fleet.rows import SCHEMA
 from bellmouth.recording.parquet_file import DamagedFileError, table_in
@@ -97,8 +97,9 @@ class Findings:
         keys = "\n".join(f"{a}\t{b}" for a, b in frame.select("recording", "mark").iter_rows())
         path = self.folder / f"part-{hashlib.sha256(keys.encode()).hexdigest()[:16]}.parquet"
         fresh = path.with_suffix(f".{os.getpid()}.new")
-        frame.write_parquet(fresh)
-        fresh.replace(path)
+        with told_of(path):
+            frame.write_parquet(fresh)
+            fresh.replace(path)
         return path
 
     def finish(self) -> None:
@@ -186,5 +187,6 @@ def _about(found: Findings) -> Mapping[str, Any]:
 
 def _write_json(path: Path, told: Mapping[str, Any]) -> None:
     fresh = path.with_suffix(".new")
-    fresh.write_text(json.dumps(told, indent=2) + "\n", "utf-8")
-    fresh.replace(path)
+    with told_of(path):
+        fresh.write_text(json.dumps(told, indent=2) + "\n", "utf-8")
+        fresh.replace(path)

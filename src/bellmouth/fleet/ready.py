@@ -10,12 +10,15 @@ from typing import Any
 from bellmouth.car.reader import read_car
 from bellmouth.fleet.inputs import Found
 from bellmouth.fleet.rows import Task, rows_of
+from bellmouth.recording.parquet_file import reads_alone
 
 __all__ = ["dask_setup"]
 
 
-def dask_setup(_worker: Any) -> None:
+def dask_setup(worker: Any) -> None:
     """Judge the packaged recording twice over, as a bundle; what comes out is not kept."""
+    if worker.state.nthreads == 1:
+        reads_alone()
     with as_file(files("bellmouth") / "data" / "demo") as folder:
         car = read_car(folder / "car.toml")
         task = Task(Found(str(folder / "recording.csv"), 0, ""), "demo", "", car)

@@ -26,6 +26,9 @@ LEAST_ROWS = 10
 # others are damaged. A month is more than anybody records in one file, and every second of it
 # takes room. [s]
 HOLE_S = 86_400.0
+# Rows this close together, all in less than a second, are a clock in another unit. [s]
+BRIEFEST_S = 1.0
+DENSEST_S = 0.002
 LONGEST_S = 30 * HOLE_S
 # Seconds since 1970 are below 1e10; no clock shows this. [s]
 LATEST_S = 1e11
@@ -107,7 +110,7 @@ def mend(rows: Rows, source: str) -> Clock:
     notes: list[str] = []
     if not _is_sound(time):
         order, time, notes = _mended(rows, time, source)
-    _refuse_sparse(time, column.title, source)
+    _refuse_other_unit(time, column.title, source)
     _refuse_endless(time, column.title, source)
     return Clock(order, time - time[0], tuple(notes), float(time[0]))
 
@@ -160,13 +163,19 @@ def _mended(rows: Rows, time: Floats, source: str) -> tuple[NDArray[np.intp], Fl
     return order, time, notes
 
 
-def _refuse_sparse(time_s: Floats, title: str, source: str) -> None:
-    """Rows minutes apart are no recording of an engine, but a clock in another unit. [s]"""
+def _refuse_other_unit(time_s: Floats, title: str, source: str) -> None:
+    """Rows minutes apart, or hundreds in a blink, are a clock in another unit. [s]"""
     step = median(time_s[1:] - time_s[:-1]) if time_s.size >= LEAST_ROWS else 0.0
     if step > SPARSEST_S:
         raise RecordingError(
             f'{source}, column "{title}": a row every {step:.0f} s, where a recording has several '
             "a second. Is it in another unit, such as ms?"
+        )
+    whole = float(time_s[-1] - time_s[0])
+    if time_s.size >= LEAST_ROWS and 0 < whole < min(BRIEFEST_S, DENSEST_S * time_s.size):
+        raise RecordingError(
+            f'{source}, column "{title}": {time_s.size} rows in {whole:.2g} s, where a recording '
+            "has several a second. Is it in another unit, such as h or d?"
         )
 
 

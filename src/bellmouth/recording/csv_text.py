@@ -11,13 +11,16 @@ from bellmouth.errors import RecordingError
 from bellmouth.reading import bytes_of
 from bellmouth.recording.rows import DAMAGED_SHARE
 
-__all__ = ["Text", "load", "read_text"]
+__all__ = ["SEPARATORS", "Text", "load", "read_text"]
+
+SEPARATORS = ",;\t|"
 
 # A spreadsheet's own first line, which only says how columns are parted.
 _SEPARATOR_LINE = re.compile(rb'"?sep=[,;|\t]?"?', re.IGNORECASE)
 # What a logger says of itself and the car before its table; a header has a unit in brackets.
 _REMARK = re.compile(rb"\s*\"?(#|//)[^\[]*$")
 _ZEROS = re.compile(rb"\0+")
+_ONLY_WINDOWS = re.compile(rb"[\x80-\x9f]")
 _HEAD_BYTES = 256
 
 
@@ -25,7 +28,7 @@ _HEAD_BYTES = 256
 class Text:
     """A table's header line, its body in UTF-8, and how both are written.
 
-    ``first_line`` is the header's line number in the file, counted from 1.
+    ``first_line`` is the number of the line before the body, the header's, counted from 1.
     """
 
     header: str
@@ -84,7 +87,7 @@ def read_text(raw: bytes, source: str) -> Text:
         if not raw or not (blank or _REMARK.match(line)):
             break
     header = line.decode("utf-8").rstrip("\r")
-    separator = max(",;\t|", key=lambda mark: (header.count(mark), mark == ","))
+    separator = max(SEPARATORS, key=lambda mark: (header.count(mark), mark == ","))
     whole = _without_cut_row(raw, separator.encode(), header.count(separator))
     if len(whole) < len(raw):
         notes = (*notes, "The last row is cut short and was left out.")
@@ -121,8 +124,18 @@ def _utf8(raw: bytes, source: str) -> tuple[bytes, tuple[str, ...]]:
         controls = sum(byte < 32 and byte not in b"\t\r\n" for byte in raw[:4096])
         if controls > 4:
             raise RecordingError(_not_text(source)) from None
-        return raw.decode("latin-1").encode("utf-8"), ("The file was read as Latin-1.",)
+        return _western(raw)
     return raw, ()
+
+
+def _western(raw: bytes) -> tuple[bytes, tuple[str, ...]]:
+    """Text of one byte a letter: Windows-1252 has letters where Latin-1 has none."""
+    if _ONLY_WINDOWS.search(raw):
+        try:
+            return raw.decode("cp1252").encode("utf-8"), ("The file was read as Windows-1252.",)
+        except UnicodeDecodeError:
+            pass
+    return raw.decode("latin-1").encode("utf-8"), ("The file was read as Latin-1.",)
 
 
 def _wide(raw: bytes) -> str | None:

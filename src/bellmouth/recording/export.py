@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from bellmouth.errors import RecordingError
+from bellmouth.errors import RecordingError, told_of
 from bellmouth.recording.seal import LOADS_OFF, sealed
 from bellmouth.recording.series import Recording
 
@@ -76,11 +76,12 @@ def write_recording(recording: Recording, path: str | Path, *, overwrite: bool =
         raise RecordingError(f"{path.name}: is there already. Choose another name, or remove it.")
     # The ending stays: asammdf sets one of its own.
     beside = path.with_name(f".{path.stem}.{os.getpid()}{path.suffix.lower()}")
-    try:
-        write(recording, beside)
-        beside.replace(path)
-    finally:
-        beside.unlink(missing_ok=True)
+    with told_of(path):
+        try:
+            write(recording, beside)
+            beside.replace(path)
+        finally:
+            beside.unlink(missing_ok=True)
 
 
 def _csv(recording: Recording, path: Path) -> None:

@@ -12,9 +12,10 @@ import polars as pl
 
 from bellmouth.recording.parquet_pages import pages_fit
 
-__all__ = ["DamagedFileError", "table_in"]
+__all__ = ["DamagedFileError", "reads_alone", "table_in"]
 
 _STDERR = 2
+_alone = threading.Event()
 
 
 class DamagedFileError(ValueError):
@@ -39,15 +40,21 @@ def table_in(raw: bytes) -> pl.DataFrame:
         raise DamagedFileError(str(error)) from error
 
 
+def reads_alone() -> None:
+    """Say that this process reads in one thread only, whichever that is, as a survey's worker."""
+    _alone.set()
+
+
 @contextmanager
 def _hushed() -> Iterator[None]:
     """A block in which polars does not print what it panicked of: a person is told in a sentence.
 
     It prints to the process's standard error, past Python. What anybody else writes there
-    meanwhile comes when the block ends. Only in the main thread, so that no two do this at once: a
-    command reads there, a server never does, and its panics stay in its log.
+    meanwhile comes when the block ends. Only in the main thread, or where a process said that it
+    reads alone, so that no two do this at once: a command reads there, a server never does, and its
+    panics stay in its log.
     """
-    if threading.current_thread() is not threading.main_thread():
+    if threading.current_thread() is not threading.main_thread() and not _alone.is_set():
         yield
         return
     try:

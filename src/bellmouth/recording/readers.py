@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 
-from bellmouth.errors import RecordingError
+from bellmouth.errors import RecordingError, shown
 from bellmouth.recording.clock import Clock, mend
 from bellmouth.recording.csv_rows import rows_of_csv
 from bellmouth.recording.csv_text import load
@@ -56,10 +56,23 @@ def read_recording(
     RecordingError
         One sentence that says what is wrong, where, and what to do.
     """
+    _refuse_other_kinds(path, controller)
     path = Path(path)
     if path.name and _is_file(journal := journal_of(path)):
         return _left_by_a_crash(path, journal)
     return _read(path, read_mapping(mapping), controller)
+
+
+def _refuse_other_kinds(path: object, controller: object) -> None:
+    """Programs give what lies at hand."""
+    if not isinstance(path, str | Path):
+        raise RecordingError(
+            f"read_recording: {type(path).__name__} is no name of a file. Give a path as text."
+        )
+    if controller is not None and not isinstance(controller, int):
+        raise RecordingError(
+            f"controller: {shown(controller)} is no address. Give a whole number, such as 0x10."
+        )
 
 
 def _is_file(path: Path) -> bool:

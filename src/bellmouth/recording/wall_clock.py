@@ -7,7 +7,7 @@ __all__ = ["WallClock", "is_time_of_day"]
 
 _MOMENT = re.compile(
     r"(?:(?P<date>\d{1,4}[-./]\d{1,2}[-./]\d{1,4})(?:\s*[T,]\s*|\s+))?"
-    r"(?P<hour>\d{1,2}):(?P<minute>[0-5]\d):(?P<second>[0-5]\d(?:[.,]\d+)?)"
+    r"(?P<hour>\d{1,2}):(?P<minute>[0-5]\d):(?P<second>[0-5]\d(?:[.,]\d+|:\d{3})?)"
     r"(?:\s*(?P<half>[AP])\.?M\.?)?(?:\s*(?:Z|UTC|[+-]\d{2}:?\d{2}))?",
     re.ASCII | re.IGNORECASE,
 )
@@ -22,9 +22,10 @@ def is_time_of_day(cell: str) -> bool:
 class WallClock:
     """Reads the cells of one column in the order of the file, and counts the days.
 
-    A date that begins with the year is read. Of any other order of day and month it is only seen
-    that it changed, and without one that the clock fell back by more than half a day: either is
-    the next day. What a zone adds is not looked at, as one logger has one.
+    A date that begins with the year is read, and one with points, which begins with the day
+    wherever it is written so. Of any other order of day and month it is only seen that it changed,
+    and without one that the clock fell back by more than half a day: either is the next day. What
+    a zone adds is not looked at, as one logger has one.
     """
 
     def __init__(self) -> None:
@@ -44,7 +45,7 @@ class WallClock:
         if hour > 23:
             return None
         of_day = 3600.0 * hour + 60.0 * int(found["minute"])
-        of_day += float(found["second"].replace(",", "."))
+        of_day += float(found["second"].replace(",", ".").replace(":", "."))
         self._count_day(found["date"] or "", of_day)
         self._last_s = of_day
         return _DAY_S * self._day + of_day
@@ -54,7 +55,16 @@ class WallClock:
             self._day += not dated and of_day_s < self._last_s - _DAY_S / 2
             return
         try:
-            self._day = date.fromisoformat(dated).toordinal()
+            self._day = date.fromisoformat(_iso(dated)).toordinal()
         except ValueError:
             self._day += bool(self._dated)
         self._dated = dated
+
+
+def _iso(dated: str) -> str:
+    """A date of day, month and year with points, the year first."""
+    parts = dated.split(".")
+    if len(parts) != 3 or len(parts[0]) > 2 or len(parts[2]) not in {2, 4}:
+        return dated
+    day, month, year = parts
+    return f"{year if len(year) == 4 else f'20{year}'}-{month:0>2}-{day:0>2}"
