@@ -2,6 +2,7 @@
 
 import shlex
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -94,7 +95,8 @@ _ASKED = {
 @click.option(
     "--loads-off",
     is_flag=True,
-    help="Every load was off while it idled: air conditioning, blower, lights, heated windows.",
+    help="In REC and in each --also every load was off while it idled: air conditioning, blower, "
+    "lights, heated windows.",
 )
 @click.option(
     "--live",
@@ -143,12 +145,14 @@ def command(
             tuple(read_recording(path, mapping=mapping) for path in paths)
             for paths in (also, references)
         )
+    judged = replace(judged, loads_off=judged.loads_off or live)  # its guide asks for that
     with waiting(speak.text("Weighing the causes")):
         finding = find(
             judged, car, also=more, references=good, results=results, prior=prior,
-            complaint=complaint, family=family, loads_off=loads_off or live,
+            complaint=complaint, family=family, loads_off=loads_off,
         )  # fmt: skip
-    params = {**click.get_current_context().params, "loads_off": True}
+    # Said of the capture alone, as a CSV cannot hold it; the option would say it of each --also.
+    params = {**click.get_current_context().params, "loads_off": loads_off or not also}
     again = command_again(recording, car_file, params) if live else ""
     show(finding, judged, car, speak, as_json=as_json, report=report, again=again)
 
