@@ -129,6 +129,20 @@ def test_after_a_capture_the_command_is_named_with_its_files(
     asked = f"bellmouth find 'my car.csv' --car {car} --complaint 'high idle' --loads-off --result "
     assert f"\n    {asked}" in shown
     assert "find again" not in shown
+    shown = run("record", "--car", car, "-o", "x.csv", "--seconds", "60").stdout
+    assert f"\n    bellmouth find x.csv --car {car} --result " in shown  # nobody was guided
+
+
+def test_loads_that_were_on_are_said_again(
+    run: Run, recording: Path, car: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(
+        "bellmouth.cli.record.capture", lambda _, out, *__, **___: shutil.copy(recording, out)
+    )
+    monkeypatch.chdir(tmp_path)
+    shown = run("find", "--live", "x.csv", "--car", car, "--loads-on").stdout
+    assert f"\n    bellmouth find x.csv --car {car} --loads-on --result " in shown
+    assert "every load was off" not in " ".join(shown.split())
 
 
 def test_after_find_live_too_and_without_reading_the_car_anew(
