@@ -3,6 +3,7 @@
 import json
 import shutil
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -10,6 +11,8 @@ from click.testing import CliRunner
 
 from bellmouth.book import Book
 from bellmouth.cli import main
+from bellmouth.recording import read_recording
+from bellmouth.recording.export import write_recording
 from tests.book.made import NUMBER, a_photo
 from tests.cli.conftest import Run
 
@@ -102,6 +105,21 @@ def test_a_recording_may_be_told_to_be_without_loads(
     with Book(place) as book:
         assert book.recording("blue one", number).loads_off
         assert not book.recording("blue one", 4).loads_off
+
+
+def test_what_a_recording_notes_of_loads_can_be_taken_back(
+    words: Words, place: Path, recording: Path, tmp_path: Path
+) -> None:
+    assert "--loads-on says how a recording" in words(
+        "add", "blue one", "note", "x", "--loads-on", code=2
+    )
+    noted = tmp_path / "noted.parquet"
+    write_recording(replace(read_recording(recording), loads_off=True), noted)
+    for typed, off in (((), True), (("--loads-on",), False)):
+        said = words("add", "blue one", "recording", noted, *typed)
+        with Book(place) as book:
+            number = int(said.partition("as entry ")[2].split(".")[0])
+            assert book.recording("blue one", number).loads_off is off
 
 
 def test_a_job_that_cannot_be_is_said(words: Words) -> None:

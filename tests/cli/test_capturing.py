@@ -1,12 +1,16 @@
 """What a capture says while it goes on: steps, what is done, silence, an adapter pulled out."""
 
+import io
+
 import pytest
+from rich.console import Console
 
 from bellmouth.bus.capture import Progress
 from bellmouth.bus.first_answers import FirstAnswers
 from bellmouth.bus.guide import Advice, Step, course, extras
-from bellmouth.bus.reports import Codes, FreezeFrame, Identity
+from bellmouth.bus.reports import Codes, Controller, FreezeFrame, Identity
 from bellmouth.cli.capturing import CapturingScreen, opening_lines
+from bellmouth.pages.car_screen import print_codes
 from bellmouth.pages.card_words import Words
 from bellmouth.pages.recognised import recogniser
 from tests.english import left_english
@@ -95,6 +99,39 @@ def test_a_capture_is_led_in_the_language_and_units(capsys: pytest.CaptureFixtur
     ):
         assert part in said
     assert left_english(said) == set()
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "told"),
+    [
+        ("intake_manifold_pressure", 35.0, "10.34 inHg"),
+        ("barometric_pressure", 100.0, "29.53 inHg"),
+        ("fuel_pressure_gauge", 350.0, "50.76 psi"),
+        ("boost_pressure", 120.0, "17.4 psi"),
+    ],
+)
+def test_capture_and_codes_tell_a_pressure_in_what_the_trade_reads_it_in(
+    name: str, value: float, told: str
+) -> None:
+    speak, file = Words("en", "us"), io.StringIO()
+    frame = FreezeFrame(0x10, 0, "P0171", {name: value})
+    report = FirstAnswers("x", Codes(), (frame,), {}, ())
+    assert f"Freeze frame of P0171: {name.replace('_', ' ')} {told}." in opening_lines(
+        report, speak
+    )
+    controllers = (Controller(0x10, None, frozenset()),)
+    print_codes(controllers, Codes(), (frame,), (), Console(file=file, width=80), speak)
+    assert told in " ".join(file.getvalue().split())
+
+
+def test_a_large_value_is_written_out() -> None:
+    frame = FreezeFrame(0x10, 0, "P0171", {"time_since_codes_cleared": 12345.0})
+    (said,) = (
+        line
+        for line in opening_lines(FirstAnswers("x", Codes(), (frame,), {}, ()))
+        if line.startswith("Freeze frame")
+    )
+    assert "12345 min" in said
 
 
 def test_every_step_of_a_capture_has_its_name_in_german() -> None:

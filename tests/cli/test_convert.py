@@ -1,6 +1,7 @@
 """``bellmouth convert``: a recording of any kind to Parquet, CSV or MDF."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -8,6 +9,9 @@ import pytest
 from click.testing import Result
 
 from bellmouth.recording import read_recording
+from bellmouth.recording.export import write_recording
+from bellmouth.recording.of_car import OfCar
+from tests.finding.worked import healthy
 from tests.recording.bus_made import Bus
 from tests.recording.test_traffic import talk
 
@@ -34,6 +38,26 @@ def test_there_and_back_is_the_same(run: Run, recording: Path, tmp_path: Path) -
     before, after = read_recording(recording), read_recording(two)
     for name, series in before.series.items():
         assert np.array_equal(after.series[name].value, series.value)
+
+
+@pytest.mark.parametrize(
+    ("of_car", "loads_off", "held"),
+    [
+        (OfCar("abc"), False, "which car it is of"),
+        (OfCar(), True, "that loads were off (--loads-off tells it)"),
+        (OfCar("abc"), True, "which car it is of and that loads were off (--loads-off tells it)"),
+        (OfCar(), False, ""),
+    ],
+)
+def test_what_a_csv_has_no_place_for_is_said(
+    run: Run, tmp_path: Path, of_car: OfCar, loads_off: bool, held: str
+) -> None:
+    kept = tmp_path / "kept.parquet"
+    write_recording(replace(healthy(), of_car=of_car, loads_off=loads_off), kept)
+    said = f"- A CSV has no place for {held}: Parquet and MDF keep that."
+    lines = run("convert", kept, tmp_path / "x.CSV").output.splitlines()
+    assert lines[1:] == ([said] if held else [])
+    assert "no place" not in run("convert", kept, tmp_path / "x.mf4").output
 
 
 def test_one_controller_of_several(run: Run, tmp_path: Path) -> None:

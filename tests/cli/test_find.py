@@ -4,6 +4,7 @@ import json
 import os
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +14,7 @@ import pytest
 from bellmouth import find, read_car, read_recording
 from bellmouth.pages.document import finding_document, to_json
 from bellmouth.pages.words import name_words
+from bellmouth.recording.export import write_recording
 from tests.cli.conftest import Run
 
 
@@ -146,6 +148,20 @@ def test_a_check_made_again_counts_again(run: Run, recording: Path, car: Path) -
     ran = run("find", recording, "--car", car, *4 * told)
     assert ran.exit_code == 2
     assert "given 8 times, at most 6 are counted" in ran.stderr
+
+
+def test_what_a_recording_notes_of_loads_can_be_taken_back(
+    run: Run, recording: Path, car: Path, tmp_path: Path
+) -> None:
+    noted = tmp_path / "noted.parquet"
+    write_recording(replace(read_recording(recording), loads_off=True), noted)
+
+    def off(*words: str) -> bool:
+        ran = run("find", noted, "--car", car, "--json", *words)
+        assert ran.exit_code == 0, ran.output
+        return any("every load was off" in one for one in json.loads(ran.stdout)["warnings"])
+
+    assert [off(), off("--loads-off"), off("--loads-on")] == [True, True, False]
 
 
 def test_checks_are_listed(run: Run) -> None:

@@ -1,6 +1,8 @@
 """``bellmouth prove``: verdict, exit codes, one document, a page."""
 
 import json
+from dataclasses import replace
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 
@@ -8,7 +10,9 @@ import jsonschema
 import pytest
 
 from bellmouth.practice.polling import write_csv
+from bellmouth.recording.export import write_recording
 from bellmouth.recording.series import Recording
+from bellmouth.recording.steady import stretches
 from tests.cli.conftest import Run
 from tests.finding.worked import healthy, meter_reads_low
 
@@ -66,3 +70,25 @@ def test_an_unknown_work_is_one_sentence(run: Run, folder: Path) -> None:
               "--done", "polish")  # fmt: skip
     assert ran.exit_code == 2
     assert 'work "polish" is not known' in ran.stderr
+
+
+@pytest.mark.parametrize(
+    ("typed", "taken"),
+    [((), [False, True]), (("--loads-off",), [True, True]), (("--loads-on",), [False, False])],
+)
+def test_whether_loads_were_off_is_told_of_both(
+    run: Run, folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch,
+    typed: tuple[str, ...], taken: list[bool],
+) -> None:  # fmt: skip
+    judged: dict[str, bool] = {}
+
+    def seen(one: Recording) -> object:
+        judged[one.source] = one.loads_off
+        return stretches(one)
+
+    monkeypatch.setattr(import_module("bellmouth.finding.prove"), "stretches", seen)
+    after = tmp_path / "after.parquet"
+    write_recording(replace(healthy(), loads_off=True), after)
+    ran = run("prove", folder / "before.csv", after, "--car", folder / "car.toml", *typed)
+    assert ran.exit_code in (0, 1), ran.output
+    assert [judged["before.csv"], judged["after.parquet"]] == taken

@@ -4,6 +4,7 @@ import re
 import shutil
 import time
 from collections.abc import Callable, Iterator
+from importlib import import_module
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -15,6 +16,10 @@ from bellmouth.practice.live import PracticeCar
 from bellmouth.practice.mechanic import Mechanic
 from bellmouth.practice.wires import WireChoice, serve
 from bellmouth.recording import read_recording
+from bellmouth.recording.export import write_recording
+from bellmouth.recording.series import Recording
+from bellmouth.recording.steady import stretches
+from tests.finding.worked import healthy, meter_reads_low
 
 Run = Callable[..., Result]
 
@@ -124,6 +129,20 @@ def test_after_a_capture_the_command_is_named_with_its_files(
     asked = f"bellmouth find 'my car.csv' --car {car} --complaint 'high idle' --loads-off --result "
     assert f"\n    {asked}" in shown
     assert "find again" not in shown
+    shown = run("record", "--car", car, "-o", "x.csv", "--seconds", "60").stdout
+    assert f"\n    bellmouth find x.csv --car {car} --result " in shown  # nobody was guided
+
+
+def test_loads_that_were_on_are_said_again(
+    run: Run, recording: Path, car: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(
+        "bellmouth.cli.record.capture", lambda _, out, *__, **___: shutil.copy(recording, out)
+    )
+    monkeypatch.chdir(tmp_path)
+    shown = run("find", "--live", "x.csv", "--car", car, "--loads-on").stdout
+    assert f"\n    bellmouth find x.csv --car {car} --loads-on --result " in shown
+    assert "every load was off" not in " ".join(shown.split())
 
 
 def test_after_find_live_too_and_without_reading_the_car_anew(
@@ -147,6 +166,31 @@ def test_after_find_live_too_and_without_reading_the_car_anew(
         f"\n    bellmouth find rec.csv --car {car} --loads-off {' '.join(german)} --result "
         in shown
     )
+
+
+@pytest.mark.parametrize(("told", "old_off"), [((), False), (("--loads-off",), True)])
+def test_what_a_guide_asks_for_is_not_said_of_other_recordings(
+    run: Run, car: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch,
+    told: tuple[str, ...], old_off: bool,
+) -> None:  # fmt: skip
+    judged: dict[str, bool] = {}
+
+    def seen(one: Recording) -> object:
+        judged[one.source] = one.loads_off
+        return stretches(one)
+
+    def capture(_: object, out: Path, *__: object, **___: object) -> None:
+        write_recording(meter_reads_low(), out)
+
+    monkeypatch.setattr(import_module("bellmouth.finding.find"), "stretches", seen)
+    monkeypatch.setattr("bellmouth.cli.record.capture", capture)
+    monkeypatch.chdir(tmp_path)
+    write_recording(healthy(), tmp_path / "old.csv")
+    ran = run("find", "--live", "new.csv", "--car", car, "--also", "old.csv", *told)
+    assert ran.exit_code == 0, ran.output
+    assert judged == {"new.csv": True, "old.csv": old_off}
+    again = next(line for line in ran.stdout.splitlines() if "bellmouth find new.csv" in line)
+    assert ("--loads-off" in again) is old_off
 
 
 def test_find_live_refuses_a_file_that_is_there(run: Run, recording: Path, car: Path) -> None:

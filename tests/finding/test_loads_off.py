@@ -48,3 +48,10 @@ def test_what_was_told_is_said() -> None:
     by_file = find(replace(healthy(), loads_off=True), car())
     assert any(one.startswith(said) for one in by_word.warnings)
     assert by_word.causes == by_file.causes
+
+
+def test_what_a_recording_notes_can_be_taken_back() -> None:
+    noted = replace(healthy(), loads_off=True)
+    taken_back = find(noted, car(), loads_off=False)
+    assert taken_back.causes == find(healthy(), car()).causes
+    assert not any(one.startswith("Taken as told") for one in taken_back.warnings)

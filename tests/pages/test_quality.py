@@ -173,3 +173,18 @@ def test_no_word_of_a_name_is_broken_where_german_is_long() -> None:
         assert max(map(len, text.splitlines())) <= width
         for word in ("Kühlmitteltemperatur", "Ansauglufttemperatur", "Langzeitkorrektur"):
             assert word in text
+
+
+@pytest.mark.parametrize(
+    ("name", "told"),
+    [
+        ("fuel_pressure_gauge", "0.435 43.5 to 52.2 psi"),
+        ("intake_manifold_pressure", "0.886 88.6 to 106.3 inHg"),
+    ],
+)
+def test_a_pressure_has_the_unit_that_the_trade_reads_it_in(name: str, told: str) -> None:
+    one = replace(
+        _quality().parameters[0], name=name, unit="kPa", quantum=3.0, least=300.0, most=360.0
+    )
+    shown = _shown(replace(_quality(), parameters=(one,)), speak=Words("en", "us"))
+    assert told in " ".join(shown.split())

@@ -69,10 +69,10 @@ _KINDS = ("recording", "finding", "work", "card", "attempt", "proof", "note", "p
 )
 @complaint_option("What the owner says (default: the job's).")
 @click.option(
-    "--loads-off",
-    is_flag=True,
-    help="Of a recording: every load was off while it idled (air conditioning, blower, lights, "
-    "heated windows).",
+    "--loads-off/--loads-on",
+    default=None,
+    help="Of a recording: whether every load was off while it idled (air conditioning, blower, "
+    "lights, heated windows) or one was on. Left out: what the recording notes.",
 )
 @click.option("--text", default="", metavar="TEXT", help="What a photo shows.")
 @click.option("--by", metavar="NAME", help="Who did the work, made the recording or the attempt.")
@@ -105,8 +105,9 @@ def add_command(
         raise click.UsageError(f"--by says who made a recording, work or an attempt, no {kind}.")
     if options["gasket"] and kind != "work":
         raise click.UsageError(f"--gasket goes with work, not with a {kind}.")
-    if options["loads_off"] and kind != "recording":
-        raise click.UsageError(f"--loads-off says how a recording was made, no {kind}.")
+    if options["loads_off"] is not None and kind != "recording":
+        typed = "--loads-off" if options["loads_off"] else "--loads-on"
+        raise click.UsageError(f"{typed} says how a recording was made, no {kind}.")
     book = opened(context)
     entry = _ADD[kind](book, name, kind, what, options)
     said = _said(book, name, entry)
@@ -130,10 +131,9 @@ def _recording(
         from bellmouth.recording import read_recording  # noqa: PLC0415 - --help stays quick
 
         read = read_recording(Path(_one(what, kind, "file")), mapping=options["mapping"])
-        loads_off = options["loads_off"] or read.loads_off
-        return book.add_recording(
-            name, replace(read, loads_off=loads_off), by=options["by"], **_common(options)
-        )
+        if options["loads_off"] is not None:
+            read = replace(read, loads_off=options["loads_off"])
+        return book.add_recording(name, read, by=options["by"], **_common(options))
 
 
 def _photo(

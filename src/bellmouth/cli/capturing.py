@@ -8,6 +8,7 @@ import click
 
 from bellmouth.pages.card_words import ENGLISH, Words
 from bellmouth.pages.lists import celsius
+from bellmouth.pages.us_units import unit_of_reading
 from bellmouth.pages.words import spoken
 
 if TYPE_CHECKING:
@@ -100,7 +101,10 @@ def _reading(name: str, value: float, speak: Words) -> str | None:
     if unit in ("code", "bits", "mask"):
         said = speak.told(", ".join(meanings(name, value)))
         return f"{words} {said}" if said else None
-    return f"{words} {speak.told(f'{value:.4g} {unit}')}"
+    unit = unit_of_reading(name, unit)
+    shown = speak.scaled(value, unit)
+    told = f"{shown:.4g}" if abs(shown) < 1000 else f"{shown:.0f}"
+    return f"{words} {speak.told(told)} {speak.unit(unit)}".rstrip()
 
 
 def _listed(told: list[str]) -> str:

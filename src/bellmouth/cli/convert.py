@@ -1,12 +1,17 @@
 """``bellmouth convert``: a recording of any kind to Parquet, CSV or MDF."""
 
+from collections.abc import Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from bellmouth.cli.adapter_options import parse_controller
 from bellmouth.cli.waiting import waiting
 from bellmouth.cli.writing import overwrite_option, refuse_existing
+
+if TYPE_CHECKING:
+    from bellmouth.recording.series import Recording
 
 __all__ = ["command"]
 
@@ -50,5 +55,15 @@ def command(
     samples = sum(series.time_s.size for series in found.series.values())
     seconds = max(float(series.time_s[-1]) for series in found.series.values())
     click.echo(f"{out}: {len(found.series)} parameters, {samples} samples, {seconds:.0f} s.")
-    for note in found.notes:
+    for note in (*found.notes, *_left_behind(found, out)):
         click.echo(f"- {note}")
+
+
+def _left_behind(recording: "Recording", out: Path) -> Iterator[str]:
+    """What the recording held and a CSV has no place for."""
+    if out.suffix.lower() != ".csv":
+        return
+    held = ["which car it is of"] if recording.of_car.text() else []
+    held += ["that loads were off (--loads-off tells it)"] if recording.loads_off else []
+    if held:
+        yield f"A CSV has no place for {' and '.join(held)}: Parquet and MDF keep that."

@@ -2,6 +2,7 @@
 
 import shlex
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -28,6 +29,7 @@ _ASKED = {
     "results": "--result", "prior": "--prior", "family": "--family", "mapping": "--mapping",
     "loads_off": "--loads-off", "language": "--language", "units": "--units",
 }  # fmt: skip
+_TAKEN_BACK = {"--loads-off": "--loads-on"}
 
 
 @click.command("find", short_help="What is wrong, how big, how sure, what next.")
@@ -92,9 +94,10 @@ _ASKED = {
 )
 @overwrite_option
 @click.option(
-    "--loads-off",
-    is_flag=True,
-    help="Every load was off while it idled: air conditioning, blower, lights, heated windows.",
+    "--loads-off/--loads-on",
+    default=None,
+    help="Whether in REC and in each --also every load was off while it idled (air conditioning, "
+    "blower, lights, heated windows) or one was on. Left out: what each recording notes.",
 )
 @click.option(
     "--live",
@@ -115,7 +118,7 @@ def command(
     as_json: bool,
     report: Path | None,
     overwrite: bool,
-    loads_off: bool,
+    loads_off: bool | None,
     live: bool,
     interface: str,
     channel: str | None,
@@ -143,12 +146,15 @@ def command(
             tuple(read_recording(path, mapping=mapping) for path in paths)
             for paths in (also, references)
         )
+    judged = replace(judged, loads_off=judged.loads_off or live)  # its guide asks for that
     with waiting(speak.text("Weighing the causes")):
         finding = find(
             judged, car, also=more, references=good, results=results, prior=prior,
-            complaint=complaint, family=family, loads_off=loads_off or live,
+            complaint=complaint, family=family, loads_off=loads_off,
         )  # fmt: skip
-    params = {**click.get_current_context().params, "loads_off": True}
+    params = dict(click.get_current_context().params)
+    if loads_off is None and not also:  # a CSV cannot note it; the option holds for each --also
+        params["loads_off"] = True
     again = command_again(recording, car_file, params) if live else ""
     show(finding, judged, car, speak, as_json=as_json, report=report, again=again)
 
@@ -160,8 +166,11 @@ def command_again(recording: Path, car_file: Path, given: Mapping[str, Any]) -> 
         value = given.get(name)
         if name == "units" and value == "metric":  # nobody has to type what holds anyway
             continue
-        for one in value if isinstance(value, tuple) else (value,):
-            words += [] if one in (None, False) else [option] if one is True else [option, str(one)]
+        if isinstance(value, bool):
+            words.append(option if value else _TAKEN_BACK[option])
+        elif value is not None:
+            for one in value if isinstance(value, tuple) else (value,):
+                words += [option, str(one)]
     return shlex.join(words)
 
 

@@ -85,6 +85,12 @@ def _works(_: click.Context, __: click.Parameter, begun: str) -> list[str]:
     "--report", type=_FILE, metavar="FILE", help="Also write a page with pictures (HTML)."
 )
 @overwrite_option
+@click.option(
+    "--loads-off/--loads-on",
+    default=None,
+    help="Whether in BEFORE and in AFTER every load was off while it idled (air conditioning, "
+    "blower, lights, heated windows) or one was on. Left out: what each recording notes.",
+)
 @click.pass_context
 def command(
     context: click.Context,
@@ -101,6 +107,7 @@ def command(
     as_json: bool,
     report: Path | None,
     overwrite: bool,
+    loads_off: bool | None,
     speak: "Words",
 ) -> None:
     """Say whether what was done between BEFORE and AFTER helped.
@@ -121,7 +128,7 @@ def command(
     with waiting(speak.text("Comparing before and after")):
         proof = prove(
             found[0], found[1], car, references=found[2:], prior=prior, complaint=complaint,
-            done=done, results=results, family=family,
+            done=done, results=results, family=family, loads_off=loads_off,
         )  # fmt: skip
     if report is not None:
         with waiting(speak.text("Drawing the report")):

@@ -84,7 +84,10 @@ def command(
     if result.finding is not None and car is not None and car_file is not None:
         from bellmouth.cli.find import command_again, show  # noqa: PLC0415
 
-        params = {**click.get_current_context().params, "loads_off": seconds is None}
+        params = {
+            **click.get_current_context().params,
+            "loads_off": True if seconds is None else None,
+        }
         again = command_again(out, car_file, params)
         show(
             result.finding, result.recording, car, speak, as_json=as_json, report=None, again=again

@@ -58,7 +58,7 @@ def find(
     prior: Mapping[str, float] | str | Path | None = None,
     complaint: str | None = None,
     family: Family | str | Path | None = None,
-    loads_off: bool = False,
+    loads_off: bool | None = None,
 ) -> Finding:
     """What is wrong with the air path, how big, how sure, and what would settle it.
 
@@ -89,8 +89,8 @@ def find(
         one that the car names.
     loads_off
         Whether every load (air conditioning, blower, lights, heated windows) was off while the
-        engine idled, in each recording of the car as it is. A guided capture asks for that and
-        notes it in the recording.
+        engine idled, in each recording of the car as it is; by default what each recording notes,
+        as a guided capture does, which asks for that.
 
     Returns
     -------
@@ -125,7 +125,10 @@ def find(
         refuse_the_same((recording, reference), _GOOD_INSTEAD)
     refuse_the_same((recording, *also, *references), _ONCE_INSTEAD)
     refuse_other_cars((recording, *also, *references))
-    now = [replace(one, loads_off=True) if loads_off else one for one in (recording, *also)]
+    now = [
+        one if loads_off is None else replace(one, loads_off=loads_off)
+        for one in (recording, *also)
+    ]
     judged = [(one, stretches(one)) for one in now]
     others = [(one, stretches(one)) for one in references]
     known = known_family(family, car)

@@ -96,6 +96,7 @@ def prove(
     done: Sequence[str] | str = (),
     results: Sequence[str | CheckResult] | str | CheckResult = (),
     family: Family | str | Path | None = None,
+    loads_off: bool | None = None,
 ) -> Proof:
     """Whether what was done between two recordings of one car helped.
 
@@ -122,6 +123,9 @@ def prove(
     family
         What was learnt from other cars of its engine family, or the file of it; by default the
         one that the car names.
+    loads_off
+        Whether every load (air conditioning, blower, lights, heated windows) was off while the
+        engine idled, before and after; by default what each of the two recordings notes.
 
     Returns
     -------
@@ -144,6 +148,8 @@ def prove(
     in ``[proof]`` of ``finding/priors.toml``.
     """
     before, after = the_recording(before, "before"), the_recording(after, "after")
+    if loads_off is not None:
+        before, after = (replace(one, loads_off=loads_off) for one in (before, after))
     references = the_recordings(references, "references")
     results = the_results(results)
     works_done = the_works(done)

@@ -16,6 +16,7 @@ from bellmouth.pages.card_words import ENGLISH, Words
 from bellmouth.pages.clearing_words import STAYS, clearing_words
 from bellmouth.pages.lists import hanging, section
 from bellmouth.pages.teller import Teller
+from bellmouth.pages.us_units import unit_of_reading
 from bellmouth.pages.words import spoken
 
 __all__ = [
@@ -124,10 +125,10 @@ def _told(name: str, value: float | None, tell: Teller) -> tuple[str, str]:
     if row.kind in {"flags", "choice"}:
         return tell.say(", ".join(parameters.meanings(name, value)) or "none"), ""
     # Four figures are finer than any of the standard's steps that a person reads.
-    shown = tell.speak.scaled(value, row.unit)
+    unit = unit_of_reading(name, row.unit)
+    shown = tell.speak.scaled(value, unit)
     told = f"{shown:.4g}" if abs(shown) < 1000 else f"{shown:.0f}"
-    unit = "" if row.unit in {"code", "bits", "mask"} else tell.speak.unit(row.unit)
-    return tell.say(told), unit
+    return tell.say(told), "" if unit in {"code", "bits", "mask"} else tell.speak.unit(unit)
 
 
 def print_monitors(

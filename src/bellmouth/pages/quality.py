@@ -15,6 +15,7 @@ from rich.text import Text
 from bellmouth import __version__
 from bellmouth.pages.card_words import ENGLISH, Words
 from bellmouth.pages.teller import Teller
+from bellmouth.pages.us_units import unit_of_reading
 from bellmouth.pages.words import name_words
 from bellmouth.recording.names import table
 from bellmouth.recording.quality import Missing, ParameterQuality, Quality
@@ -141,11 +142,15 @@ def _is_measured(one: ParameterQuality) -> bool:
     return one.unit not in {"code", "bits", "mask"}
 
 
+def _unit(one: ParameterQuality) -> str:
+    return unit_of_reading(one.name, one.unit)
+
+
 def _step(one: ParameterQuality, speak: Words) -> str:
     """The step from one value to the next, in the unit of the range beside it."""
     if not one.quantum or not _is_measured(one):
         return ""
-    factor, _ = speak.scale(one.unit)
+    factor, _ = speak.scale(_unit(one))
     return speak.told(_plain(one.quantum * factor, 3))
 
 
@@ -153,7 +158,7 @@ def _reach(one: ParameterQuality, tell: Teller) -> list[str]:
     """Its least and most with their unit, and what is wrong with it."""
     if _is_measured(one):
         least, most = (_shown(end, one, tell.speak) for end in (one.least, one.most))
-        reach = f"{tell.say(f'{least} to {most}')} {tell.speak.unit(one.unit)}"
+        reach = f"{tell.say(f'{least} to {most}')} {tell.speak.unit(_unit(one))}"
     else:
         reach = tell.say("codes")
     stuck = [tell.say("STUCK")] if one.stuck else []
@@ -164,7 +169,8 @@ def _reach(one: ParameterQuality, tell: Teller) -> list[str]:
 def _shown(value: float, one: ParameterQuality, speak: Words) -> str:
     """To four figures; kilometres may have six. A converted value has the places of its step: the
     figures behind them are the conversion's."""
-    shown, step = speak.scaled(value, one.unit), (one.quantum or 0.0) * speak.scale(one.unit)[0]
+    unit = _unit(one)
+    shown, step = speak.scaled(value, unit), (one.quantum or 0.0) * speak.scale(unit)[0]
     if shown != value and step:
         return f"{shown:.{max(0, math.ceil(-math.log10(step)))}f}"
     return _plain(shown, 4) if abs(shown) < 1000 else f"{shown:.0f}"

@@ -98,6 +98,7 @@ WHERE: dict[str, tuple[str, str, str] | str] = {
     "prove prior": ("POST", f"{CAR}/proof/choose", "file"),
     "prove family": ("POST", f"{CAR}/finding/family", "number"),
     "prove mapping": ("POST", f"{CAR}/record/file", "mapping"),
+    "prove loads_off": ("POST", f"{CAR}/record/file", "loads_off"),
     "judge": f"POST {LEARNING}/judge",
     "judge recording": ("POST", f"{LEARNING}/judge", "file"),
     "judge procedure": f"GET {LEARNING}",
