@@ -80,7 +80,9 @@ def test_a_total_further_out_than_any_mixture_is_a_bound(
     assert not o.trim_gap.any()
 
 
-@pytest.mark.parametrize(("short", "long"), [(-100.0, -100.0), (-100.0, 2.0), (99.22, 99.22)])
+@pytest.mark.parametrize(
+    ("short", "long"), [(-100.0, -100.0), (-100.0, 2.0), (99.22, 99.22), (0.5, 99.22)]
+)
 def test_a_term_at_an_end_of_its_scale_is_no_reading(short: float, long: float) -> None:
     with np.errstate(divide="ignore"):
         made = _far(max(short, -99.99), max(long, -99.99))
@@ -103,12 +105,11 @@ def test_trims_that_far_out_are_said_and_are_not_healthy() -> None:
     assert not any("No fuel trims" in one or "sits at its limit" in one for one in told.warnings)
 
 
-def test_trims_at_the_end_of_their_scale_are_said_to_be_left_out() -> None:
-    ends = (-100.0, -100.0)
-    made = recording(
-        "ends.csv", 1, short_term_fuel_trim_bank_1=ends, long_term_fuel_trim_bank_1=ends
-    )
-    made.series[_SHORT].value[:] = -100.0
-    told = find(made, car()).warnings
-    assert any("A fuel trim of bank 1 stands at -100 %" in one for one in told)
+@pytest.mark.parametrize("end", [-100.0, 99.21875])
+def test_trims_at_the_end_of_their_scale_are_said_to_be_left_out(end: float) -> None:
+    made = recording("ends.csv", 1, long_term_fuel_trim_bank_1=(end, end))
+    found = find(made, car())
+    assert found.causes[0].cause == "healthy"
+    told = found.warnings
+    assert any(f"A fuel trim of bank 1 stands at {end:.0f} %" in one for one in told)
     assert any("No fuel trims that can be used" in one for one in told)

@@ -1,4 +1,5 @@
-"""Fuel trims further out than any mixture is off: what was made of them, in words."""
+"""Fuel trims further out than any mixture is off, or at an end of their scale: what was made of
+them, in words."""
 
 from collections.abc import Iterator, Sequence
 
@@ -16,16 +17,18 @@ _TERMS = ("short", "long")
 def far_trims(judged: Sequence[Stretch]) -> Iterator[str]:
     """A sentence for each bank with such trims: taken as a bound, or no reading at all."""
     for bank in BANKS:
-        far = [one for one in judged if _is_far(one, bank)]
-        ended = [_ends(one, bank) for one in far]
-        if any(ended):
-            pct = next(one for ends in ended for one in ends)
+        used = [one for one in judged if _is_used(one, bank)]
+        ended = [_ends(one, bank) for one in used]
+        pct = next((one for ends in ended for one in ends), None)
+        if pct is not None:
             yield (
                 f"A fuel trim of bank {bank} stands at {pct:.0f} %, an end of what it can read, as "
                 "of a car that does not know it: the trims of that bank were left out there. Is "
                 "the right column read?"
             )
-        bounds = [one for one, ends in zip(far, ended, strict=True) if not ends]
+        bounds = [
+            one for one, ends in zip(used, ended, strict=True) if not ends and _is_far(one, bank)
+        ]
         if bounds:
             log = max((one.value(total_trim_name(bank)) for one in bounds), key=abs)
             least = np.expm1(np.copysign(LARGEST_LOG_TRIM, log)) * 100
@@ -36,9 +39,12 @@ def far_trims(judged: Sequence[Stretch]) -> Iterator[str]:
             )
 
 
+def _is_used(one: Stretch, bank: int) -> bool:
+    return one.kind != "engine off" and one.closed_loop is not False and bank not in one.open_banks
+
+
 def _is_far(one: Stretch, bank: int) -> bool:
-    used = one.kind != "engine off" and one.closed_loop is not False and bank not in one.open_banks
-    return used and abs(one.value(total_trim_name(bank))) >= LARGEST_LOG_TRIM
+    return abs(one.value(total_trim_name(bank))) >= LARGEST_LOG_TRIM
 
 
 def _ends(one: Stretch, bank: int) -> list[float]:
