@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 from bellmouth.finding.case import solve
+from bellmouth.finding.checks import next_checks
 from bellmouth.finding.find import find
 from bellmouth.finding.lowest_idle import Lowest, load_share
 from bellmouth.finding.priors import load_priors
@@ -39,6 +40,17 @@ def test_it_never_makes_a_load_likelier() -> None:
         assert told <= untold
     driven = Lowest(700.0, 1, 10.0, 0.0, driven=True, loads_off=True)
     assert load_share(driven, table) == table["driven_load_share"][0]
+
+
+def test_the_check_is_not_asked_for_where_it_is_as_good_as_made() -> None:
+    for made, asked in (
+        (stretches(idle_up_rpm=60.0), True),
+        (_off(stretches(idle_up_rpm=60.0)), False),
+    ):
+        case = solve(made, [], car())
+        even = dict.fromkeys((*case.hypotheses.names, "unexplained"), 0.0)
+        even |= {"healthy": 0.5, "learned_stale": 0.5}
+        assert ("loads_off" in {one.check for one in next_checks(case, even, ())}) is asked
 
 
 def test_what_was_told_is_said() -> None:

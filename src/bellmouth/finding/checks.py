@@ -275,7 +275,8 @@ def _possible(case: "Case", check: Check) -> bool:
     if check.name in ("closed_reading", "plate_cleaned"):
         return bool(np.isfinite(o.throttle_pct).any())
     if check.name == "loads_off":
-        return case.idle.held is not None
+        # Where they are taken as off it is as good as made.
+        return case.idle.held is not None and not case.idle.held.judged.loads_off
     if check.name == "hold_2500":
         trims = np.isfinite(o.log_trim).any()
         return bool(trims and not (o.speed_rev_s[o.judged] > 33.0).any())
