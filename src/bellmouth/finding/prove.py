@@ -33,6 +33,7 @@ from bellmouth.finding.hypothesis import Hypotheses, Scale, enumerate_hypotheses
 from bellmouth.finding.idle_pair import idle_pair
 from bellmouth.finding.infer import Posterior
 from bellmouth.finding.key_on import key_on
+from bellmouth.finding.loads_told import loads_told
 from bellmouth.finding.model import Model
 from bellmouth.finding.nominal import nominal_of, scale_of
 from bellmouth.finding.observations import Observations, judgeable, observe
@@ -167,6 +168,7 @@ def prove(
         *counted(told),
         *_unlike(before, after),
         *other_software(before, after),
+        *loads_told((before, after)),
         *_seen(before, after, references),
         *taken_for_computed(car, before),
         *left,
