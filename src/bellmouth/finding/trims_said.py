@@ -1,20 +1,61 @@
-"""Fuel trims further out than any mixture is off, or at an end of their scale: what was made of
-them, in words."""
+"""Fuel trims that were left out or taken as a bound, in words."""
 
 from collections.abc import Iterator, Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from bellmouth.finding.fuelling import LARGEST_LOG_TRIM, at_an_end
+from bellmouth.finding.observations import Observations
+from bellmouth.recording.series import Recording
 from bellmouth.recording.stretch import Stretch
 from bellmouth.recording.trims import BANKS, total_trim_name
 
-__all__ = ["far_trims"]
+__all__ = ["trims_said"]
 
 _TERMS = ("short", "long")
 
 
-def far_trims(judged: Sequence[Stretch]) -> Iterator[str]:
+def trims_said(
+    recording: Recording,
+    judged: Sequence[Stretch],
+    observations: Observations,
+    chosen: NDArray[np.bool_],
+) -> Iterator[str]:
+    """A sentence for all that was made of a recording's trims; ``chosen`` are its points, or those
+    of several of one car as it is."""
+    halves = tuple(_half_trims(recording))
+    yield from halves
+    yield from _far_trims(judged)
+    log_trim, limit = observations.log_trim[chosen], observations.trim_limit[chosen]
+    if not halves and not np.isfinite(log_trim).any():
+        yield _no_trims(recording)
+    if ((np.abs(log_trim) < LARGEST_LOG_TRIM) & (limit != 0)).any():
+        yield "A fuel trim sits at its limit: there it is taken as a bound, not as a value."
+
+
+def _half_trims(recording: Recording) -> Iterator[str]:
+    """Banks whose short trim was recorded and whose long one, most of the total, was not."""
+    for bank in BANKS:
+        short, long = (
+            recording.get(f"{term}_term_fuel_trim_bank_{bank}") for term in ("short", "long")
+        )
+        if short is not None and long is None:
+            yield (
+                f"Only the short fuel trim of bank {bank} was recorded: what lasts is in the long "
+                "one, so that the short one says nothing and was left out. Record both."
+            )
+
+
+def _no_trims(recording: Recording) -> str:
+    if any("_fuel_trim_" in name for name in recording.series):
+        return (
+            "No fuel trims that can be used: a leak shows only in airflow, pressure and throttle."
+        )
+    return "No fuel trims: a leak shows only in airflow, pressure and throttle."
+
+
+def _far_trims(judged: Sequence[Stretch]) -> Iterator[str]:
     """A sentence for each bank with such trims: taken as a bound, or no reading at all."""
     for bank in BANKS:
         used = [one for one in judged if _is_used(one, bank)]
