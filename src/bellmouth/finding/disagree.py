@@ -70,18 +70,31 @@ def _remarks(
             continue
         p, shown = expected(case, probability, last), _shown(last)
         share = f"{100 * p:.0f} %"
-        if p < _SELDOM and len(made) > 1:
+        if p >= _SELDOM:
+            continue
+        if last.from_car:  # nobody made the check
+            yield Remark(check, _of_the_car_file(case), None)
+        elif len(made) > 1:
             said = (
                 f"{name}: {shown} was not to be expected from the recording ({share} likely), and "
                 "the check showed it again: the two disagree. Record again before you trust either."
             )
             yield Remark(check, said, "recording")
-        elif p < _SELDOM:
+        else:
             said = (
                 f"{name}: {shown} was not to be expected from the recording ({share} likely): the "
                 "two disagree. Make the check again, and record again, before you trust either."
             )
             yield Remark(check, said, "recording")
+
+
+def _of_the_car_file(case: "Case") -> str:
+    stop = case.car.closed_throttle_position_pct
+    told = "" if stop is None else f" ({stop.value:.1f} %)"
+    return (
+        f"The car file's reading at the stop{told} does not fit the recording: read it again at "
+        "the stop."
+    )
 
 
 def _word(case: "Case", result: CheckResult) -> int:
