@@ -14,6 +14,7 @@ from bellmouth.finding.telling import telling
 from bellmouth.finding.trims_said import trims_said
 from bellmouth.recording.quality import impossible
 from bellmouth.recording.series import Recording
+from bellmouth.recording.stand_ins import with_stand_ins
 from bellmouth.recording.stretch import Stretch
 from bellmouth.recording.trims import BANKS
 
@@ -235,7 +236,7 @@ def _perhaps_cold(o: Observations, recording: Recording) -> Iterator[str]:
 
 def taken_for_computed(car: Car, recording: Recording) -> Iterator[str]:
     """Airflow of a car that is said to meter pressure: a meter's readings would tell otherwise."""
-    if car.metering == "pressure" and recording.get("mass_air_flow") is not None:
+    if car.metering == "pressure" and "mass_air_flow" in with_stand_ins(recording):
         yield (
             "By the car file the engine meters pressure: mass_air_flow was taken for what its "
             "controller computes, as many such cars report it. Look for an airflow meter in the "
