@@ -72,8 +72,13 @@ def _remarks(
         share = f"{100 * p:.0f} %"
         if p >= _SELDOM:
             continue
-        if last.from_car:  # nobody made the check
-            yield Remark(check, _of_the_car_file(case), None)
+        stop = case.car.closed_throttle_position_pct
+        if last.from_car and stop is not None:  # nobody made the check
+            said = (
+                f"The car file's reading at the stop ({stop.value:.1f} %) does not fit the "
+                "recording: read it again at the stop."
+            )
+            yield Remark(check, said, None)
         elif len(made) > 1:
             said = (
                 f"{name}: {shown} was not to be expected from the recording ({share} likely), and "
@@ -86,15 +91,6 @@ def _remarks(
                 "two disagree. Make the check again, and record again, before you trust either."
             )
             yield Remark(check, said, "recording")
-
-
-def _of_the_car_file(case: "Case") -> str:
-    stop = case.car.closed_throttle_position_pct
-    told = "" if stop is None else f" ({stop.value:.1f} %)"
-    return (
-        f"The car file's reading at the stop{told} does not fit the recording: read it again at "
-        "the stop."
-    )
 
 
 def _word(case: "Case", result: CheckResult) -> int:

@@ -11,8 +11,8 @@ def loads_told(recordings: Sequence[Recording]) -> Iterator[str]:
     """What is taken as told of loads; of several recordings those are named that it is told of."""
     off = [one.source for one in recordings if one.loads_off]
     if off:
-        which = f"{', '.join(off)}: " if len(recordings) > 1 else ""
-        yield which + (
+        said = (
             "Taken as told: every load was off at idle (air conditioning, blower, lights, heated "
             "windows). If one was on, an idle that it raised looks like surplus air."
         )
+        yield said if len(recordings) == 1 else f"{', '.join(off)}: {said}"
