@@ -261,11 +261,20 @@ def identifier(name: str) -> int:
     return parameters.by_name(name).identifier
 
 
-def test_a_pressure_is_asked_extended_only_where_the_car_has_no_other() -> None:
-    extended = identifier("intake_manifold_pressure_a_extended")
-    assert extended not in Polling(supported()).identifiers
-    alone = supported() - {identifier("intake_manifold_pressure")}
-    assert extended in Polling(alone).identifiers
+@pytest.mark.parametrize(
+    ("usual", "extended"),
+    [
+        ("intake_manifold_pressure", "intake_manifold_pressure_a_extended"),
+        ("mass_air_flow", "mass_air_flow_sensor_a_extended"),
+    ],
+)
+def test_it_is_asked_extended_only_where_the_car_has_no_other(usual: str, extended: str) -> None:
+    every = supported() | {identifier(extended)}
+    assert identifier(extended) not in Polling(every).identifiers
+    assert identifier(extended) in Polling(every - {identifier(usual)}).identifiers
+    wanted = wishes()
+    assert wanted[extended].every_s == wanted[usual].every_s
+    assert wanted[extended].hinges == wanted[usual].hinges
 
 
 def test_the_maxima_that_replace_a_full_scale_are_recorded() -> None:

@@ -66,12 +66,20 @@ def test_results_are_read_as_people_write_them(text: str, expected: CheckResult)
         ("fuel_delivery=nan", "use low, normal, high"),
         ("relearn=1,200", "a comma before three digits may mark thousands"),
         ("relearn=-1,200", "a comma before three digits may mark thousands"),
+        ("hold_2500=1234,567", "from -60 to 80"),
     ],
 )
 def test_a_result_that_means_nothing_says_what_would(text: str, words: str) -> None:
     with pytest.raises(FindingError, match="result") as caught:
         parse_results([text])
     assert words in str(caught.value)
+
+
+def test_a_comma_after_four_digits_marks_decimals() -> None:
+    assert parse_results(["relearn=-0,250", "loads_off=1234,567"]) == (
+        CheckResult("relearn", "value", -0.25),
+        CheckResult("loads_off", "value", 1234.567),
+    )
 
 
 @given(st.text(max_size=40))

@@ -10,7 +10,7 @@ from bellmouth.finding.closed_reading import closed_reading, of_the_stop
 from bellmouth.finding.find import find
 from bellmouth.finding.result import Finding
 from tests.finding.garage import car, stretches
-from tests.finding.worked import healthy
+from tests.finding.worked import healthy, meter_reads_low
 
 
 def _found(closed: Known | None) -> Finding:
@@ -45,6 +45,26 @@ def test_a_stop_above_the_idle_is_not_of_this_plate() -> None:
     assert closed_reading(
         solve(stretches(), [], car(closed_throttle_position_pct=Known(14.0, 2.0)))
     )
+
+
+def test_a_stop_at_the_idle_is_not_below_it_by_less_than_nothing() -> None:
+    lowest = float(min(one.value("throttle_position") for one in stretches()[:1]))
+    case = solve(
+        stretches(), [], car(closed_throttle_position_pct=Known(round(lowest + 0.3, 2), 0.2))
+    )
+    (said,) = of_the_stop(case, ())
+    assert said.endswith("with its plate closed, as at the lowest idle.")
+
+
+def test_one_that_does_not_fit_is_to_be_read_again_and_no_check_made_again() -> None:
+    told = find(meter_reads_low(), car(closed_throttle_position_pct=Known(1.0, 0.1)))
+    odd = [one for one in told.warnings if "does not fit the recording" in one]
+    assert odd == [
+        "The car file's reading at the stop (1.0 %) does not fit the recording: read it again at "
+        "the stop."
+    ]
+    assert not any("Make the check again" in one for one in told.warnings)
+    assert told.disagreeing == {}
 
 
 def test_without_an_idle_nothing_is_compared() -> None:

@@ -9,6 +9,8 @@ from bellmouth.finding.find import find
 from bellmouth.finding.fuelling import LARGEST_LOG_TRIM
 from bellmouth.finding.observations import Observations, observe
 from bellmouth.finding.priors import load_priors
+from bellmouth.finding.prove import _trims, prove, solve_pair
+from bellmouth.recording.series import Recording
 from bellmouth.recording.stretch import Stretch
 from tests.finding.garage import car, reading, stretches
 from tests.finding.worked import recording
@@ -80,7 +82,9 @@ def test_a_total_further_out_than_any_mixture_is_a_bound(
     assert not o.trim_gap.any()
 
 
-@pytest.mark.parametrize(("short", "long"), [(-100.0, -100.0), (-100.0, 2.0), (99.22, 99.22)])
+@pytest.mark.parametrize(
+    ("short", "long"), [(-100.0, -100.0), (-100.0, 2.0), (99.22, 99.22), (0.5, 99.22)]
+)
 def test_a_term_at_an_end_of_its_scale_is_no_reading(short: float, long: float) -> None:
     with np.errstate(divide="ignore"):
         made = _far(max(short, -99.99), max(long, -99.99))
@@ -103,12 +107,48 @@ def test_trims_that_far_out_are_said_and_are_not_healthy() -> None:
     assert not any("No fuel trims" in one or "sits at its limit" in one for one in told.warnings)
 
 
-def test_trims_at_the_end_of_their_scale_are_said_to_be_left_out() -> None:
-    ends = (-100.0, -100.0)
-    made = recording(
-        "ends.csv", 1, short_term_fuel_trim_bank_1=ends, long_term_fuel_trim_bank_1=ends
-    )
-    made.series[_SHORT].value[:] = -100.0
-    told = find(made, car()).warnings
-    assert any("A fuel trim of bank 1 stands at -100 %" in one for one in told)
+@pytest.mark.parametrize("end", [-100.0, 99.21875])
+def test_trims_at_the_end_of_their_scale_are_said_to_be_left_out(end: float) -> None:
+    made = recording("ends.csv", 1, long_term_fuel_trim_bank_1=(end, end))
+    found = find(made, car())
+    assert found.causes[0].cause == "healthy"
+    told = found.warnings
+    assert any(f"A fuel trim of bank 1 stands at {end:.0f} %" in one for one in told)
     assert any("No fuel trims that can be used" in one for one in told)
+
+
+def _far_off(source: str, long: float) -> Recording:
+    return recording(source, 1, long_term_fuel_trim_bank_1=(long, long))
+
+
+def _without(source: str, *terms: str) -> Recording:
+    made = recording(source, 2)
+    left = [f"{term}_term_fuel_trim_bank_1" for term in terms]
+    return replace(made, series={n: one for n, one in made.series.items() if n not in left})
+
+
+@pytest.mark.parametrize(
+    ("made", "said"),
+    [
+        (_far_off("x.csv", 99.21875), "x.csv: A fuel trim of bank 1 stands at 99 %"),
+        (_far_off("x.csv", -65.0), "x.csv: The total fuel trim of bank 1 reads -65 %"),
+        (_without("x.csv", "short", "long"), "x.csv: No fuel trims: "),
+        (_without("x.csv", "long"), "x.csv: Only the short fuel trim of bank 1"),
+    ],
+)
+def test_a_proof_says_what_was_made_of_the_trims(made: Recording, said: str) -> None:
+    other = recording("other.csv", 3)
+    for pair in ((made, other), (other, made)):
+        told = prove(*pair, car()).warnings
+        assert [one for one in told if "trim" in one and one.startswith(said)]
+        assert not any(one.startswith("other.csv") and "trim" in one for one in told)
+
+
+def test_a_proof_says_that_a_trim_sits_at_its_limit() -> None:
+    """By the clamp of the long trim, well inside its scale."""
+    before, after = (stretches(fuel=0.7, trim_limit=0.22), stretches())
+    pair = solve_pair(before, after, [], car())
+    told = list(_trims(pair, (recording("one.csv", 1), recording("two.csv", 2))))
+    assert told == [
+        "one.csv: A fuel trim sits at its limit: there it is taken as a bound, not as a value."
+    ]

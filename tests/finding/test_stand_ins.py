@@ -7,6 +7,7 @@ import pytest
 from bellmouth.car.description import Car, Known
 from bellmouth.finding.find import find
 from bellmouth.finding.prove import prove
+from bellmouth.recording.quality import dead_sensors
 from bellmouth.recording.series import Recording
 from tests.finding.worked import healthy
 
@@ -43,3 +44,24 @@ def test_a_pressure_that_is_told_extended_alone_is_judged() -> None:
 
 def test_before_and_after_may_tell_airflow_by_other_parameters() -> None:
     assert prove(healthy(), _two_meters(healthy("b.csv", 9)), AIRFLOW).verdict == "same"
+
+
+def test_a_meter_that_is_told_extended_alone_questions_the_car_file() -> None:
+    for told in (find(_two_meters(healthy()), PRESSURE), find(healthy(), PRESSURE)):
+        assert any("Look for an airflow meter" in one for one in told.warnings)
+
+
+@pytest.mark.parametrize(
+    ("usual", "extended"),
+    [
+        ("mass_air_flow", "mass_air_flow_sensor_a_extended"),
+        ("mass_air_flow", "mass_air_flow_sensor_b_extended"),
+        ("intake_manifold_pressure", "intake_manifold_pressure_a_extended"),
+    ],
+)
+def test_one_that_never_moves_is_said_to_be_stuck(usual: str, extended: str) -> None:
+    one = healthy().series[usual]
+    stuck = replace(one, name=extended, value=one.value * 0.0 + 31.0)
+    made = healthy()
+    said = dead_sensors(replace(made, series={**made.series, extended: stuck}))
+    assert [text.split()[0] for text in said] == [extended]

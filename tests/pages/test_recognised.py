@@ -40,6 +40,11 @@ GERMAN = Words("de")
             "Unterwegs verloren: 3 Anfragen blieben unbeantwortet, 1 Rahmen war beschädigt. Nichts "
             "davon wurde aufgezeichnet.",
         ),
+        (
+            "1.csv, 2.csv: No fuel trims: a leak shows only in airflow, pressure and throttle.",
+            "1.csv, 2.csv: Keine Gemischkorrekturen: Ein Leck zeigt sich nur an Luftstrom, Druck "
+            "und Drosselklappe.",
+        ),
     ],
 )
 def test_a_sentence_is_said_whole(english: str, german: str) -> None:

@@ -20,7 +20,7 @@ from bellmouth.recording.export import refused_by_disk
 from bellmouth.recording.names import table
 from bellmouth.recording.of_car import OfCar
 from bellmouth.recording.readers import journal_of
-from bellmouth.recording.seal import told_of
+from bellmouth.recording.seal import metadata_of
 from bellmouth.recording.series import Recording
 
 __all__ = ["Journal", "refuse_existing"]
@@ -189,7 +189,7 @@ class Journal:
         titles = [title for title in rows.collect_schema().names() if title]
         with refused_by_disk():
             rows.select(pl.col(titles).cast(pl.Float64)).sink_parquet(
-                beside, metadata=told_of(self._kept.of_car, loads_off=self._kept.loads_off)
+                beside, metadata=metadata_of(self._kept.of_car, loads_off=self._kept.loads_off)
             )
 
     def _write(self, row: str) -> None:

@@ -47,7 +47,7 @@ _SETTING_UP_MINUTES = 20.0  # getting ready costs something for the quickest che
 _SETTLED_BITS = 0.15
 _LEAST_BITS = 0.005
 _KNOWN_WELL_PCT = 0.5  # a closed reading of the car file's that is known worse may be read again
-_THOUSANDS = re.compile(r"[1-9]\d{0,2},\d{3}(?!\d)")  # or a decimal comma: nobody can tell
+_THOUSANDS = re.compile(r"(?<!\d)[1-9]\d{0,2},\d{3}(?!\d)")  # or a decimal comma: nobody can tell
 _MOST_TIMES = 6  # what a seventh time would tell is below any of these figures' own doubt
 
 
@@ -275,7 +275,8 @@ def _possible(case: "Case", check: Check) -> bool:
     if check.name in ("closed_reading", "plate_cleaned"):
         return bool(np.isfinite(o.throttle_pct).any())
     if check.name == "loads_off":
-        return case.idle.held is not None
+        # Where they are taken as off it is as good as made.
+        return case.idle.held is not None and not case.idle.held.judged.loads_off
     if check.name == "hold_2500":
         trims = np.isfinite(o.log_trim).any()
         return bool(trims and not (o.speed_rev_s[o.judged] > 33.0).any())

@@ -37,6 +37,11 @@ def of_the_stop(case: "Case", results: Sequence[CheckResult]) -> tuple[str, ...]
             f"The car file has the throttle at {closed.value:.1f} % with its plate closed, and it "
             f"idles {-over.value:.1f} % below that: it was not used. Read it again at the stop.",
         )
+    if over.value < 0:  # by no more than the two may be off
+        return (
+            f"Counted from the car file: the throttle reads {closed.value:.1f} % with its plate "
+            "closed, as at the lowest idle.",
+        )
     return (
         f"Counted from the car file: the throttle reads {closed.value:.1f} % with its plate "
         f"closed, {over.value:.1f} % below the lowest idle.",

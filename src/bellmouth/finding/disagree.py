@@ -70,13 +70,22 @@ def _remarks(
             continue
         p, shown = expected(case, probability, last), _shown(last)
         share = f"{100 * p:.0f} %"
-        if p < _SELDOM and len(made) > 1:
+        if p >= _SELDOM:
+            continue
+        stop = case.car.closed_throttle_position_pct
+        if last.from_car and stop is not None:  # nobody made the check
+            said = (
+                f"The car file's reading at the stop ({stop.value:.1f} %) does not fit the "
+                "recording: read it again at the stop."
+            )
+            yield Remark(check, said, None)
+        elif len(made) > 1:
             said = (
                 f"{name}: {shown} was not to be expected from the recording ({share} likely), and "
                 "the check showed it again: the two disagree. Record again before you trust either."
             )
             yield Remark(check, said, "recording")
-        elif p < _SELDOM:
+        else:
             said = (
                 f"{name}: {shown} was not to be expected from the recording ({share} likely): the "
                 "two disagree. Make the check again, and record again, before you trust either."

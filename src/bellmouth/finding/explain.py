@@ -7,14 +7,14 @@ import numpy as np
 
 from bellmouth.car.description import Car, Complaint
 from bellmouth.finding.causes import CAUSES, called
-from bellmouth.finding.far_trims import far_trims
-from bellmouth.finding.fuelling import LARGEST_LOG_TRIM
 from bellmouth.finding.lowest_idle import fallen_rpm
 from bellmouth.finding.observations import LEAST_KPA, Observations, judgeable
 from bellmouth.finding.result import Evidence
 from bellmouth.finding.telling import telling
+from bellmouth.finding.trims_said import trims_said
 from bellmouth.recording.quality import impossible
 from bellmouth.recording.series import Recording
+from bellmouth.recording.stand_ins import with_stand_ins
 from bellmouth.recording.stretch import Stretch
 from bellmouth.recording.trims import BANKS
 
@@ -188,27 +188,6 @@ def _unbelieved(judged: Sequence[Stretch]) -> list[str]:
     ]
 
 
-def _half_trims(recording: Recording) -> Iterator[str]:
-    """Banks whose short trim was recorded and whose long one, most of the total, was not."""
-    for bank in BANKS:
-        short, long = (
-            recording.get(f"{term}_term_fuel_trim_bank_{bank}") for term in ("short", "long")
-        )
-        if short is not None and long is None:
-            yield (
-                f"Only the short fuel trim of bank {bank} was recorded: what lasts is in the long "
-                "one, so that the short one says nothing and was left out. Record both."
-            )
-
-
-def _no_trims(recording: Recording) -> str:
-    if any("_fuel_trim_" in name for name in recording.series):
-        return (
-            "No fuel trims that can be used: a leak shows only in airflow, pressure and throttle."
-        )
-    return "No fuel trims: a leak shows only in airflow, pressure and throttle."
-
-
 def _reference_disagrees(case: "Case", best: int) -> bool:
     """Whether the readings that fit worst are those of a reference."""
     square = case.posterior.standardised[best] ** 2
@@ -228,19 +207,12 @@ def warnings_of(
     running = [stretch for stretch in judged if stretch.kind != "engine off"]
     if all(stretch.warm is False for stretch in running):
         found.append("The engine never got warm: record again at 70 degC coolant to be sure.")
-    halves = tuple(_half_trims(recording))
-    found.extend(halves)
-    found.extend(far_trims(judged))
-    if not halves and not np.isfinite(o.log_trim[o.judged]).any():
-        found.append(_no_trims(recording))
+    found.extend(trims_said(recording, judged, o, o.judged))
     found.extend(_perhaps_cold(o, recording))
     if not (o.idle & o.judged).any():
         found.append("No warm idle: sizes are told against a typical idle.")
     if o.judged.sum() == 1:
         found.append("One operating point only: hold 1,500 and 2,500 rpm as well.")
-    near = np.abs(o.log_trim[o.judged]) < LARGEST_LOG_TRIM
-    if (near & (o.trim_limit[o.judged] != 0)).any():
-        found.append("A fuel trim sits at its limit: there it is taken as a bound, not as a value.")
     best = max(range(case.hypotheses.count), key=lambda row: posterior[case.hypotheses.names[row]])
     if posterior["unexplained"] > _LOST or case.posterior.misfit[best] > _MISFIT:
         found.append("No cause here fits these readings well; see which disagree.")
@@ -264,7 +236,7 @@ def _perhaps_cold(o: Observations, recording: Recording) -> Iterator[str]:
 
 def taken_for_computed(car: Car, recording: Recording) -> Iterator[str]:
     """Airflow of a car that is said to meter pressure: a meter's readings would tell otherwise."""
-    if car.metering == "pressure" and recording.get("mass_air_flow") is not None:
+    if car.metering == "pressure" and "mass_air_flow" in with_stand_ins(recording):
         yield (
             "By the car file the engine meters pressure: mass_air_flow was taken for what its "
             "controller computes, as many such cars report it. Look for an airflow meter in the "

@@ -29,6 +29,7 @@ from bellmouth.finding.given import (
     the_results,
 )
 from bellmouth.finding.hypothesis import Hypotheses
+from bellmouth.finding.loads_told import loads_told
 from bellmouth.finding.observations import judgeable
 from bellmouth.finding.picture import draw
 from bellmouth.finding.result import CauseProbability, Finding
@@ -184,7 +185,7 @@ def _report(
             *of_the_stop(case, results),
             *(one.sentence for one in said),
             *explain.low_idle(case, complaint),
-            *_loads(one for one, _ in judged),
+            *loads_told([one for one, _ in judged]),
             *_seen([one for one, _ in judged], complaint),
             *_once(explain.warnings_of(case, posterior, one, found) for one, found in judged),
             *explain.elsewhere(posterior["healthy"], complaint),
@@ -201,15 +202,6 @@ def _report(
 def _once(said: Iterable[Sequence[str]]) -> tuple[str, ...]:
     """What several recordings have to say, each sentence once."""
     return tuple(dict.fromkeys(sentence for of_one in said for sentence in of_one))
-
-
-def _loads(judged: Iterable[Recording]) -> Iterator[str]:
-    """What is taken as told of loads."""
-    if any(one.loads_off for one in judged):
-        yield (
-            "Taken as told: every load was off at idle (air conditioning, blower, lights, heated "
-            "windows). If one was on, an idle that it raised looks like surplus air."
-        )
 
 
 def _seen(judged: Sequence[Recording], complaint: Complaint) -> Iterator[str]:

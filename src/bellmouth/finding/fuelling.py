@@ -18,9 +18,10 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
 #: Of ln total trim: no mixture that an engine idles on is further off. What reads further is a
-#: bound, and no reading at all where a term stands at an end of its scale (-100 or 99.2 %), as a
-#: car that does not know it may answer. Ours.
+#: bound. Ours.
 LARGEST_LOG_TRIM = 0.9
+# A term at an end of its scale (-100 or 99.2 %) is no reading: a car that does not know it may
+# answer so, and no controller trims that far. Ours.
 _ENDS_PCT = (-99.9, 99.1)
 _TRIM_NAMES = tuple(total_trim_name(bank) for bank in BANKS)
 
@@ -62,7 +63,7 @@ def _trims(
     short, long = (_recorded(column, term, recording) for term in ("short", "long"))
     # What lasts is in the long trim, so that a short one alone says nothing of the total.
     far = np.abs(trim) >= LARGEST_LOG_TRIM
-    trim = np.where((far & _at_an_end(column)) | (short & ~long), np.nan, trim)
+    trim = np.where(_at_an_end(column) | (short & ~long), np.nan, trim)
     limit = np.where(np.isfinite(trim), np.where(far, np.sign(trim), limit), 0.0)
     trim = np.clip(trim, -LARGEST_LOG_TRIM, LARGEST_LOG_TRIM)
     unseen = load_priors().fuel["short_unseen_log"]

@@ -65,15 +65,16 @@ def plate_position(
     o, table = observations, priors.plate_position
     per_deg = table["pct_per_deg"]
     mine = o.idle & np.isin(o.recording, recordings)
-    if o.loads_off[mine].any():
-        table = {**table, "load_share": priors.idle_speed["off_load_share"]}
     rests = o.rest_pct[list(recordings)]
     rests = rests[np.isfinite(rests)]
     idle = mine & np.isfinite(o.throttle_pct)
     total = np.zeros(len(_MORE_OPEN_DEG))
     informed = False
     if idle.any() and len(rests):
-        over = (median(rests) - float(o.throttle_pct[idle].min())) / per_deg
+        lowest = np.flatnonzero(idle)[np.argmin(o.throttle_pct[idle])]
+        if o.loads_off[lowest]:
+            table = {**table, "load_share": priors.idle_speed["off_load_share"]}
+        over = (median(rests) - float(o.throttle_pct[lowest])) / per_deg
         total += np.log(_rest_density(over, table["rest_deg"], table["rest_sd_deg"], table))
         informed = True
     relative = o.relative_pct[mine]

@@ -33,6 +33,7 @@ from bellmouth.finding.hypothesis import Hypotheses, Scale, enumerate_hypotheses
 from bellmouth.finding.idle_pair import idle_pair
 from bellmouth.finding.infer import Posterior
 from bellmouth.finding.key_on import key_on
+from bellmouth.finding.loads_told import loads_told
 from bellmouth.finding.model import Model
 from bellmouth.finding.nominal import nominal_of, scale_of
 from bellmouth.finding.observations import Observations, judgeable, observe
@@ -49,6 +50,7 @@ from bellmouth.finding.suitable import (
     unused_references,
     usable,
 )
+from bellmouth.finding.trims_said import trims_said
 from bellmouth.finding.verdict import verdict_of
 from bellmouth.finding.weights import hypothesis_weights, weights_of
 from bellmouth.recording.quality import dead_sensors
@@ -173,7 +175,9 @@ def prove(
         *counted(told),
         *_unlike(before, after),
         *other_software(before, after),
+        *loads_told((before, after)),
         *_seen(before, after, references),
+        *_trims(pair, (before, after)),
         *taken_for_computed(car, before),
         *left,
         *proof.warnings,
@@ -186,6 +190,14 @@ def _seen(before: Recording, after: Recording, references: Sequence[Recording]) 
     for one in (before, after, *references):
         stood = stood_still(one) if one is before or one is after else []
         yield from (f"{one.source}: {sentence}" for sentence in (*stood, *dead_sensors(one)))
+
+
+def _trims(pair: Pair, recordings: tuple[Recording, Recording]) -> Iterator[str]:
+    """What was made of the trims before and after, each with its recording."""
+    o = pair.observations
+    for number, one in zip((BEFORE, AFTER), recordings, strict=True):
+        said = trims_said(one, pair.stretches[number], o, o.recording == number)
+        yield from (f"{one.source}: {sentence}" for sentence in said)
 
 
 def _unlike(before: Recording, after: Recording) -> tuple[str, ...]:

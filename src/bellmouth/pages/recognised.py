@@ -135,7 +135,13 @@ class Recogniser:
         best = _Reading(len(_WORD.findall(text)), 1, _data(text))
         if depth >= _DEEPEST or len(text) > _LONGEST:
             return best
-        for way in (self._by_shape, self._by_sentences, self._by_end, self._by_joint):
+        for way in (
+            self._by_shape,
+            self._by_source,
+            self._by_sentences,
+            self._by_end,
+            self._by_joint,
+        ):
             best = min((best, *way(text, depth)), key=lambda one: one.rank)
             if not best.unknown:
                 break
@@ -172,6 +178,13 @@ class Recogniser:
             yield reading
             if not reading.unknown:
                 return
+
+    def _by_source(self, text: str, depth: int) -> Iterator[_Reading]:
+        """What is said of a recording, after its name: colons in it part nothing then."""
+        source, colon, said = text.partition(": ")
+        if depth == 0 and said:
+            name, rest = self._read(source, 1), self._read(said, 1)
+            yield _together(replace(name, said=name.said + colon), rest)
 
     def _by_sentences(self, text: str, depth: int) -> Iterator[_Reading]:
         """Sentence by sentence, where several may be one shape: the best way to part them."""

@@ -34,7 +34,10 @@ STUCK_SPEED_RANGE = 0.2
 # Air follows engine speed; a quick trim that never moves is not working or not in closed loop.
 MOVES = (
     "mass_air_flow",
+    "mass_air_flow_sensor_a_extended",
+    "mass_air_flow_sensor_b_extended",
     "intake_manifold_pressure",
+    "intake_manifold_pressure_a_extended",
     "calculated_load",
     "absolute_load",
     "throttle_position",

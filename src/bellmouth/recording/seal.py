@@ -15,7 +15,7 @@ from bellmouth.recording.of_car import OfCar
 if TYPE_CHECKING:
     import polars as pl
 
-__all__ = ["LOADS_OFF", "loads_off_in", "of_car_in", "seal_is_broken", "sealed", "told_of"]
+__all__ = ["LOADS_OFF", "loads_off_in", "metadata_of", "of_car_in", "seal_is_broken", "sealed"]
 
 _KEY = "bellmouth"
 _NO_LENGTH, _NO_DIGEST = "0" * 12, "0" * 64
@@ -30,7 +30,7 @@ _TAIL = 8  # at the end of every Parquet file: the length of its footer, and its
 def sealed(table: "pl.DataFrame", of_car: OfCar = _UNKNOWN, *, loads_off: bool = False) -> bytes:
     """A table as a Parquet file with its seal, which car it is of, and whether loads were off."""
     buffer = io.BytesIO()
-    told = told_of(of_car, loads_off=loads_off)
+    told = metadata_of(of_car, loads_off=loads_off)
     table.write_parquet(buffer, metadata={_KEY: _EMPTY.decode(), **told})
     raw = bytearray(buffer.getbuffer())
     # Compressed data could hold the same letters; the metadata stands behind it.
@@ -42,7 +42,7 @@ def sealed(table: "pl.DataFrame", of_car: OfCar = _UNKNOWN, *, loads_off: bool =
     return bytes(raw)
 
 
-def told_of(of_car: OfCar, *, loads_off: bool = False) -> dict[str, str]:
+def metadata_of(of_car: OfCar, *, loads_off: bool = False) -> dict[str, str]:
     """Which car a file is of and that loads were off, as its metadata say it; nothing where it is
     not known."""
     told = {f"{_KEY}-car": text} if (text := of_car.text()) else {}

@@ -9,7 +9,7 @@ from bellmouth.finding.result import Finding
 from bellmouth.recording.series import Recording
 from bellmouth.recording.steady import stretches
 
-__all__ = ["Before", "made_from", "told_of"]
+__all__ = ["Before", "made_from", "step_made_from"]
 
 _LONGEST_NAME = 48  # one line of the printed card
 
@@ -41,7 +41,7 @@ def made_from(finding: Finding | None, before: Before | None) -> Mapping[str, st
     return {"text": "unnamed"} if finding is not None else {}
 
 
-def told_of(row: Mapping[str, Any], of: Mapping[str, str]) -> Mapping[str, Any]:
+def step_made_from(row: Mapping[str, Any], of: Mapping[str, str]) -> Mapping[str, Any]:
     """A step as it stands on a card that was made from a recording, or from none."""
     text = of.get("text", "")
     if text not in row.get("made_from", ()):

@@ -13,7 +13,7 @@ from typing import Any
 from bellmouth.book.masking import mask_within
 from bellmouth.car.description import Car
 from bellmouth.finding.result import Finding, With
-from bellmouth.work.before import Before, made_from, told_of
+from bellmouth.work.before import Before, made_from, step_made_from
 from bellmouth.work.content import content
 from bellmouth.work.learning_rows import LearningRow, called_for, learning_row
 from bellmouth.work.phrases import Phrase, Quantity, phrase, quantity
@@ -288,7 +288,7 @@ def _stages(works: tuple[str, ...], of: Mapping[str, str]) -> tuple[Stage, ...]:
             # A table stands at the first step that refers to it.
             shows = row.get("shows", "") if row.get("shows") not in shown else ""
             shown.add(shows)
-            made.append(_step(number, told_of(row, of), shows))
+            made.append(_step(number, step_made_from(row, of), shows))
         if made:
             stages.append(Stage(table["name"], Phrase(table["title"]), tuple(made)))
     return tuple(stages)
