@@ -1,6 +1,7 @@
 """Recording: a file, or the car itself, with what to do now and how far it has got."""
 
 import tempfile
+from collections.abc import Sequence
 from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
@@ -167,19 +168,23 @@ def readings(request: Request, key: str) -> Response:
 def _judged(visit: Visit) -> Response:
     """Where a recording leads: to the finding, or after the work to the proof. ``visit`` is from
     before it was taken in."""
-    after = visit.numbers("recording") and any(map(_is_work, visit.here))
+    after = visit.numbers("recording") and _worked(visit.here)
     return go(f"/car/{visit.key}/{'proof' if after else 'finding'}")
 
 
 def _after_work(visit: Visit) -> set[int]:
     """Recordings of this job that were made after work of it was written down."""
     order = visit.here
-    done = next((place for place, one in enumerate(order) if _is_work(one)), len(order))
-    return {one.number for one in order[done:] if one.kind == "recording"}
+    return {
+        one.number
+        for place, one in enumerate(order)
+        if one.kind == "recording" and _worked(order[:place])
+    }
 
 
-def _is_work(one: Entry) -> bool:
-    return one.kind == "work" or bool(learned_since([one]))
+def _worked(entries: Sequence[Entry]) -> bool:
+    """Whether work was written down, or the idle learned again, by what the last of them says."""
+    return any(one.kind == "work" for one in entries) or bool(learned_since(entries))
 
 
 def _speeds() -> tuple[int, ...]:
