@@ -16,9 +16,9 @@ _NOTHING = "nothing"
 def done_between(entries: Sequence[Entry], before: int, after: int) -> list[str]:
     """What the book says was done between two of its recordings, each work once.
 
-    The idle was learned again where a learning procedure of it was met, or said to be done already,
-    after the last work with the hands. An entry that was corrected stands where its first one stood,
-    whatever its number.
+    The idle was learned again where a learning procedure of it was met, or said to be done
+    already, after the last work with the hands. An entry that was corrected stands where its first
+    one stood, whatever its number.
     """
     place = places(entries)
     between = [

@@ -87,6 +87,24 @@ def test_a_note_a_photo_and_work_are_put_right(
     }  # fmt: skip
 
 
+def test_a_correction_is_no_way_round_what_work_may_be(
+    client: TestClient, garage: Garage, car: str
+) -> None:
+    work, before = there(garage, car, "work"), of(garage, car, "work")
+    for told, sentence in (
+        ([], "Tick what was done, or that nothing was."),
+        (["nothing", "reseal"], "untick one of the two"),
+    ):
+        answer = client.post(work, data={"work": told})
+        assert (answer.status_code, sentence in answer.text) == (400, True)
+    assert of(garage, car, "work") == before
+    nothing = '<input type="checkbox" name="work" value="nothing"'
+    assert f"{nothing}>" in client.get(work).text
+    client.post(work, data={"work": ["nothing"]})
+    assert of(garage, car, "work")[-1].document == {"done": ["nothing"]}
+    assert f"{nothing} checked>" in client.get(there(garage, car, "work")).text
+
+
 def test_a_correction_is_no_way_round_what_an_upload_may_be(
     client: TestClient, garage: Garage, car: str, pair: tuple[Path, Path],
     monkeypatch: pytest.MonkeyPatch,
