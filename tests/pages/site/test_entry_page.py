@@ -165,6 +165,36 @@ def test_a_recording_is_put_in_the_place_of_a_wrong_one(
     assert wrong.status_code == 400
 
 
+def test_that_loads_were_off_stays_and_is_put_right_with_a_recording(
+    client: TestClient, garage: Garage, pair: tuple[Path, Path]
+) -> None:
+    car = begin(client, "Loads")
+    ticked = '<input type="checkbox" name="loads_off" value="yes" checked>'
+    sent = {"file": ("before.csv", pair[0].read_bytes())}
+
+    def said() -> bool:
+        (one,) = of(garage, car, "recording")
+        return garage.book.recording("Loads", one.number).loads_off
+
+    for told in ({"loads_off": "yes", "by": "Ann"}, {}, {"loads_off": "yes"}):
+        page = client.post(f"{car}/record/file", files=sent, data=told).text
+        assert ("Taken as told: every load was off at idle" in page) is said() is bool(told)
+        there_now = client.get(there(garage, car, "recording")).text
+        assert (ticked in there_now) is bool(told)
+        assert of(garage, car, "recording")[0].document["by"] == "Ann"
+    entries = len(garage.visit(car.removeprefix("/car/")).entries)
+    client.post(f"{car}/record/file", files=sent, data={"loads_off": "yes"})
+    assert len(garage.visit(car.removeprefix("/car/")).entries) == entries, "nothing new in it"
+    other = {"file": ("after.csv", pair[1].read_bytes())}
+    client.post(there(garage, car, "recording"), files=other, data={"loads_off": "yes"})
+    assert said()
+    client.post(there(garage, car, "recording"), data={"by": "Ann", "loads_off": "yes"})
+    assert said()
+    client.post(there(garage, car, "recording"), data={"by": "Ann"})
+    assert not said()
+    assert "Taken as told: every load" not in client.get(f"{car}/finding").text
+
+
 def test_the_facts_of_an_earlier_job_are_corrected(
     client: TestClient, garage: Garage, car: str
 ) -> None:

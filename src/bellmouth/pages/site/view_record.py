@@ -16,6 +16,7 @@ from bellmouth.book.done import learned_since
 from bellmouth.book.entries import Entry
 from bellmouth.errors import BellmouthError
 from bellmouth.pages.coach_words import LIVE_WORDS
+from bellmouth.pages.site.corrections import turn_loads
 from bellmouth.pages.site.flow import stages_of
 from bellmouth.pages.site.garage import Garage, Visit
 from bellmouth.pages.site.rendering import go, page
@@ -59,14 +60,14 @@ async def from_file(
     controller: Annotated[str, Form(max_length=20)] = "",
     loads_off: Annotated[str, Form(max_length=9)] = "",
 ) -> Response:
-    """Take a file's recording into the book."""
+    """Take a file's recording into the book; sent again with another tick, it is corrected."""
     garage: Garage = request.app.state.garage
     visit = await run_in_threadpool(garage.visit, key)
     address = controller_of(controller)
     with tempfile.TemporaryDirectory() as folder:
         path = await kept_upload(file, Path(folder))
         named = await kept_mapping(mapping, Path(folder))
-        await run_in_threadpool(
+        same = await run_in_threadpool(
             lambda: garage.add_recording(
                 visit,
                 path,
@@ -76,6 +77,8 @@ async def from_file(
                 controller=address,
             )
         )
+    if same is not None:
+        await run_in_threadpool(turn_loads, garage, visit, same, by.strip())
     return _judged(visit)
 
 
