@@ -154,9 +154,9 @@ def main(arguments: list[str] | None = None) -> int:
     for reports in sorted({one.reports for one in every}):
         rows += _rows([one for one in every if one.reports == reports], reports)
     print(table(_HEADS, rows))
-    print(
-        f"a further speed is asked for on {np.mean([one.asked for one in every]):.0%} of the cars"
-    )
+    counts = range(len(extras()) + 1)
+    shares = (f"{np.mean([one.asked == count for one in every]):.0%} {count}" for count in counts)
+    print(f"further speeds asked for: {', '.join(shares)}")
     return 0
 
 

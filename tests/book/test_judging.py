@@ -188,5 +188,5 @@ def test_the_book_keeps_which_car_a_recording_is_of_and_proves_over_no_two(
         write_recording(replace(recording, of_car=OfCar(vehicle, ("CAL-1",))), path)
         entry = local.add_recording("blue one", path)
         assert local.recording("blue one", entry.number).of_car == OfCar(vehicle, ("CAL-1",))
-    with pytest.raises(FindingError, match=r"a20.parquet: is of another car than a1f.parquet"):
+    with pytest.raises(FindingError, match=r"^Entry 4: is of another car than Entry 3,"):
         local.judge_work("blue one")

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from bellmouth.book.entries import Entry, effective, places
 
-__all__ = ["RELEARN", "done_between", "learned_since", "since_work"]
+__all__ = ["RELEARN", "done_between", "learned_since", "met_since", "since_work"]
 
 #: The work of a job card that a learning procedure is.
 RELEARN = "relearn"
@@ -16,9 +16,9 @@ _NOTHING = "nothing"
 def done_between(entries: Sequence[Entry], before: int, after: int) -> list[str]:
     """What the book says was done between two of its recordings, each work once.
 
-    The idle was learned again where a learning procedure of it was met, or told to be done, after
-    the last work with the hands. An entry that was corrected stands where its first one stood,
-    whatever its number.
+    The idle was learned again where a learning procedure of it was met, or said to be done
+    already, after the last work with the hands. An entry that was corrected stands where its first
+    one stood, whatever its number.
     """
     place = places(entries)
     between = [
@@ -48,14 +48,19 @@ def learned_since(entries: Sequence[Entry]) -> tuple[str, ...]:
     entries
         In the order of what happened, corrections taken in.
     """
-    learned: dict[str, None] = {}
+    return tuple(name for name, does in met_since(entries).items() if does == _IDLE)
+
+
+def met_since(entries: Sequence[Entry]) -> dict[str, str]:
+    """Every procedure that was met, or said to be done already, since the last work with the
+    hands, and what it does; ``entries`` as for `learned_since`."""
+    met: dict[str, str] = {}
     for one in since_work(entries):
         said = one.document
-        if said.get("does") == _IDLE:
-            name = str(said.get("procedure", ""))
-            if said.get("judgement") == "met" or said.get("settled") == "done":
-                learned[name] = None
-            elif "settled" in said:
-                # To be done after all; an attempt that is missed takes nothing back.
-                learned.pop(name, None)
-    return tuple(learned)
+        name = str(said.get("procedure", ""))
+        if said.get("judgement") == "met" or said.get("settled") == "done":
+            met[name] = str(said.get("does", ""))
+        elif "settled" in said:
+            # To be done after all; an attempt that is missed takes nothing back.
+            met.pop(name, None)
+    return met

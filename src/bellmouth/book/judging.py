@@ -2,7 +2,7 @@
 made again whenever anyone asks."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 from bellmouth.book.alike import differences
@@ -291,10 +291,13 @@ def _proved(store: Store, entries: Sequence[Entry], inputs: Mapping[str, Any]) -
 def _read(
     store: Store, entries: Sequence[Entry], numbers: Sequence[int], inputs: Mapping[str, Any]
 ) -> tuple["Car", tuple[Recording, ...], tuple[str, ...]]:
-    """The car, the recordings of these entries and then of the references, and their files."""
+    """The car, the recordings of these entries and then of the references, and their files.
+
+    Each is called by its entry: files of one name, as uploads all have, would not be told apart.
+    """
     car = car_from_mapping(inputs["car"], car_of(known_of(entries).document).name or "car")
     chosen = [numbered(entries, one, "recording") for one in (*numbers, *inputs["references"])]
-    read = tuple(recording_of(store, one) for one in chosen)
+    read = tuple(replace(recording_of(store, one), source=f"Entry {one.number}") for one in chosen)
     return car, read, tuple(one.files[0] for one in chosen)
 
 

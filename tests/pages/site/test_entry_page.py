@@ -87,6 +87,24 @@ def test_a_note_a_photo_and_work_are_put_right(
     }  # fmt: skip
 
 
+def test_a_correction_is_no_way_round_what_work_may_be(
+    client: TestClient, garage: Garage, car: str
+) -> None:
+    work, before = there(garage, car, "work"), of(garage, car, "work")
+    for told, sentence in (
+        ([], "Tick what was done, or that nothing was."),
+        (["nothing", "reseal"], "untick one of the two"),
+    ):
+        answer = client.post(work, data={"work": told})
+        assert (answer.status_code, sentence in answer.text) == (400, True)
+    assert of(garage, car, "work") == before
+    nothing = '<input type="checkbox" name="work" value="nothing"'
+    assert f"{nothing}>" in client.get(work).text
+    client.post(work, data={"work": ["nothing"]})
+    assert of(garage, car, "work")[-1].document == {"done": ["nothing"]}
+    assert f"{nothing} checked>" in client.get(there(garage, car, "work")).text
+
+
 def test_a_correction_is_no_way_round_what_an_upload_may_be(
     client: TestClient, garage: Garage, car: str, pair: tuple[Path, Path],
     monkeypatch: pytest.MonkeyPatch,
@@ -145,6 +163,36 @@ def test_a_recording_is_put_in_the_place_of_a_wrong_one(
         f"{car}/entry/{of(garage, car, 'recording')[0].number}", files={"file": ("a.exe", b"MZ")}
     )
     assert wrong.status_code == 400
+
+
+def test_that_loads_were_off_stays_and_is_put_right_with_a_recording(
+    client: TestClient, garage: Garage, pair: tuple[Path, Path]
+) -> None:
+    car = begin(client, "Loads")
+    ticked = '<input type="checkbox" name="loads_off" value="yes" checked>'
+    sent = {"file": ("before.csv", pair[0].read_bytes())}
+
+    def said() -> bool:
+        (one,) = of(garage, car, "recording")
+        return garage.book.recording("Loads", one.number).loads_off
+
+    for told in ({"loads_off": "yes", "by": "Ann"}, {}, {"loads_off": "yes"}):
+        page = client.post(f"{car}/record/file", files=sent, data=told).text
+        assert ("Taken as told: every load was off at idle" in page) is said() is bool(told)
+        there_now = client.get(there(garage, car, "recording")).text
+        assert (ticked in there_now) is bool(told)
+        assert of(garage, car, "recording")[0].document["by"] == "Ann"
+    entries = len(garage.visit(car.removeprefix("/car/")).entries)
+    client.post(f"{car}/record/file", files=sent, data={"loads_off": "yes"})
+    assert len(garage.visit(car.removeprefix("/car/")).entries) == entries, "nothing new in it"
+    other = {"file": ("after.csv", pair[1].read_bytes())}
+    client.post(there(garage, car, "recording"), files=other, data={"loads_off": "yes"})
+    assert said()
+    client.post(there(garage, car, "recording"), data={"by": "Ann", "loads_off": "yes"})
+    assert said()
+    client.post(there(garage, car, "recording"), data={"by": "Ann"})
+    assert not said()
+    assert "Taken as told: every load" not in client.get(f"{car}/finding").text
 
 
 def test_the_facts_of_an_earlier_job_are_corrected(

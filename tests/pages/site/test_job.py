@@ -196,3 +196,18 @@ def test_a_practice_car_can_be_the_first_car_of_all(client: TestClient) -> None:
     answer = client.post("/practice", follow_redirects=False)
     assert answer.status_code == 303, answer.text
     assert answer.headers["location"].endswith("/record")
+
+
+def test_what_is_to_be_done_after_all_makes_no_recording_one_after_the_work(
+    client: TestClient, files: tuple[Path, Path]
+) -> None:
+    car = begin(client, "Settled")
+    upload(client, car, files[0])
+    there = f"{car}/learning/idle-air-learning-by-pedal/settle"
+    client.post(there, data={"settled": "done"})
+    client.post(there, data={"settled": "open"})
+    with files[1].open("rb") as file:
+        sent = client.post(f"{car}/record/file", files={"file": (files[1].name, file)})
+    assert sent.url.path == f"{car}/finding"
+    page = client.get(f"{car}/record").text
+    assert (page.count("before the work"), page.count("after the work")) == (2, 0)

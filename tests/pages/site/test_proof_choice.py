@@ -1,5 +1,6 @@
 """Which two recordings are proved, with good ones, with what was done and with own weights."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -8,6 +9,8 @@ from fastapi.testclient import TestClient
 from bellmouth.finding.proof_result import Proof
 from bellmouth.pages.site.garage import Garage
 from bellmouth.practice.polling import write_csv
+from bellmouth.recording.export import write_recording
+from bellmouth.recording.of_car import OfCar
 from tests.finding.worked import healthy, meter_reads_low
 from tests.pages.site.test_job import begin, upload
 
@@ -181,3 +184,22 @@ def test_the_finding_is_of_the_recording_that_was_chosen(
     assert client.post(f"{car}/finding/of", data={"recording": 99}).status_code == 400
     back = client.post(f"{car}/finding/of", data={"recording": one}).text
     assert "the airflow reading is too low" in back
+
+
+def test_which_recording_is_meant_is_told_by_its_entry(
+    client: TestClient, garage: Garage, tmp_path: Path
+) -> None:
+    """Every file that is sent has one name here."""
+    car = begin(client, "Sent")
+    for mark, made in (("one", meter_reads_low("a.csv")), ("two", healthy("b.csv"))):
+        path = tmp_path / f"{mark}.parquet"
+        write_recording(replace(made, of_car=OfCar(mark)), path)
+        client.post(f"{car}/record/file", files={"file": (path.name, path.read_bytes())})
+        client.post(f"{car}/done", data={"work": ["clean_meter"]})
+    one, two = entries(garage, car, "recording")
+    told = client.get(f"{car}/proof").text
+    assert f"Entry {two}: is of another car than Entry {one}, by the VINs" in told
+    client.cookies.set("bellmouth_language", "de")
+    told = client.get(f"{car}/proof").text
+    assert f"Eintrag {two}: ist von einem anderen Auto als Eintrag {one}, nach den" in told
+    assert "recording.parquet" not in told

@@ -14,6 +14,7 @@ from tests.pages.site.test_job import begin
 
 PACK = "pedal-released-position"
 IDLE = "idle-air-learning-by-pedal"
+PLATE = "throttle-closed-position"
 PATH = "../../etc/passwd.toml"
 
 
@@ -135,6 +136,32 @@ def test_what_was_done_is_ticked_as_the_book_says_and_not_as_it_is_meant(
     assert ticked_done(client, car) == ["relearn"]
     client.post(f"{car}/learning/{IDLE}/settle", data={"settled": "open"})
     assert ticked_done(client, car) == []
+
+
+def test_what_was_done_already_holds_until_there_is_work_again(
+    client: TestClient, car: str
+) -> None:
+    client.post(f"{car}/done", data={"work": ["clean_plate"]})
+    for name in (PLATE, IDLE):
+        client.post(f"{car}/learning/{name}/settle", data={"settled": "done"})
+    assert client.get(f"{car}/learning").text.count("<strong>Done.</strong>") == 2
+    client.post(f"{car}/done", data={"work": ["relearn"]})
+    assert client.get(f"{car}/learning").text.count("<strong>Done.</strong>") == 2
+    client.post(f"{car}/done", data={"work": ["clean_plate"]})
+    page = client.get(f"{car}/learning").text
+    assert "<strong>Done.</strong>" not in page
+    assert "It is to be done after all" not in page
+    assert ticked_done(client, car) == [], "as the work's screen has it"
+
+
+def test_what_is_to_be_done_after_all_is_not_done_on_either_screen(
+    client: TestClient, garage: Garage, car: str
+) -> None:
+    client.post(f"{car}/done", data={"work": ["clean_plate"]})
+    attempt(garage, car, IDLE, "met")
+    client.post(f"{car}/learning/{IDLE}/settle", data={"settled": "open"})
+    assert ticked_done(client, car) == []
+    assert "<strong>Done.</strong>" not in client.get(f"{car}/learning").text
 
 
 def test_what_was_done_is_told_and_not_guessed(client: TestClient, car: str) -> None:

@@ -11,13 +11,13 @@ from bellmouth.pages.document import finding_document, proof_document
 from bellmouth.pages.site.asked_proof import CHOSEN
 from bellmouth.pages.site.garage import Garage, Visit
 from bellmouth.pages.site.persons import named
-from bellmouth.pages.site.uploads import of_fit_length
+from bellmouth.pages.site.uploads import read_fit
 from bellmouth.pages.site.view_finding import asked_of, made_again
 from bellmouth.pages.site.view_keeping import good_recordings
 from bellmouth.pages.site.view_work import done_said
 from bellmouth.reading import json_in, text_of
 
-__all__ = ["Wanted", "can_be_corrected", "correct", "now_stands"]
+__all__ = ["Wanted", "can_be_corrected", "correct", "now_stands", "turn_loads"]
 
 _ASKED = ("also", "references", "results", "done", "complaint", "prior", "family")
 
@@ -36,6 +36,7 @@ class Wanted:
     comeback_of: int | None = None
     file: Path | None = None
     reading: Mapping[str, Any] = field(default_factory=dict)
+    loads_off: bool = False
 
 
 def now_stands(visit: Visit, entry: Entry) -> Entry:
@@ -70,6 +71,14 @@ def correct(garage: Garage, visit: Visit, entry: Entry, wanted: Wanted) -> Entry
     if entry.kind in ("job", "recording") and entry.job == visit.job:
         _judge_again(garage, visit.key, entry.number, new.number)
     return new
+
+
+def turn_loads(garage: Garage, visit: Visit, entry: Entry, by: str) -> Entry:
+    """Correct a recording that says otherwise than its file, sent again, whether loads were off;
+    who made it stays, unless ``by`` says."""
+    said = garage.book.recording(visit.name, entry.number).loads_off
+    wanted = Wanted(by=by or entry.document.get("by", ""), loads_off=not said)
+    return correct(garage, garage.visit(visit.key), entry, wanted)
 
 
 def _note(garage: Garage, visit: Visit, entry: Entry, wanted: Wanted) -> Entry:
@@ -114,12 +123,11 @@ def _card(garage: Garage, visit: Visit, entry: Entry, wanted: Wanted) -> Entry:
 
 
 def _recording(garage: Garage, visit: Visit, entry: Entry, wanted: Wanted) -> Entry:
-    from bellmouth.recording import read_recording  # noqa: PLC0415 - loads what reads recordings
-
     if wanted.file is not None:
-        recording = of_fit_length(read_recording(wanted.file, **wanted.reading))
+        recording = read_fit(wanted.file, loads_off=wanted.loads_off, **wanted.reading)
     else:
-        recording = garage.book.recording(visit.name, entry.number)
+        kept = garage.book.recording(visit.name, entry.number)
+        recording = replace(kept, loads_off=wanted.loads_off)
     was_good = entry.number in good_recordings(visit)
     new = garage.book.add_recording(
         visit.name, recording, by=named(wanted.by) or None, corrects=entry.number

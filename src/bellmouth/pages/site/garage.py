@@ -214,10 +214,11 @@ class Garage:
 
     def add_recording(
         self, visit: Visit, path: Path, by: str | None = None, **reading: Any
-    ) -> None:
+    ) -> Entry | None:
         """Take a file into the job; the same samples sent again are not a second recording.
 
-        ``by`` is who made it; ``reading`` goes to `uploads.read_fit`.
+        ``by`` is who made it; ``reading`` goes to `uploads.read_fit`. Gives the entry that holds
+        the same samples where that says otherwise whether loads were off.
         """
         from bellmouth.book.recordings import held  # noqa: PLC0415 - loads what reads recordings
         from bellmouth.finding.suitable import refuse_hopeless  # noqa: PLC0415
@@ -227,8 +228,11 @@ class Garage:
         refuse_hopeless(recording)
         with self.keeping:
             there = self.visit(visit.key).numbers("recording")
-            if held(self.book, there, recording) is None:
+            if (same := held(self.book, there, recording)) is None:
                 self.book.add_recording(visit.name, recording, by=by)
+            elif self.book.recording(visit.name, same.number).loads_off != recording.loads_off:
+                return same
+        return None
 
     def take(self, name: str, path: Path) -> None:
         """Take a capture into the book; its file goes only when the book has it."""

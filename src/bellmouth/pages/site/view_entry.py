@@ -12,7 +12,7 @@ from starlette.responses import JSONResponse, Response
 from bellmouth.book.entries import Entry, numbered
 from bellmouth.book.masking import mask
 from bellmouth.car import COMPLAINTS
-from bellmouth.errors import BellmouthError
+from bellmouth.errors import BellmouthError, BookError
 from bellmouth.pages.site.corrections import Wanted, can_be_corrected, correct, now_stands
 from bellmouth.pages.site.flow import stages_of
 from bellmouth.pages.site.garage import Garage, Visit
@@ -60,6 +60,7 @@ def entry(request: Request, key: str, number: int) -> Response:
             "corrects": stands.number == one.number and can_be_corrected(one),
             "works": work_titles(), "complaints": COMPLAINTS, "earlier": earlier,
             "odometer": _odometer(request, one), "at_odds": odd_checks(request, one),
+            "loads_off": _loads_off(garage, visit, one),
         },
     )  # fmt: skip
 
@@ -80,6 +81,7 @@ async def put_right(
     file: UploadFile | None = None,
     mapping: UploadFile | None = None,
     controller: Annotated[str, Form(max_length=20)] = "",
+    loads_off: Annotated[str, Form(max_length=9)] = "",
 ) -> Response:
     """Another entry in the place of this one; of a finding or a proof, made again as it is now."""
     garage: Garage = request.app.state.garage
@@ -98,7 +100,7 @@ async def put_right(
         wanted = Wanted(
             text.strip(), by, gasket, tuple(work or ()),
             distance_km(request, distance) if touched else None, complaint, on.strip(),
-            _job(comeback_of), path, reading,
+            _job(comeback_of), path, reading, bool(loads_off),
         )  # fmt: skip
         new = await run_in_threadpool(correct, garage, visit, old, wanted)
     return go(f"/car/{key}/entry/{new.number}")
@@ -112,6 +114,16 @@ def odd_checks(request: Request, one: Entry) -> str:
     """What to look at again where a check in a kept finding disagrees; empty where none does."""
     kept = one.document["finding"] if one.kind == "finding" else {}
     return words_of(request).told(look_again(kept.get("disagreeing", {})))
+
+
+def _loads_off(garage: Garage, visit: Visit, one: Entry) -> bool:
+    """Whether an entry is a recording that says that loads were off at idle."""
+    if one.kind != "recording":
+        return False
+    try:
+        return garage.book.recording(visit.name, one.number).loads_off
+    except BookError:
+        return False  # its file is lost; another can be put in its place
 
 
 def _job(text: str) -> int | None:

@@ -3,7 +3,7 @@
 import tempfile
 from collections.abc import Mapping
 from contextlib import suppress
-from dataclasses import fields
+from dataclasses import fields, replace
 from functools import partial
 from pathlib import Path
 from typing import Annotated, Any
@@ -32,6 +32,7 @@ from bellmouth.pages.site.flow import stages_of
 from bellmouth.pages.site.garage import Garage, Visit
 from bellmouth.pages.site.rendering import go, page, words_of
 from bellmouth.pages.site.view_keeping import good_recordings
+from bellmouth.recording.series import Recording
 from bellmouth.work.finding_file import finding_in
 
 __all__ = ["asked_of", "judged_of", "made_again", "router", "shown_finding"]
@@ -61,7 +62,7 @@ def finding(request: Request, key: str) -> Response:
         name: plot_json(plot_in(plot, speak))
         for name, plot in finding_plots(as_metered(found, judged.car), speak.told).items()
     }  # fmt: skip
-    shown = report_page(found, judged.recordings[0], judged.car, speak)
+    shown = report_page(found, _of_entry(judged, speak), judged.car, speak)
     whole = {field.name: getattr(shown, field.name) for field in fields(shown)}
     return page(
         request, "finding.html",
@@ -83,7 +84,8 @@ def report(request: Request, key: str) -> Response:
     judged, found = judged_of(garage, visit, asked_of(visit))
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "finding.html"
-        write_report(path, found, judged.recordings[0], judged.car, words_of(request))
+        speak = words_of(request)
+        write_report(path, found, _of_entry(judged, speak), judged.car, speak)
         html = path.read_bytes()
     head = {"content-disposition": 'attachment; filename="finding.html"'}
     return Response(html, media_type="text/html", headers=head)
@@ -193,6 +195,13 @@ async def prior(request: Request, key: str, file: UploadFile | None = None) -> R
             asked["prior"] = read_weights(path)
     await run_in_threadpool(made_again, garage, visit, asked)
     return go(f"/car/{key}/finding")
+
+
+def _of_entry(judged: Judged[Finding], speak: Words) -> Recording:
+    """The recording that was judged, called by its entry in the reader's language: a report takes
+    what it is called for the name of a file, which it does not translate."""
+    recording = judged.recordings[0]
+    return replace(recording, source=speak.told(recording.source))
 
 
 def _meant(check: str, outcome: str, speak: Words) -> str:

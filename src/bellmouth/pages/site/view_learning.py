@@ -10,7 +10,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
 
-from bellmouth.book.done import since_work
+from bellmouth.book.done import met_since
 from bellmouth.errors import BellmouthError
 from bellmouth.learning import judge
 from bellmouth.learning.packs import packs
@@ -149,15 +149,8 @@ def _plan(visit: Visit, meant: Iterable[str]) -> tuple[Planned, ...]:
     called = learned_for([*done, *meant])
     # The plan is of the program's own procedures; one of your own covers none of them.
     known = {one.name for one in packs()}
-    met = {
-        name
-        for one in since_work(visit.here)
-        if one.kind == "attempt"
-        and one.document.get("judgement") == "met"
-        and (name := str(one.document["procedure"])) in known
-    }
+    met = set(met_since(visit.here)) & known
     told = {name: one for name, one in _settled(visit).items() if name in known}
-    met |= {name for name, one in told.items() if one["settled"] == "done"}
     skipped = {
         name: str(one["because"]) for name, one in told.items() if one["settled"] == "left out"
     }
@@ -165,6 +158,9 @@ def _plan(visit: Visit, meant: Iterable[str]) -> tuple[Planned, ...]:
 
 
 def _settled(visit: Visit) -> dict[str, Mapping[str, Any]]:
-    """What was last said of a procedure in this job, by its name."""
+    """What was last said of a procedure in this job, by its name; that it was done already holds
+    until there is work with the hands again."""
     notes = [one.document for one in visit.numbers("note")]
-    return {str(one["procedure"]): one for one in notes if "settled" in one}
+    said = {str(one["procedure"]): one for one in notes if "settled" in one}
+    met = met_since(visit.here)
+    return {name: one for name, one in said.items() if one["settled"] != "done" or name in met}

@@ -1,6 +1,7 @@
 """Recording: a file, or the car itself, with what to do now and how far it has got."""
 
 import tempfile
+from collections.abc import Sequence
 from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
@@ -15,6 +16,7 @@ from bellmouth.book.done import learned_since
 from bellmouth.book.entries import Entry
 from bellmouth.errors import BellmouthError
 from bellmouth.pages.coach_words import LIVE_WORDS
+from bellmouth.pages.site.corrections import turn_loads
 from bellmouth.pages.site.flow import stages_of
 from bellmouth.pages.site.garage import Garage, Visit
 from bellmouth.pages.site.rendering import go, page
@@ -58,14 +60,14 @@ async def from_file(
     controller: Annotated[str, Form(max_length=20)] = "",
     loads_off: Annotated[str, Form(max_length=9)] = "",
 ) -> Response:
-    """Take a file's recording into the book."""
+    """Take a file's recording into the book; sent again with another tick, it is corrected."""
     garage: Garage = request.app.state.garage
     visit = await run_in_threadpool(garage.visit, key)
     address = controller_of(controller)
     with tempfile.TemporaryDirectory() as folder:
         path = await kept_upload(file, Path(folder))
         named = await kept_mapping(mapping, Path(folder))
-        await run_in_threadpool(
+        same = await run_in_threadpool(
             lambda: garage.add_recording(
                 visit,
                 path,
@@ -75,6 +77,8 @@ async def from_file(
                 controller=address,
             )
         )
+    if same is not None:
+        await run_in_threadpool(turn_loads, garage, visit, same, by.strip())
     return _judged(visit)
 
 
@@ -167,19 +171,23 @@ def readings(request: Request, key: str) -> Response:
 def _judged(visit: Visit) -> Response:
     """Where a recording leads: to the finding, or after the work to the proof. ``visit`` is from
     before it was taken in."""
-    after = visit.numbers("recording") and any(map(_is_work, visit.here))
+    after = visit.numbers("recording") and _worked(visit.here)
     return go(f"/car/{visit.key}/{'proof' if after else 'finding'}")
 
 
 def _after_work(visit: Visit) -> set[int]:
     """Recordings of this job that were made after work of it was written down."""
     order = visit.here
-    done = next((place for place, one in enumerate(order) if _is_work(one)), len(order))
-    return {one.number for one in order[done:] if one.kind == "recording"}
+    return {
+        one.number
+        for place, one in enumerate(order)
+        if one.kind == "recording" and _worked(order[:place])
+    }
 
 
-def _is_work(one: Entry) -> bool:
-    return one.kind == "work" or bool(learned_since([one]))
+def _worked(entries: Sequence[Entry]) -> bool:
+    """Whether work was written down, or the idle learned again, by what the last of them says."""
+    return any(one.kind == "work" for one in entries) or bool(learned_since(entries))
 
 
 def _speeds() -> tuple[int, ...]:

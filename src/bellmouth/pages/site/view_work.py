@@ -1,6 +1,6 @@
 """The work: which, its job card, and what was done."""
 
-from collections.abc import Iterable
+from collections.abc import Collection
 from dataclasses import replace
 from typing import Annotated, Any, Literal
 
@@ -103,11 +103,7 @@ def done(
     too."""
     garage: Garage = request.app.state.garage
     visit = garage.visit(key)
-    if not work:
-        raise BellmouthError("Tick what was done, or that nothing was.")
-    if "nothing" in work and len(work) > 1:
-        raise BellmouthError("Something was done and nothing was: untick one of the two.")
-    told = done_said(work, by, gasket)
+    told = done_said(work or (), by, gasket)
     garage.book.add(visit.name, "work", told)
     practice = garage.practice(key)
     if practice is not None:
@@ -116,14 +112,19 @@ def done(
     return go(f"/car/{key}/learning")
 
 
-def done_said(work: Iterable[str], by: str, gasket: str) -> dict[str, Any]:
+def done_said(work: Collection[str], by: str, gasket: str) -> dict[str, Any]:
     """A piece of work as the book keeps it: what was done, by whom and with which gasket.
 
     Raises
     ------
     BellmouthError
-        If the gasket cannot have been what it is said to be.
+        If nothing is told, nothing beside a work, or the gasket cannot have been what it is said to
+        be.
     """
+    if not work:
+        raise BellmouthError("Tick what was done, or that nothing was.")
+    if "nothing" in work and len(work) > 1:
+        raise BellmouthError("Something was done and nothing was: untick one of the two.")
     told = [one for one in work if one in work_titles()] or ["nothing"]
     return {"done": told, **_said(told, by, gasket)}
 
