@@ -31,7 +31,7 @@ lint: $(DEV_STAMP) ## style, types and the order of the rooms
 	$(BIN)/lint-imports
 
 test: $(DEV_STAMP) lint ## everything: lint, tests, documentation
-	$(BIN)/pytest -n 2 $(PYTEST_ARGS)
+	$(BIN)/pytest -n 3 --dist worksteal $(PYTEST_ARGS)
 	$(MAKE) docs
 
 docs: $(DEV_STAMP) ## build the documentation into docs/_build; a warning is an error
