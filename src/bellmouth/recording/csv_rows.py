@@ -24,6 +24,7 @@ from bellmouth.recording.wall_clock import WallClock
 
 __all__ = ["rows_of_csv"]
 
+_THOUSANDS = r"^[+-]?[1-9]\d{0,2}\.\d{3}$"
 _WHOLE_THOUSAND = re.compile(rb"(?<![\d.])[1-9]\d{0,2}\.000(?!\d)")
 
 
@@ -81,7 +82,7 @@ def _fast(table: Table, *, by_clock: bool) -> Rows | None:
         if odd:
             array = np.where(np.isfinite(array), array, np.nan)
             notes.append(odd_cells(column.title, odd))
-        if _perhaps_thousands(column, array, text.body):
+        if _perhaps_thousands(column, array, text.body) and _pointed(table, column.index, schema):
             return None
         arrays[column.name] = array
     if by_clock:
@@ -92,6 +93,19 @@ def _fast(table: Table, *, by_clock: bool) -> Rows | None:
         arrays["time"] = np.array(times, dtype=np.float64)
     time = arrays.pop("time")
     return Rows(header, time, arrays, placer(text), tuple(notes))
+
+
+def _pointed(table: Table, index: int, schema: Mapping[str, pl.DataType]) -> bool:
+    """Whether a column has points, all of them where thousands are marked: the cells themselves are
+    looked at, as ``1.5`` and ``1.500`` are the same number."""
+    told = {**schema, str(index): pl.String()}
+    (cells,) = pl.read_csv(
+        table.text.body, has_header=False, schema=told, columns=[index],
+        separator=table.text.separator,
+    )  # fmt: skip
+    cells = cells.drop_nulls().str.strip_chars()
+    pointed = cells.filter(cells.str.contains(".", literal=True))
+    return bool(len(pointed) and pointed.str.contains(_THOUSANDS).all())
 
 
 def _perhaps_thousands(column: Column, array: Floats, body: bytes) -> bool:
