@@ -24,6 +24,7 @@ from bellmouth.practice.population import VARIANTS, Case, draw
 from bellmouth.practice.scenario import SimulatedCase, run
 from bellmouth.recording.steady import stretches
 from measure import honesty
+from measure.as_drawn import NAMES, probability_of
 from measure.over_variants import asked
 from measure.pool import spread
 from measure.simulated import CAUSES
@@ -33,11 +34,10 @@ __all__ = ["main"]
 
 Floats = NDArray[np.float64]
 
-_NAMES = tuple(dict.fromkeys(CAUSES))
-_LOG_WEIGHTS = np.log([CAUSES.count(name) / len(CAUSES) for name in _NAMES])
 _HEADS = ("recorded", "cases", *honesty.HEADS)
 _WAYS = ("as cases are drawn", "as the guide asks", "and the speeds it asks for", "and all of them")
 _CHUNK = 25
+# The guide takes at least 15 s of each; how long people take is our choice. [s]
 _OFF_S, _IDLE_S, _HELD_S, _AGAIN_S = 6.0, 45.0, 22.0, 30.0
 _HELD_SD_RPM = 60.0
 _HOT_C = 85.0
@@ -123,13 +123,11 @@ def _probability(one: SimulatedCase) -> Floats | None:
         case = solve(stretches(one.recording), (), one.car)
     except BellmouthError:
         return None
-    evidence = dict(zip(case.hypotheses.names, case.posterior.log_evidence, strict=True))
-    log = np.array([evidence[name] for name in _NAMES]) + _LOG_WEIGHTS
-    return np.asarray(np.exp(log - np.logaddexp.reduce(log)))
+    return probability_of(case)
 
 
 def _rows(found: Sequence[_Answer], of: str) -> list[list[str]]:
-    truth = np.array([_NAMES.index(one.cause) for one in found])
+    truth = np.array([NAMES.index(one.cause) for one in found])
     return [
         [
             f"{of}: {name}",

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bellmouth.errors import BellmouthError
-from bellmouth.finding.case import Case, solve
+from bellmouth.finding.case import solve
 from bellmouth.practice.faults import draw_weather
 from bellmouth.practice.plans import draw_plan
 from bellmouth.practice.population import VARIANTS, draw
@@ -21,6 +21,7 @@ from bellmouth.practice.scenario import run
 from bellmouth.recording.steady import stretches
 from bellmouth.recording.stretch import Stretch
 from measure import honesty
+from measure.as_drawn import NAMES, probability_of
 from measure.cases import CHUNK, Sample, cached, samples, stored
 from measure.over_variants import asked
 from measure.pool import spread
@@ -32,8 +33,6 @@ __all__ = ["main"]
 Floats = NDArray[np.float64]
 
 _OCCASION = 50
-_NAMES = tuple(dict.fromkeys(CAUSES))
-_LOG_WEIGHTS = np.log([CAUSES.count(name) / len(CAUSES) for name in _NAMES])
 _HEADS = ("judged", "cases", *honesty.HEADS)
 _WAYS = ("the first", "the second", "both together")
 
@@ -82,17 +81,11 @@ def _answer(which: tuple[Sample, tuple[Stretch, ...]]) -> _Answer | None:
         )
     except BellmouthError:
         return None
-    return _Answer(sample, np.stack([_probability(case) for case in cases]))
-
-
-def _probability(case: Case) -> Floats:
-    evidence = dict(zip(case.hypotheses.names, case.posterior.log_evidence, strict=True))
-    log = np.array([evidence[name] for name in _NAMES]) + _LOG_WEIGHTS
-    return np.asarray(np.exp(log - np.logaddexp.reduce(log)))
+    return _Answer(sample, np.stack([probability_of(case) for case in cases]))
 
 
 def _rows(found: Sequence[_Answer], of: str) -> list[list[str]]:
-    truth = np.array([_NAMES.index(one.sample.cause) for one in found])
+    truth = np.array([NAMES.index(one.sample.cause) for one in found])
     return [
         [
             f"{of}: {name}",

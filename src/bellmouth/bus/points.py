@@ -31,7 +31,7 @@ __all__ = ["LEAST_BITS", "imagined", "point_bits", "splitting_point"]
 Floats = NDArray[np.float64]
 
 # A further point costs half a minute with the engine hot and the car connected; the checks that are
-# suggested cost twenty times as much for ten times as many. [bits]
+# suggested cost twenty times as much for ten times as many. Our choice. [bits]
 LEAST_BITS = 0.03
 _LIKELY = 0.01
 _MOST = 12

@@ -36,7 +36,7 @@ Bools = NDArray[np.bool_]
 
 _NEGLIGIBLE_NATS = 10.0
 _FLOW_OVER_IDLE = 3.2  # air at 2,500 rpm without load over idle's: common practice, no source
-_MOST_LEAKS = 0.9  # of all idle air: with more the plate would be shut
+_MOST_LEAKS = 0.9  # of all idle air: with more the plate would be shut; our choice
 _FROM_IDLE_SD = 0.02  # how far a trim may drift from idle to 2,500 rpm beside what is modelled
 _FROM_IDLE_COMPUTED_SD = 0.03  # the same of a controller's own filling table
 

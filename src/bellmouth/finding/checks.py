@@ -46,7 +46,7 @@ Floats = NDArray[np.float64]
 _SETTING_UP_MINUTES = 20.0  # getting ready costs something for the quickest check too
 _SETTLED_BITS = 0.15
 _LEAST_BITS = 0.005
-_KNOWN_WELL_PCT = 0.5  # a closed reading of the car file's that is known worse may be read again
+_KNOWN_WELL_PCT = 0.5  # a car file's closed reading known worse may be read again; our choice
 _THOUSANDS = re.compile(r"(?<!\d)[1-9]\d{0,2},\d{3}(?!\d)")  # or a decimal comma: nobody can tell
 _MOST_TIMES = 6  # what a seventh time would tell is below any of these figures' own doubt
 
