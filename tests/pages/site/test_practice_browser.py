@@ -80,19 +80,28 @@ def judged(person: Person) -> str:
     return person.page.inner_text("h1")
 
 
-def attempted(person: Person, car: str, *, hears: bool) -> None:
-    """Where this computer stood still the attempt is void: begin again, as anybody would."""
-    for _ in range(2):
-        coached(person, car)
+def attempted(person: Person, car: str, *, hears: bool) -> str:
+    """How an attempt is judged; and what the page says of it.
+
+    Where the machine was too busy the attempt is void, or a reading is missing that decides: then
+    it is begun again, as anybody would.
+    """
+    for left in (2, 1, 0):
         try:
+            coached(person, car)
             closed_position(person, hears=hears)
         except Over as over:
-            if "stood still" not in str(over):
+            if "stood still" not in str(over) or not left:
                 raise
-        else:
-            return
-    coached(person, car)
-    closed_position(person, hears=hears)
+            continue
+        if not hears:
+            person.page.wait_for_selector("[data-phase=lost]")
+            assert "when it was not so" in person.page.inner_text("[data-told]")
+        said = judged(person)
+        told = person.page.inner_text("main")
+        if "cannot tell" not in said or not left:
+            break
+    return f"{said}\n{told}"
 
 
 def test_what_is_heard_in_the_practice_car_is_told_by_a_tap_and_what_is_not_is_none(
@@ -109,13 +118,11 @@ def test_what_is_heard_in_the_practice_car_is_told_by_a_tap_and_what_is_not_is_n
     page.wait_for_selector("[data-ready=yes]")
     assert page.locator("[data-coach]").get_attribute("data-taps") is None
     # Told before the plate moves: lost at once, and missed.
-    attempted(person, car, hears=False)
-    page.wait_for_selector("[data-phase=lost]")
-    assert "when it was not so" in page.inner_text("[data-told]")
-    assert judged(person) == "Throttle closed position: missed"
+    said = attempted(person, car, hears=False)
+    assert said.startswith("Throttle closed position: missed"), said
     # Told when it is heard: met.
-    attempted(person, car, hears=True)
-    assert judged(person) == "Throttle closed position: met"
+    said = attempted(person, car, hears=True)
+    assert said.startswith("Throttle closed position: met"), said
 
 
 def test_every_speed_that_may_be_asked_for_can_be_held(client: TestClient) -> None:
