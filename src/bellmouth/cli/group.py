@@ -9,6 +9,7 @@ from typing import Any, NoReturn
 import click
 
 from bellmouth import __version__
+from bellmouth.cli.refusing import refusal
 from bellmouth.errors import BellmouthError
 
 __all__ = ["BAD_INPUT", "Commands", "main"]
@@ -58,6 +59,7 @@ class Commands(click.Group):
     def main(self, args: Sequence[str] | None = None, *_: Any, **extra: Any) -> NoReturn:
         """Run, and leave with the exit code; a mistake of the user's never shows a traceback."""
         extra["standalone_mode"] = False
+        extra["obj"] = chosen = dict[str, str]()
         try:
             code = super().main(args, **extra)
         except click.exceptions.Abort:
@@ -65,31 +67,13 @@ class Commands(click.Group):
         except click.exceptions.NoArgsIsHelpError as error:
             click.echo(error.ctx.get_help())
             sys.exit(BAD_INPUT)
-        except click.UsageError as error:
-            _refuse(f"{error.format_message()} {_where_help_is(error)}")
-        except click.ClickException as error:
-            _refuse(error.format_message())
-        except BellmouthError as error:
-            _refuse(str(error))
         except BrokenPipeError:
             # Whoever read our output has seen enough; Python must not complain when it closes.
             os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
             sys.exit(0)
-        except OSError as error:
-            _refuse(_file_sentence(error))
+        except (click.ClickException, BellmouthError, OSError) as error:
+            _refuse(refusal(error, chosen))
         sys.exit(code if isinstance(code, int) else 0)
-
-
-def _where_help_is(error: click.UsageError) -> str:
-    path = error.ctx.command_path if error.ctx else "bellmouth"
-    return f"See {path} --help."
-
-
-def _file_sentence(error: OSError) -> str:
-    name = error.filename if isinstance(error.filename, str | bytes | os.PathLike) else None
-    reason = (error.strerror or str(error)).lower()
-    where = f"{os.fsdecode(name)}: " if name else ""
-    return f"{where}{reason}. Check the name and that you may read or write it."
 
 
 def _refuse(sentence: str) -> NoReturn:

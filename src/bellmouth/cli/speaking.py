@@ -7,7 +7,10 @@ from typing import Any, TypeVar
 
 import click
 
-__all__ = ["language_option", "speaking", "units_option"]
+__all__ = ["LANGUAGE", "language_option", "speaking", "units_option"]
+
+#: Where the root context's object holds the language, so that errors are told in it.
+LANGUAGE = "language"
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -17,8 +20,16 @@ def language_option(what: str, but: str = "") -> Callable[[F], F]:
     return click.option(
         "--language",
         type=click.Choice(["en", "de"]),
+        is_eager=True,  # what is wrong with another option is told in it too
+        callback=_noted,
         help=f"Language of {what}; left out, the locale's, else English.{but}",
     )
+
+
+def _noted(context: click.Context, _: click.Parameter, language: str | None) -> str | None:
+    if language and isinstance(chosen := context.find_root().obj, dict):
+        chosen[LANGUAGE] = language
+    return language
 
 
 def units_option(command: F) -> F:

@@ -36,7 +36,10 @@ _MEASURE = re.compile(
 _UNIT = re.compile(r"\b(?:mm2|degC|rpm)\b")
 _ALONE = re.compile(r"mm²|mm2|mm|kPa|g/s|degC|km/h|km|rpm|ms|min|MB")
 _COUNTED = re.compile(r"([+\-−]?\d[\d.,]*(?:\s%)?\s)(.+)", re.DOTALL)
-_FILE = re.compile(r"[^,:;()]*\.(csv|gz|parquet|toml|mf4|log|asc|blf|trc|json)", re.IGNORECASE)
+# A file's name may have spaces in it, but no sentence's end.
+_FILE = re.compile(
+    r'(?:[^,:;()".]|\.(?!\s))*\.(csv|gz|parquet|toml|mf4|log|asc|blf|trc|json)', re.IGNORECASE
+)
 # As a program or a file writes it: engine_speed, mass_air_flow [g/s].
 _NAME = re.compile(r"[a-z][a-z0-9]*(_[a-z0-9]+)+( \[[^\]]*\])?|\w+ \[[^\]]*\]")
 _QUOTED = re.compile(r'"[^"]*"|\[[^\]]*\]')

@@ -47,8 +47,9 @@ _PAGES = (
     "proof_page", "proof_screen", "proof_words", "quality", "report", "screen", "survey_charts",
     "survey_page", "survey_screen", "words",
 )  # fmt: skip
-#: A command that says much; of the others, whose help is English, what they have told.
-_COMMANDS = ("capturing",)
+#: What says much of the commands' room; of the others, whose help is English, what they have told
+#: and what they raise.
+_COMMANDS = ("capturing", "refusing")
 _TOLD = re.compile(r"""(?:speak|words)\.text\(\s*"((?:[^"\\]|\\.)*)"\s*\)""")
 #: Data files with sentences in them.
 _DATA = (
@@ -82,6 +83,11 @@ _WORDS = (
     "nothing", "found", "lower", "unchanged", "fell", "rose", "once more",
     # between things that are listed
     "{0} and {1}", "{0} or {1}", "{0}, and {1}", "{0}; and {1}", "{0} to {1}",
+    # why the system refuses a file, and what an error of the terminal ends with
+    "bellmouth procedures lists them.", "Did you mean {0}?",
+    "Begin one with: bellmouth book car NAME --file car.toml",
+    "No such file or directory", "Permission denied", "Is a directory", "Not a directory",
+    "File exists", "No space left on device", "File too large", "Read-only file system",
     # what a procedure wipes
     "codes", "freeze frame", "trims", "readiness",
 )  # fmt: skip
@@ -100,6 +106,9 @@ def sentences() -> Iterator[tuple[str, str]]:
     for path in _modules(root):
         source = root.joinpath(path).read_text(encoding="utf-8")
         yield from ((path, shape) for shape in shapes(source))
+    for path in _silent():
+        source = root.joinpath(path).read_text(encoding="utf-8")
+        yield from ((path, shape) for shape in _raised(source))
     for path in _DATA:
         yield from ((path, text) for text in _data(root.joinpath(path)))
     for entry in _sorted(root.joinpath("learning/packs"), ".toml"):
@@ -112,8 +121,9 @@ def sentences() -> Iterator[tuple[str, str]]:
 def _on_terminals(root: Traversable) -> Iterator[tuple[str, str]]:
     """What commands say themselves, and the story of the demonstration."""
     for entry in _sorted(root.joinpath("cli"), ".py"):
-        told = _TOLD.findall(entry.read_text(encoding="utf-8"))
-        yield from ((f"cli/{entry.name}", text) for text in told)
+        source = entry.read_text(encoding="utf-8")
+        said = (*_TOLD.findall(source), *_raised(source))
+        yield from ((f"cli/{entry.name}", text) for text in said)
     story = root.joinpath("data/demo/story.txt").read_text(encoding="utf-8")
     yield from (("data/demo/story.txt", text) for text in paragraphs(story))
 
@@ -145,6 +155,12 @@ def _modules(root: Traversable) -> Iterator[str]:
     yield from (f"cli/{name}.py" for name in _COMMANDS)
 
 
+def _silent() -> Iterator[str]:
+    """Modules of which no page says anything: their errors are the terminal's alone."""
+    for room, silent in _ROOMS.items():
+        yield from (f"{room}/{name}.py" for name in silent)
+
+
 def paragraphs(text: str) -> list[str]:
     """The paragraphs of a text that is set in lines, each in one line."""
     return [" ".join(one.split()) for one in text.split("\n\n")]
@@ -161,6 +177,13 @@ def shapes(source: str) -> Iterator[str]:
     finder = _Finder()
     finder.visit(ast.parse(source))
     yield from dict.fromkeys(finder.found)
+
+
+def _raised(source: str) -> Iterator[str]:
+    """The sentences of a module's errors alone."""
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.Raise) and node.exc is not None:
+            yield from shapes(ast.unparse(node.exc))
 
 
 def _data(entry: Traversable) -> Iterator[str]:

@@ -1,0 +1,95 @@
+"""What is said where a command is refused: one sentence, in the language that was chosen for it.
+
+Errors of the rooms below are sentences of the catalogue. Those of the command line itself come in
+a library's English and are known again here; what was typed stays letter for letter.
+"""
+
+import os
+import re
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
+import click
+
+from bellmouth.cli.speaking import LANGUAGE
+
+if TYPE_CHECKING:
+    from bellmouth.pages.card_words import Words
+
+__all__ = ["refusal"]
+
+#: What the library says, and the text of the catalogue that says the same.
+_USAGE = tuple(
+    (re.compile(pattern), text)
+    for pattern, text in (
+        (r"Missing option (\S.*?)\.(?:\s.*)?", "Missing option {0}."),
+        (r"Missing argument (\S.*?)\.(?:\s.*)?", "Missing argument {0}."),
+        (r"Missing command\.\s*", "Missing command."),
+        (r"No such option (\S+)\.", "No such option {0}."),
+        (r"No such command (\S+)\.", "No such command {0}."),
+        (r"Option (\S+) requires (?:an argument|\d+ arguments)\.", "Option {0} needs a value."),
+        (r"Option (\S+) does not take a value\.", "Option {0} takes no value."),
+        (r"Got unexpected extra arguments? \((.+)\)\s*", "There is no place for {0}."),
+        (r"(\S.*) is not one of (.+)\.", "{0} is not one of {1}."),
+        (r"(\S.*) is not a valid (?:float|integer)(?:\srange)?\.", "{0} is no number."),
+        (r"(\S.*) is not in the range (.+)\.", "{0} is not in the range {1}."),
+    )
+)
+_MEANT = re.compile(r"(.+\.) \(?(?:Did you mean|Possible options:)(?: one of:)? (.+?)[?)]+")
+_INVALID = re.compile(r"Invalid\svalue\sfor\s([^:]+): (.+)", re.DOTALL)
+
+
+def refusal(error: Exception, chosen: Mapping[str, str]) -> str:
+    """The sentence for an error.
+
+    Parameters
+    ----------
+    error
+        Bad input, bad use, or what the system refused of a file.
+    chosen
+        The root context's object: the language that was chosen; left out, the locale's.
+    """
+    from bellmouth.pages.card_catalogue import default_language  # noqa: PLC0415 - errors only
+
+    language = chosen.get(LANGUAGE) or default_language()
+    if language == "en":
+        return _english(error)
+    from bellmouth.pages.card_words import Words  # noqa: PLC0415
+
+    words = Words(language)
+    if not isinstance(error, click.UsageError):
+        return words.told(_english(error))
+    more = words.text("See {0} --help.").format(_path(error))
+    return f"{_used(error.format_message(), words)} {more}"
+
+
+def _english(error: Exception) -> str:
+    if isinstance(error, click.UsageError):
+        return f"{error.format_message()} See {_path(error)} --help."
+    if isinstance(error, click.ClickException):
+        return error.format_message()
+    return _of_file(error) if isinstance(error, OSError) else str(error)
+
+
+def _path(error: click.UsageError) -> str:
+    return error.ctx.command_path if error.ctx else "bellmouth"
+
+
+def _of_file(error: OSError) -> str:
+    name = error.filename if isinstance(error.filename, str | bytes | os.PathLike) else None
+    reason = (error.strerror or str(error)).lower()
+    where = f"{os.fsdecode(name)}: " if name else ""
+    return f"{where}{reason}. Check the name and that you may read or write it."
+
+
+def _used(message: str, words: "Words") -> str:
+    """What the command line says of its use, in the language."""
+    if found := _MEANT.fullmatch(message):
+        meant = words.text("Did you mean {0}?").format(found[2])
+        return f"{_used(found[1], words)} {meant}"
+    if found := _INVALID.fullmatch(message):
+        return words.text("Value of {0}: {1}").format(found[1], _used(found[2], words))
+    for pattern, text in _USAGE:
+        if found := pattern.fullmatch(message):
+            return words.text(text).format(*found.groups())
+    return words.told(message)
