@@ -3,6 +3,7 @@
 import os
 import sys
 from collections.abc import Sequence
+from difflib import get_close_matches
 from importlib import import_module
 from typing import Any, NoReturn
 
@@ -55,6 +56,19 @@ class Commands(click.Group):
             return None
         command = import_module(f"bellmouth.cli.{cmd_name}").command
         return command if isinstance(command, click.Command) else None
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """The command that was typed; where there is none, the one that may be meant is named."""
+        try:
+            return super().resolve_command(ctx, args)
+        except click.UsageError as error:
+            # The library only looks among commands that are loaded.
+            if not (close := get_close_matches(args[0], _COMMANDS, n=1)):
+                raise
+            asked = f"{error.message} Did you mean '{close[0]}'?"
+            raise click.UsageError(asked, error.ctx) from error
 
     def main(self, args: Sequence[str] | None = None, *_: Any, **extra: Any) -> NoReturn:
         """Run, and leave with the exit code; a mistake of the user's never shows a traceback."""
