@@ -198,3 +198,37 @@ def test_no_command_says_a_sentence_of_its_own_past_the_words() -> None:
             parts = said.values if isinstance(said, ast.JoinedStr) else [said]
             texts = [part.value for part in parts if isinstance(part, ast.Constant)]
             assert not any(re.search("[A-Za-z]{2}", str(text)) for text in texts), name
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["procedures"], ["procedures", "show", "idle-air-learning-by-pedal"],
+        ["procedures", "show", "running-idle-two-stints"],
+        ["procedures", "plan", "clean_plate", "battery_disconnected"],
+        ["practice", "--fault", "leak", "--size", "2.5", "--done", "clean_plate", "--seconds",
+         "0.1", "--tell"],
+    ],
+)  # fmt: skip
+def test_other_commands_speak_german_too(run: Run, words: list[str]) -> None:
+    told = run(*words, "--language", "de")
+    assert told.exit_code == 0, told.output
+    # What is typed: names of procedures, and commands to copy, which are indented.
+    kept = [one for one in told.stdout.splitlines() if not one.startswith("  bellmouth")]
+    bare = re.sub(r"[a-z]+(-[a-z]+)+", "", "\n".join(kept))
+    assert left_english(bare) == set()
+    assert told.stdout != run(*words, "--language", "en").stdout
+
+
+def test_a_conversion_says_in_german_what_it_leaves_behind(
+    run: Run, tmp_path: Path, recording: Path
+) -> None:
+    told = run("convert", recording, tmp_path / "b.parquet", "--language", "de").stdout
+    assert "13 Messwerte, " in told
+
+
+def test_a_group_and_its_commands_take_the_language(run: Run) -> None:
+    plan = ["plan", "battery_disconnected"]
+    german = run("procedures", *plan, "--language", "de").stdout
+    assert run("procedures", "--language", "de", *plan).stdout == german
+    assert "Verlangt durch: Batterie abgeklemmt" in " ".join(german.split())

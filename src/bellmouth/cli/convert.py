@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from bellmouth.cli.adapter_options import parse_controller
+from bellmouth.cli.speaking import in_language, say, words
 from bellmouth.cli.waiting import waiting
 from bellmouth.cli.writing import overwrite_option, refuse_existing
 
@@ -18,6 +19,7 @@ __all__ = ["command"]
 _FILE = click.Path(path_type=Path)
 
 
+@in_language
 @click.command("convert", short_help="A recording of any kind to Parquet, CSV or MDF.")
 @click.argument("recording", type=_FILE, metavar="IN")
 @click.argument("out", type=_FILE, metavar="OUT")
@@ -49,14 +51,14 @@ def command(
     if out.exists() and recording.exists() and out.samefile(recording):
         raise click.UsageError(f"{out}: is the recording itself. Give another name to write to.")
     refuse_existing(out, overwrite=overwrite)
-    with waiting("Reading the recording"):
+    with waiting(words().text("Reading the recording")):
         found = read_recording(recording, mapping=mapping, controller=controller)
         write_recording(found, out, overwrite=overwrite)
     samples = sum(series.time_s.size for series in found.series.values())
     seconds = max(float(series.time_s[-1]) for series in found.series.values())
-    click.echo(f"{out}: {len(found.series)} parameters, {samples} samples, {seconds:.0f} s.")
+    say(f"{out}: {len(found.series)} parameters, {samples} samples, {seconds:.0f} s.")
     for note in (*found.notes, *_left_behind(found, out)):
-        click.echo(f"- {note}")
+        click.echo(f"- {words().told(note)}")
 
 
 def _left_behind(recording: "Recording", out: Path) -> Iterator[str]:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from bellmouth.cli.speaking import in_language, say, words
 from bellmouth.cli.waiting import waiting
 from bellmouth.cli.writing import overwrite_option, refuse_existing
 
@@ -28,6 +29,7 @@ _LOOK_UP_S = 0.2
 _WORKS = ("clean_plate", "clean_meter", "reseal", "renew_gasket")
 
 
+@in_language
 @click.command("practice", short_help="A simulated car that answers on a real bus.")
 @click.option(
     "--port", type=click.IntRange(1, 65_535), help="TCP port on loopback (default: a free one)."
@@ -159,20 +161,20 @@ def command(
     )
     seat = take_a_seat(driver, human=human, seed=seed)
     with _until_stopped():
-        with waiting("Building the car"):
+        with waiting(words().text("Building the car")):
             car = _car(fault, sizes, seed, car_file, variant, latency, speed, state)
         _mend(car, works)
         car.driver = seat.mechanic
         if write_car is not None:
             _write(write_car, _MARK + car.toml(), overwrite=overwrite)
-        with _serving(car, choice) as served, seat.driving(car, click.echo):
+        with _serving(car, choice) as served, seat.driving(car, say):
             _introduce(served, choice, write_car or car_file, works)
             if seat.who == "keyboard":
                 _show_keys()
             if tell:
                 _tell(car)
             _wait(served, seconds)
-    click.echo("The practice car has stopped.")
+    say("The practice car has stopped.")
 
 
 def _choice(
@@ -224,7 +226,7 @@ def _mend(car: "PracticeCar", works: tuple[str, ...]) -> None:
     from bellmouth.practice.mending import idle_works  # noqa: PLC0415
 
     for work in idle_works(car.truth.cause, works):
-        click.echo(f"{work} mends nothing that is wrong with this car.")
+        say(f"{work} mends nothing that is wrong with this car.")
     car.mend(works)
 
 
@@ -270,33 +272,33 @@ def _introduce(
     served: "Served", choice: "WireChoice", car_file: Path | None, works: tuple[str, ...]
 ) -> None:
     speed = "10.4 kbit/s" if choice.kline else f"{(choice.bit_rate or 500_000) / 1000:g} kbit/s"
-    words = ["bellmouth", "record", "--interface", served.interface, "--channel", served.channel]
+    typed = ["bellmouth", "record", "--interface", served.interface, "--channel", served.channel]
     described, out = str(car_file or "car.toml"), "after.parquet" if works else "rec.parquet"
-    words += ["--car", described, "-o", out]
-    click.echo(f"A practice car is waiting on {served.channel} ({served.interface}, {speed}).")
-    click.echo("To talk to it, type in another shell:")
-    click.echo(f"  {shlex.join(words)}")
+    typed += ["--car", described, "-o", out]
+    say(f"A practice car is waiting on {served.channel} ({served.interface}, {speed}).")
+    say("To talk to it, type in another shell:")
+    click.echo(f"  {shlex.join(typed)}")
     if works:
         done = [word for work in dict.fromkeys(works) for word in ("--done", work)]
         proof = ["bellmouth", "prove", "rec.parquet", out, "--car", described, *done]
-        click.echo("And then, beside the recording from before the work:")
+        say("And then, beside the recording from before the work:")
         click.echo(f"  {shlex.join(proof)}")
     if car_file is None:
-        click.echo("Its description for --car is written by --write-car car.toml.")
-    click.echo("Ctrl-C ends it.")
+        say("Its description for --car is written by --write-car car.toml.")
+    say("Ctrl-C ends it.")
 
 
 def _show_keys() -> None:
     from bellmouth.practice.keyboard import KEYS  # noqa: PLC0415
 
     for key, meaning in KEYS.items():
-        click.echo(f"  {key}  {meaning}")
+        click.echo(f"  {key}  {words().told(meaning)}")
 
 
 def _tell(car: "PracticeCar") -> None:
     truth = car.truth
     sizes = [f"{name} {size:.3g} {truth.units[name]}" for name, size in truth.sizes.items()]
-    click.echo(f"What is wrong with it: {', '.join(sizes) or truth.cause}.")
+    say(f"What is wrong with it: {', '.join(sizes) or truth.cause}.")
 
 
 def _wait(served: "Served", seconds: float | None) -> None:

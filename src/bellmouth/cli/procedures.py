@@ -5,18 +5,21 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from bellmouth.cli.speaking import Speaking, say, words
+
 if TYPE_CHECKING:
-    from rich.console import Console
+    from bellmouth.pages.teller import Teller
 
 __all__ = ["command"]
 
 _JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
 
 
-def _out() -> "Console":
+def _out() -> "Teller":
     from bellmouth.pages.lists import console  # noqa: PLC0415 - --help stays quick
+    from bellmouth.pages.teller import Teller  # noqa: PLC0415
 
-    return console()
+    return Teller(console(), words())
 
 
 def _print_json(document: dict[str, Any]) -> None:
@@ -27,6 +30,7 @@ def _print_json(document: dict[str, Any]) -> None:
 
 @click.group(
     "procedures",
+    cls=Speaking,
     invoke_without_command=True,
     short_help="The learning procedures; show one, check yours, plan a job.",
 )
@@ -67,9 +71,9 @@ def check(file: Path) -> None:
     from bellmouth.learning import read_procedure  # noqa: PLC0415
 
     procedure = read_procedure(file)
-    click.echo(f"{file.name}: {procedure.title}, {len(procedure.steps)} steps, can be met.")
+    say(f"{file.name}: {procedure.title}, {len(procedure.steps)} steps, can be met.")
     if not procedure.sourced:
-        click.echo(f"Its source is: {procedure.source}. Write your manual's section there.")
+        say(f"Its source is: {procedure.source}. Write your manual's section there.")
 
 
 @command.command("plan")

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from bellmouth.cli.speaking import in_language, say
 from bellmouth.errors import BellmouthError
 
 if TYPE_CHECKING:
@@ -18,6 +19,7 @@ _LOOPBACK = "127.0.0.1"
 _HTTP_PORT = 80
 
 
+@in_language
 @click.command("serve", short_help="The whole job on a page, on this machine.")
 @click.option(
     "--port",
@@ -54,7 +56,7 @@ def command(port: int, where: str | None, show: bool, network: bool, pair_anew: 
         settings, address = _settings(port, folder if network else None, anew=pair_anew)
         # The same file as the terminal's coach: a person is the same on either.
         garage = Garage(Book(place), folder, people=default_folder() / "attempts")
-        click.echo(f"The page is at {address} (ctrl-C ends it)")
+        say(f"The page is at {address} (ctrl-C ends it)")
         if show:
             webbrowser.open(address)
         config = uvicorn.Config(
@@ -101,8 +103,8 @@ def _settings(port: int, network: Path | None, *, anew: bool) -> "tuple[Settings
     )
     address = pair_address(settings, new_code(settings))
     click.echo(terminal_picture(address))
-    click.echo(f"Scan it with the device that is to use the page, or open {address}")
-    click.echo("It works once; a paired browser shows another at /pair.")
+    say(f"Scan it with the device that is to use the page, or open {address}")
+    say("It works once; a paired browser shows another at /pair.")
     return settings, f"http://{_LOOPBACK}:{port}/pair?code={new_code(settings)}"
 
 

@@ -3,11 +3,23 @@
 import functools
 import inspect
 from collections.abc import Callable
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-__all__ = ["LANGUAGE", "language_option", "speaking", "units_option"]
+if TYPE_CHECKING:
+    from bellmouth.pages.card_words import Words
+
+__all__ = [
+    "LANGUAGE",
+    "Speaking",
+    "in_language",
+    "language_option",
+    "say",
+    "speaking",
+    "units_option",
+    "words",
+]
 
 #: Where the root context's object holds the language, so that errors are told in it.
 LANGUAGE = "language"
@@ -24,6 +36,51 @@ def language_option(what: str, but: str = "") -> Callable[[F], F]:
         callback=_noted,
         help=f"Language of {what}; left out, the locale's, else English.{but}",
     )
+
+
+class Speaking(click.Group):
+    """A group whose commands all speak: each takes ``--language``, and so does the group."""
+
+    def __init__(self, *given: Any, **named: Any) -> None:
+        super().__init__(*given, **named)
+        self.params.append(_unseen())
+
+    def add_command(self, cmd: click.Command, name: str | None = None) -> None:
+        """A command of the group."""
+        super().add_command(in_language(cmd), name)
+
+
+def _unseen() -> click.Option:
+    return click.Option(
+        ["--language"],
+        type=click.Choice(["en", "de"]),
+        is_eager=True,
+        expose_value=False,
+        callback=_noted,
+        help="Language of what is printed; left out, the locale's, else English. JSON is English.",
+    )
+
+
+def in_language(command: click.Command) -> click.Command:
+    """Give a command ``--language`` that it hands to nobody: `words` knows what was chosen."""
+    command.params.append(_unseen())
+    return command
+
+
+def words() -> "Words":
+    """The words of the running command: in the language that was chosen, or the locale's."""
+    from bellmouth.pages.card_catalogue import default_language  # noqa: PLC0415 - for --help
+    from bellmouth.pages.card_words import Words  # noqa: PLC0415
+
+    context = click.get_current_context(silent=True)
+    chosen = context.find_root().obj if context else None
+    language = chosen.get(LANGUAGE) if isinstance(chosen, dict) else None
+    return Words(language or default_language())
+
+
+def say(sentence: str, *, err: bool = False) -> None:
+    """Print a sentence in the language of the running command."""
+    click.echo(words().told(sentence), err=err)
 
 
 def _noted(context: click.Context, _: click.Parameter, language: str | None) -> str | None:

@@ -4,14 +4,13 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
-from rich.console import Console
 from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
 from bellmouth.learning.plan import Planned
 from bellmouth.learning.procedure import Condition, Procedure, Step, Window, action_words
-from bellmouth.pages.lists import celsius, hanging, print_list, section
+from bellmouth.pages.teller import Teller
 
 __all__ = [
     "plan_document",
@@ -41,55 +40,54 @@ def time_words(seconds: float) -> str:
     return f"{seconds / 60.0:g} min" if seconds >= 600.0 else f"{seconds:g} s"
 
 
-def print_procedures(procedures: Sequence[Procedure], out: Console) -> None:
+def print_procedures(procedures: Sequence[Procedure], to: Teller) -> None:
     """The list: name, what for."""
     table = Table.grid(padding=(0, 2))
     for _ in range(2):
         table.add_column(overflow="fold")
     for one in procedures:
-        table.add_row(Text(one.name, style="bold"), Text(one.title))
-    out.print(table)
+        table.add_row(Text(one.name, style="bold"), Text(to.say(one.title)))
+    to.out.print(table)
     unsourced = [one for one in procedures if not one.sourced]
     if unsourced:
-        out.print()
-        text = (
+        to.out.print()
+        to.line(
             f"{len(unsourced)} of {len(procedures)} are {unsourced[0].source}: not coached until "
             "you confirm that the car's own manual was checked (--manual-checked). The manual wins."
         )
-        out.print(Text(text))
 
 
-def print_procedure(one: Procedure, out: Console) -> None:
+def print_procedure(one: Procedure, to: Teller) -> None:
     """One procedure in full."""
-    out.print()
-    out.print(Text(f"{one.title} ({one.name})", style="bold"))
+    to.out.print()
+    to.out.print(Text(f"{to.say(one.title)} ({one.name})", style="bold"))
     for text in (one.purpose, f"Source: {one.source}."):
         if text.strip():
-            out.print(hanging(" ", text))
-    print_list(out, "Caution", one.cautions, len(one.cautions))
+            to.hanging(" ", text)
+    to.list("Caution", one.cautions, len(one.cautions))
     for when, title in (("before", "Before you start"), ("throughout", "What must stand")):
         told = [condition.say for condition in one.conditions if condition.when == when]
-        print_list(out, title, told, len(told))
-    section(out, "Steps")
+        to.list(title, told, len(told))
+    to.section("Steps")
     for number, step in enumerate(one.steps, 1):
-        _print_step(number, step, one, out)
+        _print_step(number, step, one, to)
     signs = [f"{sign.how}: {sign.what}" for sign in one.signs]
-    print_list(out, "How you know that it took", signs, len(signs))
-    print_list(out, "It erases", one.erases, len(one.erases))
-    out.print()
-    out.print(Text(f"If anything feels wrong: {one.safe_state}"))
+    to.list("How you know that it took", signs, len(signs))
+    to.list("It erases", one.erases, len(one.erases))
+    to.out.print()
+    to.line(f"If anything feels wrong: {one.safe_state}")
 
 
-def _print_step(number: int, step: Step, procedure: Procedure, out: Console) -> None:
-    optional = " (optional)" if step.optional else ""
-    out.print(Text(f"{number:2} {step.say}{optional}", style="bold"))
+def _print_step(number: int, step: Step, procedure: Procedure, to: Teller) -> None:
+    optional = f" ({to.say('may be left out')})" if step.optional else ""
+    to.out.print(Text(f"{number:2} {to.say(step.say)}{optional}", style="bold"))
     told = [step.show, *_asked(step, procedure)]
     if step.instead:
         told.append(f"May be replaced by {step.instead}, with the reason.")
     if step.caution:
         told.append(f"! {step.caution}")
-    told = [celsius(part) for part in told if part]
-    out.print(Padding(Text(" ".join(told)), (0, 0, 0, 3)))
+    said = " ".join(to.say(part) for part in told if part)
+    to.out.print(Padding(Text(said), (0, 0, 0, 3)))
 
 
 def _asked(step: Step, procedure: Procedure) -> list[str]:
@@ -125,18 +123,19 @@ def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def print_plan(planned: Sequence[Planned], out: Console) -> None:
+def print_plan(planned: Sequence[Planned], to: Teller) -> None:
     """A plan, in the order in which to do it."""
-    out.print()
+    to.out.print()
     if not planned:
-        out.print(Text("No learning procedure is called for by this work.", style="bold"))
+        to.line("No learning procedure is called for by this work.", "bold")
         return
     for number, item in enumerate(planned, 1):
-        out.print(Text(f"{number} {item.procedure.title}", style="bold"))
-        told = [f"({item.procedure.name})", item.why, item.covered]
+        to.out.print(Text(f"{number} {to.say(item.procedure.title)}", style="bold"))
+        told = [item.why, item.covered]
         if item.instead:
             told.append(f"On other cars instead: {', '.join(item.instead)}; the manual says which.")
-        out.print(Padding(Text(" ".join(part for part in told if part)), (0, 0, 0, 2)))
+        said = [f"({item.procedure.name})", *(to.say(part) for part in told if part)]
+        to.out.print(Padding(Text(" ".join(said)), (0, 0, 0, 2)))
 
 
 def plan_document(planned: Sequence[Planned]) -> dict[str, Any]:

@@ -43,14 +43,14 @@ _ROOMS: Mapping[str, tuple[str, ...]] = {
 #: What the pages themselves say; the rest of their room draws on the terminal or holds texts that
 #: are in the catalogue already.
 _PAGES = (
-    "car_screen", "charts", "clearing_words", "forecast_chart", "known_screen", "proof_charts",
-    "proof_page", "proof_screen", "proof_words", "quality", "report", "screen", "survey_charts",
-    "survey_page", "survey_screen", "words",
+    "car_screen", "charts", "clearing_words", "forecast_chart", "known_screen", "procedures",
+    "proof_charts", "proof_page", "proof_screen", "proof_words", "quality", "report", "screen",
+    "survey_charts", "survey_page", "survey_screen", "words",
 )  # fmt: skip
 #: What says much of the commands' room; of the others, whose help is English, what they have told
 #: and what they raise.
 _COMMANDS = ("capturing", "refusing")
-_TOLD = re.compile(r"""(?:speak|words)\.text\(\s*"((?:[^"\\]|\\.)*)"\s*\)""")
+_TOLD = re.compile(r"""(?:speak|words(?:\(\))?)\.text\(\s*"((?:[^"\\]|\\.)*)"\s*\)""")
 #: Data files with sentences in them.
 _DATA = (
     "finding/checks.toml", "bus/guide.toml", "bus/readiness.toml", "recording/needs.toml",
@@ -94,8 +94,8 @@ _WORDS = (
 _TWO_WORDS = re.compile(r"[A-Za-z]{2,}[,;:.]?\)? (\(?[A-Za-z]{2,}|\{)|\} [a-z]{2,}")
 #: Written in code or for a program: SQL, markup, patterns, keys of a library, kinds of a file.
 _NO_WORDS = re.compile(
-    r"[\\<>\n]|^(PRAGMA |upper |lower |offset |outside )|^#|^-|^(gone|still) and new$|^target load$"
-    r"|application/|attachment|^\w+\["
+    r"[\\<>\n]|^(PRAGMA |upper |lower |offset |outside )|^#|^-(?!-[a-z]+ )|^(gone|still) and new$"
+    r"|^target load$|application/|attachment|^\w+\["
 )
 _PLACES = re.compile(r"\{\w*\}")
 
@@ -106,7 +106,7 @@ def sentences() -> Iterator[tuple[str, str]]:
     for path in _modules(root):
         source = root.joinpath(path).read_text(encoding="utf-8")
         yield from ((path, shape) for shape in shapes(source))
-    for path in _silent():
+    for path in _silent(root):
         source = root.joinpath(path).read_text(encoding="utf-8")
         yield from ((path, shape) for shape in _raised(source))
     for path in _DATA:
@@ -155,10 +155,12 @@ def _modules(root: Traversable) -> Iterator[str]:
     yield from (f"cli/{name}.py" for name in _COMMANDS)
 
 
-def _silent() -> Iterator[str]:
+def _silent(root: Traversable) -> Iterator[str]:
     """Modules of which no page says anything: their errors are the terminal's alone."""
     for room, silent in _ROOMS.items():
         yield from (f"{room}/{name}.py" for name in silent)
+    for room in ("practice", "work"):
+        yield from (f"{room}/{one.name}" for one in _sorted(root.joinpath(room), ".py"))
 
 
 def paragraphs(text: str) -> list[str]:
@@ -180,10 +182,12 @@ def shapes(source: str) -> Iterator[str]:
 
 
 def _raised(source: str) -> Iterator[str]:
-    """The sentences of a module's errors alone."""
+    """The sentences of a module's errors, and of what it says in passing."""
     for node in ast.walk(ast.parse(source)):
         if isinstance(node, ast.Raise) and node.exc is not None:
             yield from shapes(ast.unparse(node.exc))
+        elif isinstance(node, ast.Call) and getattr(node.func, "id", "") == "say" and node.args:
+            yield from shapes(f"said = {ast.unparse(node.args[0])}")
 
 
 def _data(entry: Traversable) -> Iterator[str]:

@@ -17,6 +17,7 @@ from bellmouth.pages.plot_words import PLOT_TEXTS, PLOT_WORDS
 from bellmouth.pages.site.car_fields import FIELDS
 from bellmouth.pages.words import SAFETY
 from bellmouth.practice.desk import KEYS
+from bellmouth.practice.keyboard import KEYS as DRIVING_KEYS
 
 __all__ = ["site_texts"]
 
@@ -43,6 +44,7 @@ def site_texts() -> Iterator[tuple[str, str]]:
         ("coach", COACH_WORDS), ("live", LIVE_WORDS), ("cues", PHRASES),
         ("terminal", TERMINAL_WORDS), ("paper", PAPER_WORDS),
         ("reasons", REASONS), ("reasons", DONE_WRONG), ("keys", KEYS),
+        ("keys", DRIVING_KEYS),
     )  # fmt: skip
     for source, words in tables:
         yield from ((source, text) for text in words.values())

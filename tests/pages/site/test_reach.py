@@ -35,12 +35,16 @@ OWN = {
 #: Option by option: method, address and field where the page has it; or why it needs none.
 CAR, LEARNING = "/car/{key}", "/car/{key}/learning/{name}"
 SPEAKING = ("find", "record", "codes", "monitors", "clear", "check", "prove", "causes", "checks")
+IN_LANGUAGE = (
+    "convert", "procedures", "procedures check", "procedures plan", "procedures show",
+)  # fmt: skip
 WHERE: dict[str, tuple[str, str, str] | str] = {
     **{
         f"{one} {name}": ("POST", "/settings", name)
         for one in SPEAKING
         for name in ("language", "units")
     },
+    **{f"{one} language": ("POST", "/settings", "language") for one in IN_LANGUAGE},
     "find": f"GET {CAR}/finding",
     "find recording": ("POST", f"{CAR}/record/file", "file"),
     "find car_file": ("POST", f"{CAR}/facts/file", "file"),
