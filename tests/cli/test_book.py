@@ -53,7 +53,7 @@ def filled(
         "open", "blue one", "--distance", "40000mi", "--on", "2024-03-01", "--complaint",
         "rough idle",
     )  # fmt: skip
-    assert said == "blue one: job 3 opened, 2024-03-01 at 64,374 km.\n"
+    assert said == "blue one: job 3 opened, 2024-03-01, 64,374 km.\n"
     assert "recording added as entry 4" in words("add", "blue one", "recording", recording)
     assert "finding added as entry 5: leak, " in words("add", "blue one", "finding")
     assert "work added as entry 6" in words("add", "blue one", "work", "clean_plate", "reseal")

@@ -97,4 +97,4 @@ def test_two_families_do_not_go_into_one_file(run: Run, fleet: Path, tmp_path: P
     each = run(*given, "--out", tmp_path / "f", "--learn-family", tmp_path / "{family}.toml")
     assert each.exit_code == 0, each.stderr
     assert (tmp_path / "two-litre.toml").exists()
-    assert "three litre: 1 car to learn from, at least 8 are needed" in each.stderr
+    assert 'three litre": 1 car to learn from, at least 8 are needed' in each.stderr

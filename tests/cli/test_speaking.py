@@ -232,3 +232,54 @@ def test_a_group_and_its_commands_take_the_language(run: Run) -> None:
     german = run("procedures", *plan, "--language", "de").stdout
     assert run("procedures", "--language", "de", *plan).stdout == german
     assert "Verlangt durch: Batterie abgeklemmt" in " ".join(german.split())
+
+
+def test_a_book_is_read_in_german_and_its_names_stay(
+    run: Run, tmp_path: Path, recording: Path, car: Path
+) -> None:
+    """The name and the note are English, and somebody's own."""
+    name, note = "the blue one", "idle is high on cold days"
+
+    def said(*words: str | Path) -> str:
+        ran = run("book", "--book", tmp_path / "book", *words, "--language", "de")
+        assert ran.exit_code in (0, 1), ran.output
+        return ran.stdout.replace(name, "").replace(note, "").replace(str(tmp_path), "")
+
+    told = [
+        said("car", name, "--file", car),
+        said("open", name, "--distance", "142000", "--complaint", "rough idle"),
+        said("add", name, "recording", recording),
+        said("add", name, "finding"),
+        said("add", name, "work", "clean_plate"),
+        said("add", name, "note", note),
+        *(said(*words) for words in (["show"], ["show", name], ["due"], ["forecast", name])),
+        *(said(one) for one in ("comebacks", "readings", "check")),
+        said("recompute", name), said("open", name),
+        said("export", name, tmp_path / "out.zip"), said("backup", tmp_path / "kept"),
+    ]  # fmt: skip
+    for one in told[:-3]:
+        assert left_english(one, {"recording", "recordings", "by"}) == set(), one
+    assert "1 Auto, 6 Einträge: das Buch ist heil." in told[12]
+    assert f"„{name}“ steht im Buch." in run(
+        "book", "--book", tmp_path / "book", "car", name, "--language", "de"
+    ).stderr  # fmt: skip
+
+
+def test_a_survey_is_told_in_german(run: Run, tmp_path: Path, recording: Path) -> None:
+    here = tmp_path / "rec"
+    here.mkdir()
+    for one in ("a", "b"):
+        (here / f"{one}.csv").write_bytes(recording.read_bytes())
+    (here / "c.csv").write_text("x\n", "utf-8")
+    cars = tmp_path / "cars.csv"
+    rows = [f"{one},1.6,airflow,the one" for one in "abc"]
+    cars.write_text("\n".join(["car,displacement_l,metering,family", *rows]), "utf-8")
+    out = tmp_path / "f.parquet"
+    ran = run("survey", here, "--cars", cars, "--out", out, "--language", "de")
+    assert "2 Aufzeichnungen von 2 Autos beurteilt, 1 Zeile ohne Befund." in ran.stdout
+    told, without, wrong = ran.stdout.partition("Ohne Befund")
+    assert without
+    assert "keine Tabelle mit Werten" in wrong
+    assert left_english(told.replace("the one", "")) == set()
+    ran = run("family", "learn", here, "--cars", cars, "-o", tmp_path / "x", "--language", "de")
+    assert "Familie „the one“: 2 Autos zum Lernen" in ran.stderr

@@ -9,14 +9,16 @@ from bellmouth.book.readers import Quantity
 from bellmouth.book.shares import share_of
 from bellmouth.book.spread import spread_of
 from bellmouth.pages.book_counts_screen import print_comebacks, print_spreads
+from bellmouth.pages.card_words import ENGLISH
+from bellmouth.pages.teller import Teller
 
 
 def _told(found: Comebacks | tuple[Quantity, ...]) -> str:
     out = Console(file=io.StringIO(), width=400)
     if isinstance(found, Comebacks):
-        print_comebacks(found, out)
+        print_comebacks(found, Teller(out, ENGLISH))
     else:
-        print_spreads(found, out)
+        print_spreads(found, Teller(out, ENGLISH))
     return str(out.file.getvalue())  # type: ignore[attr-defined]
 
 
@@ -25,8 +27,8 @@ def _young(waiting: int) -> Comebacks:
 
 
 def test_jobs_that_are_too_young_are_told_with_when_they_count() -> None:
-    assert "1 is younger than 90 days" in _told(_young(1))
-    assert "2 are younger than 90 days" in _told(_young(2))
+    assert "1 job younger than 90 days" in _told(_young(1))
+    assert "2 jobs younger than 90 days" in _told(_young(2))
     assert "younger" not in _told(_young(0))
 
 

@@ -8,12 +8,13 @@ from matplotlib.figure import Figure
 from rich.console import Console
 
 from bellmouth.fleet.rows import SCHEMA, refusal
-from bellmouth.pages.card_words import Words
+from bellmouth.pages.card_words import ENGLISH, Words
 from bellmouth.pages.drawing import below, drawn_in
 from bellmouth.pages.recognised import DATA_BEGINS, DATA_ENDS
 from bellmouth.pages.survey_charts import causes_by_family, drift, sizes, worst_cars
 from bellmouth.pages.survey_page import summary_page
 from bellmouth.pages.survey_screen import as_shown, counts, print_survey, worst
+from bellmouth.pages.teller import Teller
 
 
 @pytest.fixture
@@ -85,7 +86,7 @@ def test_a_car_without_an_airflow_meter_is_told_of_computed_air() -> None:
         assert ">computed air low<" in drawn
         assert ">meter low<" in drawn
     out = StringIO()
-    print_survey(table, Console(file=out, width=100))
+    print_survey(table, Teller(Console(file=out, width=100), ENGLISH))
     assert out.getvalue().count("computed air low") == 4
     assert "cause" in table.columns, "the name of the contract stays"
     assert set(table["cause"]) == {"meter_low"}

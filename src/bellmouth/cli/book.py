@@ -5,6 +5,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from bellmouth.cli.speaking import in_language
+
 if TYPE_CHECKING:
     from bellmouth.book.book import Book
 
@@ -42,9 +44,10 @@ class _Words(click.Group):
             return None
         module = import_module(f"bellmouth.cli.{_WORDS[cmd_name]}")
         found = getattr(module, f"{cmd_name}_command")
-        return found if isinstance(found, click.Command) else None
+        return in_language(found) if isinstance(found, click.Command) else None
 
 
+@in_language
 @click.command("book", cls=_Words, short_help="The cars' histories, and when each is due.")
 @click.option(
     "--book",

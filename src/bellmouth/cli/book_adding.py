@@ -8,6 +8,7 @@ import click
 
 from bellmouth.cli.book import opened
 from bellmouth.cli.complaint_option import complaint_option
+from bellmouth.cli.speaking import say, words
 from bellmouth.cli.waiting import waiting
 from bellmouth.errors import BookError
 from bellmouth.reading import json_in, text_of
@@ -110,8 +111,9 @@ def add_command(
         raise click.UsageError(f"{typed} says how a recording was made, no {kind}.")
     book = opened(context)
     entry = _ADD[kind](book, name, kind, what, options)
-    said = _said(book, name, entry)
-    click.echo(f"{name}: {kind} added as entry {entry.number}{said}.")
+    gist = _said(book, name, entry)
+    more = f": {words().told(gist)}" if gist else ""
+    say("{0}: {1} added as entry {2}{3}.", name, words().told(kind), entry.number, more)
 
 
 def _common(options: dict[str, Any]) -> dict[str, Any]:
@@ -127,7 +129,7 @@ def _one(what: tuple[str, ...], kind: str, wanted: str) -> str:
 def _recording(
     book: "Book", name: str, kind: str, what: tuple[str, ...], options: dict[str, Any]
 ) -> "Entry":
-    with waiting("Reading the recording"):
+    with waiting(words().text("Reading the recording")):
         from bellmouth.recording import read_recording  # noqa: PLC0415 - --help stays quick
 
         read = read_recording(Path(_one(what, kind, "file")), mapping=options["mapping"])
@@ -194,7 +196,7 @@ def _judged(
     if options["references"]:
         said["references"] = options["references"]
     judged: Judged[Finding] | Judged[Proof]
-    with waiting("Weighing the causes"):
+    with waiting(words().text("Weighing the causes")):
         if kind == "finding":
             found = book.judge(
                 name, *options["of"][:1], results=options["results"], also=options["also"], **said
@@ -232,9 +234,9 @@ def _said(book: "Book", name: str, entry: "Entry") -> str:
         from bellmouth.pages.book_document import finding_gist  # noqa: PLC0415
 
         car = known_of(book.history(name).entries).document["car"]
-        return f": {finding_gist(entry.document['finding'], car.get('metering', ''))}"
+        return finding_gist(entry.document["finding"], car.get("metering", ""))
     if entry.kind == "proof":
-        return f": {entry.document['proof']['verdict']}"
+        return str(entry.document["proof"]["verdict"])
     return ""
 
 

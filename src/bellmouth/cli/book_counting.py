@@ -5,6 +5,7 @@ from dataclasses import asdict
 import click
 
 from bellmouth.cli.book import opened
+from bellmouth.cli.speaking import teller
 
 __all__ = ["comebacks_command", "readings_command"]
 
@@ -31,13 +32,12 @@ def comebacks_command(context: click.Context, within_days: int, as_json: bool) -
     """
     from bellmouth.pages import book_counts_screen  # noqa: PLC0415
     from bellmouth.pages.document import to_json  # noqa: PLC0415
-    from bellmouth.pages.lists import console  # noqa: PLC0415
 
     found = opened(context).comebacks(within_days=within_days)
     if as_json:
         click.echo(to_json(asdict(found)))
     else:
-        book_counts_screen.print_comebacks(found, console())
+        book_counts_screen.print_comebacks(found, teller())
 
 
 @click.command("readings", short_help="How far two people's readings of one car lie apart.")
@@ -50,10 +50,9 @@ def readings_command(context: click.Context, as_json: bool) -> None:
     """
     from bellmouth.pages import book_counts_screen  # noqa: PLC0415
     from bellmouth.pages.document import to_json  # noqa: PLC0415
-    from bellmouth.pages.lists import console  # noqa: PLC0415
 
     found = opened(context).spreads()
     if as_json:
         click.echo(to_json({"quantities": [asdict(one) for one in found]}))
     else:
-        book_counts_screen.print_spreads(found, console())
+        book_counts_screen.print_spreads(found, teller())

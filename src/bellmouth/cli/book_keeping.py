@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 import click
 
 from bellmouth.cli.book import opened
+from bellmouth.cli.speaking import say, words
 from bellmouth.cli.writing import refuse_nowhere
 
 if TYPE_CHECKING:
@@ -36,9 +37,9 @@ def export_command(
     refuse_nowhere(out)
     book = opened(context)
     names = book.export(name, out, with_identification=with_identification, overwrite=overwrite)
-    click.echo(f"{out}: {name} with {len(names) - 2} recordings and photos.")
+    say("{0}: {1} with {2} recordings and photos.", out, name, len(names) - 2)
     if not with_identification:
-        click.echo("The identification number is masked (--with-identification leaves it in).")
+        say("The identification number is masked (--with-identification leaves it in).")
 
 
 @click.command("import", short_help="Add the car of an archive.")
@@ -47,7 +48,7 @@ def export_command(
 def import_command(context: click.Context, archive: Path) -> None:
     """Add the car of the archive IN to the book, exactly as it was exported."""
     history = opened(context, make=True).import_(archive)
-    click.echo(f"{history.name}: {len(history.entries)} entries imported.")
+    say("{0}: {1} entries imported.", history.name, len(history.entries))
 
 
 @click.command("backup", short_help="Copy the book while it is in use.")
@@ -56,7 +57,7 @@ def import_command(context: click.Context, archive: Path) -> None:
 def backup_command(context: click.Context, folder: Path) -> None:
     """Copy the whole book into the new FOLDER. Others may go on writing it."""
     made = opened(context).back_up(folder)
-    click.echo(f"{made}: backed up. Use it with --book {made}.")
+    say("{0}: backed up. Use it with --book {0}.", made)
 
 
 @click.command("check", short_help="Whether the book is whole.")
@@ -71,14 +72,14 @@ def check_command(context: click.Context, sweep: bool) -> None:
     """
     found = opened(context).check(sweep=sweep)
     for problem in found.problems:
-        click.echo(f"- {problem}")
+        click.echo(f"- {words().told(problem)}")
     if found.loose:
         done = "were removed" if sweep else "may be removed with --sweep"
-        click.echo(f"{len(found.loose)} files belong to no entry and {done}.")
+        say(f"{len(found.loose)} files belong to no entry and {done}.")
     whole = "whole" if not found.problems else "NOT whole"
     cars = "1 car" if found.cars == 1 else f"{found.cars} cars"
     entries = "1 entry" if found.entries == 1 else f"{found.entries} entries"
-    click.echo(f"{cars}, {entries}: the book is {whole}.")
+    say(f"{cars}, {entries}: the book is {whole}.")
     context.exit(1 if found.problems else 0)
 
 
@@ -97,21 +98,22 @@ def delete_command(context: click.Context, name: str | None, expired: bool, yes:
         raise click.UsageError("Name the car, or say --expired.")
     names = book.expired() if expired else (str(name),)
     if not names:
-        click.echo("No car's keep-until day is past.")
+        say("No car's keep-until day is past.")
         return
     for one in names:
         _tell(book, one)
     if not yes:
-        click.confirm("Delete for good?", abort=True)
+        click.confirm(words().text("Delete for good?"), abort=True)
     for one in names:
         book.delete(one)
-        click.echo(f"{one}: deleted for good. Backups and exports made before still hold it.")
+        say("{0}: deleted for good. Backups and exports made before still hold it.", one)
 
 
 def _tell(book: "Book", name: str) -> None:
     taken = book.would_delete(name)
-    click.echo(f"{name}: {taken.entries} entries and {len(taken.files)} files would be deleted.")
+    files = len(taken.files)
+    say("{0}: {1} entries and {2} files would be deleted.", name, taken.entries, files)
     for file in taken.files[:_FILES_SHOWN]:
         click.echo(f"  {file}")
     if len(taken.files) > _FILES_SHOWN:
-        click.echo(f"  and {len(taken.files) - _FILES_SHOWN} more")
+        say("  and {0} more", len(taken.files) - _FILES_SHOWN)

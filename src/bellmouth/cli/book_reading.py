@@ -6,6 +6,7 @@ from typing import Any
 import click
 
 from bellmouth.cli.book import opened
+from bellmouth.cli.speaking import say, teller, words
 from bellmouth.cli.waiting import waiting
 
 __all__ = ["due_command", "forecast_command", "recompute_command", "show_command"]
@@ -38,7 +39,6 @@ def show_command(
 ) -> None:
     """Show the history of CAR, or without it the cars, the last touched first."""
     from bellmouth.pages import book_document, book_screen  # noqa: PLC0415
-    from bellmouth.pages.lists import console  # noqa: PLC0415
 
     book = opened(context)
     if name is None:
@@ -46,7 +46,7 @@ def show_command(
         if as_json:
             click.echo(_json({"cars": [book_document.standing_document(one) for one in found]}))
         else:
-            book_screen.print_cars(found, console())
+            book_screen.print_cars(found, teller())
         return
     page = book_document.car_page(
         book.history(name), book.standing(name), masked=not with_identification
@@ -54,7 +54,7 @@ def show_command(
     if as_json:
         click.echo(_json(page))
     else:
-        book_screen.print_car(page, console())
+        book_screen.print_car(page, teller())
 
 
 @click.command("due", short_help="Which cars to inspect, the soonest first.")
@@ -65,14 +65,13 @@ def show_command(
 def due_command(context: click.Context, before: str | None, limit: int, as_json: bool) -> None:
     """List the cars to inspect, the soonest first."""
     from bellmouth.pages import book_document, book_screen  # noqa: PLC0415
-    from bellmouth.pages.lists import console  # noqa: PLC0415
 
     book = opened(context)
     found = book.due(limit=limit, before=before)
     if as_json:
         click.echo(_json({"due": [book_document.standing_document(one) for one in found]}))
     else:
-        book_screen.print_due(found, book.today(), console())
+        book_screen.print_due(found, book.today(), teller())
 
 
 @click.command("forecast", short_help="When to inspect a car next, and why.")
@@ -106,14 +105,14 @@ def forecast_command(
     """
     from bellmouth.book.forecast_document import forecast_document  # noqa: PLC0415
     from bellmouth.pages import book_screen  # noqa: PLC0415
-    from bellmouth.pages.lists import console  # noqa: PLC0415
 
     book = opened(context)
     found = book.forecast(name, level_mm2=level, family=family)
     if found is None:
-        click.echo(
-            f"{name}: nothing can be forecast yet. It needs a job with its distance "
+        say(
+            "{0}: nothing can be forecast yet. It needs a job with its distance "
             "(bellmouth book open) and a recording or a finding in it.",
+            name,
             err=True,
         )
         context.exit(1)
@@ -125,7 +124,7 @@ def forecast_command(
     if as_json:
         click.echo(_json(forecast_document(found)))
     else:
-        book_screen.print_forecast(found, console())
+        book_screen.print_forecast(found, teller())
 
 
 @click.command("recompute", short_help="Make findings again and compare.")
@@ -141,18 +140,18 @@ def recompute_command(context: click.Context, name: str, number: int | None, as_
     from bellmouth.pages import book_document  # noqa: PLC0415
 
     book = opened(context)
-    with waiting("Weighing the causes again"):
+    with waiting(words().text("Weighing the causes again")):
         found = book.recompute(name, number)
     if as_json:
         made = [book_document.recomputed_document(one) for one in found]
         click.echo(_json({"recomputed": made}))
     for one in () if as_json else found:
         verdict = "the same" if one.same else "NOT the same"
-        click.echo(f"Entry {one.entry.number} ({one.entry.kind}): {verdict}.")
+        say(f"Entry {one.entry.number} ({one.entry.kind}): {verdict}.")
         if one.kept_by != one.made_by:
-            click.echo(f"  kept by {one.kept_by}; made again by {one.made_by}")
+            say("  kept by {0}; made again by {1}", one.kept_by, one.made_by)
         for sentence in one.differences:
-            click.echo(f"  - {sentence}")
+            click.echo(f"  - {words().told(sentence)}")
     if not found and not as_json:
-        click.echo(f"{name}: no findings yet.")
+        say("{0}: no findings yet.", name)
     context.exit(0 if all(one.same for one in found) else 1)

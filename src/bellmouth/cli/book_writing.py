@@ -7,6 +7,7 @@ import click
 
 from bellmouth.cli.book import kilometres, opened
 from bellmouth.cli.complaint_option import complaint_option
+from bellmouth.cli.speaking import say, words
 
 __all__ = ["car_command", "open_command"]
 
@@ -65,14 +66,14 @@ def car_command(
         if rename is not None:
             changes["new_name"] = rename
         if not changes:
-            raise click.UsageError(f"{name} is in the book. Say what to correct.")
+            raise click.UsageError(f'"{name}" is in the book. Say what to correct.')
         entry = book.change_car(name, **changes)
-        click.echo(f"{entry.document['name']}: corrected (entry {entry.number}).")
+        say("{0}: corrected (entry {1}).", entry.document["name"], entry.number)
         return
     if car is None:
-        raise click.UsageError(f"{name} is not in the book. Begin it with --file car.toml.")
+        raise click.UsageError(f'"{name}" is not in the book. Begin it with --file car.toml.')
     book.add_car(name, car, **changes)
-    click.echo(f"{name}: begun in {book.place.name}.")
+    say("{0}: begun in {1}.", name, book.place.name)
 
 
 @click.command("open", short_help="Open a job on a car.")
@@ -113,12 +114,16 @@ def open_command(
         comeback_of=comeback_of,
         corrects=corrects,
     )
-    where = "" if entry.distance_km is None else f" at {entry.distance_km:,.0f} km"
-    done = "opened" if corrects is None else f"corrected (entry {entry.number})"
-    click.echo(f"{name}: job {entry.job} {done}, {entry.on_date}{where}.")
+    at = "" if entry.distance_km is None else f", {entry.distance_km:,.0f} km"
+    where = words().told(f"{entry.on_date}{at}")
+    if corrects is None:
+        say("{0}: job {1} opened, {2}.", name, entry.job, where)
+    else:
+        say("{0}: job {1} corrected (entry {2}), {3}.", name, entry.job, entry.number, where)
     if corrects is None and comeback_of is None and earlier.last_on is not None:
         last = max(one.job or 0 for one in book.history(name).entries if one.number < entry.number)
-        click.echo(
-            f"The last job ({last}) was on {earlier.last_on}. If this one is its comeback: "
-            f'bellmouth book open "{name}" --corrects {entry.number} --comeback-of {last}'
-        )
+        say(
+            "The last job ({0}) was on {1}. If this one is its comeback: "
+            'bellmouth book open "{2}" --corrects {3} --comeback-of {0}',
+            last, earlier.last_on, name, entry.number,
+        )  # fmt: skip

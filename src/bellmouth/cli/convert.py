@@ -56,7 +56,13 @@ def command(
         write_recording(found, out, overwrite=overwrite)
     samples = sum(series.time_s.size for series in found.series.values())
     seconds = max(float(series.time_s[-1]) for series in found.series.values())
-    say(f"{out}: {len(found.series)} parameters, {samples} samples, {seconds:.0f} s.")
+    say(
+        "{0}: {1} parameters, {2} samples, {3} s.",
+        out,
+        len(found.series),
+        samples,
+        f"{seconds:.0f}",
+    )
     for note in (*found.notes, *_left_behind(found, out)):
         click.echo(f"- {words().told(note)}")
 

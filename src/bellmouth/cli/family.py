@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from bellmouth.cli.speaking import Speaking, say, teller, words
 from bellmouth.cli.writing import refuse_nowhere
 
 if TYPE_CHECKING:
@@ -16,7 +17,7 @@ __all__ = ["command"]
 _FILE = click.Path(path_type=Path)
 
 
-@click.group("family", short_help="What an engine family's cars have in common.")
+@click.group("family", cls=Speaking, short_help="What an engine family's cars have in common.")
 def command() -> None:
     """Learn an engine family from its cars' recordings, and show what was learnt.
 
@@ -63,29 +64,31 @@ def learn(
         print_foretold,
         print_left_out,
     )
-    from bellmouth.pages.lists import console  # noqa: PLC0415
+    from bellmouth.pages.teller import Teller  # noqa: PLC0415
 
     _refuse_existing(out)
     table = read_cars(cars)
     chosen = family_name(table, name)
-    with waiting("Reading the recordings"):
+    with waiting(words().text("Reading the recordings")):
         examples, unread = examples_of(recordings, table, chosen)
-    with waiting("Learning the family"):
+    with waiting(words().text("Learning the family")):
         growth = None if book is None else _growth(book, chosen)
         try:
             learned = learn_family(examples, chosen, growth=growth)
         except FindingError:
-            print_left_out(unread, (), Console(stderr=True))
+            print_left_out(unread, (), Teller(Console(stderr=True), words()))
             raise
     learned.family.write(out)
+    to = teller()
     strange = [examples[place].source for place, p in learned.belongs.items() if p < 0.5]
-    print_family(learned.family, console())
+    print_family(learned.family, to)
     off = [
         off_words(examples[place].source, *found) for place, found in learned.slightly_off().items()
     ]
-    print_foretold(learned.left_out.gain, off, console())
-    print_left_out((*unread, *learned.refused), strange, console())
-    click.echo(f"\nFamily: {out}")
+    print_foretold(learned.left_out.gain, off, to)
+    print_left_out((*unread, *learned.refused), strange, to)
+    click.echo()
+    say("Family: {0}", out)
 
 
 @command.command("show", short_help="Show what a family file says.")
@@ -100,9 +103,8 @@ def show(family: Path, as_json: bool) -> None:
         click.echo(json.dumps(found.document(), indent=2, ensure_ascii=False))
         return
     from bellmouth.pages.family_screen import print_family  # noqa: PLC0415
-    from bellmouth.pages.lists import console  # noqa: PLC0415
 
-    print_family(found, console())
+    print_family(found, teller())
 
 
 def _refuse_existing(out: Path) -> None:

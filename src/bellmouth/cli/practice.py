@@ -226,7 +226,7 @@ def _mend(car: "PracticeCar", works: tuple[str, ...]) -> None:
     from bellmouth.practice.mending import idle_works  # noqa: PLC0415
 
     for work in idle_works(car.truth.cause, works):
-        say(f"{work} mends nothing that is wrong with this car.")
+        say("{0} mends nothing that is wrong with this car.", work)
     car.mend(works)
 
 
@@ -275,7 +275,7 @@ def _introduce(
     typed = ["bellmouth", "record", "--interface", served.interface, "--channel", served.channel]
     described, out = str(car_file or "car.toml"), "after.parquet" if works else "rec.parquet"
     typed += ["--car", described, "-o", out]
-    say(f"A practice car is waiting on {served.channel} ({served.interface}, {speed}).")
+    say("A practice car is waiting on {0} ({1}, {2}).", served.channel, served.interface, speed)
     say("To talk to it, type in another shell:")
     click.echo(f"  {shlex.join(typed)}")
     if works:

@@ -1,25 +1,15 @@
 """``bellmouth procedures``: list them, show one, check a file of yours, plan a job."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
-from bellmouth.cli.speaking import Speaking, say, words
-
-if TYPE_CHECKING:
-    from bellmouth.pages.teller import Teller
+from bellmouth.cli.speaking import Speaking, say, teller, words
 
 __all__ = ["command"]
 
 _JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
-
-
-def _out() -> "Teller":
-    from bellmouth.pages.lists import console  # noqa: PLC0415 - --help stays quick
-    from bellmouth.pages.teller import Teller  # noqa: PLC0415
-
-    return Teller(console(), words())
 
 
 def _print_json(document: dict[str, Any]) -> None:
@@ -46,7 +36,7 @@ def command(context: click.Context, as_json: bool) -> None:
     if as_json:
         _print_json({"procedures": [procedure_document(one) for one in packs()]})
     else:
-        print_procedures(packs(), _out())
+        print_procedures(packs(), teller())
 
 
 @command.command("show")
@@ -61,7 +51,7 @@ def show(name: str, as_json: bool) -> None:
     if as_json:
         _print_json(procedure_document(procedure))
     else:
-        print_procedure(procedure, _out())
+        print_procedure(procedure, teller())
 
 
 @command.command("check")
@@ -71,7 +61,8 @@ def check(file: Path) -> None:
     from bellmouth.learning import read_procedure  # noqa: PLC0415
 
     procedure = read_procedure(file)
-    say(f"{file.name}: {procedure.title}, {len(procedure.steps)} steps, can be met.")
+    title = words().told(procedure.title)
+    say("{0}: {1}, {2} steps, can be met.", file.name, title, len(procedure.steps))
     if not procedure.sourced:
         say(f"Its source is: {procedure.source}. Write your manual's section there.")
 
@@ -113,4 +104,4 @@ def plan_job(
     if as_json:
         _print_json(plan_document(planned))
     else:
-        print_plan(planned, _out())
+        print_plan(planned, teller())

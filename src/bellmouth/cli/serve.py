@@ -56,7 +56,7 @@ def command(port: int, where: str | None, show: bool, network: bool, pair_anew: 
         settings, address = _settings(port, folder if network else None, anew=pair_anew)
         # The same file as the terminal's coach: a person is the same on either.
         garage = Garage(Book(place), folder, people=default_folder() / "attempts")
-        say(f"The page is at {address} (ctrl-C ends it)")
+        say("The page is at {0} (ctrl-C ends it)", address)
         if show:
             webbrowser.open(address)
         config = uvicorn.Config(
@@ -103,7 +103,7 @@ def _settings(port: int, network: Path | None, *, anew: bool) -> "tuple[Settings
     )
     address = pair_address(settings, new_code(settings))
     click.echo(terminal_picture(address))
-    say(f"Scan it with the device that is to use the page, or open {address}")
+    say("Scan it with the device that is to use the page, or open {0}", address)
     say("It works once; a paired browser shows another at /pair.")
     return settings, f"http://{_LOOPBACK}:{port}/pair?code={new_code(settings)}"
 

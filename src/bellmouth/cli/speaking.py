@@ -9,6 +9,7 @@ import click
 
 if TYPE_CHECKING:
     from bellmouth.pages.card_words import Words
+    from bellmouth.pages.teller import Teller
 
 __all__ = [
     "LANGUAGE",
@@ -17,6 +18,7 @@ __all__ = [
     "language_option",
     "say",
     "speaking",
+    "teller",
     "units_option",
     "words",
 ]
@@ -43,27 +45,29 @@ class Speaking(click.Group):
 
     def __init__(self, *given: Any, **named: Any) -> None:
         super().__init__(*given, **named)
-        self.params.append(_unseen())
+        in_language(self)
 
     def add_command(self, cmd: click.Command, name: str | None = None) -> None:
         """A command of the group."""
         super().add_command(in_language(cmd), name)
 
 
-def _unseen() -> click.Option:
+def _unseen(*, json: bool) -> click.Option:
+    but = " JSON is English." if json else ""
     return click.Option(
         ["--language"],
         type=click.Choice(["en", "de"]),
         is_eager=True,
         expose_value=False,
         callback=_noted,
-        help="Language of what is printed; left out, the locale's, else English. JSON is English.",
+        help=f"Language of what is printed; left out, the locale's, else English.{but}",
     )
 
 
 def in_language(command: click.Command) -> click.Command:
     """Give a command ``--language`` that it hands to nobody: `words` knows what was chosen."""
-    command.params.append(_unseen())
+    if all(one.name != LANGUAGE for one in command.params):
+        command.params.append(_unseen(json=any(one.name == "as_json" for one in command.params)))
     return command
 
 
@@ -78,9 +82,19 @@ def words() -> "Words":
     return Words(language or default_language())
 
 
-def say(sentence: str, *, err: bool = False) -> None:
-    """Print a sentence in the language of the running command."""
-    click.echo(words().told(sentence), err=err)
+def say(sentence: str, *typed: object, err: bool = False) -> None:
+    """Print a sentence in the language of the running command; ``typed`` letter for letter in its
+    places ``{0}``, ``{1}``."""
+    said = words().text(sentence).format(*typed) if typed else words().told(sentence)
+    click.echo(said, err=err)
+
+
+def teller() -> "Teller":
+    """The terminal in the language of the running command."""
+    from bellmouth.pages.lists import console  # noqa: PLC0415 - for --help
+    from bellmouth.pages.teller import Teller  # noqa: PLC0415
+
+    return Teller(console(), words())
 
 
 def _noted(context: click.Context, _: click.Parameter, language: str | None) -> str | None:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from bellmouth.cli.speaking import in_language, say, teller, words
 from bellmouth.cli.waiting import waiting
 from bellmouth.cli.writing import overwrite_option, refuse_existing
 
@@ -18,6 +19,7 @@ __all__ = ["command"]
 _FILE = click.Path(path_type=Path)
 
 
+@in_language
 @click.command("survey", short_help="The finding over many cars.")
 @click.argument("recordings", nargs=-1, required=True, metavar="RECORDINGS…")
 @click.option(
@@ -69,7 +71,6 @@ def command(
     folder or the beginning of its file name is called by.
     """
     from bellmouth.fleet.survey import survey  # noqa: PLC0415 - --help stays quick
-    from bellmouth.pages.lists import console  # noqa: PLC0415
     from bellmouth.pages.page_templates import of_locale  # noqa: PLC0415
     from bellmouth.pages.survey_page import write_summary  # noqa: PLC0415
     from bellmouth.pages.survey_screen import print_survey  # noqa: PLC0415
@@ -82,11 +83,12 @@ def command(
         recordings, cars, out, scheduler=scheduler, workers=workers, tell=_progress(), again=again
     )
     table = findings.read()
-    print_survey(table, console())
-    click.echo(f"\nFindings: {out}")
+    print_survey(table, teller())
+    click.echo()
+    say("Findings: {0}", out)
     if report is not None:
         write_summary(report, table, of_locale())
-        click.echo(f"Summary with pictures: {report} (open it in a browser)")
+        say("Summary with pictures: {0} (open it in a browser)", report)
     if paths:
         _learn(recordings, cars, paths)
 
@@ -110,7 +112,7 @@ def _learn(recordings: Sequence[str], cars: str, paths: Mapping[str, Path]) -> N
 
     table, short = read_cars(cars), []
     for name, path in paths.items():
-        with waiting(f"Learning the family {name}"):
+        with waiting(words().text("Learning the family {0}").format(name)):
             examples, _ = examples_of(recordings, table, name, most=MOST_RECORDINGS)
             try:
                 family = learn_family(examples, name).family
@@ -118,9 +120,9 @@ def _learn(recordings: Sequence[str], cars: str, paths: Mapping[str, Path]) -> N
                 short.append(str(error))
                 continue
         family.write(path)
-        click.echo(f"Family {family.told}: {path}")
+        say("Family {0}: {1}", family.told, path)
     for sentence in short:
-        click.echo(f"Not learnt: {sentence}", err=True)
+        say("Not learnt: {0}", words().told(sentence), err=True)
 
 
 class _progress:  # noqa: N801 - used as a function
@@ -129,15 +131,19 @@ class _progress:  # noqa: N801 - used as a function
     def __init__(self) -> None:
         self._live = sys.stderr.isatty()
         self._next = 0.1
+        self._words = words()
+
+    def _say(self, sentence: str, *filled: object) -> str:
+        return self._words.text(sentence).format(*filled)
 
     def __call__(self, progress: "Progress") -> None:
         share = progress.done / max(progress.total, 1)
-        line = (
-            f"{progress.done} of {progress.total} recordings, {progress.per_s:.1f} a second, "
-            f"{_clock(progress.left_s)} left"
-        )
+        line = self._say(
+            "{0} of {1} recordings, {2} a second, {3} left",
+            progress.done, progress.total, f"{progress.per_s:.1f}", _clock(progress.left_s),
+        )  # fmt: skip
         if progress.before:
-            line += f" ({progress.before} done before)"
+            line += self._say(" ({0} done before)", progress.before)
         if self._live:
             end = "\n" if share >= 1.0 else ""
             print(f"\r\033[K{line}", end=end, file=sys.stderr, flush=True)

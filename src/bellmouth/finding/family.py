@@ -92,13 +92,13 @@ class Family:
         """
         if car.metering != self.metering:
             raise FindingError(
-                f"family {self.name} meters its air by {self.metering}, this car by "
+                f'family "{self.name}" meters its air by {self.metering}, this car by '
                 f"{car.metering}: it is of another family. Leave the family out or give its own."
             )
         litres = car.displacement_l.value
         if abs(math.log(litres / self.displacement_l)) > _LITRES_OFF:
             raise FindingError(
-                f"family {self.name} has {self.displacement_l:g} L, this car {litres:g} L: it is "
+                f'family "{self.name}" has {self.displacement_l:g} L, this car {litres:g} L: it is '
                 "of another family. Leave the family out or give its own."
             )
 

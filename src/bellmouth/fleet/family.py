@@ -142,14 +142,14 @@ class _Telling:
 
 def _one_engine(examples: Sequence[Example], name: str) -> Example:
     if not examples:
-        raise FindingError(f"family {name}: no recording was given to learn from.")
+        raise FindingError(f'family "{name}": no recording was given to learn from.')
     first = examples[0]
     for one in examples:
         same = one.car.metering == first.car.metering
         ratio = one.car.displacement_l.value / first.car.displacement_l.value
         if not same or not 0.95 < ratio < 1.05:
             raise FindingError(
-                f"family {name}: {one.identity} ({one.car.displacement_l.value:g} L, metered by "
+                f'family "{name}": {one.identity} ({one.car.displacement_l.value:g} L, metered by '
                 f"{one.car.metering}) and {first.identity} ({first.car.displacement_l.value:g} L, "
                 f"{first.car.metering}) are not of one engine. Give each its own family."
             )
@@ -206,7 +206,7 @@ def _enough(
     if len(cars) < LEAST_CARS:
         why = f" {len(refused)} recordings could not be judged." if refused else ""
         raise FindingError(
-            f"family {name}: {len(cars)} {'car' if len(cars) == 1 else 'cars'} to learn from, at "
+            f'family "{name}": {len(cars)} {"car" if len(cars) == 1 else "cars"} to learn from, at '
             f"least {LEAST_CARS} are needed to "
             f"tell a family from its cars.{why} Give more cars, or leave the family out."
         )

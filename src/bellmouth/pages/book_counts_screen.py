@@ -3,10 +3,9 @@
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from rich.console import Console
 from rich.table import Table
 
-from bellmouth.pages.lists import section
+from bellmouth.pages.teller import Teller
 from bellmouth.pages.words import name_words
 
 if TYPE_CHECKING:
@@ -31,25 +30,24 @@ def share_words(share: "Share") -> str:
     return f"{share.value * 100:.0f} % ({span})"
 
 
-def print_comebacks(found: "Comebacks", out: Console) -> None:
+def print_comebacks(found: "Comebacks", to: Teller) -> None:
     """Print how many jobs came back, whole and by group."""
     every = found.every
-    out.print()
+    to.out.print()
     if not every.cases:
-        out.print("No job with work in it is old enough to count yet.")
+        to.plain("No job with work in it is old enough to count yet.")
         if found.waiting:
-            one = found.waiting == 1
-            out.print(
-                f"{found.waiting} {'is' if one else 'are'} younger than {found.within_days} days; "
-                f"--within says after how many {'it counts' if one else 'they count'}."
+            to.plain(
+                f"{_many(found.waiting, 'job')} younger than {found.within_days} days; --within "
+                "says after how many one counts."
             )
         return
-    out.print(
+    to.plain(
         f"{every.hits} of {_many(every.cases, 'job')} came back within {found.within_days} days: "
         f"{share_words(every)}."
     )
     if found.waiting:
-        out.print(f"Younger jobs, not counted yet: {found.waiting}.")
+        to.plain(f"Younger jobs, not counted yet: {found.waiting}.")
     for title, groups in (
         ("By work", found.works),
         ("By learning procedure", found.procedures),
@@ -57,55 +55,55 @@ def print_comebacks(found: "Comebacks", out: Console) -> None:
         ("By person", found.persons),
     ):
         if groups:
-            section(out, title)
-            out.print(_groups(groups))
-    out.print()
-    out.print(
+            to.section(title)
+            to.out.print(_groups(groups, to))
+    to.out.print()
+    to.plain(
         "The range holds the share nine times in ten. Where ranges overlap, the difference may be "
         "chance, or the harder cars.",
         style="dim",
     )
 
 
-def _groups(groups: "Sequence[Group]") -> Table:
+def _groups(groups: "Sequence[Group]", to: Teller) -> Table:
     table = Table(box=None, pad_edge=False)
     for title in ("", "jobs", "back", "share"):
-        table.add_column(title, justify="right" if title in ("jobs", "back") else "left")
+        table.add_column(to.say(title), justify="right" if title in ("jobs", "back") else "left")
     for one in groups:
         share = one.share
         name = one.name.replace("_", " ")
-        table.add_row(name, str(share.cases), str(share.hits), share_words(share))
+        table.add_row(to.say(name), str(share.cases), str(share.hits), to.say(share_words(share)))
     return table
 
 
-def print_spreads(found: "Sequence[Quantity]", out: Console) -> None:
+def print_spreads(found: "Sequence[Quantity]", to: Teller) -> None:
     """Print how far readings lie apart, a paragraph a quantity."""
     if not found:
-        out.print()
-        out.print(
+        to.out.print()
+        to.plain(
             "Nobody has read one car twice between two pieces of work yet. Add recordings with "
             "--by NAME, the same person twice or two people once each."
         )
         return
     for one in found:
-        section(out, name_words(one.name))
+        to.section(name_words(one.name))
         spread = one.spread
-        out.print(
+        to.plain(
             f"{_many(spread.readings, 'reading')} by {_many(spread.persons, 'person', 'people')} "
             f"of {_many(spread.things, 'car')} (after each piece of work it counts as another)."
         )
-        out.print(f"The same person again: {_spread(spread.again, one.unit)}.")
+        to.plain(f"The same person again: {_spread(spread.again, one.unit)}.")
         if spread.other is None:
-            out.print("Another person: unknown, no car was read by two people.")
+            to.plain("Another person: unknown, no car was read by two people.")
         else:
-            out.print(f"Another person adds: {_spread(spread.other, one.unit)}.")
+            to.plain(f"Another person adds: {_spread(spread.other, one.unit)}.")
         if spread.differ is not None:
-            out.print(
+            to.plain(
                 f"Two people's readings lie less than {spread.differ:.2g} {one.unit} apart, "
                 "19 times in 20. A smaller change between two visits may be the reader."
             )
-    out.print()
-    out.print("A range holds the value nine times in ten.", style="dim")
+    to.out.print()
+    to.plain("A range holds the value nine times in ten.", style="dim")
 
 
 def _many(count: int, one: str, more: str | None = None) -> str:

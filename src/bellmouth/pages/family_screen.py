@@ -4,13 +4,12 @@ from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
-from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
 from bellmouth.finding.family import Family
-from bellmouth.pages.lists import print_list, section
 from bellmouth.pages.metered import shown_cause
+from bellmouth.pages.teller import Teller
 from bellmouth.pages.words import name_words
 
 __all__ = [
@@ -42,37 +41,34 @@ _WORDS = {
 }
 
 
-def print_family(family: Family, out: Console) -> None:
+def print_family(family: Family, to: Teller) -> None:
     """Print a family for people: shares of causes, how they idle, each unknown."""
+    say, out = to.say, to.out
     out.print()
-    out.print(
-        Text(
-            f"{family.name}: {family.cars} cars, {family.recordings} recordings, "
-            f"{family.displacement_l:g} L, metered by {family.metering}",
-            style="bold",
-        )
+    told = say(
+        f"{family.cars} cars, {family.recordings} recordings, {family.displacement_l:g} L, "
+        f"metered by {family.metering}"
     )
-    section(out, "Shares of causes, as estimated")
+    out.print(Text(f"{family.name}: {told}", style="bold"))
+    to.section("Shares of causes, as estimated")
     for cause, share in sorted(family.shares.items(), key=lambda item: -item[1]):
         if share >= _LEAST_SHARE:
             words = name_words(shown_cause(cause, family.metering))
-            out.print(Text(f"{share * 100:5.0f} %  {words}"))
-    section(out, "How they idle when nothing is wrong")
+            out.print(Text(f"{share * 100:5.0f} %  {say(words)}"))
+    to.section("How they idle when nothing is wrong")
     for line in idle_words(family):
-        out.print(Text(line))
-    section(out, "Such a car, and how far two of them differ")
+        out.print(Text(say(line)))
+    to.section("Such a car, and how far two of them differ")
     grid = Table.grid(padding=(0, 2, 0, 0))
     for words, told in coordinate_rows(family):
-        grid.add_row(words, told)
+        grid.add_row(say(words), say(told))
     out.print(grid)
     if family.growth is not None:
         low, high = (round(km / 1000) for km in family.growth.km_to_level)
         out.print()
-        out.print(
-            Text(
-                f"A plate is worth a look after {low} to {high} thousand km "
-                f"({family.growth.cars} cars)."
-            )
+        to.line(
+            f"A plate is worth a look after {low} to {high} thousand km "
+            f"({family.growth.cars} cars)."
         )
 
 
@@ -106,17 +102,15 @@ def _told(mean: float, sd: float, kind: str, unit: str) -> str:
     return f"{mean:.3g} ± {sd:.2g} {unit}".rstrip()
 
 
-def print_foretold(gain: NDArray[np.float64], off: Sequence[str], out: Console) -> None:
+def print_foretold(gain: NDArray[np.float64], off: Sequence[str], to: Teller) -> None:
     """How well the others foretell each car, and which cars are slightly off."""
-    section(out, "Each car held against the others")
+    to.section("Each car held against the others")
     better = int(np.count_nonzero(gain > 0.0))
-    out.print(
-        Text(
-            f"The others foretell a car's readings {np.exp(np.median(gain)):.1f} times as well as "
-            f"what is known of any car does (median); {better} of {len(gain)} recordings better."
-        )
+    to.line(
+        f"The others foretell a car's readings {np.exp(np.median(gain)):.1f} times as well as "
+        f"what is known of any car does (median); {better} of {len(gain)} recordings better."
     )
-    print_list(out, "Like the rest, but slightly off (one in a hundred by chance)", off, _SHOWN)
+    to.list("Like the rest, but slightly off (one in a hundred by chance)", off, _SHOWN)
 
 
 def off_words(source: str, unknown: str, score: float) -> str:
@@ -126,7 +120,7 @@ def off_words(source: str, unknown: str, score: float) -> str:
     return f"{source}: {words}, {abs(score):.1f} standard deviations {more}"
 
 
-def print_left_out(refused: Sequence[str], strange: Sequence[str], out: Console) -> None:
+def print_left_out(refused: Sequence[str], strange: Sequence[str], to: Teller) -> None:
     """What could not be judged, and what was judged and is not like the rest."""
-    print_list(out, "Could not be judged", refused, _SHOWN)
-    print_list(out, "Not like the rest, and hardly counted", strange, _SHOWN)
+    to.list("Could not be judged", refused, _SHOWN)
+    to.list("Not like the rest, and hardly counted", strange, _SHOWN)

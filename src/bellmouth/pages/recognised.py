@@ -169,8 +169,10 @@ class Recogniser:
             if (found := _pattern(shape.pieces).fullmatch(text)) is None:
                 continue
             filled = [
-                _typed(one) if before.endswith(_TYPED) else self._read(one, depth + 1)
-                for before, one in zip(shape.pieces, found.groups(), strict=False)
+                _typed(one) if _is_typed(before, after) else self._read(one, depth + 1)
+                for before, one, after in zip(
+                    shape.pieces, found.groups(), shape.pieces[1:], strict=False
+                )
             ]
             words = {place: one.said for place, one in zip(shape.places, filled, strict=True)}
             reading = _Reading(
@@ -242,6 +244,11 @@ class Recogniser:
 
 def _data(text: str) -> str:
     return f"{DATA_BEGINS}{text}{DATA_ENDS}"
+
+
+def _is_typed(before: str, after: str) -> bool:
+    """Whether a place holds somebody's words: what stands in quotes is a name."""
+    return before.endswith(_TYPED) or (before.endswith('"') and after.startswith('"'))
 
 
 def _typed(text: str) -> _Reading:

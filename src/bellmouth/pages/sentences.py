@@ -43,9 +43,10 @@ _ROOMS: Mapping[str, tuple[str, ...]] = {
 #: What the pages themselves say; the rest of their room draws on the terminal or holds texts that
 #: are in the catalogue already.
 _PAGES = (
-    "car_screen", "charts", "clearing_words", "forecast_chart", "known_screen", "procedures",
-    "proof_charts", "proof_page", "proof_screen", "proof_words", "quality", "report", "screen",
-    "survey_charts", "survey_page", "survey_screen", "words",
+    "book_counts_screen", "book_document", "book_screen", "car_screen", "charts", "clearing_words",
+    "family_screen", "forecast_chart", "known_screen", "procedures", "proof_charts", "proof_page",
+    "proof_screen", "proof_words", "quality", "report", "screen", "survey_charts", "survey_page",
+    "survey_screen", "words",
 )  # fmt: skip
 #: What says much of the commands' room; of the others, whose help is English, what they have told
 #: and what they raise.
@@ -88,6 +89,12 @@ _WORDS = (
     "Begin one with: bellmouth book car NAME --file car.toml",
     "No such file or directory", "Permission denied", "Is a directory", "Not a directory",
     "File exists", "No space left on device", "File too large", "Read-only file system",
+    # whether a book, or a finding made again, is as it was
+    "{0} entries", "1 entry", "whole", "NOT whole", "NOT the same", "were removed",
+    "may be removed with --sweep", "month",
+    # what a survey says while it runs, and of rows
+    "{0} of {1} recordings, {2} a second, {3} left", " ({0} done before)", "1 row", "{0} rows",
+    "Without a finding",
     # what a procedure wipes
     "codes", "freeze frame", "trims", "readiness",
 )  # fmt: skip

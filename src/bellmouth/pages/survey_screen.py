@@ -1,14 +1,14 @@
 """A survey on the terminal: how many of what, and the worst cars."""
 
 import polars as pl
-from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
 from bellmouth.finding.causes import CAUSES
 from bellmouth.finding.result import Size
-from bellmouth.pages.lists import print_list, section
+from bellmouth.pages.lists import print_list
 from bellmouth.pages.metered import shown_cause
+from bellmouth.pages.teller import Teller
 from bellmouth.pages.words import chance, interval_words, name_words
 
 __all__ = ["NO_FAMILY", "as_shown", "counts", "print_survey", "size_text", "worst"]
@@ -63,33 +63,35 @@ def size_text(row: dict[str, object]) -> str:
     return "; ".join(told)
 
 
-def print_survey(table: pl.DataFrame, out: Console) -> None:
+def print_survey(table: pl.DataFrame, to: Teller) -> None:
     """Print a survey's findings for people."""
+    say, out = to.say, to.out
     failed = table.filter(pl.col("error").is_not_null())
     judged = table.height - failed.height
     out.print()
     cars = table.filter(pl.col("error").is_null())["car"].n_unique()
     told = f"{_many(judged, 'recording')} of {_many(cars, 'car')} judged"
-    out.print(Text(f"{told}, {_many(failed.height, 'row')} without a finding.", style="bold"))
-    section(out, "What is likeliest, by engine family")
+    out.print(Text(say(f"{told}, {_many(failed.height, 'row')} without a finding."), style="bold"))
+    to.section("What is likeliest, by engine family")
     grid = Table.grid(padding=(0, 2, 0, 0))
-    grid.add_row(*(Text(head, style="dim") for head in ("family", "cause", "recordings")))
+    grid.add_row(*(Text(say(head), style="dim") for head in ("family", "cause", "recordings")))
     for family, cause, many, _ in counts(table).iter_rows():
-        grid.add_row(family, cause, str(many))
+        grid.add_row(say(family) if family == NO_FAMILY else family, say(cause), str(many))
     out.print(grid)
     rows = worst(table).head(_WORST_SHOWN)
     if rows.height:
-        section(out, "Cars to look at first")
+        to.section("Cars to look at first")
         grid = Table.grid(padding=(0, 2, 0, 0))
         for row in rows.iter_rows(named=True):
-            cells = (str(row["car"]), row["shown"], chance(row["probability"]))
-            grid.add_row(*cells, size_text(row))
+            cells = (row["shown"], chance(row["probability"]), size_text(row))
+            grid.add_row(str(row["car"]), *map(say, cells))
         out.print(grid)
     errors = [
-        f"{row['recording'] or row['car']}: {row['error']}" for row in failed.iter_rows(named=True)
+        f"{row['recording'] or row['car']}: {say(row['error'])}"
+        for row in failed.iter_rows(named=True)
     ]
     more = "and {count} more: see the column error of the findings"
-    print_list(out, "Without a finding", errors, _ERRORS_SHOWN, more)
+    print_list(out, say("Without a finding"), errors, _ERRORS_SHOWN, to.speak.text(more))
 
 
 def _many(count: int, what: str) -> str:

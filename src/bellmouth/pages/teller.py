@@ -37,6 +37,10 @@ class Teller:
         """A sentence that begins where the line does."""
         self.out.print(Kept(self.say(sentence), style))
 
+    def plain(self, sentence: str, style: str = "") -> None:
+        """A sentence in lines as wide as there is room; what is in a cell is told by `say`."""
+        self.out.print(self.say(sentence), style=style or None)
+
     def hanging(self, mark: str, sentence: str) -> None:
         """A sentence whose later lines are indented under its first."""
         self.out.print(hanging(mark, self.say(sentence)))

@@ -36,7 +36,12 @@ OWN = {
 CAR, LEARNING = "/car/{key}", "/car/{key}/learning/{name}"
 SPEAKING = ("find", "record", "codes", "monitors", "clear", "check", "prove", "causes", "checks")
 IN_LANGUAGE = (
-    "convert", "procedures", "procedures check", "procedures plan", "procedures show",
+    "convert", "procedures", "procedures check", "procedures plan", "procedures show", "survey",
+    "family", "family learn", "family show", "book",
+    *(f"book {one}" for one in (
+        "car", "open", "add", "show", "due", "forecast", "comebacks", "readings", "recompute",
+        "export", "import", "backup", "check", "delete",
+    )),
 )  # fmt: skip
 WHERE: dict[str, tuple[str, str, str] | str] = {
     **{
