@@ -91,7 +91,7 @@ def test_a_car_needs_its_file_and_a_correction_something_to_correct(words: Words
 
 def test_an_odometer_may_have_its_thousands_marked(words: Words) -> None:
     for typed in ("142.000", "142,000", "142 000 km"):
-        assert "at 142,000 km" in words("open", "blue one", "--distance", typed)
+        assert ", 142,000 km" in words("open", "blue one", "--distance", typed)
 
 
 def test_a_recording_may_be_told_to_be_without_loads(
@@ -130,7 +130,7 @@ def test_a_job_that_cannot_be_is_said(words: Words) -> None:
     )
     assert "is before the last job" in words("open", "blue one", "--on", "2023-01-01", code=2)
     said = words("open", "blue one", "--distance", "60000", "--corrects", "3")
-    assert "job 3 corrected (entry 12), 2024-03-01 at 60,000 km" in said
+    assert "job 3 corrected (entry 12), 2024-03-01, 60,000 km" in said
     said = words("open", "blue one", "--distance", "70000km")
     assert "The last job (3) was on 2024-03-01. If this one is its comeback: " in said
     again = said.split('bellmouth book open "blue one" ')[1].split()
