@@ -435,3 +435,16 @@ def test_airflow_against_speed_and_pressure_is_told_at_both_ends_of_the_speeds()
     assert len(words) == 1
     assert " % at 700 rpm and " in words[0]
     assert " % at 2500 rpm against a typical engine" in words[0]
+
+
+@pytest.mark.filterwarnings("error")
+def test_airflow_in_a_part_of_the_recording_beside_a_clamped_trim_is_quiet() -> None:
+    """Where it ended a number that is none was compared with the limit, and NumPy's words came."""
+    made = recording()
+    for term in ("short", "long"):
+        made = still(made, f"{term}_term_fuel_trim_bank_1", 25.0)
+    flow = made.series["mass_air_flow"]
+    first = flow.time_s < 95
+    part = replace(flow, time_s=flow.time_s[first], value=flow.value[first])
+    told = find(replace(made, series={**made.series, "mass_air_flow": part}), car())
+    assert any("sits at its limit" in one for one in told.warnings)
