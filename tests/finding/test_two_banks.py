@@ -124,3 +124,10 @@ def test_a_leak_near_one_bank_and_banks_a_little_apart_are_explained() -> None:
     told = find(_one_bank_off(0.03), CAR)
     assert told.causes[0].cause == "healthy"
     assert not any("those of bank" in one for one in told.warnings)
+
+
+def test_a_proof_over_a_bank_that_was_off_is_held_back() -> None:
+    """It said that a leak was gone."""
+    proof = prove(_one_bank_off(0.16), with_second_bank(healthy("after.csv", 8)), CAR)
+    assert proof.withheld
+    assert any("something else is wrong" in one for one in proof.warnings)
