@@ -115,13 +115,13 @@ def test_a_cold_engine_is_refused() -> None:
 
 
 def test_an_engine_that_is_off_is_refused() -> None:
-    with pytest.raises(FindingError, match=r"nothing held still|no steady stretch"):
+    with pytest.raises(FindingError, match="the engine is off throughout"):
         find(recording(engine_speed=0.0001), car())
 
 
 def test_a_reading_that_is_stuck_is_said_once_and_with_its_recording() -> None:
     """What `check` knows of a recording its finding says too."""
-    said = "throttle_position stayed at 13 % while engine speed changed: stuck."
+    said = "throttle_position stayed at 13 % while engine speed changed: stuck, and left out."
     stuck = still(recording(), "throttle_position", 13.0)
     told = find(stuck, car()).warnings
     assert [one for one in told if "stuck" in one] == [said]
@@ -387,3 +387,60 @@ def test_idles_of_several_days_are_not_one_that_falls() -> None:
     days = [idles_at(rpm, seed) for seed, rpm in enumerate((790.0, 750.0, 720.0))]
     told = find(days[0], car(), also=days[1:]).warnings
     assert not any("fell throughout" in warning for warning in told)
+
+
+def test_confusable_causes_name_each_other() -> None:
+    """One named the other and was not named by it where it was itself all but excluded."""
+    for made in (recording(), recording(long_term_fuel_trim_bank_1=12.0)):
+        near = {one.cause: set(one.confusable_with) for one in find(made, car()).causes}
+        assert any(near.values())
+        assert all(name in near[other] for name, others in near.items() for other in others)
+
+
+@pytest.mark.parametrize("name", ["throttle_position", "intake_manifold_pressure"])
+def test_a_stuck_sensor_decides_nothing(name: str) -> None:
+    """A dead throttle reading made every engine unexplained, a dead pressure a false one."""
+    level = {"throttle_position": 13.0, "intake_manifold_pressure": 60.0}[name]
+    made = recording()
+    stuck = find(still(made, name, level), car())
+    others = {one: series for one, series in made.series.items() if one != name}
+    absent = find(replace(made, series=others), car())
+    of_absent = {one.cause: one.probability for one in absent.causes}
+    assert {c.cause: c.probability for c in stuck.causes} == pytest.approx(of_absent, abs=1e-9)
+
+
+def test_a_stuck_sensor_that_meters_the_air_is_refused() -> None:
+    flow = still(recording(), "mass_air_flow", 2.4)
+    with pytest.raises(FindingError, match=r"mass_air_flow stayed at 2\.4 .* its plug"):
+        find(flow, car())
+    pressure = still(recording(mass_air_flow=None), "intake_manifold_pressure", 35.0)
+    with pytest.raises(FindingError, match=r"intake_manifold_pressure stayed at 35 .* its plug"):
+        find(pressure, replace(car(), metering="pressure"))
+
+
+def test_an_engine_without_a_throttle_is_not_taken_for_a_stuck_sensor() -> None:
+    """Whole kPa of a diesel at idle may well be one number throughout."""
+    with pytest.raises(FindingError, match="idles unthrottled"):
+        find(still(recording(), "intake_manifold_pressure", 100.0), car())
+
+
+def test_airflow_against_speed_and_pressure_is_told_at_both_ends_of_the_speeds() -> None:
+    """One number for all speeds hides what a leak does: it read +10 % as evidence for one."""
+    told = find(recording(mass_air_flow=0.8), car(), prior={"meter_low": 1.0}).evidence
+    words = [one.what for one in told if "against a typical engine" in one.what]
+    assert len(words) == 1
+    assert " % at 700 rpm and " in words[0]
+    assert " % at 2500 rpm against a typical engine" in words[0]
+
+
+@pytest.mark.filterwarnings("error")
+def test_airflow_in_a_part_of_the_recording_beside_a_clamped_trim_is_quiet() -> None:
+    """Where it ended a number that is none was compared with the limit, and NumPy's words came."""
+    made = recording()
+    for term in ("short", "long"):
+        made = still(made, f"{term}_term_fuel_trim_bank_1", 25.0)
+    flow = made.series["mass_air_flow"]
+    first = flow.time_s < 95
+    part = replace(flow, time_s=flow.time_s[first], value=flow.value[first])
+    told = find(replace(made, series={**made.series, "mass_air_flow": part}), car())
+    assert any("sits at its limit" in one for one in told.warnings)

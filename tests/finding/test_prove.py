@@ -236,7 +236,7 @@ def test_a_cold_reference_and_dead_sensors_are_said_in_a_proof() -> None:
     before = _levelled(meter_reads_low(), "intake_air_temperature", -40.0)
     told = prove(before, after, CAR, references=[cold]).warnings
     assert "reference cold.csv: no warm running engine in it" in told
-    stuck = "throttle_position stayed at 13 % while engine speed changed: stuck."
+    stuck = "throttle_position stayed at 13 % while engine speed changed: stuck, and left out."
     assert [one for one in told if "stuck" in one] == [f"after.csv: {stuck}"]
     assert [one[:11] for one in told if "unplugged" in one] == ["before.csv:"]
     plain = prove(meter_reads_low(), healthy("after.csv"), CAR, references=[healthy("c.csv", 8)])

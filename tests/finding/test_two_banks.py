@@ -95,3 +95,39 @@ def test_a_proofs_points_show_both_banks() -> None:
     after = with_second_bank(healthy())
     first = prove(_second_leaks(), after, CAR).points[0]
     assert first.total_trim_pct == pytest.approx(21.0, abs=1.0)
+
+
+def _one_bank_off(share: float) -> Recording:
+    """A sound engine whose second bank's trims stand off by one share at every speed."""
+    made = with_second_bank(healthy())
+    made.series["long_term_fuel_trim_bank_2"].value[:] += 100.0 * share
+    return made
+
+
+@pytest.mark.parametrize(("share", "higher"), [(0.16, 2), (-0.14, 1)])
+def test_a_bank_that_is_off_at_every_flow_is_no_leak(share: float, higher: int) -> None:
+    """An injector or oxygen sensor of one bank: a leak had the probability, at -14 %, too."""
+    told = find(_one_bank_off(share), CAR)
+    assert told.causes[0].cause == "unexplained"
+    assert told.causes[0].probability > 0.9
+    (where,) = [one for one in told.warnings if one.startswith("The trims of bank ")]
+    assert f"The trims of bank {higher} stand 16 % above those of bank {3 - higher}," in where
+    assert "look at the injectors of bank 2, at its oxygen sensor" in where
+    first = told.evidence[0]
+    assert first.what.startswith("total trim of bank 2 against bank 1's, ")
+    assert first.readings[-1] == "long_term_fuel_trim_bank_2"
+    assert not any(one.what.startswith("leak:") for one in told.evidence)
+
+
+def test_a_leak_near_one_bank_and_banks_a_little_apart_are_explained() -> None:
+    assert find(_second_leaks(), CAR).present["leak"] > 0.9
+    told = find(_one_bank_off(0.03), CAR)
+    assert told.causes[0].cause == "healthy"
+    assert not any("those of bank" in one for one in told.warnings)
+
+
+def test_a_proof_over_a_bank_that_was_off_is_held_back() -> None:
+    """It said that a leak was gone."""
+    proof = prove(_one_bank_off(0.16), with_second_bank(healthy("after.csv", 8)), CAR)
+    assert proof.withheld
+    assert any("something else is wrong" in one for one in proof.warnings)

@@ -150,6 +150,15 @@ def test_a_recording_without_points_still_gives_a_page(tmp_path: Path) -> None:
     assert "nan" not in re.sub(r"<[^>]+>", " ", text).lower().split()
 
 
+def test_what_no_cause_fits_is_not_said_to_fit() -> None:
+    """Its misfit is that of the best cause there is, which may be small."""
+    known = example_finding()
+    top = replace(known.causes[0], cause="unexplained", sizes={})
+    lost = replace(known, causes=(top, *known.causes[1:]), misfit=0.5)
+    assert report_page(lost, example_recording(), example_car()).misfit == ""
+    assert report_page(known, example_recording(), example_car()).misfit
+
+
 def test_without_trims_the_other_pictures_remain() -> None:
     finding = example_finding()
     points = tuple(

@@ -56,7 +56,7 @@ def test_a_stuck_reading_is_said(recording: Recording) -> None:
     stuck = Series(name, "kPa", time, np.full(time.size, 35.0))
     quality = assess(dataclasses.replace(recording, series={**recording.series, name: stuck}))
     assert (
-        "intake_manifold_pressure stayed at 35 kPa while engine speed changed: stuck."
+        "intake_manifold_pressure stayed at 35 kPa while engine speed changed: stuck, and left out."
         in quality.warnings
     )
 

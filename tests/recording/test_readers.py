@@ -328,3 +328,9 @@ def test_rows_without_a_value_between_answers_are_a_habit_and_no_silence(tmp_pat
     slept = "0.5,701\n3,\n3.2,0\n3.4,0\n"
     assert list(read(tmp_path, head + slept).woken[0]) == pytest.approx([3.0, 3.2])
     assert read(tmp_path, head + "0.25,\n" + slept).woken == ()
+
+
+@pytest.mark.parametrize("unit", ["", " []", " [code]", " [bits]", " [-]"])
+def test_a_code_needs_no_unit(tmp_path: Path, unit: str) -> None:
+    text = f"time [s],engine_speed [rpm],fuel_system_status{unit}\n0,700,2\n1,700,2\n"
+    assert set(read(tmp_path, text).series["fuel_system_status"].value) == {2.0}

@@ -1,7 +1,7 @@
 """Files that a command writes: what is there already is never replaced unasked."""
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -29,7 +29,7 @@ def refuse_existing(*paths: Path | None, overwrite: bool) -> None:
     ------
     BellmouthError
         Where one of them is a folder, or is there and may not be replaced, or its folder is not
-        there or not writable.
+        there or not writable; or it is a file that the command reads, whatever may be replaced.
     """
     for path in paths:
         if path is None:
@@ -40,7 +40,29 @@ def refuse_existing(*paths: Path | None, overwrite: bool) -> None:
             raise BellmouthError(
                 f"{path}: is there already. Choose another name, or add --overwrite."
             )
+        if any(_one_file(path, other) for other in _given() if other is not path):
+            raise BellmouthError(
+                f"{path}: is given for something else in this command, too, and would be lost. "
+                "Choose another name to write to."
+            )
         refuse_nowhere(path)
+
+
+def _given() -> Iterator[Path | str]:
+    """What the running command was given that may name a file."""
+    context = click.get_current_context(silent=True)
+    for value in () if context is None else context.params.values():
+        for one in value if isinstance(value, tuple) else (value,):
+            if isinstance(one, (Path, str)):
+                yield one
+
+
+def _one_file(path: Path, other: Path | str) -> bool:
+    if isinstance(other, str) and not Path(other).is_file():
+        return False  # a word, not a file
+    if path.exists() and Path(other).exists():
+        return path.samefile(other)
+    return path.absolute() == Path(other).absolute()
 
 
 def refuse_nowhere(*paths: Path) -> None:

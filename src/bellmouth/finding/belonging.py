@@ -83,7 +83,9 @@ def problem_of(asked: Asked, family: Family | None = None, habit: Habit | None =
     model = Model(asked.observations, chosen, rough.unknown_pa, absolute=habit is not None)
     covariances = model_error.covariances(model, asked.priors, rough.flow_kg_s, rough.pressure_pa)
     scales = model_error.scale_weights(model, asked.priors)
-    return Problem(model, asked.hypotheses, covariances, scales, tuple(asked.sides(habit)))
+    strange = model_error.banks_apart(model, asked.priors, covariances[:-1])
+    sides = tuple(asked.sides(habit))
+    return Problem(model, asked.hypotheses, covariances, scales, sides, strange)
 
 
 def _infer(asked: Asked, family: Family | None, habit: Habit | None) -> Inferred:

@@ -12,6 +12,7 @@ from bellmouth.finding.observations import LEAST_KPA, Observations, judgeable
 from bellmouth.finding.result import Evidence
 from bellmouth.finding.telling import telling
 from bellmouth.finding.trims_said import trims_said
+from bellmouth.finding.two_banks import apart_evidence, apart_said
 from bellmouth.recording.quality import impossible
 from bellmouth.recording.series import Recording
 from bellmouth.recording.stand_ins import with_stand_ins
@@ -33,6 +34,7 @@ __all__ = [
 ]
 
 _SAME_FIT_NATS = 2.0
+_TOLD_APART = 0.02  # a cause this unlikely is told from any other
 _FELL_RPM = 20.0  # less is not worth a sentence; our choice
 _MISFIT = 3.0
 _WORTH_A_BORE = 0.2  # of a deposit: from there the owner is asked to tell it
@@ -65,7 +67,7 @@ _CHANNELS = {
 def confusions(
     case: "Case", posterior: Mapping[str, float], told: Sequence[float] | None = None
 ) -> dict[str, tuple[str, ...]]:
-    """For each cause that matters, the others that fit about as well.
+    """For each cause that matters, the others that fit about as well; each then names the other.
 
     ``told`` is the log evidence with the results of checks in it, hypotheses first; without it,
     that of the readings alone.
@@ -81,7 +83,7 @@ def confusions(
             if other != name
             and not set(name.split("+")) & set(other.split("+"))
             and abs(log[other] - log[name]) < _SAME_FIT_NATS
-            and posterior[other] > 0.02
+            and min(posterior[name], posterior[other]) > _TOLD_APART
         ]
         result[name] = tuple(sorted(near, key=lambda other: -posterior[other]))
     return result
@@ -92,8 +94,9 @@ def evidence_of(case: "Case", posterior: Mapping[str, float]) -> tuple[Evidence,
     names = case.hypotheses.names
     rows = sorted(range(1, len(names)), key=lambda row: -posterior[names[row]])
     found: list[Evidence] = []
+    lost = posterior.get("unexplained", 0.0) > _LOST
     for row in rows[:3]:
-        if posterior[names[row]] < _LED_TO and row != rows[0]:
+        if posterior[names[row]] < _LED_TO and (row != rows[0] or lost):
             continue
         named = called(names[row])
         likely = posterior[names[row]] > _LIKELY
@@ -102,6 +105,8 @@ def evidence_of(case: "Case", posterior: Mapping[str, float]) -> tuple[Evidence,
             for part in telling(case, row)[:3]
             if part.strength > _FAINT_NATS or likely
         )
+    if lost:
+        found.extend(apart_evidence(case))
     best = int(np.argmax([posterior[name] for name in names]))
     found.extend(_misfits(case, best))
     return tuple(found)
@@ -216,6 +221,7 @@ def warnings_of(
     best = max(range(case.hypotheses.count), key=lambda row: posterior[case.hypotheses.names[row]])
     if posterior["unexplained"] > _LOST or case.posterior.misfit[best] > _MISFIT:
         found.append("No cause here fits these readings well; see which disagree.")
+        found.extend(apart_said(case))
         if _reference_disagrees(case, best):
             found.append("The misfit lies in a reference: was the car really good then?")
     found.extend(moved_zero(o))

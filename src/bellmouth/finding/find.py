@@ -35,7 +35,12 @@ from bellmouth.finding.picture import draw
 from bellmouth.finding.result import CauseProbability, Finding
 from bellmouth.finding.same_car import refuse_other_cars
 from bellmouth.finding.sizes import sizes_of
-from bellmouth.finding.suitable import refuse_hopeless, refuse_the_same, unused_references
+from bellmouth.finding.suitable import (
+    refuse_dead,
+    refuse_hopeless,
+    refuse_the_same,
+    unused_references,
+)
 from bellmouth.finding.weights import hypothesis_weights, probability, weights_of
 from bellmouth.recording.quality import dead_sensors
 from bellmouth.recording.series import Recording
@@ -104,8 +109,8 @@ def find(
     ------
     FindingError
         If the recording cannot be asked this: no running engine, never warm, an unthrottled
-        engine, metering that the readings contradict, a recording given twice or of another car; or
-        if a recording, the car, a check, a prior or a family is not one.
+        engine, metering that the readings contradict or that is stuck, a recording given twice or
+        of another car; or if a recording, the car, a check, a prior or a family is not one.
     CarError
         If the complaint is not known.
 
@@ -122,6 +127,7 @@ def find(
     refuse_other_kinds(prior, complaint, family)
     said: Complaint = parse_complaint(complaint) if complaint else (car.complaint or "unknown")
     refuse_hopeless(recording)
+    refuse_dead(recording, car)
     for reference in references:
         refuse_the_same((recording, reference), _GOOD_INSTEAD)
     refuse_the_same((recording, *also, *references), _ONCE_INSTEAD)

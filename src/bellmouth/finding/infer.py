@@ -109,7 +109,8 @@ class Problem:
 
     ``covariances`` (scales + 1, residuals, residuals) from `model_error.covariances`;
     each of ``side_logs`` adds a log likelihood that is not Gaussian (idle speed, plate position)
-    for hypotheses (n,) at sizes (n, 2).
+    for hypotheses (n,) at sizes (n, 2). ``banks_apart`` is the other way not to be explained, from
+    `model_error.banks_apart`.
     """
 
     model: Model
@@ -117,6 +118,7 @@ class Problem:
     covariances: Floats
     scale_weights: Floats
     side_logs: Sequence[SideLog]
+    banks_apart: Floats | None = None
 
 
 def infer(problem: Problem) -> Posterior:
@@ -189,7 +191,7 @@ def _steps(problem: Problem, start: tuple[Floats, Floats] | None = None) -> Step
     likelihood, weights = _over_scales(logs, scale_weights)
     side = sum((log(nodes, where) for log in problem.side_logs), np.zeros(len(nodes)))
     likelihood = likelihood + side
-    unexplained = marginals(offset[:1], unknown[:1], HEALTHY, covariances[-1:])[0, 0]
+    unexplained = _unexplained(problem, offset[:1], unknown[:1])
     return Posterior(
         log_evidence=_evidence(likelihood + mesh.log_weight, mesh, hypotheses.count),
         # An engine that no cause explains idles and rests as any of the others might.
@@ -203,6 +205,17 @@ def _steps(problem: Problem, start: tuple[Floats, Floats] | None = None) -> Step
         residuals=residual,
         scale_weights=weights,
     )
+
+
+def _unexplained(problem: Problem, offset: Floats, unknown: Floats) -> float:
+    """Log evidence of an engine that no cause explains: it fits badly all over, or its banks
+    differ as no cause makes them; either as likely where there are two to compare."""
+    strange = marginals(offset, unknown, HEALTHY, problem.covariances[-1:])[0, 0]
+    if problem.banks_apart is None:
+        return float(strange)
+    logs = marginals(offset, unknown, HEALTHY, problem.banks_apart)
+    apart = _over_scales(logs, problem.scale_weights)[0][0]
+    return float(np.logaddexp(strange, apart) - np.log(2.0))
 
 
 def _over_scales(logs: Floats, weights: Floats) -> tuple[Floats, Floats]:

@@ -389,6 +389,8 @@ def _clamped(predicted: Floats, reading: Floats, limit: Floats) -> Floats:
     """A trim at its limit reads the limit, whatever more is asked: a bound, not a value."""
     if not limit.any():
         return predicted
-    beyond = np.where(limit == 0, 0.0, limit * (predicted - reading))
+    # Where there is no airflow nothing is predicted, and nothing compared.
+    there = (limit != 0) & np.isfinite(predicted)
+    beyond = np.where(there, limit * (predicted - reading), 0.0)
     softened = _TRIM_SOFTNESS * np.logaddexp(0.0, beyond / _TRIM_SOFTNESS)
     return np.where(limit == 0, predicted, predicted - limit * softened)

@@ -16,7 +16,7 @@ from bellmouth.finding.observations import Observations
 from bellmouth.finding.priors import Priors
 from bellmouth.recording.nans import told_or
 
-__all__ = ["covariances", "scale_weights"]
+__all__ = ["banks_apart", "covariances", "scale_weights"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -51,6 +51,20 @@ def covariances(model: Model, priors: Priors, flow_kg_s: Floats, manifold_pa: Fl
         matrices += [matrix + doubted for matrix in matrices]
         strange += doubted
     return np.array([*matrices, strange])
+
+
+def banks_apart(model: Model, priors: Priors, scales: Floats) -> Floats | None:
+    """Each model-error scale (scales, residuals, residuals) with one bank's fuelling at fault, now.
+
+    Its trims stand off by one share at every flow, the other's by one of their own. None where the
+    trims of one bank alone are there.
+    """
+    names = model.channels
+    trims = [(names == name) * 1.0 for name in ("trim 1", "trim 2")]
+    if not all(trim.any() for trim in trims):
+        return None
+    off = float(priors.model_error["bank_off_log"]) * model.observations.judged[model.rows]
+    return np.asarray(scales + sum(_together(off * trim) for trim in trims))
 
 
 def scale_weights(model: Model, priors: Priors) -> Floats:

@@ -44,6 +44,7 @@ from bellmouth.finding.proof_result import Proof
 from bellmouth.finding.result import OfFamily
 from bellmouth.finding.same_car import other_software, refuse_other_cars
 from bellmouth.finding.suitable import (
+    refuse_dead,
     refuse_foreign,
     refuse_hopeless,
     refuse_the_same,
@@ -162,6 +163,7 @@ def prove(
     refuse_other_cars((before, after, *references))
     for one in (before, after):
         refuse_hopeless(one)
+        refuse_dead(one, car)
     _refuse_other_metering(before, after)
     found = [stretches(one) for one in (before, after, *references)]
     known = known_family(family, car)

@@ -5,6 +5,7 @@ from itertools import combinations
 
 import numpy as np
 
+from bellmouth.car.description import Car
 from bellmouth.errors import FindingError
 from bellmouth.finding.observations import Observations, judgeable
 from bellmouth.recording.grid import OFF_RPM
@@ -12,9 +13,12 @@ from bellmouth.recording.names import table
 from bellmouth.recording.overlap import overlap_s
 from bellmouth.recording.plateaus import SHORTEST_CORE
 from bellmouth.recording.series import Recording
+from bellmouth.recording.stand_ins import with_stand_ins
 from bellmouth.recording.stretch import Stretch
+from bellmouth.recording.stuck import is_left_out
 
 __all__ = [
+    "refuse_dead",
     "refuse_foreign",
     "refuse_hopeless",
     "refuse_the_same",
@@ -38,8 +42,8 @@ def refuse_hopeless(recording: Recording) -> None:
     Raises
     ------
     FindingError
-        If engine speed was not recorded, is impossible wherever it is not nothing, or the recording
-        is over before anything can hold still.
+        If engine speed was not recorded, is impossible wherever it is not nothing, the engine is
+        off throughout, or the recording is over before anything can hold still.
     """
     dropped = recording.dropped.get("engine_speed", 0)
     if "engine_speed" not in recording and not dropped:
@@ -58,12 +62,36 @@ def refuse_hopeless(recording: Recording) -> None:
             f"{recording.source}: {dropped} samples of engine_speed are impossible and were left "
             "out, and by the others the engine is off. Is the unit in its header right?"
         )
+    if not turning:
+        raise FindingError(
+            f"{recording.source}: the engine is off throughout. Start it, let it warm up, and "
+            "record a minute of idle."
+        )
     seconds = max(float(series.time_s[-1]) for series in recording.series.values())
     if seconds < SHORTEST_CORE:
         raise FindingError(
             f"{recording.source}: is over after {seconds:.2g} s by its clock, too short to hold a "
             "steady stretch. Record a minute of warm idle; if it lasted longer, look at the unit "
             "of its time."
+        )
+
+
+def refuse_dead(recording: Recording, car: Car) -> None:
+    """Refuse a recording whose car meters its air by a sensor that never moved.
+
+    Raises
+    ------
+    FindingError
+        If airflow, of a car that meters pressure manifold pressure, stood still while the engine's
+        speed changed.
+    """
+    name = "mass_air_flow" if car.metering == "airflow" else "intake_manifold_pressure"
+    series = with_stand_ins(recording).get(name)
+    if series is not None and is_left_out(recording, series):
+        raise FindingError(
+            f"{recording.source}: {name} stayed at {series.value[0]:g} {series.unit} while engine "
+            f"speed changed: the sensor that this car meters its air by is stuck, and nothing else "
+            "can be judged beside it. Look at the sensor, its plug and its wires, and record again."
         )
 
 

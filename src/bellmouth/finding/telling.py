@@ -18,6 +18,7 @@ Floats = NDArray[np.float64]
 
 _WORTH_SAYING_NATS = 0.3
 _NOTHING_NATS = 0.01
+_SAME_SPEED_RPM = 100.0
 _FROM_BEFORE = (
     "no reading speaks for it over a healthy car; its weight is the complaint's, from before the "
     "recording"
@@ -165,7 +166,7 @@ def _trim_words(case: "Case", bank: int) -> str:
     low = f"total trim {trims[0]:+.1f} % at {speeds[0]:.0f} rpm"
     if two:
         low = f"total trim of bank {bank} {trims[0]:+.1f} % at {speeds[0]:.0f} rpm"
-    if len(trims) == 1 or speeds[-1] < speeds[0] + 100:
+    if len(trims) == 1 or speeds[-1] < speeds[0] + _SAME_SPEED_RPM:
         return low
     return f"{low}, {trims[-1]:+.1f} % at {speeds[-1]:.0f} rpm"
 
@@ -181,8 +182,17 @@ def _filling_words(case: "Case") -> str:
         np.zeros(1, dtype=np.intp), np.full((1, 2), np.nan), (0.0, 0.0)
     )
     state = case.model.states(zero, healthy)
-    ratio = float(np.median(np.log(state["passed"] / state["filled"])[0, rows]))
+    off = np.expm1(np.log(state["passed"] / state["filled"])[0, rows]) * 100
+    # Lowest and highest speed: a leak shows in how they differ, whatever the engine's level.
+    speeds = o.speed_rev_s[rows] * 60
+    low, high = int(np.argmin(speeds)), int(np.argmax(speeds))
+    if speeds[high] < speeds[low] + _SAME_SPEED_RPM:
+        return (
+            "airflow by the meter against airflow by speed and pressure, "
+            f"{float(np.median(off)):+.0f} % against a typical engine"
+        )
     return (
-        f"airflow by the meter against airflow by speed and pressure, {np.expm1(ratio) * 100:+.0f} "
-        "% against a typical engine"
+        f"airflow by the meter against airflow by speed and pressure, {off[low]:+.0f} % at "
+        f"{speeds[low]:.0f} rpm and {off[high]:+.0f} % at {speeds[high]:.0f} rpm against a typical "
+        "engine"
     )

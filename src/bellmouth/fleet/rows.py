@@ -21,6 +21,7 @@ from bellmouth.finding.causes import SINGLE_CAUSES
 from bellmouth.finding.hypothesis import Hypotheses
 from bellmouth.finding.priors import cause_weights
 from bellmouth.finding.sizes import sizes_of
+from bellmouth.finding.suitable import refuse_dead
 from bellmouth.finding.weights import hypothesis_weights
 from bellmouth.fleet.addresses import near
 from bellmouth.fleet.inputs import Found, explain
@@ -143,6 +144,7 @@ def _read(task: Task) -> _Read:
         # Read again, a block at a time: 0.3 % of a row's time, and no second copy in memory.
         with path.open("rb") as file:
             input_hash = hashlib.file_digest(file, "sha256").hexdigest()
+    refuse_dead(recording, task.car)
     steady = stretches(recording)
     return _Read(
         prepared=prepare(steady, (), task.car, recording.source),

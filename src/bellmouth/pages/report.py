@@ -160,7 +160,8 @@ def report_page(
         sizes=_size_rows(finding, speak),
         evidence_title=say(led_title(finding)),
         evidence=tuple(replace(one, what=say(one.what)) for one in led_there(finding)),
-        misfit=say(misfit_words(finding.misfit)),
+        # How well the best known cause fits contradicts a headline that says that none does.
+        misfit="" if _lost(finding) else say(misfit_words(finding.misfit)),
         excluded=(
             *map(say, finding.excluded),
             *(say(note) for note in recording.notes if note not in finding.warnings),
@@ -307,6 +308,10 @@ def _size_row(cause: str, size: Size, say: Callable[[str], str]) -> SizeRow:
 _CAR_UNITS = {
     "l": "L", "mm": "mm", "rpm": "rpm", "pct": "%", "kpa": "kPa", "m": "m", "c": "degC",
 }  # fmt: skip
+
+
+def _lost(finding: Finding) -> bool:
+    return finding.causes[0].cause == "unexplained"
 
 
 def _car_rows(car: Car, speak: Words) -> dict[str, str]:

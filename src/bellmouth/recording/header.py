@@ -254,7 +254,8 @@ def _column(index: int, title: str, one: Claim, place: _Place) -> Column | str:
             f'{place.source}, line {line}, column "{title.strip()}": its unit here is "{below}". '
             "Leave the right one."
         )
-    unit = unit or below
+    # A code is of no unit, so that leaving it out leaves nothing to guess.
+    unit = unit or below or ("code" if one.own == "code" else "")
     pair = conversion(unit, one.own) if unit else None
     if pair is not None:
         return Column(index, title.strip(), one.name, one.own, *pair)

@@ -17,6 +17,7 @@ from bellmouth.recording.stalled import stood_still
 from bellmouth.recording.stand_ins import with_stand_ins
 from bellmouth.recording.steady import stretches
 from bellmouth.recording.stretch import BANKS, Kind, Stretch
+from bellmouth.recording.stuck import is_left_out, is_stuck
 
 __all__ = [
     "Missing", "ParameterQuality", "Piece", "Quality", "assess", "dead_sensors", "impossible",
@@ -28,22 +29,6 @@ SLOWEST_PER_S = 3.0
 _MANIFOLD = "intake_manifold_pressure"
 # Without a sample of anything for this long, the recording has a hole. [s]
 HOLE_S = 5.0
-# A parameter that never moved is stuck when it had this many chances and speed changed so much.
-STUCK_SAMPLES = 10
-STUCK_SPEED_RANGE = 0.2
-# Air follows engine speed; a quick trim that never moves is not working or not in closed loop.
-MOVES = (
-    "mass_air_flow",
-    "mass_air_flow_sensor_a_extended",
-    "mass_air_flow_sensor_b_extended",
-    "intake_manifold_pressure",
-    "intake_manifold_pressure_a_extended",
-    "calculated_load",
-    "absolute_load",
-    "throttle_position",
-    "short_term_fuel_trim_bank_1",
-    "short_term_fuel_trim_bank_2",
-)
 # A sensor that is unplugged reads the coldest there is, one whose wires touch far more than an
 # intake breathes: common practice, no source. [degC]
 _UNPLUGGED_C, _SHORTED_C = -39.0, 120.0
@@ -163,20 +148,8 @@ def _parameter(recording: Recording, series: Series) -> ParameterQuality:
         least=float(series.value.min()),
         most=float(series.value.max()),
         dropped=recording.dropped.get(series.name, 0),
-        stuck=_is_stuck(recording, series),
+        stuck=is_stuck(recording, series),
     )
-
-
-def _is_stuck(recording: Recording, series: Series) -> bool:
-    """Never moved although engine speed did, from this parameter's first to its last sample."""
-    if series.name not in MOVES or series.value.size < STUCK_SAMPLES or np.ptp(series.value) > 0:
-        return False
-    speed = recording.get("engine_speed")
-    if speed is None:
-        return False
-    during = (speed.time_s >= series.time_s[0]) & (speed.time_s <= series.time_s[-1])
-    rpm = speed.value[during]
-    return bool(rpm.size > 1 and np.ptp(rpm) > STUCK_SPEED_RANGE * rpm.max())
 
 
 def _piece(stretch: Stretch) -> Piece:
@@ -236,11 +209,15 @@ def _slow(recording: Recording) -> list[str]:
 def dead_sensors(recording: Recording) -> list[str]:
     """A sentence for each parameter that never moved although it should have, and for an air
     temperature that only a sensor without its plug shows."""
-    found = [
-        f"{name} stayed at {series.value.min():g} {series.unit} while engine speed changed: stuck."
-        for name, series in recording.series.items()
-        if _is_stuck(recording, series)
-    ]
+    found = []
+    for name, series in recording.series.items():
+        level = f"{series.value.min():g} {series.unit}"
+        if is_left_out(recording, series):
+            found.append(
+                f"{name} stayed at {level} while engine speed changed: stuck, and left out."
+            )
+        elif is_stuck(recording, series):
+            found.append(f"{name} stayed at {level} while engine speed changed: stuck.")
     air = recording.get("intake_air_temperature")
     if air is not None:
         beyond = air.value[~is_air_temperature(air.value)]

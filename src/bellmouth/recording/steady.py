@@ -18,6 +18,7 @@ from bellmouth.recording.series import Floats, Recording
 from bellmouth.recording.stand_ins import with_stand_ins
 from bellmouth.recording.state import loops, purging, warm
 from bellmouth.recording.stretch import Kind, Reading, Stretch
+from bellmouth.recording.stuck import without_stuck
 from bellmouth.recording.trims import (
     BANKS,
     driven_as_high,
@@ -72,7 +73,7 @@ def stretches(recording: Recording) -> tuple[Stretch, ...]:
     still. Beside the parameters reported a stretch holds ``log_total_trim_bank_1`` and ``_2``:
     ln((1 + short/100)(1 + long/100)), with ``at_limit``.
     """
-    recording = with_stand_ins(recording)
+    recording = with_stand_ins(without_stuck(recording))
     grid = grid_of(recording)
     if grid is None:
         return ()
