@@ -235,6 +235,15 @@ def test_a_large_leak_comes_in_with_its_code_and_freeze_frame(lean: Stand) -> No
     assert lean.car.lamp == "on"
 
 
+def test_an_idle_that_was_still_coming_down_leaves_no_code() -> None:
+    # With its mixture at the limit this one comes down slowly, and then idles on its mark.
+    stand = Stand("leak", 5.0, variant="E", seed=1)
+    reply = stand.key(Key.ON).one(3)
+    assert isinstance(reply, TroubleCodes)
+    assert "P0171" in reply.codes
+    assert "P0507" not in reply.codes
+
+
 def test_clearing_forgets_codes_and_readiness_but_not_the_permanent_code() -> None:
     stand = Stand().key(Key.ON)
     assert stand.one(4) == Cleared()

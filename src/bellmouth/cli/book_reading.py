@@ -6,6 +6,7 @@ from typing import Any
 import click
 
 from bellmouth.cli.book import opened
+from bellmouth.cli.bounded import Within
 from bellmouth.cli.waiting import waiting
 
 __all__ = ["due_command", "forecast_command", "recompute_command", "show_command"]
@@ -79,7 +80,7 @@ def due_command(context: click.Context, before: str | None, limit: int, as_json:
 @click.argument("name", metavar="CAR")
 @click.option(
     "--level",
-    type=click.FloatRange(0.1, 200.0),
+    type=Within(0.1, 200.0),
     metavar="MM2",
     help="The deposit at which you would look at the plate (default: by displacement).",
 )

@@ -101,7 +101,7 @@ class PracticeCar:
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         owner = read_car(car) if isinstance(car, str | Path) else car
-        self._case = choose_case(fault, size, seed, variant, owner, coolant_c)
+        self._case = self._came_in = choose_case(fault, size, seed, variant, owner, coolant_c)
         self.driver = driver
         self.speed = speed
         self.manners = manners or Manners()
@@ -268,6 +268,11 @@ class PracticeCar:
             self._case = mended(self._case, works)
             self._body.engine.take_over(self._case)
 
+    @property
+    def metered(self) -> bool:
+        """Whether it has an airflow meter."""
+        return bool(self._case.car.airflow_metered[0] > 0)
+
     # What only its maker knows.
 
     @property
@@ -287,8 +292,9 @@ class PracticeCar:
         return self._body.learning.learned
 
     def toml(self) -> str:
-        """The car file that its owner would write."""
-        return car_toml(self._case, _complaint(self._case, self._body.engine.settled_idle))
+        """The car file that its owner wrote when it came in; no work since changes it."""
+        case = self._came_in
+        return car_toml(case, _complaint(case, self._body.engine.settled_idle))
 
     # Over runs.
 

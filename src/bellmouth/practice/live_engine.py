@@ -24,6 +24,12 @@ _CAUGHT_RPM = 400.0  # the starter is let go
 _STALLED_RPM = 180.0
 _CRANKED_S = 6.0  # a starter turns no longer than that
 _COOLING_S = 5400.0
+#: An idle that moves by so much in five seconds has not come down yet; so often it is waited for.
+#: [rpm]
+_COMES_DOWN_RPM, _WAITS = 30.0, 6
+#: Of its target: all that is higher is the same to feedback, which must not stall an overrun; of
+#: idle air a second that learning takes away for each whole target beyond it.
+_FAR_OVER, _CLOSES_PER_S = 0.12, 0.4
 #: Of the opening that is remembered from before a cleaning. A guess.
 _TAKEN_BACK = 0.4
 
@@ -101,14 +107,24 @@ class LiveEngine:
 
     def _idled(self) -> dict[str, Floats]:
         """Ten seconds of warm idle, as the owner drove in: channels over time, every half."""
-        rows = []
         warm = self.run.engine.coolant_c.copy()
         self.run.engine.coolant_c = np.maximum(warm, 88.0)
+        idled = self._ten_seconds()
+        for _ in range(_WAITS):
+            half = len(idled["speed_rpm"]) // 2
+            first, last = idled["speed_rpm"][:half], idled["speed_rpm"][half:]
+            if abs(float(np.mean(last) - np.mean(first))) < _COMES_DOWN_RPM:
+                break
+            idled = self._ten_seconds()
+        self.run.engine.coolant_c = warm
+        return idled
+
+    def _ten_seconds(self) -> dict[str, Floats]:
+        rows = []
         for step in range(round(10.0 / STEP_S)):
             self.run.step(_NONE, _NONE, _NONE, _NONE, _ONE)
             if step % 20 == 0:
                 rows.append(self.run.look())
-        self.run.engine.coolant_c = warm
         return {name: np.concatenate([row[name] for row in rows]) for name in rows[0]}
 
     @property
@@ -150,7 +166,9 @@ class LiveEngine:
         if cleaned:
             # What is remembered is now too wide open, and feedback takes back a part of it only.
             idle = run.idle
-            idle.down_deg = _TAKEN_BACK * np.maximum(idle.learned - idle.learned_neutral, 0.0)
+            # In degrees: learning itself counts in degrees, shares or logarithms, by variant.
+            surplus = idle.remembered_deg() - run.car.idle_opening_deg
+            idle.down_deg = _TAKEN_BACK * np.maximum(surplus, 0.0)
             idle.integral = -idle.down_deg
 
     def closed_pct(self) -> float:
@@ -228,6 +246,16 @@ class LiveEngine:
             self.relearn_s -= STEP_S
             if self.relearn_s <= 0.0:
                 self.run.idle.learn_s = 90.0
+            elif self.running:
+                self._close_quickly()
+
+    def _close_quickly(self) -> None:
+        """Beyond what feedback tells apart, learning closes the more the higher the idle is."""
+        idle = self.run.idle
+        beyond = self.speed_rpm / float(self.run.target[0]) - 1.0 - _FAR_OVER
+        if beyond > 0.0:
+            closer = idle.integral - STEP_S * _CLOSES_PER_S * beyond * idle.unit_deg
+            idle.integral = np.maximum(closer, -idle.down_deg)
 
     def learn_idle(self, seconds: float) -> None:
         """Let idle control learn anew for so long, with all of its authority. [s]"""
