@@ -374,6 +374,20 @@ def test_a_state_file_that_cannot_be_is_said_before_the_car_is_driven(tmp_path: 
         Stand(state_file=tmp_path / "car.json")
 
 
+def test_a_car_whose_state_cannot_be_kept_drives_on_and_says_so_at_the_end(tmp_path: Path) -> None:
+    folder = tmp_path / "gone"
+    folder.mkdir()
+    stand = Stand("healthy", None, state_file=folder / "kept.json").key(Key.ON)
+    folder.rmdir()
+    stand.key(Key.OFF, 12.0).key(Key.ON)
+    assert stand.value("engine_speed") == 0.0
+    with pytest.raises(CarError, match=r"kept\.json: cannot be written"):
+        stand.car.close()
+    folder.mkdir()
+    stand.car.close()
+    assert (folder / "kept.json").is_file()
+
+
 def test_stale_learning_is_learned_anew() -> None:
     """Idle after cleaning is high until the pedal pattern has taken, and stays right after."""
     stand = Stand("learned_stale", None, seed=2).key(Key.START, 13.0)

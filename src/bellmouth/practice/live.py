@@ -11,12 +11,12 @@ changes other than a plain automatic's, and any real car's codes, limits or soft
 import threading
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from bellmouth.car.description import Car
 from bellmouth.car.reader import read_car
-from bellmouth.errors import BellmouthError
+from bellmouth.errors import BellmouthError, CarError
 from bellmouth.practice.answering import Node
 from bellmouth.practice.ignition import Action, Controls, Schedule
 from bellmouth.practice.learning_logic import Learned
@@ -106,7 +106,7 @@ class PracticeCar:
         self.speed = speed
         self.manners = manners or Manners()
         self._state_file = Path(state_file) if state_file is not None else None
-        self._body = LiveBody(self._case, self._save, ready=ready, allowed=allowed)
+        self._body = LiveBody(self._case, self._store, ready=ready, allowed=allowed)
         self._lock = threading.RLock()
         self._schedule = Schedule()
         self._ticks = 0
@@ -305,11 +305,25 @@ class PracticeCar:
                 with not_kept(self._state_file):
                     self._body.restore(kept)
 
+    def _store(self) -> None:
+        """What the controller writes down after key off; that it cannot be is said at the end.
+
+        Whoever moves the car on, a wire's thread or one of its own, could do nothing about it.
+        """
+        with suppress(CarError):
+            self._save()
+
     def _save(self) -> None:
         if self._state_file is not None:
             write_state(self._state_file, self._body.mark, self._body.kept())
 
     def close(self) -> None:
-        """Write down what is kept over runs."""
+        """Write down what is kept over runs.
+
+        Raises
+        ------
+        CarError
+            If it cannot be written.
+        """
         with self._lock:
             self._save()
