@@ -231,6 +231,7 @@ class LiveEngine:
 
     def _go(self, controls: Controls, pedal_pct: float) -> None:
         self._foot.pedal_pct = pedal_pct
+        self.run.starter = self.state == "cranking"
         self._learn_quickly()
         self.run.step(
             np.array([controls.hold_rpm]), np.array([controls.road_kmh]),
