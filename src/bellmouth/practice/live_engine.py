@@ -3,9 +3,11 @@
 import copy
 import functools
 import math
+from dataclasses import replace
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from bellmouth.practice.columns import Floats
 from bellmouth.practice.controller import Metering
@@ -62,6 +64,20 @@ class _AirflowMetering(Metering):
         return self.reading_g_s
 
 
+class _KeyedRun(_Run):
+    """A starter turns an engine that does not fire only where the key turns the starter."""
+
+    starter = False
+
+    def _ignite(
+        self, spark: Floats, load: Floats, foot: DriverOutput, key: Floats,
+        running: NDArray[np.bool_],
+    ) -> None:  # fmt: skip
+        super()._ignite(spark, load, foot, key, running)
+        if not self.starter and self.crank.torque_nm[0] > 0.0:
+            self.crank = replace(self.crank, torque_nm=_NONE)
+
+
 class LiveEngine:
     """Engine, controller loops and plate of one car, stepped by 25 ms.
 
@@ -79,7 +95,7 @@ class LiveEngine:
     def __init__(self, case: Case) -> None:
         self.case = case
         variant = VARIANTS.index(case.variant)
-        self.run = _Run(
+        self.run = _KeyedRun(
             case.car, case.fault, case.weather, case.variant, [(case.seed, variant, case.number, 9)]
         )
         habits = np.random.default_rng([case.seed, variant, 11]).random((1, 6))

@@ -129,8 +129,7 @@ class _Run:
         driving = car.best_spark_deg - 2.0 - 0.10 * np.maximum(self.engine.pressure_kpa - 45.0, 0)
         self.spark_deg = np.where(np.isnan(spark), driving, spark)
         lean = np.maximum(self.mixture_lambda - 1.15, 0.0) if self._started else 0.0
-        turned = (key > 0.5) & ~running & self.starter
-        starter = np.where(turned, 35.0 + 25.0 * car.displacement_l, 0.0)
+        starter = np.where((key > 0.5) & ~running, 35.0 + 25.0 * car.displacement_l, 0.0)
         burn = np.where(self.cut, 0.0, self.mixture)
         self.crank = Crank(
             mixture=burn,
@@ -144,8 +143,6 @@ class _Run:
         )
 
     _started = False
-    #: Whether an engine that does not fire is turned; in a live car by the key alone.
-    starter = True
     mixture_lambda: Floats | float = 1.0
 
     def _fuel(self, pedal_up: NDArray[np.bool_], running: NDArray[np.bool_], noise: Floats) -> None:
