@@ -27,7 +27,7 @@ class Car:
 
     truth = Truth("leak", {"leak": 2.5}, {"leak": "mm"})
     driver: object = None
-    awake = True
+    awake = metered = True
 
     def __init__(self) -> None:
         self.nodes: list[StubNode] = stub_car().nodes

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from bellmouth.car.description import Car, Known
 from bellmouth.practice.ignition import Key
 from bellmouth.practice.live import PracticeCar
 from bellmouth.practice.live_case import choose_case
@@ -48,6 +49,13 @@ def test_works_that_heal_nothing_are_known(
     cause: str, works: list[str], idle: tuple[str, ...]
 ) -> None:
     assert idle_works(cause, works) == idle
+
+
+def test_where_there_is_no_meter_none_is_cleaned() -> None:
+    owner = Car(displacement_l=Known(1.6), metering="pressure")
+    case = choose_case("meter_low", None, 3, "A", owner, 90.0)
+    assert mended(case, ["clean_meter"]).cause == "meter_low"
+    assert idle_works("meter_low", ["clean_meter"], metered=False) == ("clean_meter",)
 
 
 def idle(car: PracticeCar, seconds: float) -> tuple[float, float]:
@@ -97,3 +105,30 @@ def test_after_cleaning_a_deposit_the_idle_is_too_high_until_it_is_learned() -> 
     car._body.engine.learn_idle(20.0)
     car.advance(car.time_s + 14.0)
     assert car._body.engine.speed_rpm < before + 40.0
+
+
+@pytest.mark.parametrize("variant", ["A", "B", "C", "D", "E"])
+def test_feedback_takes_back_the_same_share_however_learning_counts(variant: str) -> None:
+    car = PracticeCar("deposit", None, seed=3, variant=variant, clock=lambda: 0.0)
+    car.mend(["clean_plate"])
+    idle = car._body.engine.run.idle
+    surplus_deg = idle.remembered_deg() - idle.car.idle_opening_deg
+    assert idle.down_deg == pytest.approx(0.4 * surplus_deg)
+
+
+@pytest.mark.parametrize(("variant", "seed"), [("C", 3), ("E", 8)])
+def test_the_highest_idle_comes_within_reach_while_it_is_learned(variant: str, seed: int) -> None:
+    car = PracticeCar("deposit", None, seed=seed, variant=variant, clock=lambda: 0.0)
+    car.mend(["clean_plate"])
+    car.do("key", Key.ON, 0.0)
+    car.advance(1.0)
+    car._body.engine.learn_idle(60.0)
+    idle(car, 22.0)
+    assert abs(car._body.engine.idle_error_rpm) < 100.0
+
+
+def test_what_its_owner_wrote_is_not_changed_by_work() -> None:
+    car = PracticeCar("deposit", None, seed=3, clock=lambda: 0.0)
+    before = car.toml()
+    car.mend(["clean_plate"])
+    assert car.toml() == before

@@ -6,6 +6,7 @@ from typing import Any
 import click
 
 from bellmouth.cli.book import opened
+from bellmouth.cli.bounded import Within
 from bellmouth.cli.speaking import say, teller, words
 from bellmouth.cli.waiting import waiting
 
@@ -78,7 +79,7 @@ def due_command(context: click.Context, before: str | None, limit: int, as_json:
 @click.argument("name", metavar="CAR")
 @click.option(
     "--level",
-    type=click.FloatRange(0.1, 200.0),
+    type=Within(0.1, 200.0),
     metavar="MM2",
     help="The deposit at which you would look at the plate (default: by displacement).",
 )

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 import click
 
 from bellmouth.cli.adapter_options import adapter_options
+from bellmouth.cli.bounded import Within
 from bellmouth.cli.speaking import language_option
 from bellmouth.cli.writing import overwrite_option, refuse_existing
 
@@ -37,7 +38,7 @@ __all__ = ["command"]
 @adapter_options
 @click.option(
     "--lead",
-    type=click.FloatRange(-0.5, 1.0),
+    type=Within(-0.5, 1.0),
     metavar="SECONDS",
     help="Call every action so much earlier; left out, what suits --person.",
 )
@@ -68,7 +69,7 @@ __all__ = ["command"]
 @click.option("--sound-check", is_flag=True, help="Sound every tone with its meaning, and end.")
 @click.option(
     "--audio-offset",
-    type=click.FloatRange(0.0, 1000.0),
+    type=Within(0.0, 1000.0),
     default=0.0,
     metavar="MS",
     help="Give every cue so much sooner, for ear-pieces that sound late.",

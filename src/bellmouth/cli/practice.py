@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from bellmouth.cli.bounded import Within
 from bellmouth.cli.speaking import in_language, say, words
 from bellmouth.cli.waiting import waiting
 from bellmouth.cli.writing import overwrite_option, refuse_existing
@@ -79,7 +80,7 @@ _WORKS = ("clean_plate", "clean_meter", "reseal", "renew_gasket")
 )
 @click.option(
     "--latency",
-    type=click.FloatRange(0.0, 10_000.0),
+    type=Within(0.0, 10_000.0),
     default=8.0,
     show_default=True,
     metavar="MS",
@@ -87,15 +88,13 @@ _WORKS = ("clean_plate", "clean_meter", "reseal", "renew_gasket")
 )
 @click.option(
     "--speed",
-    type=click.FloatRange(0.01, 1000.0),
+    type=Within(0.01, 1000.0),
     default=1.0,
     show_default=True,
     metavar="FACTOR",
     help="Car seconds a real second.",
 )
-@click.option(
-    "--seconds", type=click.FloatRange(0.0), metavar="N", help="Stop after so many real seconds."
-)
+@click.option("--seconds", type=Within(0.0), metavar="N", help="Stop after so many real seconds.")
 @click.option(
     "--driver",
     default="mechanic",
@@ -108,7 +107,7 @@ _WORKS = ("clean_plate", "clean_meter", "reseal", "renew_gasket")
 )
 @click.option(
     "--bad-wire",
-    type=click.FloatRange(0.0, 100.0),
+    type=Within(0.0, 100.0),
     default=0.0,
     metavar="PERCENT",
     help="So many frames are lost, late, doubled, out of order and damaged, each.",
@@ -225,7 +224,7 @@ def _mend(car: "PracticeCar", works: tuple[str, ...]) -> None:
     """Do the works; whoever did one that was not called for hears so, and not what would be."""
     from bellmouth.practice.mending import idle_works  # noqa: PLC0415
 
-    for work in idle_works(car.truth.cause, works):
+    for work in idle_works(car.truth.cause, works, metered=car.metered):
         say("{0} mends nothing that is wrong with this car.", work)
     car.mend(works)
 

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 import click
 
 from bellmouth.cli.adapter_options import adapter_options, controller_option
+from bellmouth.cli.bounded import Within
 from bellmouth.cli.complaint_option import complaint_option
 from bellmouth.cli.speaking import speaking
 from bellmouth.cli.writing import refuse_nowhere
@@ -39,7 +40,7 @@ _FILE = click.Path(path_type=Path)
 )
 @click.option(
     "--seconds",
-    type=click.FloatRange(min=0.0, min_open=True),
+    type=Within(min=0.0, min_open=True),
     metavar="N",
     help="Capture for so long, without guidance.",
 )

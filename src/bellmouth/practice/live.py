@@ -11,12 +11,12 @@ changes other than a plain automatic's, and any real car's codes, limits or soft
 import threading
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from bellmouth.car.description import Car
 from bellmouth.car.reader import read_car
-from bellmouth.errors import BellmouthError
+from bellmouth.errors import BellmouthError, CarError
 from bellmouth.practice.answering import Node
 from bellmouth.practice.ignition import Action, Controls, Schedule
 from bellmouth.practice.learning_logic import Learned
@@ -101,12 +101,12 @@ class PracticeCar:
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         owner = read_car(car) if isinstance(car, str | Path) else car
-        self._case = choose_case(fault, size, seed, variant, owner, coolant_c)
+        self._case = self._came_in = choose_case(fault, size, seed, variant, owner, coolant_c)
         self.driver = driver
         self.speed = speed
         self.manners = manners or Manners()
         self._state_file = Path(state_file) if state_file is not None else None
-        self._body = LiveBody(self._case, self._save, ready=ready, allowed=allowed)
+        self._body = LiveBody(self._case, self._store, ready=ready, allowed=allowed)
         self._lock = threading.RLock()
         self._schedule = Schedule()
         self._ticks = 0
@@ -268,6 +268,11 @@ class PracticeCar:
             self._case = mended(self._case, works)
             self._body.engine.take_over(self._case)
 
+    @property
+    def metered(self) -> bool:
+        """Whether it has an airflow meter."""
+        return bool(self._case.car.airflow_metered[0] > 0)
+
     # What only its maker knows.
 
     @property
@@ -287,8 +292,9 @@ class PracticeCar:
         return self._body.learning.learned
 
     def toml(self) -> str:
-        """The car file that its owner would write."""
-        return car_toml(self._case, _complaint(self._case, self._body.engine.settled_idle))
+        """The car file that its owner wrote when it came in; no work since changes it."""
+        case = self._came_in
+        return car_toml(case, _complaint(case, self._body.engine.settled_idle))
 
     # Over runs.
 
@@ -299,11 +305,25 @@ class PracticeCar:
                 with not_kept(self._state_file):
                     self._body.restore(kept)
 
+    def _store(self) -> None:
+        """What the controller writes down after key off; that it cannot be is said at the end.
+
+        Whoever moves the car on, a wire's thread or one of its own, could do nothing about it.
+        """
+        with suppress(CarError):
+            self._save()
+
     def _save(self) -> None:
         if self._state_file is not None:
             write_state(self._state_file, self._body.mark, self._body.kept())
 
     def close(self) -> None:
-        """Write down what is kept over runs."""
+        """Write down what is kept over runs.
+
+        Raises
+        ------
+        CarError
+            If it cannot be written.
+        """
         with self._lock:
             self._save()

@@ -30,6 +30,7 @@ TICKS_PER_STEP = round(STEP_S / TICK_S)
 STEPS_PER_LOOK = 4
 _STEPS_PER_WATCH = 20  # codes and monitors are watched twice a second
 _FOOT_PCT_PER_TICK = 100.0 * TICK_S / 0.1  # a quick foot goes all the way in a tenth of a second
+_FIRES_RPM = 300.0  # what turns more slowly is turned by the starter
 _SETTLED_S = 15.0  # after a start, before idle speed means anything
 
 
@@ -93,6 +94,8 @@ class LiveBody:
         idle = self.engine.settled_idle
         trims = [100.0 * float(np.mean(idle[f"short_{b}"] + idle[f"long_{b}"])) for b in (1, 2)]
         speed = float(np.mean(idle["speed_rpm"]))
+        if speed < _FIRES_RPM:
+            return  # it did not drive in, so no controller has watched it idle
         facts = Facts(
             running=True, closed_loop=True, coolant_c=90.0, started_at_c=20.0, speed_rpm=speed,
             road_kmh=0.0, pedal_pct=0.0, fuel_level_pct=self._around.fuel_level_pct,
@@ -136,7 +139,8 @@ class LiveBody:
         if was == "stopped" and engine.state == "cranking":
             self._trouble.begin_trip(engine.coolant_c)
             self._started_at_c = engine.coolant_c
-        if engine.running and controls.key == Key.START:
+        let_go = was == "cranking" and engine.state == "stopped"  # it would not fire
+        if (engine.running or let_go) and controls.key == Key.START:
             controls.key = Key.ON  # the key springs back
         around.load = controls.load
         around.voltage_v = self._voltage_v()

@@ -3,9 +3,11 @@
 import copy
 import functools
 import math
+from dataclasses import replace
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from bellmouth.practice.columns import Floats
 from bellmouth.practice.controller import Metering
@@ -24,6 +26,12 @@ _CAUGHT_RPM = 400.0  # the starter is let go
 _STALLED_RPM = 180.0
 _CRANKED_S = 6.0  # a starter turns no longer than that
 _COOLING_S = 5400.0
+#: An idle that moves by so much in five seconds has not come down yet; so often it is waited for.
+#: [rpm]
+_COMES_DOWN_RPM, _WAITS = 30.0, 6
+#: Of its target: all that is higher is the same to feedback, which must not stall an overrun; of
+#: idle air a second that learning takes away for each whole target beyond it.
+_FAR_OVER, _CLOSES_PER_S = 0.12, 0.4
 #: Of the opening that is remembered from before a cleaning. A guess.
 _TAKEN_BACK = 0.4
 
@@ -56,6 +64,20 @@ class _AirflowMetering(Metering):
         return self.reading_g_s
 
 
+class _KeyedRun(_Run):
+    """A starter turns an engine that does not fire only where the key turns the starter."""
+
+    starter = False
+
+    def _ignite(
+        self, spark: Floats, load: Floats, foot: DriverOutput, key: Floats,
+        running: NDArray[np.bool_],
+    ) -> None:  # fmt: skip
+        super()._ignite(spark, load, foot, key, running)
+        if not self.starter and self.crank.torque_nm[0] > 0.0:
+            self.crank = replace(self.crank, torque_nm=_NONE)
+
+
 class LiveEngine:
     """Engine, controller loops and plate of one car, stepped by 25 ms.
 
@@ -73,7 +95,7 @@ class LiveEngine:
     def __init__(self, case: Case) -> None:
         self.case = case
         variant = VARIANTS.index(case.variant)
-        self.run = _Run(
+        self.run = _KeyedRun(
             case.car, case.fault, case.weather, case.variant, [(case.seed, variant, case.number, 9)]
         )
         habits = np.random.default_rng([case.seed, variant, 11]).random((1, 6))
@@ -101,14 +123,24 @@ class LiveEngine:
 
     def _idled(self) -> dict[str, Floats]:
         """Ten seconds of warm idle, as the owner drove in: channels over time, every half."""
-        rows = []
         warm = self.run.engine.coolant_c.copy()
         self.run.engine.coolant_c = np.maximum(warm, 88.0)
+        idled = self._ten_seconds()
+        for _ in range(_WAITS):
+            half = len(idled["speed_rpm"]) // 2
+            first, last = idled["speed_rpm"][:half], idled["speed_rpm"][half:]
+            if abs(float(np.mean(last) - np.mean(first))) < _COMES_DOWN_RPM:
+                break
+            idled = self._ten_seconds()
+        self.run.engine.coolant_c = warm
+        return idled
+
+    def _ten_seconds(self) -> dict[str, Floats]:
+        rows = []
         for step in range(round(10.0 / STEP_S)):
             self.run.step(_NONE, _NONE, _NONE, _NONE, _ONE)
             if step % 20 == 0:
                 rows.append(self.run.look())
-        self.run.engine.coolant_c = warm
         return {name: np.concatenate([row[name] for row in rows]) for name in rows[0]}
 
     @property
@@ -150,7 +182,9 @@ class LiveEngine:
         if cleaned:
             # What is remembered is now too wide open, and feedback takes back a part of it only.
             idle = run.idle
-            idle.down_deg = _TAKEN_BACK * np.maximum(idle.learned - idle.learned_neutral, 0.0)
+            # In degrees: learning itself counts in degrees, shares or logarithms, by variant.
+            surplus = idle.remembered_deg() - run.car.idle_opening_deg
+            idle.down_deg = _TAKEN_BACK * np.maximum(surplus, 0.0)
             idle.integral = -idle.down_deg
 
     def closed_pct(self) -> float:
@@ -213,6 +247,7 @@ class LiveEngine:
 
     def _go(self, controls: Controls, pedal_pct: float) -> None:
         self._foot.pedal_pct = pedal_pct
+        self.run.starter = self.state == "cranking"
         self._learn_quickly()
         self.run.step(
             np.array([controls.hold_rpm]), np.array([controls.road_kmh]),
@@ -228,6 +263,16 @@ class LiveEngine:
             self.relearn_s -= STEP_S
             if self.relearn_s <= 0.0:
                 self.run.idle.learn_s = 90.0
+            elif self.running:
+                self._close_quickly()
+
+    def _close_quickly(self) -> None:
+        """Beyond what feedback tells apart, learning closes the more the higher the idle is."""
+        idle = self.run.idle
+        beyond = self.speed_rpm / float(self.run.target[0]) - 1.0 - _FAR_OVER
+        if beyond > 0.0:
+            closer = idle.integral - STEP_S * _CLOSES_PER_S * beyond * idle.unit_deg
+            idle.integral = np.maximum(closer, -idle.down_deg)
 
     def learn_idle(self, seconds: float) -> None:
         """Let idle control learn anew for so long, with all of its authority. [s]"""

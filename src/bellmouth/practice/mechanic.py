@@ -15,6 +15,7 @@ COURSE: tuple[tuple[float, float], ...] = ((0.0, 60.0), (1500.0, 40.0), (2500.0,
 _KEY_ON_S = 8.0
 _SETTLE_S = 1.0
 _REACTION_S = 0.8
+_PAUSE_S = 10.0  # from one try of the starter to the next
 
 
 @dataclass(frozen=True)
@@ -64,6 +65,7 @@ class Mechanic:
         self._key_on_s = key_on_s
         self._began_s: float | None = None
         self._started_s: float | None = None
+        self._tried_s: float | None = None
         self._asked: float | None = None
         self._answered: float | None = None
         self._asked_s = 0.0
@@ -101,7 +103,10 @@ class Mechanic:
         if self._visited_s is None:
             return ()
         on_at = max((self._began_s or 0.0) + _SETTLE_S, self._visited_s)
+        if self._tried_s is not None:
+            on_at = max(on_at, self._tried_s + _PAUSE_S - self._key_on_s)
         if seen.key == Key.ON and now_s >= on_at + self._key_on_s:
+            self._tried_s = now_s
             return (Action(now_s, "hold_rpm", 0.0), Action(now_s, "key", Key.START))
         return ()
 

@@ -35,7 +35,8 @@ def mended(case: Case, works: Iterable[str]) -> Case:
     What its controller has learned is not part of the case and stays as it is, so that after a
     deposit is cleaned off the remembered opening is too large.
     """
-    wanted = {cause for work in works for cause in HEALS.get(work, ())}
+    metered = bool(case.car.airflow_metered[0] > 0)
+    wanted = {cause for work in works for cause in _heals(work, metered=metered)}
     healed = wanted & set(case.cause.split("+"))
     if not healed:
         return case
@@ -45,10 +46,19 @@ def mended(case: Case, works: Iterable[str]) -> Case:
     return replace(case, cause="+".join(left) or "healthy", sizes=sizes, fault=fault)
 
 
-def idle_works(cause: str, works: Iterable[str]) -> tuple[str, ...]:
-    """Those of the works that heal nothing on a car with this cause, each once."""
+def idle_works(cause: str, works: Iterable[str], *, metered: bool = True) -> tuple[str, ...]:
+    """Those of the works that heal nothing on a car with this cause, each once.
+
+    ``metered`` is whether it has an airflow meter.
+    """
     there = set(cause.split("+"))
-    return tuple(dict.fromkeys(work for work in works if not there & set(HEALS.get(work, ()))))
+    idle = (work for work in works if not there & set(_heals(work, metered=metered)))
+    return tuple(dict.fromkeys(idle))
+
+
+def _heals(work: str, *, metered: bool) -> tuple[str, ...]:
+    # Without a meter a wrong airflow is computed, and there is nothing to clean.
+    return () if work == "clean_meter" and not metered else HEALS.get(work, ())
 
 
 def _without(fault: Faults, healed: set[str]) -> Faults:
