@@ -9,7 +9,7 @@ from typing import Any
 import httpx2
 import pytest
 from PIL import Image
-from playwright.sync_api import Browser, ConsoleMessage, Page
+from playwright.sync_api import Browser, ConsoleMessage, Page, expect
 
 from bellmouth.practice.polling import write_csv
 from tests.finding.worked import healthy, meter_reads_low
@@ -242,6 +242,9 @@ def test_the_shell_stands_when_the_server_is_gone(
     style = "getComputedStyle(document.querySelector('header.top')).display"
     away = page.evaluate(style)
     context.set_offline(False)
+    # It comes back by itself, to the page that was asked for.
+    expect(page.locator("h1")).not_to_contain_text("server is away", timeout=PATIENCE_MS)
+    assert page.url == pages[1]
     page.goto(pages[0])
     assert page.evaluate(style) == away, "dressed as ever"
     context.close()

@@ -124,6 +124,25 @@ def test_a_result_of_a_check_is_taken_in_and_kept(
     assert "blue" in wrong.text
 
 
+def test_a_result_that_was_a_wrong_tap_is_taken_back(
+    client: TestClient, files: tuple[Path, Path]
+) -> None:
+    car = begin(client)
+    before = upload(client, car, files[0])
+    back = f"{car}/finding/result/back"
+    for outcome in ("none", "seen"):
+        client.post(f"{car}/finding/result", data={"check": "smoke_test", "outcome": outcome})
+    left = client.post(back, data={"said": "smoke_test=seen"}).text
+    assert "Smoke test: none <form" in left
+    assert "Smoke test: seen <form" not in left
+    assert "contradicts itself" not in left
+    none = client.post(back, data={"said": "smoke_test=none"}).text
+    bars = [re.findall(r'class="chance">([^<]+)', text) for text in (before, none)]
+    assert bars[0] == bars[1] != []
+    again = client.post(back, data={"said": "smoke_test=none"})
+    assert (again.status_code, "not among what was told" in again.text) == (400, True)
+
+
 @pytest.mark.parametrize(
     ("name", "data", "sentence"),
     [

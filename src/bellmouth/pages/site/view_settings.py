@@ -22,11 +22,13 @@ def settings(
     request: Request, language: Annotated[str, Form()], units: Annotated[str, Form()]
 ) -> Response:
     """Keep the choice in this browser, and go back to where it was made."""
-    # Only the path of the page that asked: an answer never leads elsewhere.
+    # Only what the page that asked is called on this server: an answer never leads elsewhere. What
+    # was chosen or read there stands behind its question mark.
     try:
-        back = urlsplit(request.headers.get("referer") or "/").path
+        asked = urlsplit(request.headers.get("referer") or "/")
     except ValueError:  # a host in brackets that is none
-        back = "/"
+        asked = urlsplit("/")
+    back = asked.path + (f"?{asked.query}" if asked.query else "")
     answer = go(back if back.startswith("/") and not back.startswith("//") else "/")
     chosen = {
         LANGUAGE: language if language in LANGUAGES else "en",
