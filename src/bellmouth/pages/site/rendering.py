@@ -3,7 +3,7 @@
 import json
 import re
 from collections.abc import Iterable, Mapping
-from datetime import date
+from datetime import date, datetime
 from typing import Any, get_args
 
 from jinja2 import pass_context
@@ -26,7 +26,7 @@ from bellmouth.pages.us_units import unit_of_reading
 from bellmouth.pages.words import SAFETY, chance, name_words, spoken
 from bellmouth.work.phrases import Quantity
 
-__all__ = ["LANGUAGE", "UNITS", "called", "go", "light_of", "page", "sheet", "warm",
+__all__ = ["LANGUAGE", "UNITS", "called", "go", "light_of", "moment", "page", "sheet", "warm",
            "words_of"]  # fmt: skip
 
 #: Cookies that hold what the reader chose.
@@ -48,6 +48,11 @@ def called(name: str, speak: Words) -> str:
     return speak.told(name) if _PRACTICE_NAME.fullmatch(name) else name
 
 
+def moment(stamp: str) -> str:
+    """When an entry was written, to the minute by this machine's clock; the book keeps UTC."""
+    return datetime.fromisoformat(stamp).astimezone().strftime("%Y-%m-%d %H:%M")
+
+
 _templates = template_environment()
 _templates.filters["key"] = key_of
 _templates.filters["chance"] = chance
@@ -55,6 +60,7 @@ _templates.filters["cause"] = name_words
 _templates.filters["metered"] = shown_cause
 _templates.filters["spoken"] = spoken
 _templates.filters["called"] = _called
+_templates.filters["moment"] = moment
 _templates.globals["static"] = static()
 
 

@@ -18,7 +18,7 @@ from bellmouth.pages.card_words import Words
 from bellmouth.pages.site.asked_card import AskedCard, asked_card, asked_in, card_of, flanges
 from bellmouth.pages.site.flow import stages_of
 from bellmouth.pages.site.garage import Garage, Visit
-from bellmouth.pages.site.rendering import go, page, sheet, words_of
+from bellmouth.pages.site.rendering import go, moment, page, sheet, words_of
 from bellmouth.pages.site.view_finding import asked_of, shown_finding
 from bellmouth.work import Before
 from bellmouth.work.works import work_reasons, work_titles
@@ -176,5 +176,4 @@ def _before(garage: Garage, key: str, speak: Words) -> Before | None:
         read = garage.book.recording(visit.name, entry.number)
     except BookError:
         return None  # its file is lost; the finding was kept
-    when = entry.made_at[:16].replace("T", " ")
-    return Before.of(replace(read, source=f"{name}, {when}"))
+    return Before.of(replace(read, source=f"{name}, {moment(entry.made_at)}"))
