@@ -1,5 +1,7 @@
 """What is known of a car is corrected on the page: fields, a file, its name, its job."""
 
+import re
+
 import pytest
 from fastapi.testclient import TestClient
 
@@ -179,3 +181,21 @@ def test_a_practice_car_keeps_its_name_and_is_called_in_the_readers_language(
         assert "Practice car 7" in client.get(path, headers={"accept-language": "en"}).text
     client.post(f"{car}/delete", data={"name": "Übungsauto 7"}, headers=german)
     assert not garage.book.has("Practice car 7")
+
+
+def test_what_is_typed_is_in_the_units_of_its_form(client: TestClient, garage: Garage) -> None:
+    """Other units were chosen in another tab, or the form was come back to."""
+    car = begin(client, "Two tabs")
+    page = client.get(f"{car}/facts").text
+    us = {"cookie": "bellmouth_units=us; bellmouth_language=de"}
+    facts, job = (
+        re.search(rf'action="({car}/{where}\?once=[^"]+)"', page)
+        for where in ("facts", "facts/job")
+    )
+    assert facts is not None
+    assert job is not None
+    sent = {"displacement_l": "2.0", "metering": "airflow", "altitude_m": "1609"}
+    client.post(facts[1], data=sent, headers=us)
+    client.post(job[1], data={"distance": "90000"}, headers=us)
+    assert known(garage, "Two tabs")["car"]["altitude_m"] == 1609  # type: ignore[index]
+    assert garage.visit(car.removeprefix("/car/")).numbers("job")[-1].distance_km == 90_000

@@ -63,6 +63,12 @@ def test_a_language_that_is_chosen_takes_nothing_away(client: TestClient) -> Non
             headers={"referer": f"http://{HOST}{asked}"}, follow_redirects=False,
         )  # fmt: skip
         assert chosen.headers["location"] == asked
+    # But not a quantity, which would be another one in other units.
+    chosen = client.post(
+        "/settings", data={"language": "de", "units": "us"}, follow_redirects=False,
+        headers={"referer": f"http://{HOST}{car}/book?level=12&family=none"},
+    )  # fmt: skip
+    assert chosen.headers["location"] == f"{car}/book?family=none"
 
 
 @pytest.mark.parametrize("content", [b"xxx", b"--abc\r\n\r\n", b""])

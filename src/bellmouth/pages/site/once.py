@@ -17,7 +17,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from bellmouth.pages.site.once_body import FormBody, read_body
 
-__all__ = ["Once", "marked"]
+__all__ = ["Once", "marked", "told_in"]
 
 _MARK = "once"
 #: Forms of a page that do something that is not to be done twice. What is meant to be sent again
@@ -27,9 +27,13 @@ _KINDS = ("application/x-www-form-urlencoded", "multipart/form-data")
 _KEPT = 500
 
 
-def marked(html: str) -> str:
-    """A page with a mark of its own in each of its forms."""
-    mark = secrets.token_urlsafe(9)
+def marked(html: str, told_in: str = "") -> str:
+    """A page with a mark of its own in each of its forms.
+
+    ``told_in`` is what the page was told in, such as ``de.us``: what somebody types into a form is
+    in its language and units, whatever another page has chosen since.
+    """
+    mark = f"{secrets.token_urlsafe(9)}.{told_in}"
     return _FORM.sub(rf'\1?{_MARK}={mark}"', html)
 
 
@@ -89,6 +93,11 @@ class Once:
             if not mine.location:
                 self._sent.pop(name, None)
             mine.done.set()
+
+
+def told_in(query: str) -> str:
+    """What the page of a form that was sent was told in; empty where nothing says."""
+    return parse_qs(query).get(_MARK, [""])[0].partition(".")[2]
 
 
 def _mark_of(scope: Scope) -> str | None:

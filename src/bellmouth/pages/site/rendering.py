@@ -21,7 +21,7 @@ from bellmouth.pages.metered import shown_cause
 from bellmouth.pages.page_templates import said, template_environment
 from bellmouth.pages.site.assets import static
 from bellmouth.pages.site.flow import key_of
-from bellmouth.pages.site.once import marked
+from bellmouth.pages.site.once import marked, told_in
 from bellmouth.pages.us_units import unit_of_reading
 from bellmouth.pages.words import SAFETY, chance, name_words, spoken
 from bellmouth.work.phrases import Quantity
@@ -33,6 +33,12 @@ __all__ = ["LANGUAGE", "UNITS", "called", "go", "light_of", "moment", "page", "s
 LANGUAGE, UNITS = "bellmouth_language", "bellmouth_units"
 #: One more, which the page's script sets.
 _LIGHT, _LIGHTS = "bellmouth_light", frozenset({"day", "sun", "garage"})
+
+#: What a form's page was told in, as its mark has it.
+_TOLD_IN = {
+    f"{language}.{units}": Words(language, units)
+    for language in LANGUAGES for units in get_args(Units)
+}  # fmt: skip
 
 #: What a practice car is called in the book, whatever the language.
 _PRACTICE_NAME = re.compile(r"Practice car \d+(?: \(\d+\))?")
@@ -71,7 +77,10 @@ def warm(*templates: str) -> None:
 
 
 def words_of(request: Request) -> Words:
-    """The reader's language and units: as chosen, else as the browser asks for."""
+    """The reader's language and units: those of the form that was sent, else as chosen, else as the
+    browser asks for."""
+    if request.method == "POST" and (form := _TOLD_IN.get(told_in(request.url.query))):
+        return form
     asked = [part.split(";")[0].strip()[:2].lower()
              for part in request.headers.get("accept-language", "").split(",")]  # fmt: skip
     chosen = request.cookies.get(LANGUAGE, "")
@@ -132,7 +141,8 @@ def page(
     }  # fmt: skip
     html = _templates.get_template(f"site/{template}").render(whole)
     # In English and metric the rooms' own sentences stand as they are, but for this sign.
-    return HTMLResponse(marked(bound(html).replace("\u00a0degC", "\u00a0°C")), status)
+    html = bound(html).replace("\u00a0degC", "\u00a0°C")
+    return HTMLResponse(marked(html, f"{speak.language}.{speak.units}"), status)
 
 
 def sheet(request: Request, html: str, back: str) -> HTMLResponse:
