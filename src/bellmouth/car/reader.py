@@ -12,7 +12,7 @@ from bellmouth.car.description import Car, Known
 from bellmouth.errors import CarError, shown
 from bellmouth.reading import NotTextError, text_of, toml_in
 
-__all__ = ["CAR_KEYS", "VALUE_KEYS", "car_from_mapping", "read_car"]
+__all__ = ["CAR_KEYS", "VALUE_KEYS", "car_from_mapping", "limits_of", "read_car"]
 
 
 @dataclass(frozen=True)
@@ -42,6 +42,12 @@ _DECIMAL_COMMA = re.compile(r"\s*(\w+)\s*=\s*[-+]?\d+,\d+\s*(?:#.*)?$")
 #: Keys of a car file, and those whose value may have a standard deviation.
 CAR_KEYS = tuple(field.name for field in fields(Car) if field.name != "source")
 VALUE_KEYS = tuple(_KNOWN)
+
+
+def limits_of(key: str) -> tuple[float, float, str]:
+    """What the value of a key can be, ends included, and its unit; a key of `VALUE_KEYS`."""
+    limits = _KNOWN[key]
+    return limits.least, limits.most, limits.unit
 
 
 def read_car(path: str | Path) -> Car:

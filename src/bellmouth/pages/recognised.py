@@ -34,7 +34,7 @@ _MEASURE = re.compile(
     rf"[{_SIGNS}]*+)*+"
 )
 _UNIT = re.compile(r"\b(?:mm2|degC|rpm)\b")
-_ALONE = re.compile(r"mm²|mm2|mm|kPa|g/s|degC|km/h|km|rpm|ms|min|MB")
+_ALONE = re.compile(r"mm²|mm2|mm|m|kPa|g/s|degC|km/h|km|rpm|ms|min|MB")
 _COUNTED = re.compile(r"([+\-−]?\d[\d.,]*(?:\s%)?\s)(.+)", re.DOTALL)
 # A file's name may have spaces in it, but no sentence's end.
 _FILE = re.compile(
@@ -127,7 +127,7 @@ class Recogniser:
         elif _MEASURE.fullmatch(text):
             said = self._figures(text)
         elif not text or _ALONE.fullmatch(text):
-            said = text
+            said = self._units.get(text, text)
         elif _FILE.fullmatch(text) or _NAME.fullmatch(text):
             said = _data(text)
         else:

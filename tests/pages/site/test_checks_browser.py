@@ -9,7 +9,7 @@ from typing import Any
 import httpx2
 import pytest
 from PIL import Image
-from playwright.sync_api import Browser, ConsoleMessage, Page
+from playwright.sync_api import Browser, ConsoleMessage, Page, expect
 
 from bellmouth.practice.polling import write_csv
 from tests.finding.worked import healthy, meter_reads_low
@@ -242,6 +242,25 @@ def test_the_shell_stands_when_the_server_is_gone(
     style = "getComputedStyle(document.querySelector('header.top')).display"
     away = page.evaluate(style)
     context.set_offline(False)
+    # It comes back by itself, to the page that was asked for.
+    expect(page.locator("h1")).not_to_contain_text("server is away", timeout=PATIENCE_MS)
+    assert page.url == pages[1]
     page.goto(pages[0])
     assert page.evaluate(style) == away, "dressed as ever"
     context.close()
+
+
+def test_what_is_written_in_one_piece_makes_no_page_wide(program: Browser, address: str) -> None:
+    """A plate and a work order for a name, a link pasted into a note."""
+    name = "W" * 80
+    head = {"origin": address}
+    with httpx2.Client(base_url=address, headers=head, timeout=60.0) as client:
+        car = {"name": name, "displacement_l": "2.0", "metering": "airflow"}
+        where = client.post("/cars", data=car).headers["location"].removesuffix("/record")
+        client.post(f"{where}/note", data={"text": "https://example.org/" + "n" * 900})
+    page = program.new_page(viewport=PHONE, service_workers="block")
+    page.set_default_timeout(PATIENCE_MS)
+    for inside in ("record", "work", "book", "facts", "delete", "entry/3"):
+        page.goto(f"{address}{where}/{inside}")
+        assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"], inside
+    page.close()

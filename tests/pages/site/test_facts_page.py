@@ -1,11 +1,15 @@
 """What is known of a car is corrected on the page: fields, a file, its name, its job."""
 
+import re
+
 import pytest
 from fastapi.testclient import TestClient
 
 from bellmouth.book.standing import known_of
+from bellmouth.car.reader import limits_of
+from bellmouth.errors import BellmouthError
 from bellmouth.pages.card_words import Words
-from bellmouth.pages.site.car_fields import FIELDS, field_text, value_of
+from bellmouth.pages.site.car_fields import BY_KEY, FIELDS, field_text, value_of
 from bellmouth.pages.site.garage import Garage
 from tests.pages.site.test_job import begin
 
@@ -73,9 +77,46 @@ def test_fields_go_both_ways_in_both_units() -> None:
         for units in ("metric", "us"):
             speak = Words("en", "us" if units == "us" else "metric")
             if one.kind == "known":
-                back = value_of(field_text({"value": 12.0, "sd": 3.0}, one, speak), one, speak)
-                assert back["value"] == pytest.approx(12.0, rel=0.01)
+                value = sum(limits_of(one.key)[:2]) / 2
+                back = value_of(field_text({"value": value, "sd": 3.0}, one, speak), one, speak)
+                assert back["value"] == pytest.approx(value, rel=0.01)
                 assert back["sd"] == pytest.approx(3.0, rel=0.01)
+
+
+@pytest.mark.parametrize(
+    ("key", "text", "speak", "value"),
+    [
+        ("idle_rpm", "1,200", Words("en"), 1200.0),
+        ("idle_rpm", "1.200", Words("de"), 1200.0),
+        ("displacement_l", "1,598", Words("en"), 1.598),
+        ("displacement_l", "1.598", Words("de"), 1.598),
+        ("displacement_l", "1,598", Words("de"), 1.598),
+        ("altitude_m", "0,250", Words("en"), 0.25),
+        ("altitude_m", "1609", Words("de"), 1609.0),
+        ("altitude_m", "5280", Words("en", "us"), 1609.344),
+    ],
+)
+def test_a_number_is_read_as_what_a_car_can_have(
+    key: str, text: str, speak: Words, value: float
+) -> None:
+    assert value_of(text, BY_KEY[key], speak) == pytest.approx(value)
+
+
+@pytest.mark.parametrize(
+    ("text", "speak"), [("5,280", Words("en", "us")), ("1.609", Words("de"))]
+)  # fmt: skip
+def test_what_may_be_thousands_or_decimals_is_asked(text: str, speak: Words) -> None:
+    """A height of 5,280 ft was kept as 5.28 ft, without a word."""
+    with pytest.raises(BellmouthError, match=r'"(5,280" may be 5280 or 5\.28|1\.609" may be 1609)'):
+        value_of(text, BY_KEY["altitude_m"], speak)
+
+
+def test_what_no_car_has_is_told_by_the_fields_name_and_unit(client: TestClient) -> None:
+    car = begin(client, "High")
+    sent = {"displacement_l": "2.0", "metering": "airflow", "altitude_m": "25000"}
+    answer = client.post(f"{car}/facts", data=sent, headers={"cookie": "bellmouth_units=us"})
+    said = "Altitude: &#34;25000&#34; is impossible. It lies between -1,640 and 19,685\u00a0ft."
+    assert said in answer.text
 
 
 def test_a_car_file_takes_the_place_of_all(client: TestClient, garage: Garage) -> None:
@@ -140,3 +181,21 @@ def test_a_practice_car_keeps_its_name_and_is_called_in_the_readers_language(
         assert "Practice car 7" in client.get(path, headers={"accept-language": "en"}).text
     client.post(f"{car}/delete", data={"name": "Übungsauto 7"}, headers=german)
     assert not garage.book.has("Practice car 7")
+
+
+def test_what_is_typed_is_in_the_units_of_its_form(client: TestClient, garage: Garage) -> None:
+    """Other units were chosen in another tab, or the form was come back to."""
+    car = begin(client, "Two tabs")
+    page = client.get(f"{car}/facts").text
+    us = {"cookie": "bellmouth_units=us; bellmouth_language=de"}
+    facts, job = (
+        re.search(rf'action="({car}/{where}\?once=[^"]+)"', page)
+        for where in ("facts", "facts/job")
+    )
+    assert facts is not None
+    assert job is not None
+    sent = {"displacement_l": "2.0", "metering": "airflow", "altitude_m": "1609"}
+    client.post(facts[1], data=sent, headers=us)
+    client.post(job[1], data={"distance": "90000"}, headers=us)
+    assert known(garage, "Two tabs")["car"]["altitude_m"] == 1609  # type: ignore[index]
+    assert garage.visit(car.removeprefix("/car/")).numbers("job")[-1].distance_km == 90_000

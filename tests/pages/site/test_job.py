@@ -1,11 +1,15 @@
 """A whole job on the page, from a car to its book."""
 
 import re
+import time
+from collections.abc import Iterator
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import pytest
 from fastapi.testclient import TestClient
 
+from bellmouth.pages.site.garage import Garage
 from bellmouth.practice.polling import write_csv
 from tests.finding.worked import recording as recorded
 
@@ -122,6 +126,53 @@ def test_a_result_of_a_check_is_taken_in_and_kept(
     wrong = client.post(f"{car}/finding/result", data={"check": "smoke_test", "outcome": "blue"})
     assert wrong.status_code == 400
     assert "blue" in wrong.text
+
+
+@pytest.fixture
+def kiritimati(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """A clock fourteen hours ahead of UTC."""
+    monkeypatch.setenv("TZ", "Pacific/Kiritimati")
+    time.tzset()
+    yield
+    monkeypatch.undo()
+    time.tzset()
+
+
+@pytest.mark.usefixtures("kiritimati")
+def test_when_an_entry_was_written_is_told_by_the_clock_on_the_wall(
+    client: TestClient, garage: Garage, files: tuple[Path, Path]
+) -> None:
+    """It was told in UTC, beside a job's day by the clock on the wall."""
+    car = begin(client, "Far east")
+    for file in files:
+        upload(client, car, file)
+    entries = garage.book.history("Far east").entries
+    one = next(one for one in entries if one.kind == "recording")
+    utc = datetime.fromisoformat(one.made_at)
+    told = f"{utc + timedelta(hours=14):%Y-%m-%d %H:%M}"
+    for page in ("record", "finding", "book", "proof", "card?work=reseal", f"entry/{one.number}"):
+        text = client.get(f"{car}/{page}").text
+        assert told in text, page
+        assert f"{utc:%Y-%m-%d %H:%M}" not in text, page
+
+
+def test_a_result_that_was_a_wrong_tap_is_taken_back(
+    client: TestClient, files: tuple[Path, Path]
+) -> None:
+    car = begin(client)
+    before = upload(client, car, files[0])
+    back = f"{car}/finding/result/back"
+    for outcome in ("none", "seen"):
+        client.post(f"{car}/finding/result", data={"check": "smoke_test", "outcome": outcome})
+    left = client.post(back, data={"said": "smoke_test=seen"}).text
+    assert "Smoke test: none <form" in left
+    assert "Smoke test: seen <form" not in left
+    assert "contradicts itself" not in left
+    none = client.post(back, data={"said": "smoke_test=none"}).text
+    bars = [re.findall(r'class="chance">([^<]+)', text) for text in (before, none)]
+    assert bars[0] == bars[1] != []
+    again = client.post(back, data={"said": "smoke_test=none"})
+    assert (again.status_code, "not among what was told" in again.text) == (400, True)
 
 
 @pytest.mark.parametrize(

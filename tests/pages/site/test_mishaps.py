@@ -54,6 +54,23 @@ def test_a_language_is_chosen_on_a_refusal(client: TestClient) -> None:
     assert "Welches Auto?" in chosen.text
 
 
+def test_a_language_that_is_chosen_takes_nothing_away(client: TestClient) -> None:
+    """What was ticked for a card, or a code to pair with, stands behind the question mark."""
+    car = begin(client)
+    for asked in (f"{car}/work?work=renew_gasket&torque=8+N+m", "/pair?code=abc"):
+        chosen = client.post(
+            "/settings", data={"language": "de", "units": "metric"},
+            headers={"referer": f"http://{HOST}{asked}"}, follow_redirects=False,
+        )  # fmt: skip
+        assert chosen.headers["location"] == asked
+    # But not a quantity, which would be another one in other units.
+    chosen = client.post(
+        "/settings", data={"language": "de", "units": "us"}, follow_redirects=False,
+        headers={"referer": f"http://{HOST}{car}/book?level=12&family=none"},
+    )  # fmt: skip
+    assert chosen.headers["location"] == f"{car}/book?family=none"
+
+
 @pytest.mark.parametrize("content", [b"xxx", b"--abc\r\n\r\n", b""])
 def test_what_is_no_form_is_one_sentence(client: TestClient, content: bytes) -> None:
     car = begin(client)

@@ -71,6 +71,19 @@ def test_files_are_surveyed_under_names_of_our_own(
     assert "no recording of this car was given" in shown
 
 
+def test_why_a_file_has_no_finding_calls_it_as_it_was_sent(
+    client: TestClient, garage: Garage, file: Path
+) -> None:
+    cars = b"car,displacement_l,metering\nvan,2.0,airflow\n"
+    sent = [("files", ("van-1.csv", file.read_bytes())), ("files", ("van-2.csv", b"a,b\n1,2\n"))]
+    client.post("/survey/files", files=[("cars", ("cars.csv", cars)), *sent])
+    finished(garage)
+    table = pl.read_csv(io.BytesIO(client.get("/survey/1/findings.csv").content))
+    why = dict(zip(table["recording"], table["error"], strict=True))
+    assert why["van-1.csv"] is None
+    assert str(why["van-2.csv"]).startswith("van-2.csv, line 1: no time column.")
+
+
 def test_a_file_of_no_car_is_one_sentence(client: TestClient, file: Path) -> None:
     cars = b"car,displacement_l,metering\nbus,2.0,airflow\n"
     answer = client.post(

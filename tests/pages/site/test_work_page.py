@@ -3,6 +3,7 @@
 import re
 from collections.abc import Mapping
 from importlib.resources import files
+from pathlib import Path
 
 import pytest
 from fastapi.testclient import TestClient
@@ -29,6 +30,25 @@ def test_work_can_be_chosen_before_anything_is_recorded(client: TestClient, car:
     assert "Nothing is recorded yet" in page.text
     assert "The card on paper" not in page.text
     assert "The card on paper" in client.get(f"{car}/work?work=clean_plate").text
+
+
+def test_work_is_told_where_the_recording_tells_nothing(
+    client: TestClient, garage: Garage, car: str, tmp_path: Path
+) -> None:
+    """As after a capture that was ended before the engine ran: the page was a refusal."""
+    rows = "".join(f"{at},0,0.0\n" for at in range(40))
+    path = tmp_path / "still.csv"
+    path.write_text(f"time [s],engine_speed [rpm],mass_air_flow [g/s]\n{rows}")
+    garage.book.add_recording("On the bench", path)
+    assert client.get(f"{car}/finding").status_code == 400
+    page = client.get(f"{car}/work")
+    assert page.status_code == 200, page.text
+    assert "No finding could be made: tick what you mean to do" in page.text
+    assert "What was really done" in page.text
+    assert "The card on paper" in client.get(f"{car}/work?work=clean_plate").text
+    bare = client.get(f"{car}/card")
+    assert (bare.status_code, "Tick the work." in bare.text) == (400, True)
+    assert "--finding" not in bare.text
 
 
 def test_the_flange_is_drawn_with_so_many_bolts(client: TestClient, car: str) -> None:

@@ -68,6 +68,8 @@ def card_of(
     BellmouthError
         If it cannot be made as it is asked for.
     """
+    if finding is None and not asked.works:
+        raise BellmouthError("A job card needs a finding or at least one work. Tick the work.")
     bolts = None
     if asked.bolts:
         if not asked.bolts.isdecimal():

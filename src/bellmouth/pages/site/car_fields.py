@@ -5,12 +5,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
-from bellmouth.pages.site.typed import number_of
+from bellmouth.car.reader import limits_of
+from bellmouth.errors import BellmouthError
+from bellmouth.pages.site.typed import number_of, thousands_of
 
 if TYPE_CHECKING:
     from bellmouth.pages.card_words import Words
 
-__all__ = ["FIELDS", "CarField", "field_text", "value_of"]
+__all__ = ["BY_KEY", "FIELDS", "CarField", "field_text", "value_of"]
 
 _SPREAD = re.compile(r"\s*(?:±|\+-|\+/-)\s*")
 
@@ -46,6 +48,7 @@ FIELDS = (
     CarField("altitude_m", "Altitude", "m"),
     CarField("ambient_air_temperature_c", "Air temperature outside", "degC"),
 )  # fmt: skip
+BY_KEY = {one.key: one for one in FIELDS}
 
 
 def field_text(value: Any, field: CarField, speak: "Words") -> str:
@@ -68,7 +71,8 @@ def value_of(text: str, field: CarField, speak: "Words") -> Any:
     Raises
     ------
     BellmouthError
-        If it is no number where one is asked for.
+        If it is no number where one is asked for, one that no car has, or may be thousands as well
+        as decimals.
     """
     told = text.strip()
     if not told:
@@ -77,12 +81,34 @@ def value_of(text: str, field: CarField, speak: "Words") -> Any:
         return told == "yes"
     if field.kind == "choice":
         return told
-    parts = [number_of(one, field.words, spread=True) for one in _SPREAD.split(told, maxsplit=1)]
+    number, *spread = _SPREAD.split(told, maxsplit=1)
     if field.kind == "whole":
-        return int(parts[0]) if parts[0].is_integer() else parts[0]
+        whole = number_of(told, field.words)
+        return int(whole) if whole.is_integer() else whole
+    value = _known(number, field, speak)
+    if not spread:
+        return value
+    sd = number_of(spread[0], field.words, spread=True)
+    return {"value": value, "sd": sd / speak.scale(field.unit)[0]}
+
+
+def _known(text: str, field: CarField, speak: "Words") -> float:
+    """A value in its metric unit, read as what a car can have: an idle of 1,200 is not 1.2."""
     factor, offset = speak.scale(field.unit)
-    value = (parts[0] - offset) / factor
-    return {"value": value, "sd": parts[1] / factor} if len(parts) > 1 else value
+    least, most, unit = limits_of(field.key)
+    decimals = number_of(text, field.words, spread=True)
+    read = [decimals, *thousands_of(text, speak.language)]
+    meant = [one for one in read if least <= (one - offset) / factor <= most]
+    if not meant:
+        raise BellmouthError(
+            f'{field.words}: "{text}" is impossible. It lies between {least:g} and {most:g} {unit}.'
+        )
+    if len(meant) > 1:
+        raise BellmouthError(
+            f'{field.words}: "{text}" may be {meant[1]:.0f} or {decimals:g}. Write the one that is '
+            "meant."
+        )
+    return (meant[0] - offset) / factor
 
 
 def _written(value: float, speak: "Words") -> str:

@@ -5,7 +5,6 @@ same answer, and nothing is done; with other contents it is another form.
 """
 
 import asyncio
-import hashlib
 import re
 import secrets
 from collections import OrderedDict
@@ -16,20 +15,25 @@ from starlette.datastructures import Headers
 from starlette.responses import RedirectResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-__all__ = ["Once", "marked"]
+from bellmouth.pages.site.once_body import FormBody, read_body
+
+__all__ = ["Once", "marked", "told_in"]
 
 _MARK = "once"
 #: Forms of a page that do something that is not to be done twice. What is meant to be sent again
 #: and again, such as a practice car's pedal, says so by ``data-quiet``; settings may be too.
 _FORM = re.compile(r'(<form method="post" action="(?!/settings|/pair)[^"?#]*)"(?![^>]*data-quiet)')
-_PLAIN = "application/x-www-form-urlencoded"
-_MOST_BYTES = 1 << 20
+_KINDS = ("application/x-www-form-urlencoded", "multipart/form-data")
 _KEPT = 500
 
 
-def marked(html: str) -> str:
-    """A page with a mark of its own in each of its forms."""
-    mark = secrets.token_urlsafe(9)
+def marked(html: str, told_in: str = "") -> str:
+    """A page with a mark of its own in each of its forms.
+
+    ``told_in`` is what the page was told in, such as ``de.us``: what somebody types into a form is
+    in its language and units, whatever another page has chosen since.
+    """
+    mark = f"{secrets.token_urlsafe(9)}.{told_in}"
     return _FORM.sub(rf'\1?{_MARK}={mark}"', html)
 
 
@@ -50,23 +54,27 @@ class Once:
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Do it, or lead to where it led before."""
-        name = None
-        if scope["type"] == "http" and scope["method"] == "POST":
-            mark = parse_qs(scope.get("query_string", b"").decode("latin-1")).get(_MARK)
-            plain = Headers(scope=scope).get("content-type", "").startswith(_PLAIN)
-            if mark and plain:
-                body, receive = await _read(receive)
-                whole = f"{mark[0]} {scope['path']} ".encode() + body
-                name = hashlib.sha256(whole).hexdigest()
-        if name is None:
+        mark = _mark_of(scope)
+        if mark is None:
             await self._app(scope, receive, send)
             return
+        body = await read_body(receive, Headers(scope=scope).get("content-type", ""))
+        try:
+            if body.told:
+                await self._once(f"{mark} {scope['path']} {body.told}", body, scope, send)
+            else:
+                await self._app(scope, body.receive, send)
+        finally:
+            body.close()
+
+    async def _once(self, name: str, body: FormBody, scope: Scope, send: Send) -> None:
+        """Do what a form says, called by its mark, address and contents; or it was done before."""
         while (before := self._sent.get(name)) is not None:
             await before.done.wait()
             if before.location:
-                await RedirectResponse(before.location, 303)(scope, receive, send)
+                await RedirectResponse(before.location, 303)(scope, body.receive, send)
                 return
-        await self._first(name, scope, receive, send)
+        await self._first(name, scope, body.receive, send)
 
     async def _first(self, name: str, scope: Scope, receive: Receive, send: Send) -> None:
         """Do it, and keep where it leads; a form that was refused may be sent again."""
@@ -87,19 +95,16 @@ class Once:
             mine.done.set()
 
 
-async def _read(receive: Receive) -> tuple[bytes, Receive]:
-    """A body as a whole, and a way to read it again; a long one is not read to its end."""
-    messages: list[Message] = []
-    size = 0
-    while size <= _MOST_BYTES:
-        message = await receive()
-        messages.append(message)
-        size += len(message.get("body", b""))
-        if message["type"] != "http.request" or not message.get("more_body", False):
-            break
-    body = b"".join(message.get("body", b"") for message in messages)
+def told_in(query: str) -> str:
+    """What the page of a form that was sent was told in; empty where nothing says."""
+    return parse_qs(query).get(_MARK, [""])[0].partition(".")[2]
 
-    async def again() -> Message:
-        return messages.pop(0) if messages else await receive()
 
-    return body, again
+def _mark_of(scope: Scope) -> str | None:
+    """The mark of a page's form that is sent; None for whatever else is asked."""
+    if scope["type"] != "http" or scope["method"] != "POST":
+        return None
+    if not Headers(scope=scope).get("content-type", "").startswith(_KINDS):
+        return None
+    mark = parse_qs(scope.get("query_string", b"").decode("latin-1")).get(_MARK)
+    return mark[0] if mark else None

@@ -3,7 +3,7 @@
 import json
 import re
 from collections.abc import Iterable, Mapping
-from datetime import date
+from datetime import date, datetime
 from typing import Any, get_args
 
 from jinja2 import pass_context
@@ -21,18 +21,24 @@ from bellmouth.pages.metered import shown_cause
 from bellmouth.pages.page_templates import said, template_environment
 from bellmouth.pages.site.assets import static
 from bellmouth.pages.site.flow import key_of
-from bellmouth.pages.site.once import marked
+from bellmouth.pages.site.once import marked, told_in
 from bellmouth.pages.us_units import unit_of_reading
 from bellmouth.pages.words import SAFETY, chance, name_words, spoken
 from bellmouth.work.phrases import Quantity
 
-__all__ = ["LANGUAGE", "UNITS", "called", "go", "light_of", "page", "sheet", "warm",
+__all__ = ["LANGUAGE", "UNITS", "called", "go", "light_of", "moment", "page", "sheet", "warm",
            "words_of"]  # fmt: skip
 
 #: Cookies that hold what the reader chose.
 LANGUAGE, UNITS = "bellmouth_language", "bellmouth_units"
 #: One more, which the page's script sets.
 _LIGHT, _LIGHTS = "bellmouth_light", frozenset({"day", "sun", "garage"})
+
+#: What a form's page was told in, as its mark has it.
+_TOLD_IN = {
+    f"{language}.{units}": Words(language, units)
+    for language in LANGUAGES for units in get_args(Units)
+}  # fmt: skip
 
 #: What a practice car is called in the book, whatever the language.
 _PRACTICE_NAME = re.compile(r"Practice car \d+(?: \(\d+\))?")
@@ -48,6 +54,11 @@ def called(name: str, speak: Words) -> str:
     return speak.told(name) if _PRACTICE_NAME.fullmatch(name) else name
 
 
+def moment(stamp: str) -> str:
+    """When an entry was written, to the minute by this machine's clock; the book keeps UTC."""
+    return datetime.fromisoformat(stamp).astimezone().strftime("%Y-%m-%d %H:%M")
+
+
 _templates = template_environment()
 _templates.filters["key"] = key_of
 _templates.filters["chance"] = chance
@@ -55,6 +66,7 @@ _templates.filters["cause"] = name_words
 _templates.filters["metered"] = shown_cause
 _templates.filters["spoken"] = spoken
 _templates.filters["called"] = _called
+_templates.filters["moment"] = moment
 _templates.globals["static"] = static()
 
 
@@ -65,7 +77,10 @@ def warm(*templates: str) -> None:
 
 
 def words_of(request: Request) -> Words:
-    """The reader's language and units: as chosen, else as the browser asks for."""
+    """The reader's language and units: those of the form that was sent, else as chosen, else as the
+    browser asks for."""
+    if request.method == "POST" and (form := _TOLD_IN.get(told_in(request.url.query))):
+        return form
     asked = [part.split(";")[0].strip()[:2].lower()
              for part in request.headers.get("accept-language", "").split(",")]  # fmt: skip
     chosen = request.cookies.get(LANGUAGE, "")
@@ -126,7 +141,8 @@ def page(
     }  # fmt: skip
     html = _templates.get_template(f"site/{template}").render(whole)
     # In English and metric the rooms' own sentences stand as they are, but for this sign.
-    return HTMLResponse(marked(bound(html).replace("\u00a0degC", "\u00a0°C")), status)
+    html = bound(html).replace("\u00a0degC", "\u00a0°C")
+    return HTMLResponse(marked(html, f"{speak.language}.{speak.units}"), status)
 
 
 def sheet(request: Request, html: str, back: str) -> HTMLResponse:

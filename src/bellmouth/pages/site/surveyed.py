@@ -128,9 +128,22 @@ class Surveyed:
 
         cars = {f"c{n}": one.name for n, one in enumerate(self.inputs)}
         files = {str(path): name for one in self.inputs for name, path in one.recordings}
+        why = [
+            _called(error, path, files.get(path))
+            for error, path in zip(table["error"], table["recording"], strict=True)
+        ]
         return table.with_columns(
-            pl.col("car").replace(cars), pl.col("recording").replace(files)
+            pl.col("car").replace(cars), pl.col("recording").replace(files),
+            pl.Series("error", why, pl.String),
         )  # fmt: skip
+
+
+def _called(error: str | None, path: str, name: str | None) -> str | None:
+    """Why there is no finding, of the file by the name that it was sent under."""
+    ours = Path(path).name
+    if error is None or name is None or not error.startswith(ours):
+        return error
+    return name + error.removeprefix(ours)
 
 
 def of_book(book: Book, folder: Path) -> list[Input]:

@@ -1,10 +1,16 @@
 """Numbers as people type them into a form."""
 
+import re
+
+from babel.numbers import get_decimal_symbol
+
 from bellmouth.errors import BellmouthError
 
-__all__ = ["controller_of", "count_of", "number_of"]
+__all__ = ["controller_of", "count_of", "number_of", "thousands_of"]
 
 _MOST_ADDRESS = 0xFF
+#: What may be thousands: 5,280 and 5.280. Three figures behind a nought are decimals.
+_THOUSANDS = re.compile(r"\s*[+-]?[1-9]\d{0,2}([.,])\d{3}\s*")
 
 
 def number_of(text: str, what: str, *, spread: bool = False) -> float:
@@ -23,6 +29,15 @@ def number_of(text: str, what: str, *, spread: bool = False) -> float:
                 f'{what}: "{text}" is not a number. Write it as 60, or as 60 ± 1.'
             ) from error
         raise BellmouthError(f'{what}: "{text}" is not a number. Write it as 2.0.') from error
+
+
+def thousands_of(text: str, language: str) -> tuple[float, ...]:
+    """A number with its comma or point read as a mark of thousands, where it may be one: where the
+    language has another for decimals."""
+    found = _THOUSANDS.fullmatch(text)
+    if found is None or found[1] == get_decimal_symbol(language):
+        return ()
+    return (float(text.replace(found[1], "")),)
 
 
 def count_of(text: str, what: str) -> int | None:

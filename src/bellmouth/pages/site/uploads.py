@@ -36,7 +36,9 @@ async def kept_upload(
     # The longest first, so that .csv.gz is not taken for another.
     ending = next((one for one in sorted(endings, key=len)[::-1] if name.endswith(one)), None)
     if ending is None:
-        raise BellmouthError(f"Choose a recording that ends in {', '.join(endings)}.")
+        if ".csv.gz" in endings:
+            raise BellmouthError(f"Choose a recording that ends in {', '.join(endings)}.")
+        raise BellmouthError(f"Choose a file that ends in {', '.join(endings)}.")
     path = folder / f"recording{ending}"
     with path.open("wb") as there:
         while block := await file.read(_BLOCK):

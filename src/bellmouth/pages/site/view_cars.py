@@ -15,6 +15,7 @@ from bellmouth.car import COMPLAINTS
 from bellmouth.car.complaint import parse_complaint
 from bellmouth.errors import BellmouthError
 from bellmouth.finding.causes import CAUSES
+from bellmouth.pages.site.car_fields import BY_KEY, value_of
 from bellmouth.pages.site.flow import key_of
 from bellmouth.pages.site.garage import Garage
 from bellmouth.pages.site.rendering import go, page, words_of
@@ -59,12 +60,9 @@ def new_car(
     # Before the car is in the book: corrected and sent again, it would be there already.
     odometer_km = checked_distance(distance_km(request, distance), ())
     said = parse_complaint(complaint) if complaint else None
-    car: dict[str, object] = {
-        "displacement_l": number_of(displacement_l, "Displacement"),
-        "metering": metering,
-    }
-    if idle_rpm.strip():
-        car["idle_rpm"] = number_of(idle_rpm, "Idle speed")
+    typed = {"displacement_l": displacement_l, "metering": metering, "idle_rpm": idle_rpm}
+    speak = words_of(request)
+    car = {key: value_of(text, BY_KEY[key], speak) for key, text in typed.items() if text.strip()}
     called = book.add_car(name, car).document["name"]
     book.open_job(called, distance_km=odometer_km, complaint=said)
     return go(f"/car/{key_of(called)}/record")

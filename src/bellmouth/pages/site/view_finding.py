@@ -112,6 +112,22 @@ def result(
     return go(f"/car/{key}/finding")
 
 
+@router.post("/car/{key}/finding/result/back")
+def take_back(
+    request: Request, key: str, said: Annotated[str, Form(max_length=200)] = ""
+) -> Response:
+    """Take back what a check was said to show, as after a wrong tap: the finding is made again."""
+    garage: Garage = request.app.state.garage
+    visit = garage.visit(key)
+    asked = asked_of(visit)
+    results = list(asked.get("results", []))
+    if said not in results:
+        raise BellmouthError("That is not among what was told of checks. Look at the finding.")
+    results.remove(said)
+    made_again(garage, visit, {**asked, "results": results})
+    return go(f"/car/{key}/finding")
+
+
 @router.post("/car/{key}/finding/of")
 def of(request: Request, key: str, recording: Annotated[int, Form()]) -> Response:
     """Judge another recording of this job, such as the one after the work; what checks showed of

@@ -11,6 +11,7 @@ from starlette.responses import JSONResponse, Response
 
 from bellmouth.book.done import RELEARN, learned_since
 from bellmouth.errors import BellmouthError, BookError
+from bellmouth.finding.result import Finding
 from bellmouth.pages.card_html import card_html
 from bellmouth.pages.card_pdf import card_pdf
 from bellmouth.pages.card_view import CardPage, card_document, card_page
@@ -18,7 +19,7 @@ from bellmouth.pages.card_words import Words
 from bellmouth.pages.site.asked_card import AskedCard, asked_card, asked_in, card_of, flanges
 from bellmouth.pages.site.flow import stages_of
 from bellmouth.pages.site.garage import Garage, Visit
-from bellmouth.pages.site.rendering import go, page, sheet, words_of
+from bellmouth.pages.site.rendering import go, moment, page, sheet, words_of
 from bellmouth.pages.site.view_finding import asked_of, shown_finding
 from bellmouth.work import Before
 from bellmouth.work.works import work_reasons, work_titles
@@ -36,10 +37,10 @@ def work(request: Request, key: str) -> Response:
     garage: Garage = request.app.state.garage
     visit = garage.visit(key)
     asked = asked_card(request)
-    # Before anything is recorded or chosen there is nothing that a card could be of.
-    something = bool(asked.works or visit.numbers("recording"))
-    card = _card(garage, visit, asked, words_of(request)) if something else None
-    if something:
+    # Without a finding, and with nothing chosen, there is nothing that a card could be of.
+    finding, card = shown_finding(garage, visit), None
+    if asked.works or finding is not None:
+        card = _card_of(garage, visit, finding, asked, words_of(request))
         visit = garage.visit(key)  # its finding may have been kept just now
     return page(
         request, "work.html",
@@ -158,7 +159,12 @@ def _of(garage: Garage, key: str, request: Request) -> CardPage:
 
 
 def _card(garage: Garage, visit: Visit, asked: AskedCard, speak: Words) -> CardPage:
-    finding = shown_finding(garage, visit)
+    return _card_of(garage, visit, shown_finding(garage, visit), asked, speak)
+
+
+def _card_of(
+    garage: Garage, visit: Visit, finding: Finding | None, asked: AskedCard, speak: Words
+) -> CardPage:
     before = _before(garage, visit.key, speak) if finding is not None else None
     return card_page(card_of(garage, visit.car, finding, asked, before), speak)
 
@@ -176,5 +182,4 @@ def _before(garage: Garage, key: str, speak: Words) -> Before | None:
         read = garage.book.recording(visit.name, entry.number)
     except BookError:
         return None  # its file is lost; the finding was kept
-    when = entry.made_at[:16].replace("T", " ")
-    return Before.of(replace(read, source=f"{name}, {when}"))
+    return Before.of(replace(read, source=f"{name}, {moment(entry.made_at)}"))

@@ -62,5 +62,6 @@ document.addEventListener("DOMContentLoaded", () => {
   const again = document.querySelector("[data-again]");
   if (!again) return;
   again.addEventListener("click", (event) => { event.preventDefault(); location.reload(); });
-  if (location.pathname !== "/offline") setInterval(() => fetch(location.href, { method: "HEAD" }).then((answer) => { if (answer.status !== 503) location.reload(); }).catch(() => {}), 3000);
+  // Asked for past the shell: only the server itself answers this.
+  if (location.pathname !== "/offline") setInterval(() => fetch("/offline", { cache: "no-store" }).then(() => location.reload()).catch(() => {}), 3000);
 });
