@@ -103,6 +103,51 @@ def test_errors_are_as_large_as_stated(errors: dict[str, list[float]], name: str
     assert np.mean(np.abs(scores) > 4) < 0.03
 
 
+def as_logged(
+    recording: Recording, rows_per_s: float, *, straight: bool = False, hole_s: float = 0.0
+) -> Recording:
+    """The recording as a logger writes it that fills every row: with the last readings, or with
+    straight lines from one to the next. A hole parts it in its middle."""
+    half_s = max(series.time_s[-1] for series in recording.series.values()) / 2
+    found = {}
+    for name, one in recording.series.items():
+        rows = np.arange(one.time_s[0], one.time_s[-1], 1 / rows_per_s)
+        last = one.value[np.searchsorted(one.time_s, rows, side="right") - 1]
+        value = np.interp(rows, one.time_s, one.value) if straight else last
+        found[name] = replace(one, time_s=rows + hole_s * (rows > half_s), value=value)
+    return replace(recording, series=found)
+
+
+def scores_of(polled_per_s: float, **logged: float) -> dict[str, float]:
+    """Rms error of each parameter in its own standard errors, of recordings logged in some way."""
+    rng = np.random.default_rng(16)
+    scores: dict[str, list[float]] = {}
+    for _ in range(12):
+        level = shifted(LEVELS[1], rng)
+        made = make([level], rng, samples_per_s=polled_per_s, noise=float(rng.choice([0.3, 1, 2])))
+        for one in stretches(as_logged(made, **logged) if logged else made):
+            for name in READ:
+                off = one.value(name) - getattr(level, name)
+                scores.setdefault(name, []).append(off / one.error(name))
+    return {name: float(np.sqrt(np.mean(np.square(each)))) for name, each in scores.items()}
+
+
+def test_a_fast_logger_is_no_surer_than_its_readings_are() -> None:
+    """A hundred rows a second hold no more than the eight answers a second that fill them."""
+    for found in (scores_of(400), scores_of(8, rows_per_s=100)):
+        assert max(found.values()) < 1.35, found
+
+
+def test_a_hole_makes_no_mean_surer() -> None:
+    recording = make(LEVELS[1:], np.random.default_rng(17), samples_per_s=16)
+    whole, parted = (
+        stretches(as_logged(recording, 4, hole_s=hole_s))[0].readings for hole_s in (0.0, 86_400.0)
+    )
+    assert parted["mass_air_flow"].standard_error == pytest.approx(
+        whole["mass_air_flow"].standard_error, rel=0.02
+    )
+
+
 def test_a_reading_that_never_moved_keeps_half_its_step() -> None:
     recording = make([LEVELS[1]], np.random.default_rng(4), noise=0.0)
     (one,) = stretches(recording)
