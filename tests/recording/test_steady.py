@@ -174,6 +174,19 @@ def test_more_of_a_moving_reading_says_more() -> None:
 LEVEL = (700.0, 34.3, 2.61, 14.9)
 
 
+@pytest.mark.parametrize("seen_off", [True, False])
+def test_an_engine_that_is_cranked_does_not_idle(seen_off: bool) -> None:
+    cranked = Level(25, 230, 85.0, 1.0, 17.5, 0.0)
+    levels = [*LEVELS[: 1 if seen_off else 0], cranked, *LEVELS[1:]]
+    found = [one for one in shown(stretches(make(levels, np.random.default_rng(18)))) if one[1]]
+    assert found == [("idle", 700), ("held", 1500), ("held", 2500), ("idle", 700)]
+
+
+def test_an_engine_that_turns_as_slowly_for_minutes_idles() -> None:
+    found = stretches(make([Level(90, 330, 45.0, 1.4, 13.0)], np.random.default_rng(19)))
+    assert shown(found) == [("idle", 300)]
+
+
 def test_a_load_step_at_idle_is_two_stretches() -> None:
     levels = [Level(40, *LEVEL), Level(40, 800, 41.0, 3.4, 16.5), Level(40, *LEVEL)]
     found = stretches(make(levels, np.random.default_rng(6)))
