@@ -386,3 +386,17 @@ def test_a_pedal_that_flickers_between_two_steps_is_not_pressed(share: float) ->
     read[0], read[1:-1] = 14.51, 14.9
     found = stretches(replace(recording, series={**recording.series, pedal.name: pedal}))
     assert {one.kind for one in found if one.kind != "engine off"} == {"idle"}
+
+
+@pytest.mark.parametrize("astray", [0, 60, slice(0, 8)])
+def test_a_pedal_that_reads_nothing_for_a_moment_was_not_up_then(astray: int | slice) -> None:
+    """With the key just on, or once: the pedal's rest is not there."""
+    recording = make(LEVELS, np.random.default_rng(20))
+    speed = recording.series["engine_speed"]
+    time_s = np.arange(0.0, 163.0, 0.8)
+    raised = np.interp(time_s, speed.time_s, speed.value) > 1100
+    read = np.where(raised, 18.0, 14.5)
+    read[astray] = 0.0
+    pedal = Series("accelerator_pedal_position_d", "%", time_s, read)
+    found = stretches(replace(recording, series={**recording.series, pedal.name: pedal}))
+    assert shown(found)[1:] == [("idle", 700), ("held", 1500), ("held", 2500), ("idle", 700)]
