@@ -17,7 +17,7 @@ from bellmouth.recording.purged import with_unreported_purge
 from bellmouth.recording.readings import Asked, Windows, readings, statistics
 from bellmouth.recording.series import Floats, Recording, Series
 from bellmouth.recording.stand_ins import with_stand_ins
-from bellmouth.recording.state import loops, purging, warm
+from bellmouth.recording.state import is_unplugged, loops, purging, warm
 from bellmouth.recording.stretch import Kind, Reading, Stretch
 from bellmouth.recording.trims import (
     BANKS,
@@ -76,6 +76,9 @@ def stretches(recording: Recording) -> tuple[Stretch, ...]:
     ln((1 + short/100)(1 + long/100)), with ``at_limit``.
     """
     recording = with_stand_ins(recording)
+    if is_unplugged(recording):
+        told = {n: one for n, one in recording.series.items() if n != "engine_coolant_temperature"}
+        recording = replace(recording, series=told)
     grid = grid_of(recording)
     if grid is None:
         return ()
