@@ -28,8 +28,8 @@ STEP_S = 1.0
 GAP_S = 5.0
 # Below this the engine does not run (the standard's step is 0.25 rpm). [rpm]
 OFF_RPM = 50.0
-# From here an engine turns by itself and not by its starter: less than a start is asked to reach, as
-# an engine about to stall runs slower. Common practice, no source. [rpm]
+# From here an engine turns by itself and not by its starter: less than a start is asked to reach,
+# as an engine about to stall runs slower. Common practice, no source. [rpm]
 RUNS_RPM = 350.0
 # Coolant at which an engine counts as warm; common practice, no source. [degC]
 WARM_C = 65.0

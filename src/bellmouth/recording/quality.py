@@ -45,8 +45,7 @@ MOVES = (
     "short_term_fuel_trim_bank_1",
     "short_term_fuel_trim_bank_2",
 )
-# A sensor whose wires touch reads far more than an intake breathes: common practice, no source.
-# [degC]
+# A sensor whose wires touch reads more degC than an intake breathes: common practice, no source.
 _SHORTED_C = 120.0
 _MANY = 0.1  # of the samples; single ones are noise on the line
 

@@ -12,8 +12,7 @@ from bellmouth.recording.stretch import BANKS, Reading
 
 __all__ = ["UNPLUGGED_C", "is_unplugged", "loops", "purging", "warm"]
 
-# A temperature sensor that is unplugged reads the coldest there is: common practice, no source.
-# [degC]
+# What a temperature sensor reads that is unplugged, or less. Common practice, no source. [degC]
 UNPLUGGED_C = -39.0
 _COOLANT = "engine_coolant_temperature"
 
