@@ -13,6 +13,7 @@ from bellmouth.recording.csv_text import load
 from bellmouth.recording.frozen import without_frozen
 from bellmouth.recording.header import Column, read_mapping
 from bellmouth.recording.of_car import OfCar
+from bellmouth.recording.on_change import held_between_changes
 from bellmouth.recording.own_scale import with_own_steps
 from bellmouth.recording.quantum import quantum
 from bellmouth.recording.rows import Rows
@@ -178,7 +179,7 @@ def recording_from_rows(rows: Rows, source: str) -> Recording:
         loads_off=rows.loads_off,
     )
     titles = {column.name: column.title for column in rows.header.columns}
-    return _from_first(without_frozen(screen(recording, titles)))
+    return _from_first(without_frozen(held_between_changes(screen(recording, titles))))
 
 
 def _from_first(recording: Recording) -> Recording:
