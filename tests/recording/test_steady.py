@@ -118,14 +118,18 @@ def as_logged(
     return replace(recording, series=found)
 
 
-def scores_of(polled_per_s: float, **logged: float) -> dict[str, float]:
+def scores_of(
+    polled_per_s: float, rows_per_s: float = 0.0, *, straight: bool = False
+) -> dict[str, float]:
     """Rms error of each parameter in its own standard errors, of recordings logged in some way."""
     rng = np.random.default_rng(16)
     scores: dict[str, list[float]] = {}
     for _ in range(12):
         level = shifted(LEVELS[1], rng)
         made = make([level], rng, samples_per_s=polled_per_s, noise=float(rng.choice([0.3, 1, 2])))
-        for one in stretches(as_logged(made, **logged) if logged else made):
+        if rows_per_s:
+            made = as_logged(made, rows_per_s, straight=straight)
+        for one in stretches(made):
             for name in READ:
                 off = one.value(name) - getattr(level, name)
                 scores.setdefault(name, []).append(off / one.error(name))

@@ -1,6 +1,7 @@
 """Rows of a Parquet file with the columns of the CSV contract."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 import polars as pl
@@ -35,6 +36,12 @@ def rows_of_parquet(raw: bytes, mapping: Mapping[str, str], source: str) -> Rows
     header = read_header(frame.columns, mapping, source, None)
     arrays = {}
     notes = []
+    words = [one for one in header.columns if _holds_words(frame.to_series(one.index))]
+    if words and len(words) < len(header.columns):
+        header = replace(header, columns=tuple(c for c in header.columns if c not in words))
+        notes += [
+            f'Column "{one.title}" holds words, not numbers, and was left out.' for one in words
+        ]
     for column in (header.time, *header.columns):
         series = frame.to_series(column.index)
         if column is header.time:
@@ -54,6 +61,15 @@ def rows_of_parquet(raw: bytes, mapping: Mapping[str, str], source: str) -> Rows
         header, time, arrays, lambda row: f"row {row + 1}", tuple(notes),
         of_car=of_car_in(raw), loads_off=loads_off_in(raw),
     )  # fmt: skip
+
+
+def _holds_words(column: pl.Series) -> bool:
+    """Whether nothing in it is a number, nor could be made one."""
+    if column.dtype not in (pl.String, pl.Categorical, pl.Enum):
+        return False
+    text = column.cast(pl.String).drop_nulls().str.strip_chars()
+    text = text.filter(text != "")
+    return bool(len(text)) and text.str.contains(r"^\W*[^\W\d_]").all()
 
 
 def _seconds(time: pl.Series, factor: float) -> pl.Series:
