@@ -290,6 +290,14 @@ def test_every_start_of_a_day_may_be_in_one_file(tmp_path: Path) -> None:
     assert speed.value.tolist() == [700 + part for part in range(30) for _ in range(20)]
 
 
+@pytest.mark.parametrize("gap", ["", "\n,,"])
+def test_a_clock_that_counts_from_a_trigger_begins_below_zero(tmp_path: Path, gap: str) -> None:
+    rows = "\n".join(f"{n - 20},{700 + n}," for n in range(60))
+    recording = read(tmp_path, f"time [s],engine_speed [rpm],mass_air_flow [g/s]{gap}\n{rows}\n")
+    assert recording.series["engine_speed"].time_s.tolist() == list(range(60))
+    assert recording.begins_s == -20.0
+
+
 def test_times_count_from_the_start(tmp_path: Path) -> None:
     recording = read(tmp_path, "time [s],engine_speed [rpm]\n1700000000.5,700\n1700000001.5,701\n")
     assert recording.series["engine_speed"].time_s.tolist() == [0.0, 1.0]

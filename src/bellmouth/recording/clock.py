@@ -119,8 +119,13 @@ def mend(rows: Rows, source: str) -> Clock:
 
 def _is_sound(time: Floats) -> bool:
     """Whether every row has a time that a clock shows, in order: most recordings' do. [s]"""
-    if not time.size or not 0 <= time[0] <= time[-1] <= min(LATEST_S, time[0] + HOLE_S):
+    # One that counts from a trigger begins below zero.
+    if not time.size or not -HOLE_S <= time[0] <= time[-1] <= min(LATEST_S, time[0] + HOLE_S):
         return False
+    return _is_in_order(time)
+
+
+def _is_in_order(time: Floats) -> bool:
     return bool((time[1:] >= time[:-1]).all())
 
 
@@ -148,7 +153,7 @@ def _mended(rows: Rows, time: Floats, source: str) -> tuple[NDArray[np.intp], Fl
         raise RecordingError(f"{source}: holds no samples, only a header.")
     if not time.size:
         raise RecordingError(f'{source}: no row has a time in column "{title}".')
-    if time.min() < 0:
+    if time.min() < (-HOLE_S if _is_in_order(time) else 0.0):
         first = int(np.argmax(time < 0))
         raise RecordingError(
             f'{source}, {rows.place(int(order[first]))}, column "{title}": '
