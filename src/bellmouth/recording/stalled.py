@@ -19,6 +19,8 @@ _SWITCHED_OFF_S = 10.0
 #: Speed is that of so long before, but for the second in which it fell. [s]
 _BEFORE_S, _FALLING_S = 6.0, 1.0
 _SHOWN = 4
+#: What is never nothing, whether an engine turns or stands.
+_NEVER_NOTHING = ("intake_manifold_pressure", "barometric_pressure", "control_module_voltage")
 
 
 @dataclass(frozen=True)
@@ -52,9 +54,20 @@ def stands(recording: Recording) -> tuple[Stand, ...]:
         seen = time[first] - time[first - 1] <= _SEEN_S
         turned = _turned_at(time, rpm, float(time[first]))
         stood = lasts >= least and still[first:place].sum() > 1
-        if seen and stood and turned > RUNS_RPM:
+        ends_s = float(time[min(place, time.size - 1)])
+        answered = _answered(recording, float(time[first]), ends_s)
+        if seen and stood and turned > RUNS_RPM and answered:
             found.append(Stand(float(time[first]), turned, again))
     return tuple(found)
+
+
+def _answered(recording: Recording, from_s: float, to_s: float) -> bool:
+    """Whether somebody answered all the while: what no engine shows says that a logger wrote
+    nothing for want of an answer. [s]"""
+    every = (recording.get(name) for name in _NEVER_NOTHING)
+    return not any(
+        (one.value[(one.time_s >= from_s) & (one.time_s < to_s)] <= 0).any() for one in every if one
+    )
 
 
 def _turned_at(time: Floats, rpm: Floats, at_s: float) -> float:
