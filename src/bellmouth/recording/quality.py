@@ -242,9 +242,11 @@ def dead_sensors(recording: Recording) -> list[str]:
         if _is_stuck(recording, series)
     ]
     if is_unplugged(recording):
+        coolant = recording.series["engine_coolant_temperature"]
         found.append(
-            "engine_coolant_temperature reads -40 degC, as it does where its sensor is unplugged, "
-            "and is not believed: whether the engine was warm nobody tells. Look at its plug."
+            f"{coolant.name} reads {coolant.value.min():.0f} degC, as it does where its sensor is "
+            "unplugged, and is not believed: whether the engine was warm nobody tells. Look at its "
+            "plug."
         )
     air = recording.get("intake_air_temperature")
     if air is not None:
