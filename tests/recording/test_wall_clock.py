@@ -96,13 +96,18 @@ def test_minutes_alone_ask_for_seconds(tmp_path: Path, cell: str) -> None:
     )
 
 
-@pytest.mark.parametrize("kind", ["moment", "time", "duration"])
-def test_parquet_may_hold_them_too(tmp_path: Path, kind: str) -> None:
+@pytest.mark.parametrize("title", ["time [s]", "time", "Timestamp"])
+@pytest.mark.parametrize("kind", ["moment", "zone", "time", "duration", "text"])
+def test_parquet_may_hold_them_too(tmp_path: Path, kind: str, title: str) -> None:
+    """A type of its own tells the unit."""
     moments = pl.Series("time [s]", [BEGIN + timedelta(seconds=0.5 * n) for n in range(5)])
-    column = {"moment": moments, "time": moments.dt.time(), "duration": moments - BEGIN}[kind]
+    column = {
+        "moment": moments, "zone": moments.dt.replace_time_zone("UTC"), "time": moments.dt.time(),
+        "duration": moments - BEGIN, "text": moments.dt.to_string("%d.%m.%Y %H:%M:%S%.f"),
+    }[kind]  # fmt: skip
     path = tmp_path / "idle.parquet"
     pl.DataFrame([column, pl.Series("engine_speed [rpm]", [700.0 + n for n in range(5)])]).rename(
-        {column.name: "time [s]"}
+        {column.name: title}
     ).write_parquet(path)
     told = read_recording(path).series["engine_speed"].time_s.tolist()
     assert told == [0.0, 0.5, 1.0, 1.5, 2.0]
