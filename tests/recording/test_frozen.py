@@ -66,3 +66,29 @@ def test_what_was_read_stays(noise: float, tmp_path: Path) -> None:
 
 
 LEVEL_OFF = (0.0, 99.0, 0.0, 17.5, 0.0, 4.0)
+
+
+def test_airflow_that_stands_while_speed_changes_is_left_out(tmp_path: Path) -> None:
+    """Its answers stop at idle, and come again at 2,500 rpm."""
+    name = "mass_air_flow"
+    recording = filled(make(LEVELS, np.random.default_rng(4)))
+    one = recording.series[name]
+    stale = (one.time_s > 40) & (one.time_s < 95)
+    one.value[stale] = one.value[stale][0]
+    read = through_a_file(recording, tmp_path)
+    (said,) = read.notes
+    assert said.startswith(f"{name} stood still while engine speed changed, the longest from 3")
+    left = read.series[name].time_s
+    assert not ((left > 41) & (left < 92)).any()
+    other = read.series["throttle_position"].time_s
+    assert ((other > 41) & (other < 92)).any()
+    held = next(one for one in stretches(read) if 1400 < one.value("engine_speed") < 1600)
+    assert name not in held.readings
+
+
+def test_a_dead_meter_and_a_pressure_that_stands_are_left_alone(tmp_path: Path) -> None:
+    recording = filled(make(LEVELS, np.random.default_rng(5)))
+    recording.series["mass_air_flow"].value[:] = 2.6
+    pressure = recording.series["intake_manifold_pressure"]
+    pressure.value[(pressure.time_s > 40) & (pressure.time_s < 95)] = 30.0
+    assert through_a_file(recording, tmp_path).notes == ()

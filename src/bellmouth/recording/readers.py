@@ -10,7 +10,7 @@ from bellmouth.errors import RecordingError, shown
 from bellmouth.recording.clock import Clock, mend
 from bellmouth.recording.csv_rows import rows_of_csv
 from bellmouth.recording.csv_text import load
-from bellmouth.recording.frozen import without_frozen
+from bellmouth.recording.frozen import without_frozen, without_stale
 from bellmouth.recording.header import Column, read_mapping
 from bellmouth.recording.of_car import OfCar
 from bellmouth.recording.on_change import held_between_changes
@@ -179,7 +179,8 @@ def recording_from_rows(rows: Rows, source: str) -> Recording:
         loads_off=rows.loads_off,
     )
     titles = {column.name: column.title for column in rows.header.columns}
-    return _from_first(without_frozen(held_between_changes(screen(recording, titles))))
+    told = without_frozen(held_between_changes(screen(recording, titles)))
+    return _from_first(without_stale(told))
 
 
 def _from_first(recording: Recording) -> Recording:
