@@ -390,5 +390,6 @@ def _clamped(predicted: Floats, reading: Floats, limit: Floats) -> Floats:
     if not limit.any():
         return predicted
     beyond = np.where(limit == 0, 0.0, limit * (predicted - reading))
-    softened = _TRIM_SOFTNESS * np.logaddexp(0.0, beyond / _TRIM_SOFTNESS)
+    with np.errstate(invalid="ignore"):  # a point without airflow predicts none
+        softened = _TRIM_SOFTNESS * np.logaddexp(0.0, beyond / _TRIM_SOFTNESS)
     return np.where(limit == 0, predicted, predicted - limit * softened)
