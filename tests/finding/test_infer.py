@@ -1,5 +1,6 @@
 """The inference: it names what was put in, sizes it, and agrees with slower roads."""
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -103,6 +104,14 @@ def test_a_clamped_trim_is_a_bound() -> None:
     ]
     assert held.high - held.low > 1.3 * (free.high - free.low)
     assert held.low <= 0.65
+
+
+def test_a_point_at_its_limit_without_airflow_is_no_warning_on_the_terminal() -> None:
+    found = list(stretches(meter=0.65, trim_limit=0.25))
+    told = {name: one for name, one in found[-1].readings.items() if name != "mass_air_flow"}
+    found[-1] = replace(found[-1], readings=told)
+    sizes = sizes_of(solve(found, [], car()))["meter_low"]["meter_low"]
+    assert sizes.low <= 0.65
 
 
 def test_without_trims_fuel_is_left_at_its_prior() -> None:

@@ -145,3 +145,15 @@ def test_a_bank_in_open_loop_throughout_is_said(recording: Recording) -> None:
         series[name] = Series(name, "code", times, np.full(times.size, code))
     told = assess(dataclasses.replace(recording, series=series)).warnings
     assert told == ("Bank 2 ran in open loop throughout: its trims say nothing.",)
+
+
+def test_a_coolant_sensor_without_its_plug_makes_no_engine_cold() -> None:
+    levels = [dataclasses.replace(level, engine_coolant_temperature=-40.0) for level in LEVELS]
+    quality = assess(make(levels, np.random.default_rng(31)))
+    assert quality.usable
+    assert {piece.warm for piece in quality.stretches} == {None}
+    (said,) = [one for one in quality.warnings if "coolant" in one]
+    assert "its sensor is unplugged" in said
+    once = make(LEVELS, np.random.default_rng(31))
+    once.series["engine_coolant_temperature"].value[3] = -40.0
+    assert {piece.warm for piece in assess(once).stretches} == {True}

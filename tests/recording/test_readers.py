@@ -251,6 +251,53 @@ def test_a_restarted_clock_is_appended_with_a_seam(tmp_path: Path) -> None:
     )
 
 
+def test_a_clock_that_was_set_back_mixes_no_two_moments(tmp_path: Path) -> None:
+    """As a telephone's does that learns the time while it records: what follows is no earlier."""
+    times = [100 + t for t in range(40)] + [120 + t for t in range(40)]
+    rows = [f"{t},{700 if n < 40 else 2500}" for n, t in enumerate(times)]
+    recording = read(tmp_path, "time [s],engine_speed [rpm]\n" + "\n".join(rows))
+    speed = recording.series["engine_speed"]
+    assert speed.value.tolist() == [700] * 40 + [2500] * 40
+    assert speed.time_s[40] - speed.time_s[39] == pytest.approx(60)
+    assert recording.notes == (
+        "The clock was set back by 19 s; what follows is placed 60 s after the part before it "
+        "(39.0 s).",
+    )
+
+
+def test_pieces_of_one_clock_in_another_order_are_sorted(tmp_path: Path) -> None:
+    times = [200 + t for t in range(40)] + [150 + t for t in range(40)]
+    rows = [f"{t},{700 if n < 40 else 2500}" for n, t in enumerate(times)]
+    recording = read(tmp_path, "time [s],engine_speed [rpm]\n" + "\n".join(rows))
+    assert recording.series["engine_speed"].value.tolist() == [2500] * 40 + [700] * 40
+
+
+def test_tables_below_one_another_have_one_clock(tmp_path: Path) -> None:
+    """As a program leaves them that keeps a table a parameter."""
+    speed = [f"{t},{700 + t % 3},," for t in range(40)]
+    flow = [f"{t + 0.5},,2.{t % 7}," for t in range(40)]
+    trim = [f"{t + 0.2},,,3.125" for t in range(40)]
+    head = "time [s],engine_speed [rpm],mass_air_flow [g/s],long_term_fuel_trim_bank_1 [%]"
+    recording = read(tmp_path, "\n".join([head, *speed, *flow, *trim]))
+    assert [series.time_s[0] for series in recording.series.values()] == [0.0, 0.5, 0.2]
+    assert recording.series["long_term_fuel_trim_bank_1"].time_s[-1] == pytest.approx(39.2)
+
+
+def test_every_start_of_a_day_may_be_in_one_file(tmp_path: Path) -> None:
+    rows = [f"{t},{700 + part}" for part in range(30) for t in range(20)]
+    recording = read(tmp_path, "time [s],engine_speed [rpm]\n" + "\n".join(rows))
+    speed = recording.series["engine_speed"]
+    assert speed.value.tolist() == [700 + part for part in range(30) for _ in range(20)]
+
+
+@pytest.mark.parametrize("gap", ["", "\n,,"])
+def test_a_clock_that_counts_from_a_trigger_begins_below_zero(tmp_path: Path, gap: str) -> None:
+    rows = "\n".join(f"{n - 20},{700 + n}," for n in range(60))
+    recording = read(tmp_path, f"time [s],engine_speed [rpm],mass_air_flow [g/s]{gap}\n{rows}\n")
+    assert recording.series["engine_speed"].time_s.tolist() == list(range(60))
+    assert recording.begins_s == -20.0
+
+
 def test_times_count_from_the_start(tmp_path: Path) -> None:
     recording = read(tmp_path, "time [s],engine_speed [rpm]\n1700000000.5,700\n1700000001.5,701\n")
     assert recording.series["engine_speed"].time_s.tolist() == [0.0, 1.0]
@@ -334,3 +381,38 @@ def test_rows_without_a_value_between_answers_are_a_habit_and_no_silence(tmp_pat
 def test_a_code_needs_no_unit(tmp_path: Path, unit: str) -> None:
     text = f"time [s],engine_speed [rpm],fuel_system_status{unit}\n0,700,2\n1,700,2\n"
     assert set(read(tmp_path, text).series["fuel_system_status"].value) == {2.0}
+
+
+@pytest.mark.parametrize("ending", ["csv", "parquet"])
+def test_a_column_of_words_keeps_nobody_from_reading_the_others(
+    tmp_path: Path, ending: str
+) -> None:
+    """A state or a code, as loggers write them in words; it needs no unit."""
+    table = pl.DataFrame(
+        {
+            "time [s]": [0.5 * n for n in range(40)],
+            "engine_speed [rpm]": [700.0 + n % 3 for n in range(40)],
+            "Fuel System Status": [
+                "Closed loop, using oxygen sensor" if n % 2 else "" for n in range(40)
+            ],
+            "freeze_frame_trouble_code [code]": ["P0171"] * 40,
+        }
+    )
+    path = tmp_path / f"words.{ending}"
+    table.write_csv(path) if ending == "csv" else table.write_parquet(path)
+    recording = read_recording(path)
+    assert list(recording.series) == ["engine_speed"]
+    assert recording.notes == tuple(
+        f'Column "{title}" holds words, not numbers, and was left out.'
+        for title in ("Fuel System Status", "freeze_frame_trouble_code [code]")
+    )
+
+
+def test_a_word_among_numbers_is_still_refused(tmp_path: Path) -> None:
+    rows = [f"{n},{700 + n},{'STOPPED' if n == 3 else 2.5 + n}" for n in range(9)]
+    sentence = refuse(
+        tmp_path, "\n".join(["time [s],engine_speed [rpm],mass_air_flow [g/s]", *rows])
+    )
+    assert sentence.startswith('idle.csv, line 5, column "mass_air_flow [g/s]": "STOPPED" is not')
+    text = "time [s],engine_speed [rpm]\n0,idle\n1,idle\n2,idle\n3,idle\n"
+    assert "is not a number" in refuse(tmp_path, text)

@@ -30,6 +30,17 @@ def test_a_stand_is_told_with_the_speed_before_and_when_the_engine_ran_again() -
     assert said in assess(stalled).warnings
 
 
+def test_a_logger_that_writes_nothing_for_want_of_an_answer_tells_no_stand() -> None:
+    lost = recorded((700.0, 30.0), (0.0, 8.0), (700.0, 30.0))
+    assert len(stands(lost)) == 1
+    speed = lost.series["engine_speed"]
+    volts = np.where(speed.value > 0, 14.1, 0.0)
+    told = Series("control_module_voltage", "V", speed.time_s, volts)
+    assert stands(Recording({**lost.series, told.name: told}, "made.csv")) == ()
+    told = Series(told.name, "V", speed.time_s, np.maximum(volts, 12.3))
+    assert len(stands(Recording({**lost.series, told.name: told}, "made.csv"))) == 1
+
+
 @pytest.mark.parametrize(
     "pieces",
     [

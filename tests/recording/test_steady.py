@@ -103,6 +103,55 @@ def test_errors_are_as_large_as_stated(errors: dict[str, list[float]], name: str
     assert np.mean(np.abs(scores) > 4) < 0.03
 
 
+def as_logged(
+    recording: Recording, rows_per_s: float, *, straight: bool = False, hole_s: float = 0.0
+) -> Recording:
+    """The recording as a logger writes it that fills every row: with the last readings, or with
+    straight lines from one to the next. A hole parts it in its middle."""
+    half_s = max(series.time_s[-1] for series in recording.series.values()) / 2
+    found = {}
+    for name, one in recording.series.items():
+        rows = np.arange(one.time_s[0], one.time_s[-1], 1 / rows_per_s)
+        last = one.value[np.searchsorted(one.time_s, rows, side="right") - 1]
+        value = np.interp(rows, one.time_s, one.value) if straight else last
+        found[name] = replace(one, time_s=rows + hole_s * (rows > half_s), value=value)
+    return replace(recording, series=found)
+
+
+def scores_of(
+    polled_per_s: float, rows_per_s: float = 0.0, *, straight: bool = False
+) -> dict[str, float]:
+    """Rms error of each parameter in its own standard errors, of recordings logged in some way."""
+    rng = np.random.default_rng(16)
+    scores: dict[str, list[float]] = {}
+    for _ in range(12):
+        level = shifted(LEVELS[1], rng)
+        made = make([level], rng, samples_per_s=polled_per_s, noise=float(rng.choice([0.3, 1, 2])))
+        if rows_per_s:
+            made = as_logged(made, rows_per_s, straight=straight)
+        for one in stretches(made):
+            for name in READ:
+                off = one.value(name) - getattr(level, name)
+                scores.setdefault(name, []).append(off / one.error(name))
+    return {name: float(np.sqrt(np.mean(np.square(each)))) for name, each in scores.items()}
+
+
+def test_a_fast_logger_is_no_surer_than_its_readings_are() -> None:
+    """A hundred rows a second hold no more than the eight answers a second that fill them."""
+    for found in (scores_of(400), scores_of(8, rows_per_s=100)):
+        assert max(found.values()) < 1.35, found
+
+
+def test_a_hole_makes_no_mean_surer() -> None:
+    recording = make(LEVELS[1:], np.random.default_rng(17), samples_per_s=16)
+    whole, parted = (
+        stretches(as_logged(recording, 4, hole_s=hole_s))[0].readings for hole_s in (0.0, 86_400.0)
+    )
+    assert parted["mass_air_flow"].standard_error == pytest.approx(
+        whole["mass_air_flow"].standard_error, rel=0.02
+    )
+
+
 def test_a_reading_that_never_moved_keeps_half_its_step() -> None:
     recording = make([LEVELS[1]], np.random.default_rng(4), noise=0.0)
     (one,) = stretches(recording)
@@ -127,6 +176,19 @@ def test_more_of_a_moving_reading_says_more() -> None:
 
 
 LEVEL = (700.0, 34.3, 2.61, 14.9)
+
+
+@pytest.mark.parametrize("seen_off", [True, False])
+def test_an_engine_that_is_cranked_does_not_idle(seen_off: bool) -> None:
+    cranked = Level(25, 230, 85.0, 1.0, 17.5, 0.0)
+    levels = [*LEVELS[: 1 if seen_off else 0], cranked, *LEVELS[1:]]
+    found = [one for one in shown(stretches(make(levels, np.random.default_rng(18)))) if one[1]]
+    assert found == [("idle", 700), ("held", 1500), ("held", 2500), ("idle", 700)]
+
+
+def test_an_engine_that_turns_as_slowly_for_minutes_idles() -> None:
+    found = stretches(make([Level(90, 330, 45.0, 1.4, 13.0)], np.random.default_rng(19)))
+    assert shown(found) == [("idle", 300)]
 
 
 def test_a_load_step_at_idle_is_two_stretches() -> None:
@@ -328,3 +390,17 @@ def test_a_pedal_that_flickers_between_two_steps_is_not_pressed(share: float) ->
     read[0], read[1:-1] = 14.51, 14.9
     found = stretches(replace(recording, series={**recording.series, pedal.name: pedal}))
     assert {one.kind for one in found if one.kind != "engine off"} == {"idle"}
+
+
+@pytest.mark.parametrize("astray", [0, 60, slice(0, 8)])
+def test_a_pedal_that_reads_nothing_for_a_moment_was_not_up_then(astray: int | slice) -> None:
+    """With the key just on, or once: the pedal's rest is not there."""
+    recording = make(LEVELS, np.random.default_rng(20))
+    speed = recording.series["engine_speed"]
+    time_s = np.arange(0.0, 163.0, 0.8)
+    raised = np.interp(time_s, speed.time_s, speed.value) > 1100
+    read = np.where(raised, 18.0, 14.5)
+    read[astray] = 0.0
+    pedal = Series("accelerator_pedal_position_d", "%", time_s, read)
+    found = stretches(replace(recording, series={**recording.series, pedal.name: pedal}))
+    assert shown(found)[1:] == [("idle", 700), ("held", 1500), ("held", 2500), ("idle", 700)]

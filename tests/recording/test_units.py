@@ -14,7 +14,7 @@ from bellmouth.recording.units import _table, conversion, spellings
 TABLE = Path(__file__).parents[1] / "reference" / "tables" / "units.csv"
 # Spellings that Pint writes otherwise, or reads as something else.
 PINT = {
-    "kPa": {"inHg": "inch_Hg", "in Hg": "inch_Hg", "kpa": "kPa", "bar": "bar"},
+    "kPa": {"inHg": "inch_Hg", "in Hg": "inch_Hg", "in.Hg": "inch_Hg", "kpa": "kPa", "bar": "bar"},
     "degC": {
         "Grad C": "degC",
         "C": "degC",
@@ -23,7 +23,16 @@ PINT = {
         "deg F": "degF",
         "K": "kelvin",
     },
-    "g/s": {"gps": "g/s", "kg/hr": "kg/h", "kg/Std": "kg/h", "lbs/min": "lb/min"},
+    "g/s": {
+        "gps": "g/s",
+        "kg/hr": "kg/h",
+        "kg/Std": "kg/h",
+        "lbs/min": "lb/min",
+        "gm/s": "g/s",
+        "gm/sec": "g/s",
+        "g/sec": "g/s",
+        "grams/sec": "g/s",
+    },
     "km/h": {"kph": "km/h", "kmh": "km/h"},
     "Pa": {"inH2O": "inH2O"},
     "L/h": {"l/h": "L/h", "gal/h": "gallon/h"},

@@ -34,7 +34,8 @@ def _times(folder: Path, text: str) -> list[float]:
     steps=st.lists(st.integers(1, 11 * 3_600_000), min_size=1, max_size=20),
     way=st.sampled_from(
         ["%H:%M:%S.%f", "%Y-%m-%dT%H:%M:%S.%fZ", "%Y-%m-%d %H:%M:%S.%f", "%I:%M:%S.%f %p",
-         "%d.%m.%Y %H:%M:%S.%f", "%m/%d/%Y %I:%M:%S.%f %p"]
+         "%d.%m.%Y %H:%M:%S.%f", "%m/%d/%Y %I:%M:%S.%f %p", "%d-%b-%Y %H:%M:%S.%f",
+         "%d. %B %Y %H:%M:%S.%f", "%b %d, %Y %I:%M:%S.%f %p", "%a %b %d %H:%M:%S.%f GMT+01:00 %Y"]
     ),
 )  # fmt: skip
 def test_seconds_between_rows_are_those_of_the_clock(
@@ -83,7 +84,7 @@ def test_a_cell_that_is_none_is_named(tmp_path: Path, cell: str) -> None:
         read_recording(path)
 
 
-@pytest.mark.parametrize("cell", ["10:05", "10:05.5"])
+@pytest.mark.parametrize("cell", ["10:05", "10:05:"])
 def test_minutes_alone_ask_for_seconds(tmp_path: Path, cell: str) -> None:
     path = tmp_path / "idle.csv"
     path.write_text(_table([cell, cell]))
@@ -95,13 +96,18 @@ def test_minutes_alone_ask_for_seconds(tmp_path: Path, cell: str) -> None:
     )
 
 
-@pytest.mark.parametrize("kind", ["moment", "time", "duration"])
-def test_parquet_may_hold_them_too(tmp_path: Path, kind: str) -> None:
+@pytest.mark.parametrize("title", ["time [s]", "time", "Timestamp"])
+@pytest.mark.parametrize("kind", ["moment", "zone", "time", "duration", "text"])
+def test_parquet_may_hold_them_too(tmp_path: Path, kind: str, title: str) -> None:
+    """A type of its own tells the unit."""
     moments = pl.Series("time [s]", [BEGIN + timedelta(seconds=0.5 * n) for n in range(5)])
-    column = {"moment": moments, "time": moments.dt.time(), "duration": moments - BEGIN}[kind]
+    column = {
+        "moment": moments, "zone": moments.dt.replace_time_zone("UTC"), "time": moments.dt.time(),
+        "duration": moments - BEGIN, "text": moments.dt.to_string("%d.%m.%Y %H:%M:%S%.f"),
+    }[kind]  # fmt: skip
     path = tmp_path / "idle.parquet"
     pl.DataFrame([column, pl.Series("engine_speed [rpm]", [700.0 + n for n in range(5)])]).rename(
-        {column.name: "time [s]"}
+        {column.name: title}
     ).write_parquet(path)
     told = read_recording(path).series["engine_speed"].time_s.tolist()
     assert told == [0.0, 0.5, 1.0, 1.5, 2.0]
@@ -111,3 +117,17 @@ def test_units_may_stand_in_round_brackets(tmp_path: Path) -> None:
     path = tmp_path / "idle.csv"
     path.write_text("Time (ms),Engine Speed (rpm)\n0,700\n500,701\n1000,702\n")
     assert read_recording(path).series["engine_speed"].time_s.tolist() == [0.0, 0.5, 1.0]
+
+
+def test_a_month_in_words_is_a_date(tmp_path: Path) -> None:
+    cells = ["27-Nov-2026 23:59:59.500", "27-Nov-2026 23:59:59.900", "28-Nov-2026 00:00:00.300"]
+    assert _times(tmp_path, _table(cells)) == [0.0, 0.4, 0.8]
+
+
+def test_minutes_that_lost_their_hour_are_counted_on(tmp_path: Path) -> None:
+    """As a spreadsheet leaves times of day that it showed so and wrote down again."""
+    cells = ["58:59.5", "59:59.9", "00:00.4", "01:00.4"]
+    assert _times(tmp_path, _table(cells)) == [0.0, 60.4, 60.9, 120.9]
+    german = [cell.replace(".", ",") for cell in cells]
+    assert _times(tmp_path, _table(german, mark=";")) == [0.0, 60.4, 60.9, 120.9]
+    assert WallClock().seconds("12:61.0") is None

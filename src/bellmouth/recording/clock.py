@@ -1,5 +1,6 @@
 """A recording's clock, mended: rows without a time, restarts, rows out of order."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -17,8 +18,9 @@ __all__ = ["Clock", "is_astray", "mend"]
 RESTART_S = 5.0
 # Parts of a restarted recording are set this far apart, so that no stretch spans the seam. [s]
 SEAM_S = 60.0
-# More steps back than this and the rows are shuffled rather than restarted.
-MOST_RESTARTS = 12
+# More steps back than this and the rows are shuffled rather than restarted: who records every start
+# of a day in one file has fewer.
+MOST_RESTARTS = 200
 # Rows this far apart, of so many, tell nothing of an engine: their clock is in another unit. [s]
 SPARSEST_S = 12.0
 LEAST_ROWS = 10
@@ -117,8 +119,13 @@ def mend(rows: Rows, source: str) -> Clock:
 
 def _is_sound(time: Floats) -> bool:
     """Whether every row has a time that a clock shows, in order: most recordings' do. [s]"""
-    if not time.size or not 0 <= time[0] <= time[-1] <= min(LATEST_S, time[0] + HOLE_S):
+    # One that counts from a trigger begins below zero.
+    if not time.size or not -HOLE_S <= time[0] <= time[-1] <= min(LATEST_S, time[0] + HOLE_S):
         return False
+    return _is_in_order(time)
+
+
+def _is_in_order(time: Floats) -> bool:
     return bool((time[1:] >= time[:-1]).all())
 
 
@@ -146,13 +153,13 @@ def _mended(rows: Rows, time: Floats, source: str) -> tuple[NDArray[np.intp], Fl
         raise RecordingError(f"{source}: holds no samples, only a header.")
     if not time.size:
         raise RecordingError(f'{source}: no row has a time in column "{title}".')
-    if time.min() < 0:
+    if time.min() < (-HOLE_S if _is_in_order(time) else 0.0):
         first = int(np.argmax(time < 0))
         raise RecordingError(
             f'{source}, {rows.place(int(order[first]))}, column "{title}": '
             f"negative time {rows.time[order[first]]:g}. Times count up from the start."
         )
-    time, joined = _join_restarts(time)
+    time, joined = _join_restarts(time, [~np.isnan(c[order]) for c in rows.cells.values()])
     notes += joined
     steps = np.diff(time)
     if steps.size and steps.min() < 0:
@@ -189,31 +196,62 @@ def _refuse_endless(time_s: Floats, title: str, source: str) -> None:
         )
 
 
-def _join_restarts(time: Floats) -> tuple[Floats, list[str]]:
-    """Append what was recorded after each restart of the clock to what came before."""
+def _join_restarts(time: Floats, told: Sequence[NDArray[np.bool_]]) -> tuple[Floats, list[str]]:
+    """Append what was recorded after each restart of the clock to what came before. [s]
+
+    ``told`` says for each column in which rows it stands.
+    """
     back = np.flatnonzero(np.diff(time) < -RESTART_S) + 1
     if not back.size or back.size > MOST_RESTARTS:
         return time, []
     edges = [0, *back.tolist(), time.size]
-    parts = [time[start:stop] for start, stop in pairwise(edges)]
-    if any(part.size < 3 for part in parts):
+    places = [slice(start, stop) for start, stop in pairwise(edges)]
+    if any(place.stop - place.start < 3 for place in places):
         # A few stray rows are rows out of order.
         return time, []
-    joined = [parts[0]]
+    joined: list[Floats] = []
     notes = []
-    for part in parts[1:]:
-        end = float(joined[-1].max())
-        begin = float(part.min())
-        if begin > 0.5 * float(part.max()) and begin > RESTART_S:
-            # It did not begin near zero: an earlier piece of the same clock, to be sorted in.
+    for number, place in enumerate(places):
+        part = time[place]
+        if not joined or _belongs(time, place, places[:number], told):
             joined.append(part)
             continue
+        end = max(float(above.max()) for above in joined)
+        begin = float(part.min())
         joined.append(part - begin + end + SEAM_S)
+        fell, before = float(time[place.start - 1]) - begin, end - float(time[0])
         notes.append(
-            f"The clock began again at {begin:g} s; what follows is placed {SEAM_S:g} s after "
-            f"the part before it ({end - float(time[0]):.1f} s)."
+            f"The clock was set back by {fell:.0f} s; what follows is placed {SEAM_S:g} s after "
+            f"the part before it ({before:.1f} s)."
+            if _is_late(part)
+            else f"The clock began again at {begin:g} s; what follows is placed {SEAM_S:g} s after "
+            f"the part before it ({before:.1f} s)."
         )
     return np.concatenate(joined), notes
+
+
+def _belongs(
+    time: Floats, place: slice, above: Sequence[slice], told: Sequence[NDArray[np.bool_]]
+) -> bool:
+    """Whether a part is of the same clock as those above it in the file, and to be sorted in. [s]
+
+    Either it holds other columns than they (tables put below one another), or it tells of another
+    time. Where it runs through times that they told already, the clock was set back.
+    """
+    held = [rows for rows in told if rows[place].any()]
+    if not any(rows[one].any() for rows in held for one in above):
+        return True
+    part = time[place]
+    apart = all(
+        part.max() <= time[one].min() + RESTART_S or part.min() >= time[one].max() for one in above
+    )
+    return apart and _is_late(part)
+
+
+def _is_late(part: Floats) -> bool:
+    """Whether a part does not begin near zero, as a clock does that began again. [s]"""
+    begin = float(part.min())
+    return begin > 0.5 * float(part.max()) and begin > RESTART_S
 
 
 def _rows(count: int) -> str:

@@ -4,7 +4,7 @@ damage, and the place of what is wrong."""
 import itertools
 import re
 from collections.abc import Callable, Collection, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from math import isfinite
 
 import numpy as np
@@ -24,6 +24,9 @@ __all__ = ["moment", "patient_rows", "placer"]
 _NO_TEXT = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ufffd]")
 # One mistake in a row is somebody's, to be corrected; so many at once are damage.
 _MISTYPED = 2
+# A word, or a code such as P0171. Fewer than so many are somebody's slip, to be corrected.
+_NO_DIGIT = re.compile(r"\W*[^\W\d_]")
+_FEWEST_WORDS = 3
 # What stands below a table is a few lines of sums and means, each named by a word.
 _MOST_BELOW = 12
 _WORD = re.compile(r"[^\w#]*[^\W\d_]{2,}")
@@ -41,6 +44,7 @@ def patient_rows(table: Table, source: str, *, by_clock: bool) -> Rows:
     RecordingError
         Where a cell is not a number, or may be two; where a row has too many cells.
     """
+    table = _without_words(table, source)
     text, header = table.text, table.header
     used = (header.time, *header.columns)
     numbers = header.columns if by_clock else used
@@ -57,6 +61,35 @@ def patient_rows(table: Table, source: str, *, by_clock: bool) -> Rows:
     notes += [odd_cells(one.title, reader.odd[one.name]) for one in used if reader.odd[one.name]]
     time = arrays.pop("time")
     return Rows(header, time, arrays, placer(text, reader.left_out), tuple(notes))
+
+
+def _without_words(table: Table, source: str) -> Table:
+    """The table without columns in which only words stand, such as *closed loop*, as long as there
+    are others: a state or a code is no reading, and no reason to refuse those beside it."""
+    left = {column.index: column for column in table.header.columns}
+    words = dict.fromkeys(left, 0)
+    for _, cells in _with_time(table, source):
+        for place in list(left):
+            cell = cells[place].strip() if place < len(cells) else ""
+            if (
+                _NO_DIGIT.match(cell)
+                and cell.lower() not in EMPTY
+                and not NOT_FINITE.fullmatch(cell)
+            ):
+                words[place] += 1
+            elif cell.lower() not in EMPTY:
+                del left[place]
+        if not left:
+            return table
+    told = [column for place, column in left.items() if words[place] >= _FEWEST_WORDS]
+    kept = tuple(column for column in table.header.columns if column not in told)
+    if not told or not kept:
+        return table
+    notes = tuple(
+        f'Column "{column.title}" holds words, not numbers, and was left out.' for column in told
+    )
+    header = replace(table.header, columns=kept, notes=(*table.header.notes, *notes))
+    return replace(table, header=header)
 
 
 def _with_time(table: Table, source: str) -> Iterator[tuple[int, list[str]]]:

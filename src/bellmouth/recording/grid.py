@@ -8,7 +8,17 @@ from numpy.typing import NDArray
 from bellmouth.recording.medians import median
 from bellmouth.recording.series import Floats, Recording, Series
 
-__all__ = ["WARM_C", "Bools", "Grid", "Signal", "grid_of", "resample", "runs"]
+__all__ = [
+    "OFF_RPM",
+    "RUNS_RPM",
+    "WARM_C",
+    "Bools",
+    "Grid",
+    "Signal",
+    "grid_of",
+    "resample",
+    "runs",
+]
 
 Bools = NDArray[np.bool_]
 
@@ -18,10 +28,15 @@ STEP_S = 1.0
 GAP_S = 5.0
 # Below this the engine does not run (the standard's step is 0.25 rpm). [rpm]
 OFF_RPM = 50.0
+# From here an engine turns by itself and not by its starter: less than a start is asked to reach,
+# as an engine about to stall runs slower. Common practice, no source. [rpm]
+RUNS_RPM = 350.0
 # Coolant at which an engine counts as warm; common practice, no source. [degC]
 WARM_C = 65.0
 # After the start the controller flares the engine up and runs open loop. [s]
 FLARE_S = 12.0
+# Nobody cranks for longer: an engine that turns as slowly for longer idles so. [s]
+CRANKED_S = 40.0
 
 
 @dataclass(frozen=True)
@@ -64,7 +79,7 @@ def grid_of(recording: Recording) -> Grid | None:
     rpm = resample(speed, time)
     covered = _covered(speed.time_s, time)
     off = covered & _standing(speed, time)
-    running = covered & ~off & (rpm > OFF_RPM) & ~_after_start(recording, off, time)
+    running = covered & ~off & (rpm > OFF_RPM) & ~_starting(recording, off, rpm, time)
     road = recording.get("vehicle_speed")
     moving = None if road is None else resample(road, time) > 2.0
     return Grid(time, off, running, moving, _signals(recording, rpm, time))
@@ -110,11 +125,14 @@ def _standing(speed: Series, time: Floats) -> Bools:
     return both
 
 
-def _after_start(recording: Recording, off: Bools, time: Floats) -> Bools:
-    """Cells within ``FLARE_S`` of a start seen in the recording or told by the run time."""
+def _starting(recording: Recording, off: Bools, rpm: Floats, time: Floats) -> Bools:
+    """Cells in which the starter turns the engine, and those within ``FLARE_S`` of a start, seen in
+    the recording or told by the run time. [rpm], [s]"""
     flare = np.zeros(time.size, dtype=bool)
-    for cell in np.flatnonzero(off[:-1] & ~off[1:]):
-        flare[cell + 1 : cell + 1 + int(FLARE_S / STEP_S) + 1] = True
+    for first, stop in runs(off | (rpm < RUNS_RPM)):
+        # Before a starter turns it an engine stands, or is not recorded yet; another one stumbles.
+        if off[first:stop].any() or (first == 0 and stop < min(CRANKED_S / STEP_S, time.size)):
+            flare[first : stop + int(FLARE_S / STEP_S) + 1] = True
     run_time = recording.get("time_since_engine_start")
     if run_time is not None:
         # Cars that count in wide steps or not at all are no reason to drop the beginning.

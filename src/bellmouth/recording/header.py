@@ -16,6 +16,8 @@ __all__ = ["Claim", "Column", "Header", "UnitsRow", "claim", "read_header", "rea
 
 #: More columns than any recording has; to look for a name near each of a million takes hours.
 MOST_COLUMNS = 5_000
+# What counts or names a state has no unit to be told.
+_NO_UNIT = frozenset({"code", "count"})
 _CELL = re.compile(
     r"^\s*(?P<name>.*?)\s*(?:\[(?P<unit>[^\[\]]*)\]|\((?P<round>[^()]*)\))?\s*$", re.DOTALL
 )
@@ -254,9 +256,8 @@ def _column(index: int, title: str, one: Claim, place: _Place) -> Column | str:
             f'{place.source}, line {line}, column "{title.strip()}": its unit here is "{below}". '
             "Leave the right one."
         )
-    # A code is of no unit, so that leaving it out leaves nothing to guess.
-    unit = unit or below or ("code" if one.own == "code" else "")
-    pair = conversion(unit, one.own) if unit else None
+    unit = unit or below
+    pair = conversion(unit or (one.own if one.own in _NO_UNIT else ""), one.own)
     if pair is not None:
         return Column(index, title.strip(), one.name, one.own, *pair)
     if one.other and one.name != "time":

@@ -1,6 +1,7 @@
 """Rows of a Parquet file with the columns of the CSV contract."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 import polars as pl
@@ -10,6 +11,7 @@ from bellmouth.recording.header import read_header
 from bellmouth.recording.parquet_file import DamagedFileError, table_in
 from bellmouth.recording.rows import Rows, odd_cells
 from bellmouth.recording.seal import loads_off_in, of_car_in, seal_is_broken
+from bellmouth.recording.wall_clock import WallClock, is_time_of_day
 
 __all__ = ["rows_of_parquet"]
 
@@ -32,9 +34,16 @@ def rows_of_parquet(raw: bytes, mapping: Mapping[str, str], source: str) -> Rows
         raise RecordingError(
             f"{source}: a Parquet file that is damaged or cut short. Copy it again."
         ) from error
-    header = read_header(frame.columns, mapping, source, None)
+    clocks = [place for place, column in enumerate(frame) if _tells_time(column)]
+    header = read_header(frame.columns, mapping, source, None, clocks=clocks)
     arrays = {}
     notes = []
+    words = [one for one in header.columns if _holds_words(frame.to_series(one.index))]
+    if words and len(words) < len(header.columns):
+        header = replace(header, columns=tuple(c for c in header.columns if c not in words))
+        notes += [
+            f'Column "{one.title}" holds words, not numbers, and was left out.' for one in words
+        ]
     for column in (header.time, *header.columns):
         series = frame.to_series(column.index)
         if column is header.time:
@@ -56,6 +65,26 @@ def rows_of_parquet(raw: bytes, mapping: Mapping[str, str], source: str) -> Rows
     )  # fmt: skip
 
 
+def _holds_words(column: pl.Series) -> bool:
+    """Whether nothing in it is a number, nor could be made one."""
+    if column.dtype.is_numeric() or column.dtype == pl.Null:
+        return False
+    if column.dtype not in (pl.String, pl.Categorical, pl.Enum):
+        return True
+    text = column.cast(pl.String).drop_nulls().str.strip_chars()
+    text = text.filter(text != "")
+    return bool(len(text)) and text.str.contains(r"^\W*[^\W\d_]").all()
+
+
+def _tells_time(column: pl.Series) -> bool:
+    """Whether a column holds moments, times of day or durations, of a type of their own or as text:
+    then its title needs no unit."""
+    if column.dtype != pl.String:
+        return column.dtype.is_temporal()
+    first = column.drop_nulls().head(1)
+    return bool(len(first)) and is_time_of_day(first.item())
+
+
 def _seconds(time: pl.Series, factor: float) -> pl.Series:
     """A column of moments, times of day or durations as numbers in the unit of its title."""
     if isinstance(time.dtype, pl.Datetime):
@@ -64,6 +93,10 @@ def _seconds(time: pl.Series, factor: float) -> pl.Series:
         time = time.dt.total_microseconds()
     elif time.dtype == pl.Time:
         time = time.cast(pl.Int64) / 1000
+    elif _tells_time(time):
+        clock = WallClock()
+        told = [clock.seconds(cell or "") for cell in time]
+        time = pl.Series([None if one is None else 1e6 * one for one in told], dtype=pl.Float64)
     else:
         return time
     return time / (1e6 * factor)

@@ -15,6 +15,7 @@ from bellmouth.recording.quantum import quantum
 from bellmouth.recording.series import Floats, Recording, Series
 from bellmouth.recording.stalled import stood_still
 from bellmouth.recording.stand_ins import with_stand_ins
+from bellmouth.recording.state import UNPLUGGED_C, is_unplugged
 from bellmouth.recording.steady import stretches
 from bellmouth.recording.stretch import BANKS, Kind, Stretch
 from bellmouth.recording.stuck import is_left_out, is_stuck
@@ -29,9 +30,8 @@ SLOWEST_PER_S = 3.0
 _MANIFOLD = "intake_manifold_pressure"
 # Without a sample of anything for this long, the recording has a hole. [s]
 HOLE_S = 5.0
-# A sensor that is unplugged reads the coldest there is, one whose wires touch far more than an
-# intake breathes: common practice, no source. [degC]
-_UNPLUGGED_C, _SHORTED_C = -39.0, 120.0
+# A sensor whose wires touch reads more degC than an intake breathes: common practice, no source.
+_SHORTED_C = 120.0
 _MANY = 0.1  # of the samples; single ones are noise on the line
 
 
@@ -207,8 +207,8 @@ def _slow(recording: Recording) -> list[str]:
 
 
 def dead_sensors(recording: Recording) -> list[str]:
-    """A sentence for each parameter that never moved although it should have, and for an air
-    temperature that only a sensor without its plug shows."""
+    """A sentence for each parameter that never moved although it should have, and for temperatures
+    that only a sensor without its plug shows."""
     found = []
     for name, series in recording.series.items():
         level = f"{series.value.min():g} {series.unit}"
@@ -218,6 +218,13 @@ def dead_sensors(recording: Recording) -> list[str]:
             )
         elif is_stuck(recording, series):
             found.append(f"{name} stayed at {level} while engine speed changed: stuck.")
+    if is_unplugged(recording):
+        coolant = recording.series["engine_coolant_temperature"]
+        found.append(
+            f"{coolant.name} reads {coolant.value.min():.0f} degC, as it does where its sensor is "
+            "unplugged, and is not believed: whether the engine was warm nobody tells. Look at its "
+            "plug."
+        )
     air = recording.get("intake_air_temperature")
     if air is not None:
         beyond = air.value[~is_air_temperature(air.value)]
@@ -232,7 +239,7 @@ def dead_sensors(recording: Recording) -> list[str]:
 
 def is_air_temperature(value_c: Floats) -> NDArray[np.bool_]:
     """Where a reading can be the temperature of air that an engine breathes. [degC]"""
-    return np.asarray((value_c > _UNPLUGGED_C) & (value_c < _SHORTED_C))
+    return np.asarray((value_c > UNPLUGGED_C) & (value_c < _SHORTED_C))
 
 
 def _coverage(recording: Recording, found: tuple[Stretch, ...]) -> list[str]:

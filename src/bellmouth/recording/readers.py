@@ -10,9 +10,12 @@ from bellmouth.errors import RecordingError, shown
 from bellmouth.recording.clock import Clock, mend
 from bellmouth.recording.csv_rows import rows_of_csv
 from bellmouth.recording.csv_text import load
+from bellmouth.recording.frozen import without_frozen, without_stale
 from bellmouth.recording.header import Column, read_mapping
 from bellmouth.recording.of_car import OfCar
+from bellmouth.recording.on_change import held_between_changes
 from bellmouth.recording.own_scale import with_own_steps
+from bellmouth.recording.quantum import quantum
 from bellmouth.recording.rows import Rows
 from bellmouth.recording.screen import screen
 from bellmouth.recording.series import Floats, Recording, Series
@@ -176,7 +179,8 @@ def recording_from_rows(rows: Rows, source: str) -> Recording:
         loads_off=rows.loads_off,
     )
     titles = {column.name: column.title for column in rows.header.columns}
-    return _from_first(screen(recording, titles))
+    told = without_frozen(held_between_changes(screen(recording, titles)))
+    return _from_first(without_stale(told))
 
 
 def _from_first(recording: Recording) -> Recording:
@@ -225,13 +229,15 @@ def _series(
     value = cells[held]
     if column.factor != 1.0 or column.offset != 0.0:
         value = value * column.factor + column.offset
-    doubled = 0
+    doubled, step = 0, None
     if not distinct:
         later = time[1:] > time[:-1]
         doubled = int(later.size - np.count_nonzero(later))
     if doubled:
         first = np.concatenate([[0], np.flatnonzero(later) + 1])
         count = np.diff(first, append=time.size)
+        # A mean of readings moves in finer steps than they do, and is known no better for that.
+        step = quantum(Series(column.name, column.unit, time, value))
         value = np.add.reduceat(value, first) / count
         time = time[first]
-    return Series(column.name, column.unit, time, value), doubled
+    return Series(column.name, column.unit, time, value, step), doubled

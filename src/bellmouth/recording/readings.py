@@ -18,8 +18,13 @@ POOL_SCATTER = 2.0
 POOL_MEMORY = 8.0
 # How long an engine's wander about an operating point lasts. Common practice, no source. [s]
 WANDER_S = 1.5
+# No autocorrelation from one sample to the next is believed to be higher; of samples less than half
+# a second apart none that lasts longer, or a fast logger's would count as news. Ours. [s]
+LONGEST_MEMORY, LONGEST_S, FASTEST_S = 0.97, 16.0, 1e-3
 # Below this lag-one autocorrelation its fall cannot be measured.
 LEAST_MEMORY = 0.15
+# What lies further apart than the slowest parameters are read was not recorded in one go. [s]
+HOLE_S = 30.0
 
 
 @dataclass(frozen=True)
@@ -138,7 +143,8 @@ class _Samples:
     """All samples of all series inside the windows, with running numbers of window and stretch.
 
     ``of_window`` is the stretch of each window; ``wander`` the autocorrelation from one sample
-    to the next that an engine's usual wander gives, one a stretch.
+    to the next that an engine's usual wander gives, ``longest`` the highest that is believed, one a
+    stretch.
     """
 
     time_s: Floats
@@ -147,6 +153,7 @@ class _Samples:
     stretch: NDArray[np.intp]
     of_window: NDArray[np.intp]
     wander: Floats
+    longest: Floats
     series: int
 
     @property
@@ -167,9 +174,9 @@ def _gathered(asked: Sequence[Asked]) -> _Samples:
         low.append(time.searchsorted(one.windows.start_s) + first)
         high.append(time.searchsorted(one.windows.end_s, side="right") + first)
         of_window.append(one.windows.stretch + number * size)
-        # The mean interval without the holes, near enough.
-        usual.append(float(time[-1] - time[0]) / max(time.size - 1, 1))
+        usual.append(_usual_interval(time))
         first += time.size
+    apart = np.maximum(usual, FASTEST_S)
     index, window = _inside(np.concatenate(low), np.concatenate(high))
     mine = np.concatenate(of_window)
     return _Samples(
@@ -179,8 +186,17 @@ def _gathered(asked: Sequence[Asked]) -> _Samples:
         mine[window],
         mine,
         np.repeat(np.exp(-np.array(usual) / WANDER_S), size),
+        np.repeat(np.maximum(LONGEST_MEMORY, np.exp(-apart / LONGEST_S)), size),
         len(asked),
     )
+
+
+def _usual_interval(time: Floats) -> float:
+    """From one sample to the next on average, where no hole is between. [s]"""
+    steps = time[1:] - time[:-1]
+    near = steps[steps <= HOLE_S]
+    near = near if near.size else steps
+    return float(near.sum()) / max(near.size, 1)
 
 
 def _sums(label: NDArray[np.intp], weight: NDArray[Any], size: int) -> Floats:
@@ -248,8 +264,9 @@ def _repeats(rest: Floats, samples: _Samples, squares: Floats, count: NDArray[np
     first = (own * count + pool * POOL_MEMORY) / (count + POOL_MEMORY)
     # Kendall (1954): the estimate is low by (1 + 3 phi) / n; a fitted line costs as much again.
     bias = (2 + 4 * first) / (count + POOL_MEMORY)
-    first = np.clip(first + bias, 0.0, 0.97)
-    fall = np.clip(np.maximum(first, np.maximum(ratio, samples.wander) + bias), 0.0, 0.97)
+    first = np.clip(first + bias, 0.0, samples.longest)
+    fall = np.maximum(first, np.maximum(ratio, samples.wander) + bias)
+    fall = np.clip(fall, 0.0, samples.longest)
     return np.where(moved, 1 + 2 * first / (1 - fall), 1.0)
 
 

@@ -4,15 +4,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bellmouth.recording.grid import OFF_RPM
+from bellmouth.recording.grid import OFF_RPM, RUNS_RPM
 from bellmouth.recording.medians import median
 from bellmouth.recording.series import Floats, Recording
 
 __all__ = ["Stand", "stands", "stood_still"]
 
-#: From here an engine turns by itself and not by its starter: less than a start is asked to reach,
-#: as an engine about to stall runs slower. Common practice, no source. [rpm]
-_RUNS_RPM = 350.0
 #: A shorter stand, or one that a single sample tells, is an answer that went wrong. [s]
 _SHORTEST_S = 2.0
 #: Samples of engine speed further apart than this do not show what happened between. [s]
@@ -22,6 +19,8 @@ _SWITCHED_OFF_S = 10.0
 #: Speed is that of so long before, but for the second in which it fell. [s]
 _BEFORE_S, _FALLING_S = 6.0, 1.0
 _SHOWN = 4
+#: What is never nothing, whether an engine turns or stands.
+_NEVER_NOTHING = ("intake_manifold_pressure", "barometric_pressure", "control_module_voltage")
 
 
 @dataclass(frozen=True)
@@ -47,7 +46,7 @@ def stands(recording: Recording) -> tuple[Stand, ...]:
     for first in begins:
         if first < place:
             continue  # it rocked or was cranked before it ran again
-        later = np.flatnonzero(rpm[first:] > _RUNS_RPM)
+        later = np.flatnonzero(rpm[first:] > RUNS_RPM)
         place = first + later[0] if later.size else rpm.size
         again = float(time[place]) if later.size else None
         lasts = (time[-1] if again is None else again) - time[first]
@@ -55,9 +54,20 @@ def stands(recording: Recording) -> tuple[Stand, ...]:
         seen = time[first] - time[first - 1] <= _SEEN_S
         turned = _turned_at(time, rpm, float(time[first]))
         stood = lasts >= least and still[first:place].sum() > 1
-        if seen and stood and turned > _RUNS_RPM:
+        ends_s = float(time[min(place, time.size - 1)])
+        answered = _answered(recording, float(time[first]), ends_s)
+        if seen and stood and turned > RUNS_RPM and answered:
             found.append(Stand(float(time[first]), turned, again))
     return tuple(found)
+
+
+def _answered(recording: Recording, from_s: float, to_s: float) -> bool:
+    """Whether somebody answered all the while: what no engine shows says that a logger wrote
+    nothing for want of an answer. [s]"""
+    every = (recording.get(name) for name in _NEVER_NOTHING)
+    return not any(
+        (one.value[(one.time_s >= from_s) & (one.time_s < to_s)] <= 0).any() for one in every if one
+    )
 
 
 def _turned_at(time: Floats, rpm: Floats, at_s: float) -> float:

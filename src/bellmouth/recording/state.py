@@ -6,11 +6,15 @@ import numpy as np
 
 from bellmouth.j1979.codes import CLOSED_LOOP
 from bellmouth.recording.grid import STEP_S, WARM_C, Bools
-from bellmouth.recording.medians import mean
+from bellmouth.recording.medians import mean, median
 from bellmouth.recording.series import Floats, Recording
 from bellmouth.recording.stretch import BANKS, Reading
 
-__all__ = ["loops", "purging", "warm"]
+__all__ = ["UNPLUGGED_C", "is_unplugged", "loops", "purging", "warm"]
+
+# What a temperature sensor reads that is unplugged, or less. Common practice, no source. [degC]
+UNPLUGGED_C = -39.0
+_COOLANT = "engine_coolant_temperature"
 
 # A thermostat that never closes holds less, but holds it. [degC], [degC/s], [s]
 TEPID_C = 50.0
@@ -20,11 +24,17 @@ _SECOND_STATUS = "fuel_system_status_bank_2"
 STANDS_RPM = 1.0  # slower than any starter turns an engine: common practice, no source
 
 
+def is_unplugged(recording: Recording) -> bool:
+    """Whether the coolant's sensor tells nothing: most of what it reads is the end of its scale."""
+    coolant = recording.get(_COOLANT)
+    return coolant is not None and median(coolant.value) <= UNPLUGGED_C
+
+
 def warm(recording: Recording, values: Mapping[str, Reading], start_s: float) -> bool | None:
     """Whether the coolant was warm, or had come to rest; None where it is not reported."""
-    coolant = values.get("engine_coolant_temperature")
+    coolant = values.get(_COOLANT)
     if coolant is None:
-        series = recording.get("engine_coolant_temperature")
+        series = recording.get(_COOLANT)
         if series is None:
             return None
         return bool(np.interp(start_s, series.time_s, series.value) >= WARM_C)

@@ -4,19 +4,20 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from bellmouth.recording.clamps import limits, of_both_banks
 from bellmouth.recording.drive import cell_readings, cells
 from bellmouth.recording.grid import STEP_S, Bools, Grid, grid_of, resample, runs
 from bellmouth.recording.levels import Group, gather
-from bellmouth.recording.medians import mean, median
+from bellmouth.recording.medians import mean, median, medians
 from bellmouth.recording.plateaus import Plateau, plateaus
 from bellmouth.recording.purged import with_unreported_purge
 from bellmouth.recording.readings import Asked, Windows, readings, statistics
-from bellmouth.recording.series import Floats, Recording
+from bellmouth.recording.series import Floats, Recording, Series
 from bellmouth.recording.stand_ins import with_stand_ins
-from bellmouth.recording.state import loops, purging, warm
+from bellmouth.recording.state import is_unplugged, loops, purging, warm
 from bellmouth.recording.stretch import Kind, Reading, Stretch
 from bellmouth.recording.stuck import without_stuck
 from bellmouth.recording.trims import (
@@ -50,6 +51,8 @@ PEDAL_UP = 0.6
 # this. A reading that flickers between two steps moves by less on the whole. Our choice, as
 # the band. [%]
 UNTOUCHED = 0.3
+# Of so many samples of the pedal in a row the middle one counts.
+STRAY = 5
 TOUCHED_BAND = 1.3
 # Share of a plateau with road speed above walking pace that still counts as standing. Road speed
 # may be read every eight seconds only, and what lies between is interpolated.
@@ -74,6 +77,9 @@ def stretches(recording: Recording) -> tuple[Stretch, ...]:
     ln((1 + short/100)(1 + long/100)), with ``at_limit``.
     """
     recording = with_stand_ins(without_stuck(recording))
+    if is_unplugged(recording):
+        told = {n: one for n, one in recording.series.items() if n != "engine_coolant_temperature"}
+        recording = replace(recording, series=told)
     grid = grid_of(recording)
     if grid is None:
         return ()
@@ -117,7 +123,7 @@ def _idling(recording: Recording, grid: Grid, found: Sequence[Plateau]) -> list[
         if not found:
             return []
         at = [mean(position[p.first : p.stop]) for p in found]
-        up = float(pedal.value.min()) + PEDAL_UP
+        up = _lowest(pedal, grid) + PEDAL_UP
         untouched = _at_rest(grid, found, at) + UNTOUCHED
         slow, near = (_slow(grid, found, band) for band in (PEDAL_UP_BAND, TOUCHED_BAND))
         return [
@@ -125,6 +131,16 @@ def _idling(recording: Recording, grid: Grid, found: Sequence[Plateau]) -> list[
             for there, low, usual in zip(at, slow, near, strict=True)
         ]
     return _slow(grid, found, IDLE_BAND)
+
+
+def _lowest(pedal: Series, grid: Grid) -> float:
+    """The lowest that a pedal reads of a running engine, in several samples in a row: a single one
+    may be astray, and with the key on it may not be read yet. [%]"""
+    cell = np.minimum((pedal.time_s / STEP_S).astype(np.intp), grid.running.size - 1)
+    value = pedal.value[grid.running[cell]]
+    if value.size < STRAY:
+        return float(pedal.value.min())
+    return float(medians(sliding_window_view(value, STRAY)).min())
 
 
 def _at_rest(grid: Grid, found: Sequence[Plateau], at: Sequence[float]) -> float:

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from bellmouth.recording.clamps import total_limits
 from bellmouth.recording.medians import median
 from bellmouth.recording.nans import told_or
+from bellmouth.recording.quantum import quantum
 from bellmouth.recording.readings import Statistics, Windows
 from bellmouth.recording.series import Recording, Series
 from bellmouth.recording.stretch import BANKS, Reading, Stretch
@@ -88,7 +89,9 @@ def total_trim_series(recording: Recording, bank: int) -> Series | None:
     for term in terms:
         ratio = np.maximum(1 + term.value / 100, 0.01)
         value += np.log(np.interp(time, term.time_s, ratio))
-    return Series(total_trim_name(bank), "ln", time, value)
+    # What lies between readings is no finer than they are.
+    step = float(np.hypot.reduce([quantum(term) for term in terms])) / 100
+    return Series(total_trim_name(bank), "ln", time, value, step)
 
 
 def driven_as_high(driven: Sequence[Stretch], steady: Sequence[Stretch]) -> list[Stretch]:
