@@ -316,3 +316,61 @@ def test_a_procedure_of_the_user_s_own() -> None:
     cycle = Attempt(on=((0.0, 1.0), (6.0, 9.0), (16.0, 25.0)))
     assert judge(recorded(cycle), own).judgement == "met"
     assert find_procedure("P4").name == NAME
+
+
+_LAMP_FIRST = """
+name = "presses-after-the-lamp"
+title = "Presses after the lamp"
+source = "Workshop manual, page 3"
+[[step]]
+name = "key_on"
+who = "key"
+do = "on"
+say = "Key on"
+until = { event = "lamp_off", timeout_s = 10 }
+[[step]]
+name = "presses"
+who = "pedal"
+do = "pump"
+say = "Press twice"
+times = 2
+within_s = 5
+"""
+
+
+@pytest.mark.parametrize(
+    ("lamp_s", "judgement"), [(18.0, "met"), (19.05, "cannot tell"), (21.0, "missed")]
+)
+def test_nothing_may_be_done_before_the_event_that_a_step_waits_for(
+    lamp_s: float, judgement: str
+) -> None:
+    presses = ((19.0, 19.5, 1.0), (20.5, 21.0, 1.0))
+    attempt = Attempt(on=((0.0, 4.0), (16.0, 30.0)), presses=presses)
+    judged = judge(recorded(attempt), procedure_from_text(_LAMP_FIRST), {"lamp_off": lamp_s})
+    assert (judged.judgement, _line(judged, "key_on").judgement) == (judgement, judgement)
+    if judgement == "missed":
+        assert _line(judged, "key_on").why == (
+            "The next action came 2.0 s before the lamp goes out."
+        )
+        assert _line(judged, "key_on").margin == pytest.approx(-2.0, abs=0.06)
+
+
+def test_a_hold_let_go_about_when_its_event_came_cannot_be_told() -> None:
+    text = _LAMP_FIRST.partition("[[step]]")[0] + (
+        '[[step]]\nname = "hold"\nwho = "pedal"\ndo = "press"\nsay = "Press and hold"\n'
+        'until = { event = "lamp_steady", timeout_s = 30 }\n'
+        '[[step]]\nname = "let_go"\nwho = "pedal"\ndo = "release"\nsay = "Let go"\n'
+    )
+    attempt = Attempt(on=((0.0, 60.0),), presses=((19.0, 39.0, 1.0),))
+    for at_s, judgement in ((38.0, "met"), (39.2, "cannot tell"), (40.0, "missed")):
+        judged = judge(recorded(attempt), procedure_from_text(text), {"lamp_steady": at_s})
+        assert _line(judged, "hold").judgement == judgement, at_s
+
+
+def test_marks_by_one_hand_keep_their_order() -> None:
+    text = _LAMP_FIRST.replace('who = "pedal"\ndo = "pump"', 'who = "person"\ndo = "act"')
+    text = text.replace("times = 2\nwithin_s = 5\n", "")
+    attempt = Attempt(on=((0.0, 4.0), (16.0, 30.0)))
+    marks = {"lamp_off": 20.0, "presses": 20.1}
+    judged = judge(recorded(attempt), procedure_from_text(text), marks)
+    assert _line(judged, "key_on").judgement == "met"
