@@ -251,6 +251,33 @@ def test_a_clock_that_stops_while_the_fan_runs() -> None:
     assert line.judgement == "met"
 
 
+@pytest.mark.parametrize(
+    ("fan", "idled_s"),
+    [
+        # The start of the fan ends the step before; it still runs when the idle begins.
+        ({"fan_runs": 200.0, "fan_stops": 260.0}, 690.0 - 260.0),
+        # Told twice that it runs.
+        ({"fan_runs": [200.0, 300.0, 305.0], "fan_stops": [205.0, 350.0]}, 480.0 - 50.0),
+    ],
+)
+def test_a_clock_stands_while_the_fan_runs_whenever_that_began(
+    fan: dict[str, object], idled_s: float
+) -> None:
+    running = Attempt(on=((0.0, 690.0), (800.0, 810.0)), engine=((3.0, 690.0),))
+    judged = judge(recorded(running, 5.0), "P8", {"raised": 10.0, "idle": 210.0, **fan})
+    measured = _line(judged, "idle").measured
+    assert measured is not None
+    assert measured.value == pytest.approx(idled_s, abs=0.5)
+
+
+def test_a_fan_of_which_nobody_told_that_it_stopped_cannot_be_told() -> None:
+    running = Attempt(on=((0.0, 700.0), (800.0, 810.0)), engine=((3.0, 700.0),))
+    marks = {"raised": 10.0, "idle": 210.0, "fan_runs": 200.0}
+    line = _line(judge(recorded(running, 5.0), "P8", marks), "idle")
+    assert line.judgement == "cannot tell"
+    assert line.why == 'Nobody marked when the cooling fan stops: "fan_stops".'
+
+
 def test_a_parameter_shows_an_event() -> None:
     attempt = Attempt(on=((0.0, 400.0), (415.0, 420.0)), engine=((2.0, 400.0),))
     recording = recorded(attempt, 5.0)

@@ -131,9 +131,9 @@ class TimeLine:
             self._plan(place, now_s)
         return edge, cued_s
 
-    def delay(self, by_s: float, now_s: float) -> None:
-        """A clock stood still for so long: the present step ends later, and all after it. [s]"""
-        slot = self.slot(now_s)
+    def delay(self, by_s: float, since_s: float, now_s: float) -> None:
+        """A clock stood still for so long: the step of then ends later, and all after it. [s]"""
+        slot = self.slot(since_s)
         if slot is None:
             return
         after = slot.begin_s
