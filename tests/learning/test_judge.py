@@ -195,6 +195,85 @@ def test_the_sag_of_the_starter_is_no_dip() -> None:
     assert _condition(judged, "battery") == _condition(judged, "charging") == "met"
 
 
+_SUPPLIED = """
+name = "run-between"
+title = "Run between"
+source = "Workshop manual, page 4"
+[[throughout]]
+name = "supply"
+say = "Supply"
+signal = "control_module_voltage"
+unit = "V"
+least = 12.4
+engine = "stopped"
+[[step]]
+name = "key_on"
+who = "key"
+do = "on"
+say = "Key on"
+lasts_s = { about = 3, tolerance = 0.5 }
+[[step]]
+name = "start"
+who = "engine"
+do = "start"
+say = "Start"
+[[step]]
+name = "idle"
+who = "engine"
+do = "idle"
+say = "Idle"
+lasts_s = { least = 10 }
+[[step]]
+name = "key_off"
+who = "key"
+do = "off"
+say = "Key off"
+lasts_s = { least = 10 }
+[[step]]
+name = "key_on_again"
+who = "key"
+do = "on"
+say = "Key on"
+lasts_s = { least = 5 }
+[[step]]
+name = "press"
+who = "pedal"
+do = "press"
+say = "Press"
+lasts_s = { least = 5 }
+"""
+
+
+def test_a_condition_of_the_engine_stopped_need_not_be_read_while_it_runs() -> None:
+    procedure = procedure_from_text(_SUPPLIED)
+    attempt = Attempt(
+        on=((0.0, 4.0), (16.0, 36.0), (50.0, 70.0)),
+        presses=((57.0, 64.0, 1.0),),
+        engine=((19.0, 36.0),),
+    )
+    recording = recorded(attempt)
+    judged = judge(recording, procedure)
+    assert (judged.judgement, _condition(judged, "supply")) == ("met", "met")
+    # Read for the first seconds only, whatever came then is not known to have stood.
+    supply = recording.series["control_module_voltage"]
+    cut = replace(supply, time_s=supply.time_s[:100], value=supply.value[:100])
+    series = {**recording.series, supply.name: cut}
+    judged = judge(replace(recording, series=series), procedure)
+    assert (judged.judgement, _condition(judged, "supply")) == ("cannot tell", "cannot tell")
+
+
+def test_the_sag_of_the_starter_is_no_dip_of_a_supply_that_always_must_stand() -> None:
+    always = procedure_from_text(_SUPPLIED.replace('engine = "stopped"\n', ""))
+    attempt = Attempt(
+        on=((0.0, 4.0), (16.0, 36.0), (50.0, 70.0)),
+        presses=((57.0, 64.0, 1.0),),
+        engine=((19.0, 36.0),),
+    )
+    assert _condition(judge(recorded(attempt), always), "supply") == "met"
+    dipped = replace(attempt, supply=((25.0, 25.5, 11.0),))
+    assert _condition(judge(recorded(dipped), always), "supply") == "missed"
+
+
 def test_rolling_cancels() -> None:
     good = idle_air()
     on = good.on[1][0]

@@ -38,7 +38,7 @@ class Standstill:
         self.look(at_s, now_s)
 
     def look(self, at_s: float, now_s: float) -> None:
-        """Stop the present step's clock, or let it run on, with what was told up to ``at_s``. [s]"""
+        """Stop the present step's clock, or let it run on, by what was told until then. [s]"""
         slot = self._line.slot(self.plan_s(at_s))
         if slot is None or not slot.step.stopped_by:
             return
