@@ -115,6 +115,42 @@ def test_a_press_in_the_wait_spoils_it() -> None:
     assert "belongs to no step" in line.why
 
 
+@pytest.mark.parametrize("depth", [0.4, 0.72])
+@pytest.mark.parametrize(
+    ("step", "at_s"), [("key_on", -2.0), ("wait", 6.4), ("wait", 9.9)]
+)  # s after the first press
+def test_half_a_press_that_belongs_to_no_step_cannot_be_told(
+    depth: float, step: str, at_s: float
+) -> None:
+    """Whether the car takes it for one nobody knows; where it lies does not change that."""
+    good = idle_air()
+    at = good.presses[0][0] + at_s
+    judged = _judged(replace(good, presses=(*good.presses, (at, at + 0.4, depth))))
+    line = _line(judged, step)
+    assert (judged.judgement, line.judgement) == ("cannot tell", "cannot tell")
+    assert "belongs to no step. Whether it was to the floor" in line.why
+    full = _judged(replace(good, presses=(*good.presses, (at, at + 0.4, 1.0))))
+    assert _line(full, step).judgement == "missed"
+
+
+def test_half_a_press_that_does_not_matter_does_not() -> None:
+    good = idle_air(first_s=4.5)
+    at = good.presses[0][0] - 2.5
+    # Key on was too long with the half press and without it.
+    line = _line(_judged(replace(good, presses=(*good.presses, (at, at + 0.3, 0.4)))), "key_on")
+    assert line.judgement == "missed"
+    assert line.margin == pytest.approx(-1.0, abs=0.06)
+
+
+def test_presses_that_fit_their_time_without_one_in_doubt_are_not_too_long() -> None:
+    good = idle_air()
+    at = good.presses[4][1] + 1.0
+    judged = _judged(replace(good, presses=(*good.presses, (at, at + 0.4, 0.72))))
+    line = _line(judged, "five_presses")
+    assert line.judgement == "cannot tell"
+    assert "5 presses to the floor are certain, 6 possible" in line.why
+
+
 def test_the_pedal_in_the_idle_spoils_it() -> None:
     good = idle_air()
     at = good.engine[0][0] + 8.0

@@ -209,7 +209,7 @@ def _counts(condition: Condition, engine: _Engine, time: Floats) -> NDArray[np.b
     if condition.engine == "stopped":
         return np.asarray(engine.state(time) == 0)
     if condition.signal == SUPPLY:
-        return np.asarray(engine.state(time) != 2)  # noqa: PLR2004 - starting, or unknown
+        return np.asarray(engine.state(time) != 2)
     return np.ones(time.size, dtype=bool)
 
 
