@@ -72,7 +72,10 @@ def _begun(
     if taken:
         presses = tuple(item.press for item in taken if item.press is not None)
         end = presses[-1].end if len(taken) > 1 or step.do in ("pump", "rev", "snap") else None
-        return Placed(step, taken[0].at, end or taken[0].at, presses=presses)
+        # Half a press before the first does not begin them.
+        full = (item.at for item in taken if item.press is None or item.press.depth != "shallow")
+        begin = next(full, taken[0].at) if step.do == "pump" else taken[0].at
+        return Placed(step, begin, end or begin, presses=presses)
     tap = _tap(evidence, step, before)
     if tap is not None:
         return Placed(step, tap, tap)
@@ -144,8 +147,9 @@ def _ended(
         if later and _ends(this.step, item):
             if following is not None and following.best_s < item.at.best_s:
                 break
+            sooner = following is not None and item.at.best_s < following.best_s
             own = id(item) in assigned
-            if not own and _is_doubtful(this.step, item):
+            if (sooner or not own) and _is_doubtful(this.step, item):
                 this = replace(this, doubt=this.doubt or item)
                 continue
             return _with_end(this, item.at, item, own=own)
