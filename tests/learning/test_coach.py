@@ -10,6 +10,7 @@ from bellmouth.learning.cues import Cue
 from bellmouth.learning.evidence import Moment
 from bellmouth.learning.packs import find_procedure
 from bellmouth.learning.procedure import Procedure
+from bellmouth.learning.procedure_reader import procedure_from_text
 from bellmouth.learning.session import Progress, Session, leads_of
 from tests.learning.fake_clock import Face, FakeClock
 
@@ -75,6 +76,23 @@ def test_an_event_that_never_comes_loses_the_attempt_at_its_time_out() -> None:
         "Stop. Attempt lost. Press and hold: not within 30 s that the lamp stops blinking and "
         "stays on. Pedal up, key off, wait 10 s."
     )
+
+
+def test_an_event_of_the_hold_before_is_none_of_this_one() -> None:
+    hold = (
+        '[[step]]\nname = "hold{0}"\nwho = "pedal"\ndo = "press"\nsay = "Hold"\n'
+        'until = {{ event = "lamp_steady", timeout_s = 20 }}\n'
+        '[[step]]\nname = "let_go{0}"\nwho = "pedal"\ndo = "release"\nsay = "Let go"\n'
+        "lasts_s = {{ least = 5 }}\n"
+    )
+    text = 'name = "two-holds"\ntitle = "Two holds"\nsource = "Workshop manual, page 6"\n'
+    coach, _, clock = _coach(procedure_from_text(text + hold.format("") + hold.format("_again")))
+    clock.at(BEGIN_S + 12.0, lambda: coach.mark("lamp_steady"))
+    coach.run()
+    assert coach.session.phase == "lost"
+    assert coach.session.lost is not None
+    assert coach.session.lost.step == "hold_again"
+    assert "not within 20 s that the lamp stops blinking" in coach.session.lost.why
 
 
 def test_the_plan_moves_with_what_was_seen() -> None:

@@ -310,7 +310,7 @@ class Session:
         awaits = listens = ""
         if until is not None and math.isinf(length):
             length, awaits = until.timeout_s, self.procedure.event_words(until.event)
-        elif until is not None and until.event not in self.marks:
+        elif until is not None and not line.holds(self.marks.get(until.event, ())):
             listens = self.procedure.event_words(until.event)
         elif stops := self._still.event(now_s):
             listens = self.procedure.event_words(stops)
@@ -367,7 +367,7 @@ class Session:
 
     def _finish(self, now_s: float) -> tuple[Cue, ...]:
         waits = self._line.waits
-        if waits is not None and waits.event not in self.marks:
+        if waits is not None and not self._line.holds(self.marks.get(waits.event, ())):
             step = self._line.last.step
             words = self.procedure.event_words(waits.event)
             most = f"{waits.timeout_s:g}"

@@ -4,6 +4,7 @@ The car counts from what was done, so the plan moves with every action that was 
 """
 
 import math
+from collections.abc import Iterable
 from dataclasses import replace
 
 from bellmouth.learning.allowed import Allowed, allowed
@@ -66,6 +67,10 @@ class TimeLine:
     def waiting_since_s(self) -> float:
         """From when the event is awaited that ends the stretch. [s]"""
         return self.origin_s + self.last.begin_s
+
+    def holds(self, times_s: Iterable[float]) -> bool:
+        """Whether one lies in the present stretch: an earlier round's event is none of this. [s]"""
+        return any(at_s > self.origin_s for at_s in times_s)
 
     @property
     def ends_s(self) -> float:
