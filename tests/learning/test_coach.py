@@ -8,6 +8,7 @@ from bellmouth.learning.coach import Coach
 from bellmouth.learning.cue_plan import COUNT_IN_S
 from bellmouth.learning.cues import Cue
 from bellmouth.learning.evidence import Moment
+from bellmouth.learning.follow import Follower, Matched
 from bellmouth.learning.packs import find_procedure
 from bellmouth.learning.procedure import Procedure
 from bellmouth.learning.procedure_reader import procedure_from_text
@@ -93,6 +94,27 @@ def test_an_event_of_the_hold_before_is_none_of_this_one() -> None:
     assert coach.session.lost is not None
     assert coach.session.lost.step == "hold_again"
     assert "not within 20 s that the lamp stops blinking" in coach.session.lost.why
+
+
+def test_a_second_hold_is_not_counted_from_the_event_of_the_first() -> None:
+    text = (
+        'name = "rounds"\ntitle = "Rounds"\nsource = "Workshop manual, page 5"\n'
+        '[[step]]\nname = "hold"\nwho = "pedal"\ndo = "press"\nsay = "Hold"\n'
+        'until = { event = "lamp_steady", timeout_s = 20 }\n'
+        '[[step]]\nname = "let_go"\nwho = "pedal"\ndo = "release"\nsay = "Let go"\n'
+        'after = "lamp_steady"\nafter_s = { most = 3 }\nlasts_s = { least = 5 }\n'
+        '[[repeat]]\nfirst = "hold"\nlast = "let_go"\ntimes = 2\n'
+    )
+    follower = Follower(procedure_from_text(text), ("pedal",))
+    follower.saw("press", Moment(0.0, 0.1))
+    follower.event("lamp_steady", Moment(9.9, 10.0))
+    follower.saw("release", Moment(11.0, 11.1))
+    follower.saw("press", Moment(17.0, 17.1))
+    assert follower.overdue(26.0) is None
+    follower.event("lamp_steady", Moment(26.9, 27.0))
+    found = follower.saw("release", Moment(28.0, 28.1))
+    assert isinstance(found, Matched)
+    assert found.lost is None
 
 
 def test_the_plan_moves_with_what_was_seen() -> None:

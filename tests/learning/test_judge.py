@@ -516,3 +516,58 @@ def test_marks_by_one_hand_keep_their_order() -> None:
     marks = {"lamp_off": 20.0, "presses": 20.1}
     judged = judge(recorded(attempt), procedure_from_text(text), marks)
     assert _line(judged, "key_on").judgement == "met"
+
+
+_TWICE = """
+name = "two-rounds"
+title = "Two rounds"
+source = "Workshop manual, page 5"
+[[step]]
+name = "key_on"
+who = "key"
+do = "on"
+say = "Key on"
+lasts_s = { about = 3, tolerance = 0.5 }
+[[step]]
+name = "hold"
+who = "pedal"
+do = "press"
+say = "Press and hold"
+until = { event = "lamp_steady", timeout_s = 10 }
+[[step]]
+name = "let_go"
+who = "pedal"
+do = "release"
+say = "Let go"
+after = "lamp_steady"
+after_s = { most = 3 }
+[[step]]
+name = "key_off"
+who = "key"
+do = "off"
+say = "Key off"
+lasts_s = { least = 10 }
+[[repeat]]
+first = "key_on"
+last = "key_off"
+times = 2
+"""
+
+
+def test_each_round_waits_for_its_own_event() -> None:
+    procedure = procedure_from_text(_TWICE)
+    attempt = Attempt(
+        on=((0.0, 4.0), (16.0, 30.0), (45.0, 60.0), (75.0, 90.0)),
+        presses=((19.0, 25.0, 1.0), (48.0, 54.0, 1.0)),
+    )
+    judged = judge(recorded(attempt), procedure, {"lamp_steady": [24.0, 53.0]})
+    assert judged.judgement == "met"
+    measured = _line(judged, "let_go_2").measured
+    assert measured is not None
+    assert measured.value == pytest.approx(1.0, abs=0.06)
+    # Marked in the second round only, the first one's never came; it did not come 29 s late.
+    judged = judge(recorded(attempt), procedure, {"lamp_steady": 53.0})
+    assert _line(judged, "hold").why == (
+        "It was never seen that the lamp stops blinking and stays on."
+    )
+    assert _line(judged, "hold_2").judgement == _line(judged, "let_go_2").judgement == "met"

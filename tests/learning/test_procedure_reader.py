@@ -79,6 +79,24 @@ WRONG = {
         [KEY_ON, "lasts = 3\n"],
         'mine.toml, line 9, step "key_on": unknown key lasts. Did you mean lasts_s?',
     ),
+    "a step called like a round": (
+        [
+            KEY_ON,
+            PUMP.replace('"presses"', '"key_on_2"'),
+            '[[repeat]]\nfirst = "key_on"\nlast = "key_on"\ntimes = 2\n',
+        ],
+        'mine.toml, line 16, repeat 1: two steps are called "key_on_2" once its rounds are written '
+        "out. Rename one",
+    ),
+    "a repeat in a repeat": (
+        [
+            KEY_ON,
+            PUMP,
+            '[[repeat]]\nfirst = "key_on"\nlast = "presses"\ntimes = 2\n',
+            '[[repeat]]\nfirst = "presses"\nlast = "presses"\ntimes = 2\n',
+        ],
+        "a repeat inside a repeat has to be written out by hand.",
+    ),
     "unknown top key": (
         ["titel = 1\n"],
         "mine.toml, line 4: unknown key titel. Did you mean title?",

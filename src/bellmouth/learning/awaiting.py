@@ -54,7 +54,7 @@ def _stayed(
             else f"The next action came {early} s before {words}."
         )
         return replace(line, judgement=MISSED, margin=left.best_s - event.best_s, why=why)
-    anchored = any(one.step.after == item.step.until.event for one in seen.after(item))
+    anchored = any(one.step.after == item.step.until.event for one in seen.answering(item))
     if _comes_before(event, left) or line.judgement != MET or anchored:
         # What counts from the event tells by its own window whether it came first.
         return line
@@ -88,7 +88,7 @@ def _unwatched(seen: Seen, item: Placed, words: str) -> StepJudgement:
     reaction = next(
         (
             one.step.after_s.most_s
-            for one in seen.placed.values()
+            for one in seen.answering(item)
             if one.step.after == until.event and one.step.after_s is not None
         ),
         math.inf,

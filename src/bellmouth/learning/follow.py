@@ -205,6 +205,9 @@ class Follower:
         step = self.procedure.step(edge.step)
         if edge.number <= 1 and edge.step not in self._begin:
             self._begin[edge.step] = moment
+            if step.until is not None:
+                # What an earlier step waited for is over.
+                self._events.pop(step.until.event, None)
         self._end[edge.step] = moment
         if not edge.last:
             return

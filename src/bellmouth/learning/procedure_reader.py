@@ -297,7 +297,18 @@ def _unrolled(top: Table, steps: tuple[Step, ...]) -> tuple[Step, ...]:
             for step in steps[begin:end]
         ]
         steps = (*steps[:begin], *rounds, *steps[end:])
+        _refuse_twins(entry, [step.name for step in steps])
     return steps
+
+
+def _refuse_twins(entry: Table, names: list[str]) -> None:
+    """A round may be called like a step of the file, or like a round of another repeat."""
+    for index, name in enumerate(names):
+        if name in names[:index]:
+            entry.refuse(
+                f'two steps are called "{name}" once its rounds are written out. Rename one; a '
+                "repeat inside a repeat has to be written out by hand."
+            )
 
 
 def _again(step: Step, turn: int, inside: list[str], *, optional: bool) -> Step:

@@ -26,7 +26,9 @@ def waited(seen: Seen, item: Placed, window: Window) -> StepJudgement:
             return StepJudgement("", CANNOT_TELL, None, (window.least_s, window.most_s), why=why)
         return _let_up(seen, item, at, compare(window, at, item.begin))
     waiting = next(
-        one for one in seen.placed.values() if one.step.until and one.step.until.event == anchor
+        one
+        for one in reversed(seen.before(item))
+        if one.step.until and one.step.until.event == anchor
     )
     event = seen.event(anchor, waiting)
     if event is not None:
