@@ -571,3 +571,42 @@ def test_each_round_waits_for_its_own_event() -> None:
         "It was never seen that the lamp stops blinking and stays on."
     )
     assert _line(judged, "hold_2").judgement == _line(judged, "let_go_2").judgement == "met"
+
+
+@pytest.mark.parametrize(("off_s", "idle"), [(0.4, "met"), (-0.2, "met"), (5.0, "cannot tell")])
+def test_a_car_that_answers_on_for_a_moment_does_not_hide_the_tap_on_the_key(
+    off_s: float, idle: str
+) -> None:
+    """The last sample comes after key off where the controller is slow to sleep."""
+    running = Attempt(on=((0.0, 700.0),), engine=((3.0, 700.0),))
+    marks = {"raised": 10.0, "fan_runs": 200.0, "fan_stops": 210.0, "idle": 215.0}
+    judged = judge(recorded(running, 5.0), "P8", {**marks, "key_off": 700.0 - off_s})
+    assert _line(judged, "idle").judgement == idle
+    unused = 'The mark "key_off" was not used: the recording holds the key.'
+    assert (unused in judged.notes) == (idle != "met")
+
+
+def test_a_tap_on_the_key_does_not_turn_it_on_twice() -> None:
+    """A recorder that was there before the key came on knows when; a tap beside it is late."""
+    attempt = idle_air()
+    attempt = replace(attempt, on=attempt.on[1:])
+    key_on = attempt.on[0][0]
+    judged = judge(recorded(attempt), NAME, {**attempt.marks, "key_on": key_on + 0.1})
+    assert judged.judgement == "met"
+    # When it was turned off before, only the tap knows.
+    judged = judge(recorded(attempt), NAME, {**attempt.marks, "key_off": 8.0})
+    assert _line(judged, "key_off").judgement == "missed"
+    measured = _line(judged, "key_off").measured
+    assert measured is not None
+    assert measured.value == pytest.approx(key_on - 8.0, abs=0.1)
+
+
+def test_a_procedure_that_no_signal_shows_is_judged_by_marks_beside_a_recording() -> None:
+    running = Attempt(on=((0.0, 200.0),), engine=((0.0, 200.0),))
+    marks = {"cylinder_off": 80.0, "cylinder_on": 91.0}
+    judged = judge(recorded(running, 5.0), "P14", marks)
+    assert _line(judged, "settle").judgement == "met"
+    assert _line(judged, "cylinder_off").judgement == "met"
+    assert "cylinder_on" not in {line.step for line in judged.steps if "No attempt" in line.why}
+    late = judge(recorded(running, 5.0), "P14", {**marks, "cylinder_on": 98.0})
+    assert _line(late, "cylinder_off").judgement == "missed"

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from bellmouth.learning.evidence import Evidence, Happening
 from bellmouth.learning.procedure import Procedure, Step, Window
 
-__all__ = ["Alignment", "align"]
+__all__ = ["Alignment", "align", "leaves_traces"]
 
 _MISSING, _MISSING_OPTIONAL = 2.5, 0.4
 _SKIPPED = {"press": 0.6, "touch": 0.0}
@@ -111,6 +111,11 @@ def align(evidence: Evidence, procedure: Procedure) -> tuple[Alignment, ...]:
         if all(one.last < other.first or other.last < one.first for other in chosen):
             chosen.append(one)
     return tuple(sorted(chosen, key=lambda item: item.first))
+
+
+def leaves_traces(evidence: Evidence, procedure: Procedure) -> bool:
+    """Whether any step is one that this evidence would show; else marks alone tell of it."""
+    return bool(_beats(evidence, procedure))
 
 
 def _track(happenings: Sequence[Happening]) -> _Track:

@@ -155,7 +155,7 @@ def _ended(
             return _with_end(this, item.at, item, own=own)
     if following is not None and following.best_s > start.best_s:
         return _with_end(this, following, None, own=True)
-    return _with_end(this, Moment(max(evidence.end_s, start.low_s), math.inf), None, own=False)
+    return _with_end(this, Moment(max(evidence.end_s, start.best_s), math.inf), None, own=False)
 
 
 def _blind(placed: Sequence[Placed], index: int) -> bool:
