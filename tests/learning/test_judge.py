@@ -610,3 +610,49 @@ def test_a_procedure_that_no_signal_shows_is_judged_by_marks_beside_a_recording(
     assert "cylinder_on" not in {line.step for line in judged.steps if "No attempt" in line.why}
     late = judge(recorded(running, 5.0), "P14", {**marks, "cylinder_on": 98.0})
     assert _line(late, "cylinder_off").judgement == "missed"
+
+
+def test_an_engine_that_did_not_catch_was_not_started() -> None:
+    """The second turn of the key counts, and it came too late."""
+    good = idle_air()
+    start, end = good.engine[0]
+    tried = replace(good, engine=((start, start + 0.5), (start + 4.0, end)))
+    judged = _judged(tried)
+    line = _line(judged, "start")
+    assert line.judgement == judged.judgement == "missed"
+    assert line.margin == pytest.approx(-3.0, abs=0.06)
+    # In time for the second one, nothing is lost; the idle counts from then.
+    soon = replace(good, engine=((start - 1.5, start - 1.0), (start, end)))
+    judged = _judged(soon)
+    assert (judged.judgement, _line(judged, "start").judgement) == ("met", "met")
+
+
+def test_an_engine_started_before_the_pedal_was_let_go_is_told_as_that() -> None:
+    good = idle_air()
+    early = replace(good, engine=((good.presses[5][1] - 1.0, good.on[1][1]),))
+    line = _line(_judged(early), "start")
+    assert line.judgement == "missed"
+    assert line.why == "It came 1.0 s before what it counts from."
+
+
+def test_a_pedal_that_bounces_is_not_let_up_for_certain() -> None:
+    """Nobody lets go of the floor and is back on it within a tenth of a second."""
+    good = idle_air()
+    begin, end, _ = good.presses[5]
+    for gap in (begin + 0.1, 0.5 * (begin + end)):
+        holds = ((begin, gap, 1.0), (gap + 0.05, end, 1.0))
+        judged = _judged(replace(good, presses=(*good.presses[:5], *holds)))
+        assert judged.judgement == "cannot tell"
+        assert _line(judged, "wait").judgement == "met"
+        assert "on the floor all the time" in _line(judged, "hold").why
+    # Up for longer, it was let go.
+    holds = ((begin, begin + 5.0, 1.0), (begin + 5.4, end, 1.0))
+    assert _judged(replace(good, presses=(*good.presses[:5], *holds))).judgement == "missed"
+
+
+def test_a_spike_of_the_pedal_is_no_press_for_certain() -> None:
+    """To the floor and up again in a tenth of a second is no foot."""
+    good = idle_air()
+    at = good.presses[4][1] + 3.0
+    judged = _judged(replace(good, presses=(*good.presses, (at, at + 0.05, 1.0))))
+    assert (judged.judgement, _line(judged, "wait").judgement) == ("cannot tell", "cannot tell")

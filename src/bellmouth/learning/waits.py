@@ -44,6 +44,9 @@ def waited(seen: Seen, item: Placed, window: Window) -> StepJudgement:
 
 def _let_up(seen: Seen, item: Placed, since: Moment, line: StepJudgement) -> StepJudgement:
     """Nobody let go too late for sure where the pedal was not sampled for long meanwhile."""
+    if line.judgement == MISSED and line.measured is not None and line.measured.high < 0:
+        sooner = f"It came {-line.measured.value:.1f} s before what it counts from."
+        return replace(line, why=sooner)
     if item.step.do != "release" or item.begin is None or line.judgement != MISSED:
         return line
     return no_gap(seen, since, item.begin, line, "it may have been let up")
