@@ -8,6 +8,8 @@ import pytest
 
 from bellmouth.errors import ProcedureError
 from bellmouth.learning import find_procedure, judge
+from bellmouth.learning.evidence import Moment
+from bellmouth.learning.follow import Follower, Matched
 from bellmouth.learning.judgement import Judgement, StepJudgement
 from bellmouth.learning.procedure_reader import procedure_from_text
 from tests.learning.made import Attempt, idle_air, recorded
@@ -656,3 +658,56 @@ def test_a_spike_of_the_pedal_is_no_press_for_certain() -> None:
     at = good.presses[4][1] + 3.0
     judged = _judged(replace(good, presses=(*good.presses, (at, at + 0.05, 1.0))))
     assert (judged.judgement, _line(judged, "wait").judgement) == ("cannot tell", "cannot tell")
+
+
+_OPTIONAL = """
+name = "more-if-you-like"
+title = "More if you like"
+source = "Workshop manual, page 8"
+[[step]]
+name = "presses"
+who = "pedal"
+do = "pump"
+say = "Press"
+times = 3
+within_s = 5
+[[step]]
+name = "wait"
+who = "pedal"
+do = "rest"
+say = "Wait"
+lasts_s = { least = 3, most = 5 }
+[[step]]
+name = "more"
+who = "pedal"
+do = "press"
+say = "Press once more"
+optional = true
+[[step]]
+name = "start"
+who = "engine"
+do = "start"
+say = "Start the engine"
+after_s = { most = 6 }
+"""
+
+
+@pytest.mark.parametrize(("start_s", "start", "wait"), [
+    (27.0, "met", "missed"), (25.5, "met", "met"), (23.0, "met", "missed"),
+])  # fmt: skip
+def test_a_time_counts_from_the_last_step_that_was_not_left_out(
+    start_s: float, start: str, wait: str
+) -> None:
+    procedure = procedure_from_text(_OPTIONAL)
+    presses = tuple((19.0 + n, 19.5 + n, 1.0) for n in range(3))
+    attempt = Attempt(on=((0.0, 60.0),), presses=presses, engine=((start_s, 60.0),))
+    judged = judge(recorded(attempt), procedure)
+    assert _line(judged, "start").judgement == start
+    assert _line(judged, "wait").judgement == wait
+    follower = Follower(procedure, ("pedal", "engine"))
+    for begin, end, _ in presses:
+        follower.saw("press", Moment(begin, begin))
+        follower.saw("release", Moment(end, end))
+    found = follower.saw("engine_start", Moment(start_s, start_s))
+    assert isinstance(found, Matched)
+    assert (found.lost is not None) == (wait == "missed")

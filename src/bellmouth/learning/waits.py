@@ -18,7 +18,7 @@ def waited(seen: Seen, item: Placed, window: Window) -> StepJudgement:
     """The time from the anchor to the action."""
     assert item.begin is not None  # noqa: S101 - the caller looked
     step = item.step
-    anchor = step.after or seen.before(item)[-1].step.name
+    anchor = step.after or _before(seen, item)
     if anchor in seen.placed:
         at = seen.placed[anchor].end
         if at is None:
@@ -40,6 +40,16 @@ def waited(seen: Seen, item: Placed, window: Window) -> StepJudgement:
         else f'Nobody marked when {words}; mark it as "{anchor}".'
     )
     return StepJudgement("", CANNOT_TELL, None, (window.least_s, window.most_s), why=why)
+
+
+def _before(seen: Seen, item: Placed) -> str:
+    """The step before, by name; one that may be left out, and certainly was, is passed by."""
+    before = seen.before(item)
+    for one in reversed(before):
+        unseen = one.seeable or one.step.name in seen.evidence.reasons
+        if one.begin is not None or not one.step.optional or not unseen:
+            return one.step.name
+    return before[-1].step.name
 
 
 def _let_up(seen: Seen, item: Placed, since: Moment, line: StepJudgement) -> StepJudgement:
