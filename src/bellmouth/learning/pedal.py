@@ -190,6 +190,7 @@ def _depth(time: Floats, share: Floats, first: int, stop: int, deepest: float) -
     # Between samples further apart than a foot stays on the floor, it may have been there.
     around = time[max(first - 1, 0) : stop + 1]
     seen = float(np.diff(around).max()) <= _DWELL_S if around.size > 1 else False
-    many = int(np.count_nonzero(share[first:stop] > 0.8 * deepest)) > 1
+    # Two alike may be on the way down and on the way up, with the floor between.
+    many = int(np.count_nonzero(share[first:stop] > 0.8 * deepest)) > 2
     wide = float(np.diff(around).max()) > SHORTEST_PRESS_S if around.size > 1 else True
     return "shallow" if seen or (many and not wide) else "unsure"
