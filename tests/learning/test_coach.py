@@ -8,9 +8,11 @@ from bellmouth.learning.coach import Coach
 from bellmouth.learning.cue_plan import COUNT_IN_S
 from bellmouth.learning.cues import Cue
 from bellmouth.learning.evidence import Moment
+from bellmouth.learning.follow import Follower, Matched
 from bellmouth.learning.packs import find_procedure
 from bellmouth.learning.procedure import Procedure
-from bellmouth.learning.session import Session, leads_of
+from bellmouth.learning.procedure_reader import procedure_from_text
+from bellmouth.learning.session import Progress, Session, leads_of
 from tests.learning.fake_clock import Face, FakeClock
 
 P3, P4 = find_procedure("P3"), find_procedure("P4")
@@ -75,6 +77,44 @@ def test_an_event_that_never_comes_loses_the_attempt_at_its_time_out() -> None:
         "Stop. Attempt lost. Press and hold: not within 30 s that the lamp stops blinking and "
         "stays on. Pedal up, key off, wait 10 s."
     )
+
+
+def test_an_event_of_the_hold_before_is_none_of_this_one() -> None:
+    hold = (
+        '[[step]]\nname = "hold{0}"\nwho = "pedal"\ndo = "press"\nsay = "Hold"\n'
+        'until = {{ event = "lamp_steady", timeout_s = 20 }}\n'
+        '[[step]]\nname = "let_go{0}"\nwho = "pedal"\ndo = "release"\nsay = "Let go"\n'
+        "lasts_s = {{ least = 5 }}\n"
+    )
+    text = 'name = "two-holds"\ntitle = "Two holds"\nsource = "Workshop manual, page 6"\n'
+    coach, _, clock = _coach(procedure_from_text(text + hold.format("") + hold.format("_again")))
+    clock.at(BEGIN_S + 12.0, lambda: coach.mark("lamp_steady"))
+    coach.run()
+    assert coach.session.phase == "lost"
+    assert coach.session.lost is not None
+    assert coach.session.lost.step == "hold_again"
+    assert "not within 20 s that the lamp stops blinking" in coach.session.lost.why
+
+
+def test_a_second_hold_is_not_counted_from_the_event_of_the_first() -> None:
+    text = (
+        'name = "rounds"\ntitle = "Rounds"\nsource = "Workshop manual, page 5"\n'
+        '[[step]]\nname = "hold"\nwho = "pedal"\ndo = "press"\nsay = "Hold"\n'
+        'until = { event = "lamp_steady", timeout_s = 20 }\n'
+        '[[step]]\nname = "let_go"\nwho = "pedal"\ndo = "release"\nsay = "Let go"\n'
+        'after = "lamp_steady"\nafter_s = { most = 3 }\nlasts_s = { least = 5 }\n'
+        '[[repeat]]\nfirst = "hold"\nlast = "let_go"\ntimes = 2\n'
+    )
+    follower = Follower(procedure_from_text(text), ("pedal",))
+    follower.saw("press", Moment(0.0, 0.1))
+    follower.event("lamp_steady", Moment(9.9, 10.0))
+    follower.saw("release", Moment(11.0, 11.1))
+    follower.saw("press", Moment(17.0, 17.1))
+    assert follower.overdue(26.0) is None
+    follower.event("lamp_steady", Moment(26.9, 27.0))
+    found = follower.saw("release", Moment(28.0, 28.1))
+    assert isinstance(found, Matched)
+    assert found.lost is None
 
 
 def test_the_plan_moves_with_what_was_seen() -> None:
@@ -200,12 +240,46 @@ def test_a_clock_that_the_fan_stops_runs_on_with_the_rest_left() -> None:
     procedure = find_procedure("running-idle-after-warm-up")
     coach, face, clock = _coach(procedure)
     clock.at(BEGIN_S + 200.0, lambda: coach.mark("fan_runs"))
+    clock.at(BEGIN_S + 202.0, lambda: coach.mark("fan_stops"))
     idle_s = BEGIN_S + 204.0
     clock.at(idle_s + 100.0, lambda: coach.mark("fan_runs"))
     clock.at(idle_s + 160.0, lambda: coach.mark("fan_stops"))
     coach.run()
     key_off = next(cue for cue in face.cues if cue.text == "Key off" and cue.kind == "now")
     assert key_off.at_s == pytest.approx(idle_s + 310.0 + 60.0)
+
+
+def test_a_fan_that_runs_already_when_the_idle_begins_stops_its_clock() -> None:
+    coach, face, clock = _coach(find_procedure("running-idle-after-warm-up"))
+    clock.at(BEGIN_S + 200.0, lambda: coach.mark("fan_runs"))
+    idle_s = BEGIN_S + 204.0
+    clock.at(idle_s + 66.0, lambda: coach.mark("fan_stops"))
+    coach.run()
+    calls = {cue.text: cue.at_s for cue in face.cues if cue.kind == "now"}
+    assert calls["Let it idle"] == pytest.approx(idle_s)
+    assert calls["Key off"] == pytest.approx(idle_s + 310.0 + 66.0)
+
+
+def test_a_clock_that_stands_for_long_stays_in_its_step() -> None:
+    """A fan that ran for longer than was left of the idle had the coach show *Key off*, and wait
+    for ever."""
+    coach, face, clock = _coach(find_procedure("running-idle-after-warm-up"))
+    clock.at(BEGIN_S + 200.0, lambda: coach.mark("fan_runs"))
+    clock.at(BEGIN_S + 201.0, lambda: coach.mark("fan_stops"))
+    idle_s = BEGIN_S + 204.0
+    clock.at(idle_s + 100.0, lambda: coach.mark("fan_runs"))
+    seen: list[Progress] = []
+    clock.at(idle_s + 480.0, lambda: seen.append(coach.progress()))
+    clock.at(idle_s + 500.0, coach.mark)  # any key: what stops the standing is awaited
+    clock.at(idle_s + 2000.0, coach.stop)  # who waits for ever fails here
+    coach.run()
+    assert seen[0].step is not None
+    assert (seen[0].step.name, seen[0].stands) == ("idle", True)
+    assert seen[0].next_in_s == seen[0].left_s == pytest.approx(210.0)
+    assert seen[0].listens == "the cooling fan stops"
+    key_off = next(cue for cue in face.cues if cue.text == "Key off" and cue.kind == "now")
+    assert key_off.at_s == pytest.approx(idle_s + 310.0 + 400.0)
+    assert coach.session.phase == "done"
 
 
 def test_timings_are_kept_against_their_calls() -> None:

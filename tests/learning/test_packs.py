@@ -109,3 +109,14 @@ def test_a_leak_is_looked_for_before_anything_is_learned() -> None:
     learned = order.index("throttle-closed-position")
     assert order.index("smoke-test-hold") < learned
     assert order.index("enrichment-leak-check") < learned
+
+
+@pytest.mark.parametrize(
+    ("name", "first"),
+    [("P11", "Gas away"), ("P12", "Shut the supply"), ("P14", "Pedal up, key off, then plug")],
+)
+def test_where_more_than_the_engine_is_at_work_the_safe_state_says_so(
+    name: str, first: str
+) -> None:
+    """A supply that goes on, gas, an injector that is unplugged: key off alone is not safe."""
+    assert find_procedure(name).safe_state.startswith(first)

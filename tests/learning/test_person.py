@@ -7,6 +7,7 @@ from bellmouth.learning.packs import find_procedure, packs
 from bellmouth.learning.person import KINDS, PRIOR, learn_timing
 from bellmouth.learning.posterior import Seen, posterior
 from bellmouth.learning.procedure import Procedure
+from bellmouth.learning.procedure_reader import procedure_from_text
 from bellmouth.learning.schedule import Kind
 from bellmouth.learning.session import Timing
 
@@ -199,3 +200,11 @@ def test_what_was_done_lately_counts_for_more() -> None:
     better = learn_timing([*early, *late]).habit("press").bias_s
     worse = learn_timing([*late, *early]).habit("press").bias_s
     assert better < 0.3 < worse
+
+
+def test_a_procedure_that_only_waits_is_passed_for_certain() -> None:
+    text = (
+        'name = "wait"\ntitle = "Wait"\nsource = "Workshop manual, page 2"\n[[step]]\n'
+        'name = "rest"\nwho = "pedal"\ndo = "rest"\nsay = "Wait"\nlasts_s = { least = 30 }\n'
+    )
+    assert learn_timing([]).predict(procedure_from_text(text)).chance == 1.0

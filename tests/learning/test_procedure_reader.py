@@ -79,6 +79,56 @@ WRONG = {
         [KEY_ON, "lasts = 3\n"],
         'mine.toml, line 9, step "key_on": unknown key lasts. Did you mean lasts_s?',
     ),
+    "a step called like a round": (
+        [
+            KEY_ON,
+            PUMP.replace('"presses"', '"key_on_2"'),
+            '[[repeat]]\nfirst = "key_on"\nlast = "key_on"\ntimes = 2\n',
+        ],
+        'mine.toml, line 16, repeat 1: two steps are called "key_on_2" once its rounds are written '
+        "out. Rename one",
+    ),
+    "a step called like its event": (
+        [KEY_ON, HOLD.replace('"hold"', '"lamp_steady"'), LET_GO],
+        'mine.toml, line 10, step "lamp_steady": "lamp_steady" is an event that this procedure '
+        "waits for, too",
+    ),
+    "no times": (
+        [KEY_ON, PUMP.replace("times = 5", "times = { least = 0, most = 2 }")],
+        'step "presses": times: least is 0; write least = 1 and, on the step, optional = true.',
+    ),
+    "times without end": (
+        [KEY_ON, PUMP.replace("times = 5\nwithin_s = 5", "times = 100000")],
+        'line 14, step "presses": times = 100000 is more than anybody does; 100 at most.',
+    ),
+    "rounds without end": (
+        [KEY_ON, '[[repeat]]\nfirst = "key_on"\nlast = "key_on"\ntimes = 5000\n'],
+        "repeat 1: times = 5000 is more than anybody does; 100 at most.",
+    ),
+    "a clock that never runs on": (
+        [
+            KEY_ON,
+            'lasts_s = { least = 3 }\nclock_stops = { at = "fan_runs", until = "fan_runs" }\n',
+        ],
+        'step "key_on": clock_stops: at and until are both fan_runs',
+    ),
+    "a condition from the last step to the first": (
+        [
+            KEY_ON,
+            PUMP,
+            '[[throughout]]\nname = "still"\nsay = "Still"\nfirst = "presses"\nlast = "key_on"\n',
+        ],
+        'throughout "still": first stands after last, so that it would never have to stand.',
+    ),
+    "a repeat in a repeat": (
+        [
+            KEY_ON,
+            PUMP,
+            '[[repeat]]\nfirst = "key_on"\nlast = "presses"\ntimes = 2\n',
+            '[[repeat]]\nfirst = "presses"\nlast = "presses"\ntimes = 2\n',
+        ],
+        "a repeat inside a repeat has to be written out by hand.",
+    ),
     "unknown top key": (
         ["titel = 1\n"],
         "mine.toml, line 4: unknown key titel. Did you mean title?",

@@ -75,6 +75,16 @@ def test_a_shallow_press_is_told_from_a_full_one() -> None:
     assert [press.depth for press in found.presses] == ["shallow", "full"]
 
 
+def test_two_samples_on_the_way_are_no_shallow_press() -> None:
+    """Asked every 0.23 s: once on the way down, once on the way up, and the floor between."""
+    time = np.array([*np.arange(0.0, 3.0, 0.117), 3.0, 3.23, *np.arange(3.46, 12.0, 0.117)])
+    truth = _ramps(time, [(2.99, 3.24)], 0.08)
+    assert truth[(time >= 3.0) & (time <= 3.23)] == pytest.approx([0.63, 0.63], abs=0.02)
+    found = read_pedal(_pedal(time, np.maximum(truth, _ramps(time, [(8.0, 9.5)], 0.1))))
+    assert found is not None
+    assert [press.depth for press in found.presses] == ["unsure", "full"]
+
+
 def test_a_hold_that_is_let_up_between_says_so() -> None:
     time = np.arange(0.0, 12.0, 0.05)
     share = _ramps(time, [(3.0, 9.0)], 0.1)

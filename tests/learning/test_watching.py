@@ -168,6 +168,21 @@ def test_engine_speed_is_asked_for_most_while_somebody_may_start() -> None:
     assert [turns.next(40.1 + 0.1 * tenth) for tenth in range(8)].count("engine_speed") == 0
 
 
+@pytest.mark.parametrize("each_s", [0.112, 0.1165, 0.12])
+def test_the_supply_is_read_within_a_second_while_somebody_may_start(each_s: float) -> None:
+    """The vehicle's speed must not take the turn that was the supply's last in time."""
+    names = ("engine_speed", "control_module_voltage", "vehicle_speed")
+    for hold in range(50, 90):  # the wait for the start begins anywhere in their round
+        turns, asked = Turns("pedal", names), {name: [0.0] for name in (*names, "pedal")}
+        for count in range(260):
+            name = turns.next(each_s * count)
+            asked[name].append(each_s * count)
+            down = 40 <= count < 40 + hold
+            turns.read(name, 65.0 if name == "pedal" and down else 0.0, each_s * count)
+        assert max(np.diff(asked["control_module_voltage"])) < 1.0, hold
+        assert max(np.diff(asked["vehicle_speed"])) < 2.0, hold
+
+
 def test_turns_without_a_pedal_go_round() -> None:
     turns = Turns(None, ("engine_speed", "control_module_voltage"))
     assert {turns.next(0.1 * tenth) for tenth in range(30)} == {

@@ -13,11 +13,13 @@ from dataclasses import dataclass
 from bellmouth.learning.evidence import Evidence, Happening
 from bellmouth.learning.procedure import Procedure, Step, Window
 
-__all__ = ["Alignment", "align"]
+__all__ = ["Alignment", "align", "leaves_traces"]
 
 _MISSING, _MISSING_OPTIONAL = 2.5, 0.4
 _SKIPPED = {"press": 0.6, "touch": 0.0}
 _SKIPPED_KEY = 1.2
+#: An engine that was turned and did not catch, and its stop.
+_SKIPPED_VAIN = 0.2
 _WORST_TIME = 1.5
 _WRONG_LENGTH = 2.0
 _WORST_COUNT, _ONE_COUNT = 2.0, 0.5
@@ -60,7 +62,8 @@ class _Track:
 
     ``kind``, ``at``, ``end`` and ``running`` (before it, the engine ran) have one element a
     happening; ``long`` counts presses too long for a pump up to and without it; ``short`` says
-    that a press is too short for a hold.
+    that a press is too short for a hold; ``vain`` that an engine was turned and did not catch;
+    ``skip`` is what it costs to pass one over.
     """
 
     kind: list[str]
@@ -69,6 +72,8 @@ class _Track:
     running: list[bool]
     long: list[int]
     short: list[bool]
+    vain: list[bool]
+    skip: list[float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,8 +118,18 @@ def align(evidence: Evidence, procedure: Procedure) -> tuple[Alignment, ...]:
     return tuple(sorted(chosen, key=lambda item: item.first))
 
 
+def leaves_traces(evidence: Evidence, procedure: Procedure) -> bool:
+    """Whether any step is one that this evidence would show; else marks alone tell of it."""
+    return bool(_beats(evidence, procedure))
+
+
 def _track(happenings: Sequence[Happening]) -> _Track:
     lengths = [0.0 if item.press is None else item.press.lasted_s for item in happenings]
+    vain = [item.kind == "engine_start" and item.then is None for item in happenings]
+    stopped = [
+        before and item.kind == "engine_stop"
+        for before, item in zip([False, *vain], happenings, strict=False)
+    ]
     long = [0]
     for length in lengths:
         long.append(long[-1] + (length > _LONG_S))
@@ -125,6 +140,11 @@ def _track(happenings: Sequence[Happening]) -> _Track:
         _running(happenings),
         long,
         [length < _SHORT_S for length in lengths],
+        vain,
+        [
+            _SKIPPED_VAIN if any(tried) else _SKIPPED.get(item.kind, _SKIPPED_KEY)
+            for item, *tried in zip(happenings, vain, stopped, strict=True)
+        ],
     )
 
 
@@ -180,14 +200,12 @@ def _best_way(track: _Track, procedure: Procedure, beats: tuple[_Beat, ...], ope
             reach = opening + 1 if opens else min(end, way.last + 2 + _PASSED)
             skipped = way.cost
             for index in range(way.last + 1, reach):
-                if track.kind[index] == beat.kind and _fits(
-                    beat, procedure, running=track.running[index]
-                ):
+                if track.kind[index] == beat.kind and _fits(beat, procedure, track, index):
                     waited = _waited(track, beat, way, index, number)
                     for stop in _stops(track, beat, index, end):
                         cost = skipped + waited + _price(track, beat, index, stop)
                         _offer(further, _Way(cost, stop - 1, number, range(index, stop), way))
-                skipped += _SKIPPED.get(track.kind[index], _SKIPPED_KEY)
+                skipped += track.skip[index]
         ways = further
     opened = [way for way in ways.values() if way.last >= opening]
     return min(opened or [start], key=lambda way: way.cost)
@@ -204,7 +222,10 @@ def _missed(way: _Way, beat: _Beat, number: int) -> _Way:
     return _Way(way.cost + cost, way.last, number, range(0), way)
 
 
-def _fits(beat: _Beat, procedure: Procedure, *, running: bool) -> bool:
+def _fits(beat: _Beat, procedure: Procedure, track: _Track, index: int) -> bool:
+    running = track.running[index]
+    if beat.step.do == "start" and track.vain[index]:
+        return False
     if beat.step.do in ("rev", "snap"):
         return running
     return not (beat.kind == "press" and running and procedure.engine != "running")

@@ -35,6 +35,8 @@ def read_condition(entry: Table, when: str, steps: tuple[Step, ...]) -> Conditio
     for key in ("first", "last"):
         if key in entry and entry.text(key) not in names:
             entry.refuse(f'{key} = "{entry.text(key)}" is no step. Steps: {", ".join(names)}.', key)
+    if names and _place(entry, "first", names, 0) > _place(entry, "last", names, len(names)):
+        entry.refuse("first stands after last, so that it would never have to stand.", "first")
     return Condition(
         name=read_name(entry, NAME, "loads_off"),
         say=entry.text("say"),
@@ -50,6 +52,10 @@ def read_condition(entry: Table, when: str, steps: tuple[Step, ...]) -> Conditio
         mend=entry.text("mend"),
         line=entry.line,
     )
+
+
+def _place(entry: Table, key: str, names: list[str], left_out: int) -> int:
+    return names.index(entry.text(key)) if key in entry else left_out
 
 
 def read_limits(entry: Table) -> tuple[str, float, float]:

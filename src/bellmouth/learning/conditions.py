@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from bellmouth.learning.evidence import RUNS_RPM, TURNS_RPM, Evidence
+from bellmouth.learning.evidence import RUNS_RPM, SETTLES_S, SUPPLY, TURNS_RPM, Evidence
 from bellmouth.learning.judgement import CANNOT_TELL, MET, MISSED, ConditionJudgement
 from bellmouth.learning.place import Placed
 from bellmouth.learning.procedure import Condition, Procedure
@@ -15,8 +15,6 @@ from bellmouth.recording.series import Floats, Recording, Series
 
 __all__ = ["judge_conditions", "worst_margin"]
 
-#: While the starter turns and this long after, the supply sags and says nothing. [s]
-_SETTLES_S = 2.0
 #: A reading taken this long before an attempt still tells what stood at its beginning. [s]
 _BEFORE_S = 120.0
 
@@ -35,7 +33,7 @@ class _Engine:
             return np.zeros(at_s.size, dtype=np.int_)
         before = np.clip(np.searchsorted(self.time_s, at_s, side="right") - 1, 0, None)
         after = np.clip(np.searchsorted(self.time_s, at_s), None, self.time_s.size - 1)
-        past = np.clip(np.searchsorted(self.time_s, at_s - _SETTLES_S, side="right") - 1, 0, None)
+        past = np.clip(np.searchsorted(self.time_s, at_s - SETTLES_S, side="right") - 1, 0, None)
         runs = self.running[before] & self.running[after] & self.running[past]
         stands = ~(self.turning[before] | self.turning[after] | self.turning[past])
         return np.where(runs, 1, np.where(stands, 0, 2))
@@ -81,6 +79,8 @@ def _asleep(evidence: Evidence) -> tuple[tuple[float, float], ...]:
         elif item.kind == "key_on" and off_s < item.at.high_s:
             found.append((off_s, item.at.high_s))
             off_s = math.inf
+    if math.isfinite(off_s):
+        found.append((off_s, math.inf))
     return tuple(found)
 
 
@@ -164,7 +164,10 @@ def _throughout(
     if margin < 0:
         why = f"It was {_shown(worst, condition)} at {at_s:.1f} s."
         return _line(condition, MISSED, why, worst=worst, at_s=at_s)
-    widest = _widest_gap(near[counts], asleep)
+    # Where nothing need stand nothing need be read, either.
+    free = engine.time_s[~_counts(condition, engine, engine.time_s)]
+    seen = np.concatenate([near, free[(free >= begin_s) & (free <= end_s)], [begin_s, end_s]])
+    widest = _widest_gap(np.sort(seen), asleep)
     if widest > condition.shortest_s:
         why = f"Not read for {widest:.1f} s, in which a break could hide."
         return _line(condition, CANNOT_TELL, why, worst=worst, at_s=at_s)
@@ -191,16 +194,13 @@ def worst_margin(
 
 
 def _widest_gap(time: Floats, asleep: Sequence[tuple[float, float]]) -> float:
-    """Longest time between readings while the key was on and the engine in this state. [s]"""
-    if time.size < 2:
-        return 0.0
+    """Longest time between readings while the key was on. [s]"""
     steps = np.diff(time)
     for off_s, on_s in asleep:
         # The key turned off is no gap in the readings: the condition has nothing to stand on there.
-        index = int(np.searchsorted(time, off_s, side="right")) - 1
-        if 0 <= index < steps.size and time[index + 1] >= on_s:
-            steps[index] = max(off_s - time[index], time[index + 1] - on_s)
-    return float(steps.max())
+        for index in np.flatnonzero((time[:-1] < on_s) & (time[1:] > off_s)):
+            steps[index] = max(off_s - time[index], time[index + 1] - on_s, 0.0)
+    return float(steps.max(initial=0.0))
 
 
 def _counts(condition: Condition, engine: _Engine, time: Floats) -> NDArray[np.bool_]:
@@ -208,6 +208,8 @@ def _counts(condition: Condition, engine: _Engine, time: Floats) -> NDArray[np.b
         return np.asarray(engine.state(time) == 1)
     if condition.engine == "stopped":
         return np.asarray(engine.state(time) == 0)
+    if condition.signal == SUPPLY:
+        return np.asarray(engine.state(time) != 2)
     return np.ones(time.size, dtype=bool)
 
 

@@ -67,11 +67,11 @@ def _refuse_doubled(procedure: Procedure) -> None:
 def _refuse_overlapping(procedure: Procedure) -> None:
     """Two like actions from one anchor: their windows must not overlap, or which is which?"""
     seen: dict[tuple[str, str, str], tuple[Step, Window]] = {}
-    for before, step in pairwise((None, *procedure.steps)):
-        if step is None or step.after_s is None:
+    for index, step in enumerate(procedure.steps):
+        if step.after_s is None:
             continue
-        anchor = step.after or (before.name if before else "")
-        key = (anchor, step.who, step.do)
+        anchor = step.after or (procedure.steps[index - 1].name if index else "")
+        key = (_moment(procedure, index, anchor), step.who, step.do)
         if key in seen and step.after_s.least_s < seen[key][1].most_s:
             other = seen[key][0].name
             raise ProcedureError(
@@ -92,14 +92,23 @@ def _bounds(procedure: Procedure, step: Step) -> list[_Bound]:
     else:
         found.append((begin, end, 0.0))
     if step.until is not None:
-        found += _between(begin, step.until.event, Window(0.0, step.until.timeout_s))
+        came = _moment(procedure, index + 1, step.until.event)
+        found += _between(begin, came, Window(0.0, step.until.timeout_s))
     if index:
         before = procedure.steps[index - 1]
         found += _between(f"{before.name}>", begin, before.lasts_s or Window())
-        anchor = step.after or before.name
-        known = any(anchor == other.name for other in procedure.steps)
-        found += _between(f"{anchor}>" if known else anchor, begin, step.after_s or Window())
+        anchor = _moment(procedure, index, step.after or before.name)
+        found += _between(anchor, begin, step.after_s or Window())
     return found
+
+
+def _moment(procedure: Procedure, index: int, anchor: str) -> str:
+    """The moment that an anchor of a step is: a step's end, or an event as awaited last."""
+    earlier = procedure.steps[:index]
+    if any(anchor == other.name for other in earlier):
+        return f"{anchor}>"
+    waits = [one.name for one in earlier if one.until is not None and one.until.event == anchor]
+    return f"{anchor} of {waits[-1]}" if waits else anchor
 
 
 def _between(first: str, then: str, window: Window) -> list[_Bound]:

@@ -8,7 +8,9 @@ from bellmouth.recording.series import Floats
 
 __all__ = [
     "RUNS_RPM",
+    "SETTLES_S",
     "SIGNALS",
+    "SUPPLY",
     "TURNS_RPM",
     "Evidence",
     "Happening",
@@ -21,6 +23,9 @@ __all__ = [
 SIGNALS = ("key", "pedal", "engine")
 #: Above the first the engine turns, above the second it runs: common practice, no source. [rpm]
 TURNS_RPM, RUNS_RPM = 50.0, 400.0
+#: While the starter turns and this long after, the supply sags and says nothing. [s]
+SETTLES_S = 2.0
+SUPPLY = "control_module_voltage"
 
 
 @dataclass(frozen=True, slots=True)

@@ -205,6 +205,9 @@ class Follower:
         step = self.procedure.step(edge.step)
         if edge.number <= 1 and edge.step not in self._begin:
             self._begin[edge.step] = moment
+            if step.until is not None:
+                # What an earlier step waited for is over.
+                self._events.pop(step.until.event, None)
         self._end[edge.step] = moment
         if not edge.last:
             return
@@ -250,8 +253,17 @@ class Follower:
 
     def _before(self, step: Step) -> Step | None:
         names = [one.name for one in self.procedure.steps]
-        place = names.index(step.name)
-        return self.procedure.steps[place - 1] if place else None
+        before = self.procedure.steps[: names.index(step.name)]
+        # One that may be left out, and certainly was, is passed by.
+        kept = (one for one in reversed(before) if not (one.optional and self._was_left_out(one)))
+        return next(kept, None)
+
+    def _was_left_out(self, step: Step) -> bool:
+        seen = any(
+            edge.step == step.name and SEEABLE.get(edge.action) in self.watched
+            for edge in self.edges
+        )
+        return seen and step.name not in self._begin
 
     def _too_soon(self, step: Step, moment: Moment) -> Lost | None:
         """Ended before an event that has not been seen and cannot have come yet."""

@@ -191,10 +191,10 @@ def read_engine(recording: Recording, bus: Bus) -> tuple[Happening, ...]:
     turning = speed.value >= TURNS_RPM
     running = speed.value >= RUNS_RPM
     if turning[0]:
-        found.append(_start(time, running, 0, bus))
+        found.append(_start(time, turning, running, 0, bus))
     for turns, before, after in _crossings(turning):
         if turns:
-            found.append(_start(time, running, after, bus))
+            found.append(_start(time, turning, running, after, bus))
         else:
             at = Moment(
                 float(time[before]), _no_later(float(time[before]), float(time[after]), bus)
@@ -203,12 +203,22 @@ def read_engine(recording: Recording, bus: Bus) -> tuple[Happening, ...]:
     return tuple(found)
 
 
-def _start(time: Floats, running: NDArray[np.bool_], index: int, bus: Bus) -> Happening:
+def _start(
+    time: Floats,
+    turning: NDArray[np.bool_],
+    running: NDArray[np.bool_],
+    index: int,
+    bus: Bus,
+) -> Happening:
     """A start seen first at sample ``index``; its ``then`` is None if the engine only turned."""
     at = Moment(_no_sooner(time, index, bus), float(time[index]))
-    runs = index + int(np.argmax(running[index:]))
-    if not running[runs]:
+    # An engine that does not catch is started by a later turn of the key.
+    stood = np.flatnonzero(~turning[index:])
+    last = index + int(stood[0]) if stood.size else time.size
+    caught = np.flatnonzero(running[index:last])
+    if not caught.size:
         return Happening("engine_start", at)
+    runs = index + int(caught[0])
     return Happening(
         "engine_start", at, then=Moment(_no_sooner(time, runs, bus), float(time[runs]))
     )

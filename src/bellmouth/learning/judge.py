@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from pathlib import Path
 
-from bellmouth.learning.align import Alignment, align
+from bellmouth.learning.align import Alignment, align, leaves_traces
 from bellmouth.learning.conditions import judge_conditions
 from bellmouth.learning.consequence import outcome
 from bellmouth.learning.evidence import Evidence
@@ -65,7 +65,8 @@ def judge(
     check_marks(known, procedure)
     evidence = evidence_of(recording, procedure, known)
     alignments = align(evidence, procedure)
-    if not alignments and not (recording is None and evidence.taps):
+    unseen = recording is None or not leaves_traces(evidence, procedure)
+    if not alignments and not (unseen and evidence.taps):
         return _none_found(procedure, evidence, recorded=recording is not None)
     every = [
         _judged(recording, procedure, evidence, one, others)

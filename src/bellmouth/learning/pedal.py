@@ -1,7 +1,7 @@
 """The pedal's presses in a recording: where it rests, where it is down, when it went and came."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,6 +33,8 @@ _EASED = 0.5
 _STEADY = 0.75
 #: A foot that goes to the floor stays there this long at least, so closer samples see it. [s]
 _DWELL_S = 0.12
+#: Down for longer, it is no press of a row. [s]
+_HELD_S = 1.5
 #: Least movement that is a movement and not noise. [points]
 _STIRRED = 6.0
 
@@ -65,9 +67,7 @@ def read_pedal(recording: Recording) -> Pedal | None:
             "this recording cannot say.",
         )
     share = (found.value - rest) / (floor - rest)
-    presses = tuple(
-        _press(time, share, first, stop, sure=sure) for first, stop in _runs(share >= _UP)
-    )
+    presses = tuple(_presses(time, share, sure=sure))
     return Pedal(presses, time, notes, tuple(_touches(time, share)))
 
 
@@ -94,6 +94,34 @@ def _runs(away: NDArray[np.bool_]) -> list[tuple[int, int]]:
     if away[-1]:
         starts.append(away.size)
     return list(zip(starts[::2], starts[1::2], strict=True))
+
+
+def _presses(time: Floats, share: Floats, *, sure: bool) -> Iterator[Press]:
+    """Each run of samples away from rest, without what no foot does."""
+    found: list[tuple[int, int, bool]] = []
+    for first, stop in _runs(share >= _UP):
+        last = found[-1] if found else None
+        if last is not None and _is_blink(time, last[:2], (first, stop)):
+            found[-1] = (last[0], stop, True)
+        else:
+            found.append((first, stop, False))
+    for first, stop, blinked in found:
+        press = _press(time, share, first, stop, sure=sure)
+        if blinked:
+            press = replace(press, held="unsure")
+        if press.end.high_s - press.begin.low_s < SHORTEST_PRESS_S and press.depth == "full":
+            press = replace(press, depth="unsure")
+        yield press
+
+
+def _is_blink(time: Floats, before: tuple[int, int], after: tuple[int, int]) -> bool:
+    """Whether a hold was up for less than any foot needs to leave the floor and come back.
+
+    Presses in a row come closer to that; they are none that is held.
+    """
+    lasted_s = max(time[stop - 1] - time[first] for first, stop in (before, after))
+    up_s = time[after[0]] - time[before[1] - 1]
+    return bool(up_s < SHORTEST_PRESS_S and lasted_s > _HELD_S)
 
 
 def _touches(time: Floats, share: Floats) -> Iterator[Press]:
@@ -162,6 +190,7 @@ def _depth(time: Floats, share: Floats, first: int, stop: int, deepest: float) -
     # Between samples further apart than a foot stays on the floor, it may have been there.
     around = time[max(first - 1, 0) : stop + 1]
     seen = float(np.diff(around).max()) <= _DWELL_S if around.size > 1 else False
-    many = int(np.count_nonzero(share[first:stop] > 0.8 * deepest)) > 1
+    # Two alike may be on the way down and on the way up, with the floor between.
+    many = int(np.count_nonzero(share[first:stop] > 0.8 * deepest)) > 2
     wide = float(np.diff(around).max()) > SHORTEST_PRESS_S if around.size > 1 else True
     return "shallow" if seen or (many and not wide) else "unsure"

@@ -98,6 +98,12 @@ def pumped(seen: Seen, item: Placed) -> StepJudgement:
         note = f", {shallow} not to the floor" if shallow else ""
         why = f"{len(full)} full presses seen{note}; {wanted} wanted."
         return replace(line, judgement=MISSED, margin=None, why=why)
+    if line.judgement == MISSED and _may_fit(window, span, sure, least):
+        why = (
+            f"{len(sure)} presses to the floor are certain, {missing} possible; {wanted} wanted. "
+            "Without those in doubt they fit their time."
+        )
+        return replace(line, judgement=CANNOT_TELL, why=why)
     if line.judgement == MET and (len(sure) < least or extra > most):
         why = (
             f"{len(sure)} presses to the floor are certain, {missing} possible; {wanted} wanted. "
@@ -105,6 +111,16 @@ def pumped(seen: Seen, item: Placed) -> StepJudgement:
         )
         return replace(line, judgement=CANNOT_TELL, why=why)
     return line
+
+
+def _may_fit(window: Window, span: Sequence[Press], sure: Sequence[Press], least: int) -> bool:
+    """Whether they fit their time where the first or last of them, in doubt, were none."""
+    kept = list(span)
+    while len(kept) > least and not (kept[0] in sure and kept[-1] in sure):
+        kept.pop(0 if kept[0] not in sure else -1)
+    return (
+        len(kept) < len(span) and compare(window, kept[0].begin, kept[-1].end).judgement != MISSED
+    )
 
 
 def _strays(seen: Seen, item: Placed) -> list[Press]:

@@ -182,7 +182,8 @@ class _Tried:
         # Nobody answers an event before it.
         reacts = np.array([edge.kind == "react" for edge in edges], dtype=bool)
         errors[:, :, reacts] = np.maximum(errors[:, :, reacts], _QUICKEST_S)
-        self._errors: Floats = errors.reshape(-1, len(edges))
+        # A procedure that only waits asks nobody for anything.
+        self._errors: Floats = errors.reshape(len(person.lapse) * _TRIES, len(edges))
 
     def attempt(self, leads: Leads) -> tuple[Floats, dict[str, float]]:
         """Chance of passing by draw, and each step's chance of being missed."""

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from bellmouth.learning.align import Alignment
 from bellmouth.learning.evidence import SIGNALS, Evidence, Happening, Moment, Press
@@ -33,6 +33,9 @@ class Placed:
         The presses that belong to it.
     seeable
         Whether a signal or a tap would have shown it.
+    doubt
+        A press before ``until`` that belongs to no step and was not to the floor for certain: it
+        may have ended the step or not.
     """
 
     step: Step
@@ -43,6 +46,7 @@ class Placed:
     own: bool = True
     presses: tuple[Press, ...] = ()
     seeable: bool = True
+    doubt: Happening | None = None
 
 
 def place(evidence: Evidence, procedure: Procedure, alignment: Alignment) -> tuple[Placed, ...]:
@@ -68,7 +72,10 @@ def _begun(
     if taken:
         presses = tuple(item.press for item in taken if item.press is not None)
         end = presses[-1].end if len(taken) > 1 or step.do in ("pump", "rev", "snap") else None
-        return Placed(step, taken[0].at, end or taken[0].at, presses=presses)
+        # Half a press before the first does not begin them.
+        full = (item.at for item in taken if item.press is None or item.press.depth != "shallow")
+        begin = next(full, taken[0].at) if step.do == "pump" else taken[0].at
+        return Placed(step, begin, end or begin, presses=presses)
     tap = _tap(evidence, step, before)
     if tap is not None:
         return Placed(step, tap, tap)
@@ -140,10 +147,15 @@ def _ended(
         if later and _ends(this.step, item):
             if following is not None and following.best_s < item.at.best_s:
                 break
-            return _with_end(this, item.at, item, own=id(item) in assigned)
+            sooner = following is not None and item.at.best_s < following.best_s
+            own = id(item) in assigned
+            if (sooner or not own) and _is_doubtful(this.step, item):
+                this = replace(this, doubt=this.doubt or item)
+                continue
+            return _with_end(this, item.at, item, own=own)
     if following is not None and following.best_s > start.best_s:
         return _with_end(this, following, None, own=True)
-    return _with_end(this, Moment(max(evidence.end_s, start.low_s), math.inf), None, own=False)
+    return _with_end(this, Moment(max(evidence.end_s, start.best_s), math.inf), None, own=False)
 
 
 def _blind(placed: Sequence[Placed], index: int) -> bool:
@@ -165,5 +177,11 @@ def _ends(step: Step, item: Happening) -> bool:
     return item.kind != "touch" or "pedal: press" in step.forbidden
 
 
+def _is_doubtful(step: Step, item: Happening) -> bool:
+    """Half a press: nobody knows whether the car takes it for one. Where none may be, it is."""
+    half = item.press is not None and item.kind == "press" and item.press.depth != "full"
+    return half and "pedal: press" not in step.forbidden
+
+
 def _with_end(this: Placed, until: Moment | None, by: Happening | None, *, own: bool) -> Placed:
-    return Placed(this.step, this.begin, this.end, until, by, own, this.presses, this.seeable)
+    return replace(this, until=until, ended_by=by, own=own)

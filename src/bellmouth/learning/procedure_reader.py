@@ -39,6 +39,8 @@ _SAME_AS = {
     "pedal: pump": "pedal: press", "pedal: rev": "pedal: press", "pedal: snap": "pedal: press",
     "engine: crank": "engine: start",
 }  # fmt: skip
+#: Nobody presses a pedal, or goes through a part of a procedure, more often.
+_MOST_TIMES = 100
 _PROCEDURE_NAME = re.compile(r"^[a-z][a-z0-9-]*$")
 
 
@@ -141,6 +143,14 @@ def _steps(top: Table, events: Mapping[str, str]) -> tuple[Step, ...]:
         top.refuse("no [[step]]. A procedure has at least one.")
     steps = tuple(_step(entry, events) for entry in entries)
     _refuse_doubles(top, "step", [step.name for step in steps])
+    awaited = {step.until.event for step in steps if step.until is not None}
+    for entry, step in zip(entries, steps, strict=True):
+        if step.name in awaited:
+            entry.refuse(
+                f'"{step.name}" is an event that this procedure waits for, too, so that nobody '
+                "knows which a mark or an anchor means. Rename the step.",
+                "name",
+            )
     return steps
 
 
@@ -216,14 +226,23 @@ def _times(entry: Table) -> tuple[int, int]:
     value = entry.values.get("times", 1)
     if not isinstance(value, Mapping):
         count = entry.whole("times", 1, least=1)
+        _refuse_endless(entry, count)
         return count, count
     found = entry.inner("times", "{ least = 2, most = 3 }")
     assert found is not None  # noqa: S101 - it is a mapping, so it is there
     found.only(KEYS["times"], REQUIRED["times"])
     least, most = found.whole("least", 1, least=0), found.whole("most", 1, least=1)
+    _refuse_endless(entry, most)
+    if not least:
+        found.refuse("least is 0; write least = 1 and, on the step, optional = true.")
     if least > most:
         found.refuse(f"least {least} is more than most {most}, which nobody can meet.")
     return least, most
+
+
+def _refuse_endless(entry: Table, count: int) -> None:
+    if count > _MOST_TIMES:
+        entry.refuse(f"times = {count} is more than anybody does; {_MOST_TIMES} at most.", "times")
 
 
 def _until(entry: Table, events: Mapping[str, str]) -> Until | None:
@@ -254,7 +273,10 @@ def _clock(entry: Table, events: Mapping[str, str]) -> tuple[str, str] | tuple[(
     found.only(KEYS["clock_stops"], REQUIRED["clock_stops"])
     if "lasts_s" not in entry:
         found.refuse("there is no clock to stop; the step needs lasts_s.")
-    return found.choice("at", tuple(events)), found.choice("until", tuple(events))
+    stop, go = found.choice("at", tuple(events)), found.choice("until", tuple(events))
+    if stop == go:
+        found.refuse(f"at and until are both {stop}, so that the clock never runs on.")
+    return stop, go
 
 
 def _forbidden(entry: Table) -> tuple[str, ...]:
@@ -297,7 +319,18 @@ def _unrolled(top: Table, steps: tuple[Step, ...]) -> tuple[Step, ...]:
             for step in steps[begin:end]
         ]
         steps = (*steps[:begin], *rounds, *steps[end:])
+        _refuse_twins(entry, [step.name for step in steps])
     return steps
+
+
+def _refuse_twins(entry: Table, names: list[str]) -> None:
+    """A round may be called like a step of the file, or like a round of another repeat."""
+    for index, name in enumerate(names):
+        if name in names[:index]:
+            entry.refuse(
+                f'two steps are called "{name}" once its rounds are written out. Rename one; a '
+                "repeat inside a repeat has to be written out by hand."
+            )
 
 
 def _again(step: Step, turn: int, inside: list[str], *, optional: bool) -> Step:

@@ -43,6 +43,15 @@ class Seen:
         steps = tuple(self.placed.values())
         return steps[list(self.placed).index(item.step.name) + 1 :]
 
+    def answering(self, item: Placed) -> tuple[Placed, ...]:
+        """The steps after one, up to the next that waits for the same event."""
+        found = []
+        for one in self.after(item):
+            if one.step.until and item.step.until and one.step.until.event == item.step.until.event:
+                break
+            found.append(one)
+        return tuple(found)
+
     def event(self, name: str, waiting: Placed) -> Moment | None:
         """The first time that an event came after the step that waits for it began.
 
@@ -53,11 +62,18 @@ class Seen:
         stood = self.evidence.stood.get(name, ())
         if any(since_s <= waiting.begin.low_s <= until_s for since_s, until_s in stood):
             return waiting.begin
+        last_s = min(self._last_s(), self._next_s(waiting))
         for at in self.evidence.events.get(name, ()):
             late = at.best_s >= waiting.begin.best_s - _SLACK_S
-            if late and at.high_s >= waiting.begin.low_s and at.best_s <= self._last_s():
+            if late and at.high_s >= waiting.begin.low_s and at.best_s <= last_s:
                 return at
         return None
+
+    def _next_s(self, waiting: Placed) -> float:
+        """When the next step that waits for the same event began, whose own it is then. [s]"""
+        rest = self.after(waiting)[len(self.answering(waiting)) :]
+        begins = [one.begin.best_s - _SLACK_S for one in rest[:1] if one.begin is not None]
+        return begins[0] if begins else math.inf
 
     def _last_s(self) -> float:
         ends = [

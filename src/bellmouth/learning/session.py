@@ -19,6 +19,7 @@ from bellmouth.learning.procedure import Procedure, Step
 from bellmouth.learning.reasons import reason
 from bellmouth.learning.schedule import Kind, Leads
 from bellmouth.learning.standing import Standing
+from bellmouth.learning.standstill import Standstill
 from bellmouth.learning.timeline import TimeLine
 
 __all__ = ["ENDED", "Phase", "Progress", "Session", "Timing", "leads_of"]
@@ -65,6 +66,8 @@ class Progress:
         The event that ends the step, in words; empty for none.
     listens
         An event to be told of that does not end the step, in words; empty for none.
+    stands
+        Whether the step's clock stands still, such as while the fan runs.
     lost
         Why it is lost, or None.
     total_s
@@ -84,6 +87,7 @@ class Progress:
     listens: str = ""
     lost: Lost | None = None
     total_s: float = 0.0
+    stands: bool = False
 
 
 class Session:
@@ -131,7 +135,7 @@ class Session:
         self.timings: list[Timing] = []
         self.began_s = math.nan
         self._line = TimeLine(procedure, self.leads, quiet=quiet)
-        self._paused_s: float | None = None
+        self._still = Standstill(procedure, self._line)
         self._read_s: dict[str, float] = {}
         self._seen_until_s = -math.inf
         self._uncalled: Timing | None = None
@@ -156,16 +160,20 @@ class Session:
     def _runs(self) -> bool:
         return self.phase == "running"
 
+    @property
+    def _goes_on(self) -> bool:
+        return self._runs and self._still.since_s is None
+
     def next_s(self) -> float:
         """When there is something to do next; infinite for never. [s]"""
-        if not self._runs or self._paused_s is not None:
+        if not self._goes_on:
             return math.inf
         cues = self._line.cues
         return min(cues[0].at_s if cues else math.inf, self._deadline_s())
 
     def planned(self, until_s: float) -> tuple[Cue, ...]:
         """Cues that are planned up to a time and not taken out; they may still move. [s]"""
-        if not self._runs or self._paused_s is not None:
+        if not self._goes_on:
             return ()
         return tuple(cue for cue in self._line.cues if cue.at_s <= until_s)
 
@@ -180,9 +188,12 @@ class Session:
 
     def due(self, now_s: float) -> tuple[Cue, ...]:
         """Take out the cues that are due, and end the attempt where its time has come. [s]"""
-        if not self._runs or self._paused_s is not None:
+        if not self._goes_on:
             return ()
         ready = self._line.take(now_s)
+        self._still.look(now_s, now_s)
+        if not self._goes_on:
+            return tuple(ready)
         late = self.follower.overdue(self._seen_until_s)
         if late is not None:
             # It has not come yet, so it is at least this late: left out, the person would seem
@@ -210,7 +221,7 @@ class Session:
         if moment is None:
             self.told.setdefault(event, []).append(at_s)
         self._answered(event, at_s)
-        self._pause(event, at_s, now_s)
+        self._still.told(event, at_s, now_s)
         self.follower.event(event, moment or Moment(at_s - LATE_S, at_s + EARLY_S, at_s))
         line = self._line
         if line.waits is None or line.waits.event != event or at_s < line.waiting_since_s:
@@ -281,12 +292,8 @@ class Session:
     def awaited(self, now_s: float) -> str:
         """The event that the present step looks out for, empty for none. [s]"""
         slot = self._line.slot(now_s)
-        if slot is None:
-            return ""
-        if slot.step.stopped_by:
-            stop, go = slot.step.stopped_by
-            return stop if self._paused_s is None else go
-        return slot.step.until.event if slot.step.until else ""
+        until = slot.step.until if slot is not None else None
+        return self._still.event(now_s) or (until.event if until else "")
 
     def allowed(self) -> tuple[Allowed, ...]:
         """When each action of the present stretch may be done, for a picture. [s]"""
@@ -294,16 +301,19 @@ class Session:
 
     def progress(self, now_s: float) -> Progress:
         """Where the attempt is at a time. [s]"""
-        slot, line = self._line.slot(now_s), self._line
+        line, at_s = self._line, self._still.plan_s(now_s)
+        slot = line.slot(at_s)
         step = slot.step if slot else None
-        elapsed = now_s - line.origin_s - slot.begin_s if slot else 0.0
+        elapsed = at_s - line.origin_s - slot.begin_s if slot else 0.0
         until = step.until if step else None
         length = slot.end_s - slot.begin_s if slot else 0.0
         awaits = listens = ""
         if until is not None and math.isinf(length):
             length, awaits = until.timeout_s, self.procedure.event_words(until.event)
-        elif until is not None and until.event not in self.marks:
+        elif until is not None and not line.holds(self.marks.get(until.event, ())):
             listens = self.procedure.event_words(until.event)
+        elif stops := self._still.event(now_s):
+            listens = self.procedure.event_words(stops)
         following = next((cue for cue in line.cues if cue.kind == "now" and cue.edge >= 0), None)
         return Progress(
             self.phase,
@@ -314,11 +324,12 @@ class Session:
             max(length - elapsed, 0.0),
             length,
             following.text if following else "",
-            following.at_s - now_s if following else math.inf,
+            following.at_s - at_s if following else math.inf,
             awaits,
             listens,
             self.lost,
             now_s - self.began_s,
+            at_s < now_s,
         )
 
     # Inside.
@@ -354,21 +365,9 @@ class Session:
             return
         self.timings.append(replace(timing, cued_s=at_s))
 
-    def _pause(self, event: str, at_s: float, now_s: float) -> None:
-        """A clock that an event stops, and another lets run on."""
-        slot = self._line.slot(at_s)
-        if slot is None or not slot.step.stopped_by:
-            return
-        stop, go = slot.step.stopped_by
-        if event == stop and self._paused_s is None:
-            self._paused_s = at_s
-        elif event == go and self._paused_s is not None:
-            by_s, self._paused_s = at_s - self._paused_s, None
-            self._line.delay(by_s, now_s)
-
     def _finish(self, now_s: float) -> tuple[Cue, ...]:
         waits = self._line.waits
-        if waits is not None and waits.event not in self.marks:
+        if waits is not None and not self._line.holds(self.marks.get(waits.event, ())):
             step = self._line.last.step
             words = self.procedure.event_words(waits.event)
             most = f"{waits.timeout_s:g}"

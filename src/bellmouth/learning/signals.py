@@ -15,8 +15,10 @@ from bellmouth.recording.series import Recording
 
 __all__ = ["evidence_of"]
 
-#: The first sample comes this long after key on at most, where somebody tapped it. [s]
+#: The first sample comes this long after key on at most, where somebody tapped it, and the last
+#: this long after key off. [s]
 _SOON_S = 1.0
+_KEY_MARKS = ("key_on", "key_off")
 
 _Events = dict[str, tuple[Moment, ...]]
 _Spans = dict[str, tuple[tuple[float, float], ...]]
@@ -55,7 +57,7 @@ def evidence_of(recording: Recording | None, procedure: Procedure, marks: Marks)
         events.update(read_lamp(recording) or {})
         shown, stood = _shown(recording, procedure)
         events.update(shown)
-    notes += _unused(marks, signals)
+    notes += _unused(marks, signals, begin, end)
     tapped, tapped_signals = _taps(marks, signals)
     happenings += tapped
     known = procedure.every_event()
@@ -128,18 +130,27 @@ def _with_key_taps(
     keys: Sequence[Happening], marks: Marks, begin_s: float, end_s: float
 ) -> list[Happening]:
     """The key as recorded; before the first sample and after the last, as tapped."""
+    seen = any(one.kind == "key_on" and math.isfinite(one.at.low_s) for one in keys[:2])
     tapped = [
         Happening(kind, at)
-        for kind in ("key_on", "key_off")
+        for kind in _KEY_MARKS
         for at in marks.moments.get(kind, ())
-        if at.best_s <= begin_s + _SOON_S or at.best_s >= end_s
+        if _is_outside(kind, at, begin_s, end_s)
+        # A recorder that was there before the key was turned on knows it better.
+        and not (seen and kind == "key_on" and at.best_s <= begin_s + _SOON_S)
     ]
-    on = any(item.kind == "key_on" and item.at.best_s <= begin_s + _SOON_S for item in tapped)
-    kept = [item for item in keys if not (on and math.isinf(item.at.low_s))]
+    early = {item.kind for item in tapped if item.at.best_s <= begin_s + _SOON_S}
+    kept = [item for item in keys if not (item.kind in early and math.isinf(item.at.low_s))]
     return [*kept, *tapped]
 
 
-def _unused(marks: Marks, signals: Collection[str]) -> list[str]:
+def _is_outside(kind: str, at: Moment, begin_s: float, end_s: float) -> bool:
+    """Whether a tap on the key lies where no sample shows it; a car answers on for a moment."""
+    answers_s = _SOON_S if kind == "key_off" else 0.0
+    return at.best_s <= begin_s + _SOON_S or at.best_s >= end_s - answers_s
+
+
+def _unused(marks: Marks, signals: Collection[str], begin_s: float, end_s: float) -> list[str]:
     """Marks of actions that a signal shows better."""
     shown = {
         "press": "pedal",
@@ -147,6 +158,11 @@ def _unused(marks: Marks, signals: Collection[str]) -> list[str]:
         "engine_start": "engine",
         "engine_stop": "engine",
     }
+    if "key" in signals:
+        for kind in _KEY_MARKS:
+            taps = marks.moments.get(kind, ())
+            if not all(_is_outside(kind, at, begin_s, end_s) for at in taps):
+                shown[kind] = "key"
     return [
         f'The mark "{name}" was not used: the recording holds the {shown[name]}.'
         for name in marks.moments

@@ -45,9 +45,9 @@ def _lines(seen: Seen, item: Placed) -> list[StepJudgement]:
         if step.do in ("pump", "rev", "snap"):
             found.append(pumped(seen, item))
         if step.lasts_s is not None:
-            found.append(lasted(seen, item, step.lasts_s))
+            found.append(_doubted(seen, item, lasted(seen, item, step.lasts_s)))
         if not found:
-            found.append(_happened(seen, item))
+            found.append(_doubted(seen, item, _happened(seen, item)))
         found[-1] = _unwatched(seen, item, _spoiled(item, found[-1]))
     at_s = item.begin.best_s if item.begin is not None else None
     return [
@@ -153,6 +153,22 @@ def _happened(seen: Seen, item: Placed) -> StepJudgement:
     return replace(steady_hold(seen, item, replace(line, judgement=MET)), margin=None)
 
 
+def _doubted(seen: Seen, item: Placed, line: StepJudgement) -> StepJudgement:
+    """Half a press belongs to no step: where it matters whether it counts, nobody can tell."""
+    by, window = item.doubt, item.step.lasts_s
+    if by is None or line.judgement != MET:
+        return line
+    if item.step.do != "rest":
+        ended = replace(item, until=by.at, ended_by=by, own=False, doubt=None)
+        if window is None or lasted(seen, ended, window).judgement == MET:
+            return line
+    why = (
+        f"The pedal was pressed at {by.at.best_s:.1f} s, which belongs to no step. Whether it was "
+        "to the floor, or the car takes half a press for one, nobody can say."
+    )
+    return replace(line, judgement=CANNOT_TELL, why=why)
+
+
 def _spoiled(item: Placed, line: StepJudgement) -> StepJudgement:
     """Something happened that belongs to no step: a press too many, an action forbidden here."""
     by = item.ended_by
@@ -178,9 +194,6 @@ def _spoiled(item: Placed, line: StepJudgement) -> StepJudgement:
     if item.step.do == "idle" and _may_be_over(line):
         why += " Whether the idle had lasted long enough by then, this recording cannot say."
         return replace(line, judgement=CANNOT_TELL, why=why)
-    shallow = by.press is not None and by.press.depth == "shallow"
-    if shallow and not forbidden and line.judgement != MISSED:
-        return replace(line, judgement=CANNOT_TELL, why=f"{why} It was not to the floor.")
     return replace(line, judgement=MISSED, why=why)
 
 

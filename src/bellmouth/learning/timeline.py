@@ -4,6 +4,7 @@ The car counts from what was done, so the plan moves with every action that was 
 """
 
 import math
+from collections.abc import Iterable
 from dataclasses import replace
 
 from bellmouth.learning.allowed import Allowed, allowed
@@ -66,6 +67,10 @@ class TimeLine:
     def waiting_since_s(self) -> float:
         """From when the event is awaited that ends the stretch. [s]"""
         return self.origin_s + self.last.begin_s
+
+    def holds(self, times_s: Iterable[float]) -> bool:
+        """Whether one lies in the present stretch: an earlier round's event is none of this. [s]"""
+        return any(at_s > self.origin_s for at_s in times_s)
 
     @property
     def ends_s(self) -> float:
@@ -131,9 +136,9 @@ class TimeLine:
             self._plan(place, now_s)
         return edge, cued_s
 
-    def delay(self, by_s: float, now_s: float) -> None:
-        """A clock stood still for so long: the present step ends later, and all after it. [s]"""
-        slot = self.slot(now_s)
+    def delay(self, by_s: float, since_s: float, now_s: float) -> None:
+        """A clock stood still for so long: the step of then ends later, and all after it. [s]"""
+        slot = self.slot(since_s)
         if slot is None:
             return
         after = slot.begin_s

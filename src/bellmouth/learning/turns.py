@@ -12,7 +12,7 @@ __all__ = ["WISHES_S", "Turns"]
 #: hide). The pedal's turn is every other one at least. [s]
 WISHES_S: Mapping[str, tuple[float, float]] = {
     "control_module_voltage": (0.6, 0.95),
-    "vehicle_speed": (1.5, 1.9),
+    "vehicle_speed": (1.2, 1.9),
     "engine_speed": (1.8, 2.5),
     "engine_coolant_temperature": (20.0, 40.0),
 }

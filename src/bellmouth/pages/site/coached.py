@@ -230,6 +230,7 @@ class Coached:
                 "next_say": self._told.say(now.next_say),
                 "next_in_s": _finite(now.next_in_s),
                 "awaits": self._told.say(now.awaits),
+                "stands": now.stands,
                 "means": self._told.say(self._means(now.awaits or now.listens)),
             },
         }

@@ -12,6 +12,7 @@ export class Conductor {
     this.taps = [];
     this.marked = new Set();
     this.paused = null;
+    this.came = new Set(); // what stops a clock, and has not been told to be over
     this.live = false;
   }
 
@@ -42,6 +43,7 @@ export class Conductor {
     if (this.phase !== "running" || this.paused !== null) return [];
     const due = [];
     while (this.cues.length && this.cues[0].when <= now) due.push(this.cues.shift());
+    if (this.pause(now)) return due;
     if (now >= this.origin + this.stretch.ends_s) this.over();
     return due;
   }
@@ -65,7 +67,8 @@ export class Conductor {
 
   slot(now) {
     let found = null;
-    for (const slot of this.stretch.slots) if (now >= this.origin + slot.begin_s - 1e-9) found = slot;
+    const at = Math.min(now, this.paused ?? now); // a clock that stands stays in its step
+    for (const slot of this.stretch.slots) if (at >= this.origin + slot.begin_s - 1e-9) found = slot;
     return found || (this.index ? this.stretch.slots[0] : null);
   }
 
@@ -74,7 +77,7 @@ export class Conductor {
     const slot = this.phase === "running" ? this.slot(now) : null;
     if (slot) {
       const step = this.plan.steps[slot.step];
-      if (step.stops.length) return { event: step.stops[this.paused === null ? 0 : 1].event, words: step.stops[this.paused === null ? 0 : 1].words };
+      if (step.stops.length) return step.stops[this.came.has(step.stops[0].event) ? 1 : 0];
       const into = now - this.origin - slot.begin_s;
       const due = this.nearest(now, 1.0);
       if (step.event && !this.marked.has(`${this.index} ${step.event}`) && into > SETTLED_S && !due) return { event: step.event, words: step.event_words };
@@ -119,9 +122,11 @@ export class Conductor {
 
   mark(event, at) {
     this.marked.add(`${this.index} ${event}`);
-    const slot = this.slot(at);
-    const step = slot && this.plan.steps[slot.step];
-    if (step && step.stops.length) return this.pause(event, at, step, slot);
+    for (const [stop, go] of Object.values(this.plan.steps).filter((one) => one.stops.length).map((one) => one.stops)) {
+      if (event === stop.event) this.came.add(stop.event);
+      else if (event === go.event) this.came.delete(stop.event);
+    }
+    this.pause(at);
     const waits = this.stretch.waits;
     const since = this.origin + this.stretch.slots.at(-1).begin_s;
     if (!waits || waits.event !== event || at < since) return undefined;
@@ -130,20 +135,27 @@ export class Conductor {
     return this.load(this.index + 1, Math.max(at, since + least), at);
   }
 
-  // A clock that one event stops and another lets run on.
-  pause(event, at, step, slot) {
-    if (this.paused === null && event === step.stops[0].event) this.paused = at;
-    else if (this.paused !== null && event === step.stops[1].event) {
-      const by = at - this.paused;
-      this.paused = null;
-      this.cues.forEach((cue) => { cue.when += by; cue.at_s += by; });
-      for (const one of this.stretch.slots) {
-        if (one.begin_s > slot.begin_s) one.begin_s += by;
-        if (one.end_s !== null && one.end_s > slot.begin_s) one.end_s += by;
-      }
-      this.stretch.edges.forEach((edge) => { if (edge.at_s > slot.begin_s + 1e-9) edge.at_s += by; });
-      this.stretch.ends_s += by;
+  // A clock that one event stops and another lets run on; what stops it may have come before the step.
+  pause(at) {
+    const slot = this.slot(at);
+    const stops = slot ? this.plan.steps[slot.step].stops : [];
+    if (!stops.length) return this.paused !== null;
+    const stands = this.came.has(stops[0].event);
+    const begins = this.origin + slot.begin_s;
+    if (this.paused === null && stands && at >= begins) this.paused = at;
+    else if (this.paused !== null && !stands) this.goOn(slot, at - this.paused);
+    return this.paused !== null;
+  }
+
+  goOn(slot, by) {
+    this.paused = null;
+    this.cues.forEach((cue) => { cue.when += by; cue.at_s += by; });
+    for (const one of this.stretch.slots) {
+      if (one.begin_s > slot.begin_s) one.begin_s += by;
+      if (one.end_s !== null && one.end_s > slot.begin_s) one.end_s += by;
     }
+    this.stretch.edges.forEach((edge) => { if (edge.at_s > slot.begin_s + 1e-9) edge.at_s += by; });
+    this.stretch.ends_s += by;
   }
 
   // What a face shows now.
@@ -158,7 +170,7 @@ export class Conductor {
     return {
       phase: this.phase, why: this.why, step, place: slot ? names.indexOf(slot.step) + 1 : 0, of: names.length,
       elapsed: Math.max(elapsed, 0), left: Math.max(length - elapsed, 0), length, awaits: awaits ? this.stretch.waits.words : "",
-      next: next ? next.text : "", nextIn: next ? next.when - now : Infinity, paused: this.paused !== null,
+      next: next ? next.text : "", nextIn: next ? next.when - (this.paused ?? now) : Infinity, paused: this.paused !== null,
       means: this.meaning(now).words,
     };
   }

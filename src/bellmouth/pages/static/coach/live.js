@@ -93,14 +93,14 @@ export class LiveConductor {
   view(now) {
     const told = this.progress;
     if (!told) return { phase: this.phase, step: null, place: 0, of: 0, elapsed: 0, left: 0, length: 0, nextIn: Infinity, next: "", awaits: "", means: "" };
-    const since = now - told.heard;
+    const since = told.stands ? 0 : now - told.heard;
     // What was handed over early and is still to come is next, whatever the server looks at.
-    const coming = this.cues.filter((cue) => cue.kind === "now" && cue.edge >= 0).sort((a, b) => a.when - b.when)[0];
+    const coming = told.stands ? undefined : this.cues.filter((cue) => cue.kind === "now" && cue.edge >= 0).sort((a, b) => a.when - b.when)[0];
     const nextIn = coming ? coming.when - now : told.next_in_s === null ? Infinity : told.next_in_s - since;
     return {
       phase: this.phase, why: this.why, step: told.step ? this.plan.steps[told.step] : null, place: told.place, of: told.of,
       elapsed: told.elapsed_s + since, left: told.left_s - since, length: told.length_s, awaits: told.awaits,
-      next: coming ? coming.text : told.next_say, nextIn, paused: false, means: this.marks ? told.means : "",
+      next: coming ? coming.text : told.next_say, nextIn, paused: told.stands, means: this.marks ? told.means : "",
     };
   }
 }
