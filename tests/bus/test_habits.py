@@ -64,11 +64,17 @@ def test_what_is_refused_twice_is_asked_no_more() -> None:
     habits = Habits()
     habits.denied(0x10, "request out of range")
     assert habits.plan((0x10,)) == [(0x10,)]
-    habits.gave((0x10,), {0x10})  # after all: the refusal was chance
-    habits.denied(0x10, "request out of range")
     habits.denied(0x10, "request out of range")
     assert habits.plan((0x10,)) == []
     assert habits.refused == {0x10: "request out of range"}
+
+
+def test_what_was_given_is_asked_again_however_often_it_is_refused() -> None:
+    habits = Habits()
+    habits.gave((0x10,), {0x10})
+    for _ in range(10):
+        habits.denied(0x10, "service not supported")
+    assert habits.plan((0x10,)) == [(0x10,)]
 
 
 def test_silence_to_one_parameter_is_believed_only_after_many_times() -> None:

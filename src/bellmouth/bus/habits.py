@@ -1,7 +1,8 @@
 """What one controller takes, learned by trying: how many parameters at once, and which not at all.
 
 A controller may take fewer than six parameters in one request, leave some out in company that it
-gives alone, or refuse what its own list claims. What it refuses again and again is asked no more.
+gives alone, or refuse what its own list claims. What it refuses again and again, and never gave, is
+asked no more.
 """
 
 from collections import Counter
@@ -116,9 +117,13 @@ class Habits:
             self.most = max(self._proven, len(part) // 2)
 
     def denied(self, identifier: int, why: str) -> None:
-        """It refused one parameter, asked alone."""
+        """It refused one parameter, asked alone.
+
+        What it gave before it will give again: controllers refuse while they start, at each turn of
+        the key.
+        """
         self._denied[identifier] += 1
-        if self._denied[identifier] >= _TWICE:
+        if self._denied[identifier] >= _TWICE and identifier not in self._given:
             self.refused[identifier] = why
 
     def kept_silent(self, identifier: int) -> None:
