@@ -245,6 +245,16 @@ def test_maxima_replace_the_full_scale() -> None:
     assert values["mass_air_flow"] == pytest.approx(200.0 * 0x8000 / 0xFFFF)
 
 
+def test_maxima_hold_for_a_freeze_frame_too() -> None:
+    node = _engine()
+    node.parameters = (*ENGINE_PARAMETERS, 0x4F)
+    node.values = {**STOPPED, 0x4F: b"\0\0\0\x33"}
+    node.fixed[bytes.fromhex("020000")] = [bytes.fromhex("42000040200000")]  # 02 and 0B
+    node.fixed[bytes.fromhex("020B00")] = [bytes.fromhex("420B0064")]
+    (frame,) = Client(FakeLink(StubCar([node]))).freeze_frames()
+    assert frame.values == {"intake_manifold_pressure": pytest.approx(200.0)}
+
+
 def test_a_controller_that_cannot_be_understood_is_said(link: FakeLink) -> None:
     link.alter = lambda source, _request, reply: (
         None if source == 0x11 and len(link.sent) > 2 else reply

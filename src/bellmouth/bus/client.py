@@ -202,7 +202,9 @@ class Client:
         ``identifiers`` says which parameters; None means all that the controller kept.
         """
         frames = (
-            records.read_freeze_frame(self._asker, address, identifiers)
+            records.read_freeze_frame(
+                self._asker, address, identifiers, maxima=self._samplers[address].maxima
+            )
             for address in self._addresses
         )
         return tuple(frame for frame in frames if frame is not None)

@@ -4,7 +4,7 @@ Each item counts only when its controller has said the same twice in a row of qu
 wrong digit on the wire does not become a wrong code.
 """
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 
 from bellmouth.bus.asking import Asker
 from bellmouth.bus.reports import Codes, FreezeFrame, Identity
@@ -101,7 +101,12 @@ def read_codes(asker: Asker, addresses: Iterable[int]) -> Codes:
 
 
 def read_freeze_frame(
-    asker: Asker, address: int, identifiers: Sequence[int] | None = None, frame: int = 0
+    asker: Asker,
+    address: int,
+    identifiers: Sequence[int] | None = None,
+    frame: int = 0,
+    *,
+    maxima: Mapping[str, float | None] | None = None,
 ) -> FreezeFrame | None:
     """One freeze frame of a controller; None where it holds none.
 
@@ -109,6 +114,8 @@ def read_freeze_frame(
     ----------
     identifiers
         Which parameters to read, or None for all that the controller lists and the table knows.
+    maxima
+        What replaces the controller's full scales, see :func:`read_maxima`; they hold here, too.
     """
     code = _frozen(asker, address, _CODE_OF_FRAME, frame)
     if code is None or not any(code):
@@ -120,7 +127,7 @@ def read_freeze_frame(
     for one in identifiers:
         data = _frozen(asker, address, one, frame)
         if data is not None:
-            values |= parameters.decode(one, data)
+            values |= parameters.decode(one, data, maxima)
     return FreezeFrame(address, frame, decode_code(code), values)
 
 
