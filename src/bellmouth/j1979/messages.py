@@ -16,6 +16,7 @@ from bellmouth.j1979 import parameters
 from bellmouth.j1979.codes import decode_codes, encode_codes
 
 __all__ = [
+    "BUSY",
     "MOST_FRAME_PARAMETERS",
     "MOST_PARAMETERS",
     "NEGATIVE",
@@ -40,6 +41,7 @@ MOST_PARAMETERS = 6  # in one request of service 01
 MOST_FRAME_PARAMETERS = 3  # in one request of service 02, each with its frame
 POSITIVE = 0x40  # added to the service in a positive reply
 NEGATIVE = 0x7F
+BUSY = 0x21
 RESPONSE_PENDING = 0x78
 
 # ISO 14229-1 annex A, quoted from memory.
@@ -48,7 +50,7 @@ NEGATIVE_MEANINGS: Mapping[int, str] = {
     0x11: "service not supported",
     0x12: "sub-function not supported",
     0x13: "incorrect message length or format",
-    0x21: "busy, repeat request",
+    BUSY: "busy, repeat request",
     0x22: "conditions not correct",
     0x31: "request out of range",
     RESPONSE_PENDING: "correctly received, response pending",
