@@ -106,6 +106,14 @@ def test_a_controller_that_does_not_answer_has_not_no_codes(link: FakeLink) -> N
     assert codes.permanent == {0x11: ()}
 
 
+@pytest.mark.parametrize(("count", "confirmed"), [(0, {0x10: ()}), (1, {})])
+def test_who_keeps_silent_and_counts_no_code_has_none(
+    count: int, confirmed: dict[int, tuple[str, ...]]
+) -> None:
+    node = StubNode(0x10, fixed={b"\x03": []}, values={0x01: bytes((count, 7, 0x65, 4))})
+    assert Client(FakeLink(StubCar([node]))).codes().confirmed == confirmed
+
+
 def test_freeze_frame(client: Client) -> None:
     (frame,) = client.freeze_frames()
     assert (frame.source, frame.code, frame.values) == (0x10, "P0171", {"engine_speed": 700.0})

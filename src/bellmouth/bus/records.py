@@ -86,7 +86,11 @@ def supported_parameters(
 
 
 def read_codes(asker: Asker, addresses: Iterable[int]) -> Codes:
-    """Confirmed, pending and permanent codes of each controller that answers."""
+    """Confirmed, pending and permanent codes of each controller that answers.
+
+    Before CAN a controller without confirmed codes may keep silent (SAE J1979, from memory): it has
+    none where its monitor status counts none.
+    """
     kinds: dict[Service, dict[int, tuple[str, ...]]] = {
         Service.CONFIRMED_CODES: {},
         Service.PENDING_CODES: {},
@@ -97,6 +101,10 @@ def read_codes(asker: Asker, addresses: Iterable[int]) -> Codes:
             reply = ask_item(asker, address, Request(service))
             if isinstance(reply, TroubleCodes) and reply.service == service:
                 found[address] = reply.codes
+            elif service == Service.CONFIRMED_CODES and reply is None:
+                status = read_monitors(asker, (address,)).get(address)
+                if status is not None and status.code_count == 0:
+                    found[address] = ()
     return Codes(*kinds.values())
 
 
