@@ -263,6 +263,31 @@ def test_maxima_hold_for_a_freeze_frame_too() -> None:
     assert frame.values == {"intake_manifold_pressure": pytest.approx(200.0)}
 
 
+def test_a_bank_told_alone_although_there_are_four_is_read_as_it_is() -> None:
+    node = _engine()
+    node.parameters = (*ENGINE_PARAMETERS, 0x1D)
+    node.values = {**STOPPED, 0x1D: b"\x55", 0x06: b"\x8a", 0x07: b"\x74"}
+    sample = Client(FakeLink(StubCar([node]))).read((0x0C, 0x06, 0x07, 0x0D))
+    assert sample.values["short_term_fuel_trim_bank_1"] == 7.8125
+    assert sample.missing == ()
+
+
+def test_trims_of_an_engine_with_four_banks_are_read() -> None:
+    node = _engine()
+    node.parameters = (*ENGINE_PARAMETERS, 0x1D)
+    node.values = {**STOPPED, 0x1D: b"\x55", 0x06: b"\x8a\x80", 0x07: b"\x74\x80"}
+    node.fixed[bytes.fromhex("020000")] = [bytes.fromhex("42000042000000")]  # 02 and 07
+    node.fixed[bytes.fromhex("020700")] = [bytes.fromhex("4207007480")]
+    client = Client(FakeLink(StubCar([node])))
+    sample = client.read((0x0C, 0x06, 0x07, 0x0D))
+    assert sample.missing == ()
+    assert sample.values["short_term_fuel_trim_bank_1"] == 7.8125
+    assert sample.values["long_term_fuel_trim_bank_1"] == -9.375
+    assert client.losses.total() == 0
+    (frame,) = client.freeze_frames()
+    assert frame.values == {"long_term_fuel_trim_bank_1": -9.375}
+
+
 def test_a_controller_that_cannot_be_understood_is_said(link: FakeLink) -> None:
     link.alter = lambda source, _request, reply: (
         None if source == 0x11 and len(link.sent) > 2 else reply

@@ -87,6 +87,7 @@ class Client:
         self._names[address] = records.read_name(asker, address)
         sampler = Sampler(asker, address, Habits(most, claimed), self._doubt)
         sampler.maxima = records.read_maxima(asker, address, claimed)
+        sampler.longer = records.read_further_banks(asker, address, claimed)
         self._samplers[address] = sampler
 
     @property
@@ -203,9 +204,9 @@ class Client:
         """
         frames = (
             records.read_freeze_frame(
-                self._asker, address, identifiers, maxima=self._samplers[address].maxima
+                self._asker, one.address, identifiers, maxima=one.maxima, longer=one.longer
             )
-            for address in self._addresses
+            for one in map(self._samplers.__getitem__, self._addresses)
         )
         return tuple(frame for frame in frames if frame is not None)
 
