@@ -6,6 +6,7 @@ from collections.abc import Sequence
 import can
 import pytest
 
+from bellmouth.bus.asking import Asker
 from bellmouth.bus.can_link import CanLink
 from bellmouth.bus.link import Losses
 from bellmouth.bus.segments import Assembly
@@ -147,6 +148,19 @@ def test_a_belated_answer_is_never_taken_for_the_present_one(
         assert link.exchange(RPM, 0x10).answers == ()
         assert link.exchange(RPM, 0x10).answers[0].payload == hexed("410C2222")
         assert link.losses.stray == 1
+
+
+def test_everybody_who_answers_whether_anybody_is_there_was_asked() -> None:
+    def script(identifier: int, _data: bytes) -> Frames:
+        both = identifier == 0x7DF
+        return [(0.001, 0x7E8 + n, "06410000000001AA") for n in range(2)] if both else []
+
+    with Peer(script) as peer, link_to(peer) as link:
+        asker = Asker(link)
+        asker.ask(b"\x01\x00")
+        for _ in range(3):
+            asker.ask(b"\x01\x0c", 0x10)  # it keeps silent to this one parameter
+        assert (asker.silence, asker.losses.stray, asker.is_wary) == (None, 0, False)
 
 
 def test_what_came_unasked_before_is_thrown_away() -> None:

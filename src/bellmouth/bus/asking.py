@@ -124,7 +124,7 @@ class Asker:
 
     def _look_around(self) -> None:
         """Nobody answered twice: is the car gone, or does it only not know these parameters?"""
-        exchange = self.link.exchange(_WHO_IS_THERE, expect=1)
+        exchange = self.link.exchange(_WHO_IS_THERE)  # the second answer would come unasked
         if exchange.answers:
             self._note(exchange)
         elif self._last_answer_s is not None and self._first_unanswered_s is not None:
