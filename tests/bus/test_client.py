@@ -208,6 +208,26 @@ def test_a_clearing_that_was_advised_against_stays_so(client: Client, link: Fake
     assert b"\x04" not in [payload for payload, _ in link.sent]
 
 
+def test_nothing_is_cleared_whose_codes_were_not_told(link: FakeLink) -> None:
+    for node in link.car.nodes:
+        assert isinstance(node, StubNode)
+        node.fixed[b"\x03"] = [bytes.fromhex("430301710507")]  # three are counted, two come
+    client = Client(link)
+    lost = client.would_clear()
+    assert lost.untold == (0x10, 0x11)
+    with pytest.raises(BusError, match="does not say which codes it holds"):
+        client.clear(lost)
+    assert b"\x04" not in [payload for payload, _ in link.sent]
+
+
+def test_what_another_controller_did_not_tell_is_known(link: FakeLink) -> None:
+    other = link.car.nodes[1]
+    assert isinstance(other, StubNode)
+    other.fixed[b"\x03"] = [bytes.fromhex("7F0311")]
+    lost = Client(link).would_clear()
+    assert (lost.untold, lost.against) == ((0x11,), ())
+
+
 def test_what_is_claimed_and_refused_is_said(link: FakeLink) -> None:
     engine = link.car.nodes[0]
     assert isinstance(engine, StubNode)

@@ -132,6 +132,19 @@ def test_clear_with_the_question_answered_beforehand(
     assert engine.heard.count(b"\x04") == 1
 
 
+def test_clear_takes_no_consent_to_what_was_not_told(
+    run: Run, at: tuple[str, ...], engine: StubNode
+) -> None:
+    engine.fixed[b"\x03"] = [bytes.fromhex("430301710507")]  # three are counted, two come
+    for options, typed in ((("--yes", "none"), ""), ((), "clear\n")):
+        result = run("clear", *at, *options, stdin=typed)
+        assert result.exit_code == 1
+        assert "none are stored" not in result.output
+        assert "whatever controller 10 holds, which did not tell its codes." in result.output
+        assert "does not say which codes it holds; try again." in result.output
+    assert not _cleared(engine)
+
+
 @pytest.mark.parametrize(("typed", "clears"), [("clear\n", True), ("y\n", False), ("\n", False)])
 def test_clear_asks_for_the_word(
     run: Run, at: tuple[str, ...], engine: StubNode, typed: str, *, clears: bool

@@ -230,6 +230,7 @@ class Client:
             self.codes(),
             self.freeze_frames(()),
             records.read_monitors(self._asker, self._addresses),
+            (*self._addresses, *self._unread),
         )
 
     def clear(self, confirmed: Clearing) -> Cleared:

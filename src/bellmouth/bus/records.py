@@ -103,14 +103,19 @@ def read_codes(asker: Asker, addresses: Iterable[int]) -> Codes:
     }
     for address in addresses:
         for service, found in kinds.items():
+            malformed = asker.malformed
             reply = ask_item(asker, address, Request(service))
+            is_silent = reply is None and asker.malformed == malformed
             if isinstance(reply, TroubleCodes) and reply.service == service:
                 found[address] = reply.codes
-            elif service == Service.CONFIRMED_CODES and reply is None:
-                status = read_monitors(asker, (address,)).get(address)
-                if status is not None and status.code_count == 0:
-                    found[address] = ()
+            elif service == Service.CONFIRMED_CODES and is_silent and _counts_none(asker, address):
+                found[address] = ()
     return Codes(*kinds.values())
+
+
+def _counts_none(asker: Asker, address: int) -> bool:
+    status = read_monitors(asker, (address,)).get(address)
+    return status is not None and status.code_count == 0
 
 
 def read_freeze_frame(
