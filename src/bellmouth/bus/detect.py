@@ -56,8 +56,11 @@ def detect(
         link = _identifiers(wire, margin_s)
         if link is not None:
             return link
-        heard, damaged = heard + wire.heard, damaged + wire.losses.damaged
-        refused += wire.refused
+        heard, refused = heard + wire.heard, refused + wire.refused
+        if wire.is_serial_line:
+            damaged += wire.losses.damaged
+        else:  # errors on the bus: nobody there heard what was asked
+            refused += wire.losses.damaged
         wire.close()
     raise nobody_answers(
         wire.where,

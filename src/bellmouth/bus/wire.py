@@ -74,6 +74,11 @@ class Wire:
         return f"{self.interface} {self.channel}" if self.channel else self.interface
 
     @property
+    def is_serial_line(self) -> bool:
+        """Whether frames come as characters, which can be damaged on their way."""
+        return self._line is not None
+
+    @property
     def acknowledges(self) -> bool:
         """False for a serial adapter that never acknowledged a command."""
         return bool(getattr(self._bus, "acknowledges", True))
