@@ -217,6 +217,16 @@ def test_after_bus_off_the_adapter_is_opened_again() -> None:
         assert link.losses.reopened == 1
 
 
+def test_an_adapter_lost_as_soon_as_the_car_was_found_is_opened_again() -> None:
+    off = can.Message(arbitration_id=0x40, is_error_frame=True, dlc=8, data=bytes(8))
+    with _always((0.0, 0x7E8, "04410C0AF0")) as peer, link_to(peer) as link:
+        assert link.exchange(RPM, expect=1).answers
+        peer.put(off)
+        link.start_counting()
+        assert link.losses.reopened == 1
+        assert link.exchange(RPM, 0x10).answers
+
+
 def test_another_error_frame_is_damage_and_no_end() -> None:
     ack = can.Message(arbitration_id=0x20, is_error_frame=True, dlc=8, data=bytes(8))
     with _always((0.0, 0x7E8, "04410C0AF0")) as peer, link_to(peer) as link:
