@@ -56,11 +56,8 @@ def detect(
         link = _identifiers(wire, margin_s)
         if link is not None:
             return link
-        heard, refused = heard + wire.heard, refused + wire.refused
-        if wire.is_serial_line:
-            damaged += wire.losses.damaged
-        else:  # errors on the bus: nobody there heard what was asked
-            refused += wire.losses.damaged
+        heard, damaged = heard + wire.heard, damaged + wire.losses.damaged
+        refused += wire.refused + wire.errors  # nobody there took what was asked
         wire.close()
     raise nobody_answers(
         wire.where,
