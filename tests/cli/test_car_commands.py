@@ -7,7 +7,10 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
+from bellmouth.bus.reports import Cleared
 from bellmouth.cli import main
+from bellmouth.pages.card_words import Words
+from bellmouth.pages.clearing_words import cleared_words
 from bellmouth.practice.server import SlcanServer
 from tests.bus.stub_car import ENGINE_PARAMETERS, StubCar, StubNode
 from tests.english import left_english
@@ -220,6 +223,12 @@ def test_a_controller_that_refuses_to_clear(
 ) -> None:
     engine.fixed[b"\x04"] = [bytes.fromhex("7F0478"), bytes.fromhex("44")]
     assert run("clear", *at, "--yes", "P0171,P1505").exit_code == 0
+
+
+def test_why_a_controller_refuses_is_said_in_the_language() -> None:
+    refused = Cleared((), {0x10: "conditions not correct"})
+    (line,) = cleared_words(refused, Words("de"))
+    assert line == "Steuergerät 10 hat abgelehnt: Bedingungen nicht erfüllt."
 
 
 @pytest.mark.parametrize("command", ["codes", "monitors", "clear"])

@@ -61,6 +61,10 @@ class Doubt:
             self._seen, self._until_s = damage, now + _DOUBT_S
         return now < self._until_s
 
+    def forgive(self) -> None:
+        """What was damage was a controller's way, and there is an end to it."""
+        self._seen, self._until_s = self._damage(), -1.0
+
     def remember(self, source: int, raw: Raw) -> None:
         """These are the last readings now."""
         now = self._clock()
@@ -211,7 +215,10 @@ class Sampler:
             gathered.done_s = max(one.received_s for one in exchange.answers)
         gathered.add(exchange, raw, self.address if exchange.answers else None)
         missing = [one for one in part if one not in raw]
-        if not missing or len(part) == 1 or self.habits.is_proven(part):
+        is_spoilt = reply is None and bool(exchange.answers)
+        if self.habits.is_proven(part):
+            missing = self.habits.suspects(missing) if is_spoilt else []
+        if not missing or len(part) == 1:
             return gathered
         if isinstance(reply, Negative) and reply.code not in _TOO_MUCH:
             return gathered
@@ -220,7 +227,7 @@ class Sampler:
                 break
             single, found, _ = self._ask((one,))
             gathered.add(single, found, self.address if single.answers else None)
-        if not raw and gathered.raw:
+        if not raw and gathered.raw and not is_spoilt:
             self.habits.failed(part)
         return gathered
 
@@ -275,6 +282,10 @@ class Sampler:
                 self.habits.kept_silent(part[0])
             return exchange, {}, None
         reply = self._decoded(payloads[0], part)
+        if reply is None and len(part) == 1:
+            good = not self._asker.is_damaged
+            if self.habits.spoilt(part[0], wire_is_good=good) and good:
+                self._doubt.forgive()
         if isinstance(reply, Negative):
             if len(part) == 1 and reply.code in _FOR_GOOD:
                 self.habits.denied(part[0], reply.meaning)
