@@ -308,6 +308,20 @@ def test_trims_of_an_engine_with_four_banks_are_read() -> None:
     assert frame.values == {"long_term_fuel_trim_bank_1": -9.375}
 
 
+@pytest.mark.parametrize(("is_checked", "read"), [(True, 6), (False, 0)])
+def test_damage_puts_readings_in_doubt_where_no_checksum_keeps_it_out(
+    is_checked: bool, read: int
+) -> None:
+    node = _engine()
+    link = FakeLink(StubCar([node]))
+    link.is_checked = is_checked  # type: ignore[attr-defined]
+    client = Client(link)
+    link.losses.damaged += 1
+    node.values = {one: data for one, data in STOPPED.items() if one != 0x0C}  # it moves
+    samples = [client.read((0x0C,)) for _ in range(6)]
+    assert sum("engine_speed" in one.values for one in samples) == read
+
+
 def test_a_controller_that_cannot_be_understood_is_said(link: FakeLink) -> None:
     link.alter = lambda source, _request, reply: (
         None if source == 0x11 and len(link.sent) > 2 else reply

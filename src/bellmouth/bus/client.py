@@ -51,7 +51,7 @@ class Client:
     def __init__(self, link: Link) -> None:
         self._link = link
         self._asker = Asker(link)
-        self._doubt = Doubt(lambda: link.losses.damaged + self._asker.malformed)
+        self._doubt = Doubt(self._seen_damage)
         self._most = int(getattr(link, "most_parameters", MOST_PARAMETERS))
         self._claimed: dict[int, frozenset[int]] = {}
         self._names: dict[int, str | None] = {}
@@ -64,6 +64,13 @@ class Client:
                 f"The car answers ({link.description}), but too much is lost on the way to read "
                 "anything; check the adapter, its cable and its plug at the car."
             )
+
+    def _seen_damage(self) -> int:
+        """What puts readings in doubt: that some came damaged, where what got through undamaged
+        could not be told from it by a checksum; and answers that contradict the standard."""
+        is_checked = bool(getattr(self._link, "is_checked", False))
+        damaged = 0 if is_checked else self._link.losses.damaged
+        return damaged + self._asker.malformed
 
     def _who_is_there(self) -> list[int]:
         there = sorted(self._asker.ask_everybody(_WHO_IS_THERE))
