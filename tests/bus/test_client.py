@@ -273,6 +273,20 @@ def test_maxima_replace_the_full_scale() -> None:
     assert values["mass_air_flow"] == pytest.approx(200.0 * 0x8000 / 0xFFFF)
 
 
+def test_a_full_scale_that_is_not_told_is_said() -> None:
+    node = _engine()
+    node.parameters = (*ENGINE_PARAMETERS, 0x4F)
+    node.values = {**STOPPED, 0x4F: b"\0\0\0\x33"}
+    link = FakeLink(StubCar([node]))
+    assert Client(link).notes == ()
+    link.alter = lambda _s, request, reply: None if request == b"\x01\x4f" else reply
+    assert Client(link).notes == (
+        "Controller 10 lists parameter 4F (equivalence_ratio_maximum), by which it may scale "
+        "pressures and airflow in its own way, and does not tell it; check the adapter and start "
+        "anew.",
+    )
+
+
 def test_maxima_hold_for_a_freeze_frame_too() -> None:
     node = _engine()
     node.parameters = (*ENGINE_PARAMETERS, 0x4F)

@@ -153,12 +153,19 @@ class Client:
             for one, why in sampler.habits.refused.items()
             if one in self._claimed[address]
         ]
+        unscaled = [
+            f"Controller {address:02X} lists {_spelt(one)}, by which it may scale pressures and "
+            "airflow in its own way, and does not tell it; check the adapter and start anew."
+            for address, sampler in self._samplers.items()
+            for one in records.MAXIMA
+            if one in self._claimed[address] and not _is_told(one, sampler.maxima)
+        ]
         unread = [
             f"Controller {address:02X} answers, but what it knows could not be read; it is left "
             "out. Check the adapter and its cable, and try again."
             for address in self._unread
         ]
-        return (*unread, *refused)
+        return (*unread, *unscaled, *refused)
 
     def read(
         self,
@@ -280,6 +287,10 @@ class Client:
     ) -> None:
         """Let go of the car."""
         self.close()
+
+
+def _is_told(identifier: int, values: Mapping[str, float | None]) -> bool:
+    return all(row.name in values for row in parameters.by_identifier(identifier))
 
 
 def _spelt(identifier: int) -> str:

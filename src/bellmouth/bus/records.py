@@ -24,6 +24,7 @@ from bellmouth.j1979.messages import (
 from bellmouth.recording.of_car import vehicle_mark
 
 __all__ = [
+    "MAXIMA",
     "ask_item",
     "masked",
     "read_codes",
@@ -43,7 +44,8 @@ _CALIBRATION_BYTES, _VERIFICATION_BYTES = 16, 4
 _SHOWN_START, _SHOWN_END = 3, 2
 _CODE_OF_FRAME = 0x02
 _MONITOR_STATUS = 0x01
-_MAXIMA = (0x4F, 0x50)
+#: Parameters that say what replaces the full scale of others.
+MAXIMA = (0x4F, 0x50)
 _SENSORS_OF_FOUR_BANKS = 0x1D
 _LOOKS = 2
 
@@ -162,7 +164,7 @@ def _frozen(
 def read_maxima(asker: Asker, address: int, supported: Collection[int]) -> dict[str, float | None]:
     """What replaces the full scale of some parameters (4F and 50), as far as a controller says."""
     maxima: dict[str, float | None] = {}
-    for one in _MAXIMA:
+    for one in MAXIMA:
         data = _data(asker, address, Service.CURRENT_DATA, one) if one in supported else None
         if data is not None:
             maxima |= parameters.decode(one, data)
