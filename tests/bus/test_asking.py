@@ -59,6 +59,15 @@ def test_what_is_never_said_twice_is_not_known() -> None:
     assert Asker(link).ask_surely(b"\x03", 0x10) is None
 
 
+def test_who_is_busy_is_asked_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("bellmouth.bus.asking.time.sleep", lambda _seconds: None)
+    answers = iter([b"\x7f\x03\x21"] * 3 + [b"\x43\x01\x01\x71"] * 2)
+    link = FakeLink(alter=lambda *_: next(answers))
+    assert Asker(link).ask_surely(b"\x03", 0x10) == b"\x43\x01\x01\x71"
+    link.alter = lambda *_: b"\x7f\x03\x21"
+    assert Asker(link).ask_surely(b"\x03", 0x10) is None
+
+
 def test_a_service_without_answer_is_given_up_soon_on_a_good_link() -> None:
     link = FakeLink(alter=lambda _source, request, reply: None if request == b"\x0a" else reply)
     asker = Asker(link)

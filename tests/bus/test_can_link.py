@@ -6,6 +6,7 @@ from collections.abc import Sequence
 import can
 import pytest
 
+from bellmouth.bus.asking import Asker
 from bellmouth.bus.can_link import CanLink
 from bellmouth.bus.link import Losses
 from bellmouth.bus.segments import Assembly
@@ -149,6 +150,19 @@ def test_a_belated_answer_is_never_taken_for_the_present_one(
         assert link.losses.stray == 1
 
 
+def test_everybody_who_answers_whether_anybody_is_there_was_asked() -> None:
+    def script(identifier: int, _data: bytes) -> Frames:
+        both = identifier == 0x7DF
+        return [(0.001, 0x7E8 + n, "06410000000001AA") for n in range(2)] if both else []
+
+    with Peer(script) as peer, link_to(peer) as link:
+        asker = Asker(link)
+        asker.ask(b"\x01\x00")
+        for _ in range(3):
+            asker.ask(b"\x01\x0c", 0x10)  # it keeps silent to this one parameter
+        assert (asker.silence, asker.losses.stray, asker.is_wary) == (None, 0, False)
+
+
 def test_what_came_unasked_before_is_thrown_away() -> None:
     with _always((0.0, 0x7E8, "04410C2222000000")) as peer, link_to(peer) as link:
         peer.say(0x7E8, "04410C1111000000")
@@ -203,12 +217,24 @@ def test_after_bus_off_the_adapter_is_opened_again() -> None:
         assert link.losses.reopened == 1
 
 
-def test_another_error_frame_is_damage_and_no_end() -> None:
+def test_an_adapter_lost_as_soon_as_the_car_was_found_is_opened_again() -> None:
+    off = can.Message(arbitration_id=0x40, is_error_frame=True, dlc=8, data=bytes(8))
+    with _always((0.0, 0x7E8, "04410C0AF0")) as peer, link_to(peer) as link:
+        assert link.exchange(RPM, expect=1).answers
+        peer.put(off)
+        link.start_counting()
+        assert link.losses.reopened == 1
+        assert link.exchange(RPM, 0x10).answers
+
+
+def test_another_error_frame_is_no_end_and_no_damage() -> None:
+    """What comes through has the bus's own checksum: no reading is doubted."""
     ack = can.Message(arbitration_id=0x20, is_error_frame=True, dlc=8, data=bytes(8))
     with _always((0.0, 0x7E8, "04410C0AF0")) as peer, link_to(peer) as link:
         peer.put(ack)
         assert link.exchange(RPM, 0x10, expect=1).answers
-        assert (link.losses.damaged, link.losses.reopened) == (1, 0)
+        assert (link.losses.damaged, link.losses.reopened) == (0, 0)
+        assert link.losses.seen == {"errors on the bus": 1}
 
 
 def test_an_adapter_that_stays_away_is_said(monkeypatch: pytest.MonkeyPatch) -> None:

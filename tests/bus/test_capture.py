@@ -175,6 +175,26 @@ def test_an_adapter_that_is_pulled_out_is_waited_for(tmp_path: Path) -> None:
     assert numbers == pytest.approx([5.1, 13.1], abs=0.5)
 
 
+def test_what_is_read_after_the_computer_slept_is_no_part_of_what_was_before(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Lid shut for ten minutes at 20 s: the monotonic clock knows nothing of it."""
+    client = SimulatedClient()
+    client.step = "idle"
+    begun = client.now
+    monkeypatch.setattr(
+        "bellmouth.bus.slept._away_s", lambda: 7.0 if client.now - begun < 20.0 else 607.0
+    )
+    result = timed(client, tmp_path / "x.parquet", 640.0)
+    times = result.recording.series["engine_speed"].time_s
+    assert np.diff(times).max() == pytest.approx(600.0, abs=1.0)
+    assert 638.0 < times[-1] < 641.0
+    told = [note for note in result.notes if note.startswith("The computer slept from ")]
+    assert len(told) == 1
+    numbers = [float(word) for word in told[0].split() if word[0].isdigit()]
+    assert numbers == pytest.approx([20.0, 620.0], abs=1.0)
+
+
 def test_an_adapter_that_stays_away_ends_the_capture_and_keeps_it(tmp_path: Path) -> None:
     client = SimulatedClient()
     client.step = "idle"

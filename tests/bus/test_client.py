@@ -106,6 +106,14 @@ def test_a_controller_that_does_not_answer_has_not_no_codes(link: FakeLink) -> N
     assert codes.permanent == {0x11: ()}
 
 
+@pytest.mark.parametrize(("count", "confirmed"), [(0, {0x10: ()}), (1, {})])
+def test_who_keeps_silent_and_counts_no_code_has_none(
+    count: int, confirmed: dict[int, tuple[str, ...]]
+) -> None:
+    node = StubNode(0x10, fixed={b"\x03": []}, values={0x01: bytes((count, 7, 0x65, 4))})
+    assert Client(FakeLink(StubCar([node]))).codes().confirmed == confirmed
+
+
 def test_freeze_frame(client: Client) -> None:
     (frame,) = client.freeze_frames()
     assert (frame.source, frame.code, frame.values) == (0x10, "P0171", {"engine_speed": 700.0})
@@ -200,6 +208,26 @@ def test_a_clearing_that_was_advised_against_stays_so(client: Client, link: Fake
     assert b"\x04" not in [payload for payload, _ in link.sent]
 
 
+def test_nothing_is_cleared_whose_codes_were_not_told(link: FakeLink) -> None:
+    for node in link.car.nodes:
+        assert isinstance(node, StubNode)
+        node.fixed[b"\x03"] = [bytes.fromhex("430301710507")]  # three are counted, two come
+    client = Client(link)
+    lost = client.would_clear()
+    assert lost.untold == (0x10, 0x11)
+    with pytest.raises(BusError, match="does not say which codes it holds"):
+        client.clear(lost)
+    assert b"\x04" not in [payload for payload, _ in link.sent]
+
+
+def test_what_another_controller_did_not_tell_is_known(link: FakeLink) -> None:
+    other = link.car.nodes[1]
+    assert isinstance(other, StubNode)
+    other.fixed[b"\x03"] = [bytes.fromhex("7F0311")]
+    lost = Client(link).would_clear()
+    assert (lost.untold, lost.against) == ((0x11,), ())
+
+
 def test_what_is_claimed_and_refused_is_said(link: FakeLink) -> None:
     engine = link.car.nodes[0]
     assert isinstance(engine, StubNode)
@@ -243,6 +271,69 @@ def test_maxima_replace_the_full_scale() -> None:
     values = client.read((0x10, 0x0B)).values
     assert values["intake_manifold_pressure"] == pytest.approx(200.0)  # 510 kPa full scale
     assert values["mass_air_flow"] == pytest.approx(200.0 * 0x8000 / 0xFFFF)
+
+
+def test_a_full_scale_that_is_not_told_is_said() -> None:
+    node = _engine()
+    node.parameters = (*ENGINE_PARAMETERS, 0x4F)
+    node.values = {**STOPPED, 0x4F: b"\0\0\0\x33"}
+    link = FakeLink(StubCar([node]))
+    assert Client(link).notes == ()
+    link.alter = lambda _s, request, reply: None if request == b"\x01\x4f" else reply
+    assert Client(link).notes == (
+        "Controller 10 lists parameter 4F (equivalence_ratio_maximum), by which it may scale "
+        "pressures and airflow in its own way, and does not tell it; check the adapter and start "
+        "anew.",
+    )
+
+
+def test_maxima_hold_for_a_freeze_frame_too() -> None:
+    node = _engine()
+    node.parameters = (*ENGINE_PARAMETERS, 0x4F)
+    node.values = {**STOPPED, 0x4F: b"\0\0\0\x33"}
+    node.fixed[bytes.fromhex("020000")] = [bytes.fromhex("42000040200000")]  # 02 and 0B
+    node.fixed[bytes.fromhex("020B00")] = [bytes.fromhex("420B0064")]
+    (frame,) = Client(FakeLink(StubCar([node]))).freeze_frames()
+    assert frame.values == {"intake_manifold_pressure": pytest.approx(200.0)}
+
+
+def test_a_bank_told_alone_although_there_are_four_is_read_as_it_is() -> None:
+    node = _engine()
+    node.parameters = (*ENGINE_PARAMETERS, 0x1D)
+    node.values = {**STOPPED, 0x1D: b"\x55", 0x06: b"\x8a", 0x07: b"\x74"}
+    sample = Client(FakeLink(StubCar([node]))).read((0x0C, 0x06, 0x07, 0x0D))
+    assert sample.values["short_term_fuel_trim_bank_1"] == 7.8125
+    assert sample.missing == ()
+
+
+def test_trims_of_an_engine_with_four_banks_are_read() -> None:
+    node = _engine()
+    node.parameters = (*ENGINE_PARAMETERS, 0x1D)
+    node.values = {**STOPPED, 0x1D: b"\x55", 0x06: b"\x8a\x80", 0x07: b"\x74\x80"}
+    node.fixed[bytes.fromhex("020000")] = [bytes.fromhex("42000042000000")]  # 02 and 07
+    node.fixed[bytes.fromhex("020700")] = [bytes.fromhex("4207007480")]
+    client = Client(FakeLink(StubCar([node])))
+    sample = client.read((0x0C, 0x06, 0x07, 0x0D))
+    assert sample.missing == ()
+    assert sample.values["short_term_fuel_trim_bank_1"] == 7.8125
+    assert sample.values["long_term_fuel_trim_bank_1"] == -9.375
+    assert client.losses.total() == 0
+    (frame,) = client.freeze_frames()
+    assert frame.values == {"long_term_fuel_trim_bank_1": -9.375}
+
+
+@pytest.mark.parametrize(("is_checked", "read"), [(True, 6), (False, 0)])
+def test_damage_puts_readings_in_doubt_where_no_checksum_keeps_it_out(
+    is_checked: bool, read: int
+) -> None:
+    node = _engine()
+    link = FakeLink(StubCar([node]))
+    link.is_checked = is_checked  # type: ignore[attr-defined]
+    client = Client(link)
+    link.losses.damaged += 1
+    node.values = {one: data for one, data in STOPPED.items() if one != 0x0C}  # it moves
+    samples = [client.read((0x0C,)) for _ in range(6)]
+    assert sum("engine_speed" in one.values for one in samples) == read
 
 
 def test_a_controller_that_cannot_be_understood_is_said(link: FakeLink) -> None:

@@ -55,6 +55,12 @@ def test_an_engine_that_stands_afterwards_may_have_been_switched_off() -> None:
     assert "or the ignition switched off" in gaps.told()[0]
 
 
+def test_a_computer_that_slept() -> None:
+    gaps = Gaps()
+    gaps.slept(12.0, 600.0)
+    assert gaps.told() == ["The computer slept from 12.0 s to 612.0 s."]
+
+
 def test_an_adapter_that_was_away() -> None:
     gaps = Gaps()
     gaps.adapter(is_away=True, since_s=7.0, now_s=7.4)

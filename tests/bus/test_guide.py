@@ -145,6 +145,26 @@ def test_a_car_without_a_manifold_sensor_is_not_asked_for_key_on() -> None:
 
 
 @pytest.mark.parametrize(
+    ("degrees", "rises", "passes"), [(62, 0, True), (40, 0, False), (50, 12, False)]
+)
+def test_an_engine_whose_thermostat_never_closes_is_not_waited_for(
+    degrees: float, rises: float, passes: bool
+) -> None:
+    made = make([LEVELS[1], LEVELS[1]], np.random.default_rng(5), lost=0.0)
+    time_s = np.arange(0.0, 90.0, 3.0)
+    coolant = np.round(degrees + rises * time_s / 60)
+    car = {
+        "engine_coolant_temperature": Series("engine_coolant_temperature", "degC", time_s, coolant),
+        "time_since_engine_start": Series("time_since_engine_start", "s", time_s, time_s + 600),
+    }
+    running = Recording({**made.series, **car}, "made")
+    guide = Guide(("engine_speed", "mass_air_flow"), CAR)
+    for now in np.arange(4.0, 80.0, 2.0):
+        guide.look(until(running, float(now)), float(now))
+    assert ("warm_up" in guide.passed) is passes
+
+
+@pytest.mark.parametrize(
     ("rpm", "hint"), [(1000.0, "a little more pedal"), (2100.0, "a little less pedal")]
 )
 def test_the_pedal_is_told_which_way(rpm: float, hint: str) -> None:

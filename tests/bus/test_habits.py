@@ -64,11 +64,27 @@ def test_what_is_refused_twice_is_asked_no_more() -> None:
     habits = Habits()
     habits.denied(0x10, "request out of range")
     assert habits.plan((0x10,)) == [(0x10,)]
-    habits.gave((0x10,), {0x10})  # after all: the refusal was chance
-    habits.denied(0x10, "request out of range")
     habits.denied(0x10, "request out of range")
     assert habits.plan((0x10,)) == []
     assert habits.refused == {0x10: "request out of range"}
+
+
+def test_what_was_given_is_asked_again_however_often_it_is_refused() -> None:
+    habits = Habits()
+    habits.gave((0x10,), {0x10})
+    for _ in range(10):
+        habits.denied(0x10, "service not supported")
+    assert habits.plan((0x10,)) == [(0x10,)]
+
+
+def test_an_answer_that_is_none_is_a_habit_only_of_what_was_never_given() -> None:
+    habits = Habits()
+    habits.gave((0x0C,), {0x0C})
+    assert habits.suspects((0x0C, 0x46)) == [0x46]
+    assert [habits.spoilt(0x0C, wire_is_good=True) for _ in range(9)] == [False] * 9
+    assert [habits.spoilt(0x46, wire_is_good=True) for _ in range(2)] == [False, True]
+    assert [habits.spoilt(0x5C, wire_is_good=False) for _ in range(5)] == [False] * 4 + [True]
+    assert set(habits.refused) == {0x46, 0x5C}
 
 
 def test_silence_to_one_parameter_is_believed_only_after_many_times() -> None:

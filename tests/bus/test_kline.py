@@ -10,7 +10,7 @@ import pytest
 from bellmouth.bus.kline import KLineLink, open_kline
 from bellmouth.bus.link import Losses
 from bellmouth.errors import BusError
-from bellmouth.j1979.iso14230 import KeyBytes, Timing
+from bellmouth.j1979.iso14230 import KeyBytes, Message, Timing
 from bellmouth.practice import kline_car
 from bellmouth.practice.faulty import Disturbance
 from bellmouth.practice.kline import KLineServer
@@ -57,6 +57,44 @@ def test_a_session_either_way_with_and_without_echo(way: Start, echo: bool) -> N
         (answer,) = link.exchange(b"\x01\x0c", 0x10).answers
         assert (answer.source, answer.payload) == (0x10, SPEED)
         assert link.losses.total() == 0
+
+
+class _HearsAllOnly(kline_car.KLineCar):
+    """Controllers that hear what is asked of all, which is what ISO 14230-4 has, and no more."""
+
+    def _hear(self, message: Message, now: float) -> None:
+        if message.functional:
+            super()._hear(message, now)
+
+
+@pytest.mark.parametrize("way", ["fast", "slow"])
+@pytest.mark.parametrize("several", [False, True])
+def test_controllers_that_hear_no_address_of_their_own(
+    monkeypatch: pytest.MonkeyPatch, way: Start, several: bool
+) -> None:
+    monkeypatch.setattr("bellmouth.practice.kline.KLineCar", _HearsAllOnly)
+    car = stub_car()
+    car.nodes[1].answers = {**car.nodes[1].answers, "0100": bytes.fromhex("410000100000")}
+    if not several:
+        del car.nodes[1]
+    with talking(car, starts=(way,)) as link:
+        assert len(link.exchange(b"\x01\x00").answers) == len(car.nodes)
+        (answer,) = link.exchange(b"\x01\x0c", 0x10).answers
+        assert (answer.source, answer.payload) == (0x10, SPEED)
+        assert link.exchange(b"\x09\x02", 0x10).answers[0].payload == VEHICLE_NUMBER
+        assert link.losses.stray == link.losses.cut == 0
+        if several:
+            (other,) = link.exchange(b"\x01\x0c", 0x18).answers
+            assert other.payload.hex() == "410c0af0"
+
+
+def test_one_of_several_is_asked_by_its_address_where_it_hears_that(
+    link: KLineLink, car: StubCar
+) -> None:
+    car.nodes[1].asked.clear()
+    for _ in range(3):
+        link.exchange(b"\x01\x0c", 0x10)
+    assert car.nodes[1].asked == []
 
 
 def test_the_standards_own_times() -> None:

@@ -2,7 +2,7 @@
 
 import pytest
 
-from bellmouth.bus.matching import fits, is_promise, is_refusal
+from bellmouth.bus.matching import fits, is_busy, is_promise, is_refusal
 from tests.bus.peer import hexed
 
 
@@ -35,5 +35,7 @@ def test_promises_and_refusals() -> None:
     assert is_promise(hexed("7F0178"))
     assert not is_promise(hexed("7F0112"))
     assert not is_promise(hexed("410C0AF0"))
+    assert is_busy(hexed("7F0121"))
+    assert not is_busy(hexed("7F0178"))
     assert is_refusal(hexed("7F0112"))
     assert not is_refusal(hexed("410C0AF0"))

@@ -248,6 +248,25 @@ def test_what_was_noticed_meanwhile_says_what_to_try() -> None:
     assert "cannot put a question on the bus" in str(refused)
 
 
+@pytest.mark.usefixtures("once")
+def test_errors_on_the_bus_are_no_damaged_characters() -> None:
+    """With the ignition off nobody acknowledges, and the adapter's driver says so."""
+    peers: list[Peer] = []
+
+    def script(_identifier: int, _data: bytes) -> list[tuple[float, int, str]]:
+        peers[0].put(can.Message(is_error_frame=True, arbitration_id=0x04, data=bytes(8)))
+        return []
+
+    with Peer(script) as peer:
+        peers.append(peer)
+        with pytest.raises(BusError) as caught:
+            detect("virtual", peer.channel, margin_s=MARGIN_S)
+    assert str(caught.value) == (
+        f"virtual {peer.channel}: the adapter cannot put a question on the bus (tried 11-bit and "
+        "29-bit identifiers); switch the ignition on, check its plug at the car and the bit rate."
+    )
+
+
 def test_a_failed_search_lets_go_of_the_adapter(car: StubCar) -> None:
     car.awake = False
     with SlcanServer(car, pty=True) as server:

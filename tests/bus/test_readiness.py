@@ -78,6 +78,18 @@ def test_the_published_example_lacks_the_evaporative_monitor() -> None:
     assert advice.verdict == "wait"
 
 
+def test_a_petrol_engines_particulate_filter_is_a_monitor() -> None:
+    # Bit 4 of bytes C and D: direct injection with a filter, common since 2018; from memory.
+    status = {0x10: decode_monitor_status(bytes.fromhex("00077515"))}
+    advice = advise(status, NO_CODES, read_rules())
+    assert [one.monitor for one in advice.missing] == [
+        "catalyst",
+        "evaporative",
+        "particulate_filter",
+    ]
+    assert advice.verdict == "drive"
+
+
 def test_local_rules_are_followed(tmp_path: Path) -> None:
     rules = read_rules(
         _rules(

@@ -34,6 +34,27 @@ def test_values_come_with_their_interval() -> None:
     assert sample.half_width_s >= 0.0
 
 
+def test_one_answer_of_another_length_does_not_spoil_the_rest() -> None:
+    """Two bytes where the standard has one: the company's values were lost with it each time, and
+    whatever moved was doubted for as long as it was asked."""
+    number = iter(range(1000, 9000, 300))
+    node = _node()
+    node.parameters = (*STEADY, 0x46)
+    node.values = {**STEADY, 0x46: b"\x41\x00"}
+    sampler, _, asker = _sampler(node)
+    sampler.read((0x0C, 0x0D, 0x05, 0x10, 0x03))  # so many have been answered together
+    for _ in range(6):
+        sample = sampler.read((0x0C, 0x0D, 0x05, 0x46))
+    assert sampler.habits.refused == {0x46: "its answer contradicts the standard"}
+    assert sampler.habits.most == 6
+    assert sample.missing == (0x46,)
+    malformed = asker.malformed
+    for _ in range(6):
+        node.values = {**node.values, 0x0C: next(number).to_bytes(2, "big")}
+        assert sampler.read((0x0C, 0x0D, 0x05, 0x46)).missing == (0x46,)
+    assert asker.malformed == malformed
+
+
 def test_nobody_answers() -> None:
     sampler, link, _ = _sampler(_node())
     link.car.awake = False

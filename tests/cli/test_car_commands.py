@@ -7,7 +7,10 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
+from bellmouth.bus.reports import Cleared
 from bellmouth.cli import main
+from bellmouth.pages.card_words import Words
+from bellmouth.pages.clearing_words import cleared_words
 from bellmouth.practice.server import SlcanServer
 from tests.bus.stub_car import ENGINE_PARAMETERS, StubCar, StubNode
 from tests.english import left_english
@@ -132,6 +135,19 @@ def test_clear_with_the_question_answered_beforehand(
     assert engine.heard.count(b"\x04") == 1
 
 
+def test_clear_takes_no_consent_to_what_was_not_told(
+    run: Run, at: tuple[str, ...], engine: StubNode
+) -> None:
+    engine.fixed[b"\x03"] = [bytes.fromhex("430301710507")]  # three are counted, two come
+    for options, typed in ((("--yes", "none"), ""), ((), "clear\n")):
+        result = run("clear", *at, *options, stdin=typed)
+        assert result.exit_code == 1
+        assert "none are stored" not in result.output
+        assert "whatever controller 10 holds, which did not tell its codes." in result.output
+        assert "does not say which codes it holds; try again." in result.output
+    assert not _cleared(engine)
+
+
 @pytest.mark.parametrize(("typed", "clears"), [("clear\n", True), ("y\n", False), ("\n", False)])
 def test_clear_asks_for_the_word(
     run: Run, at: tuple[str, ...], engine: StubNode, typed: str, *, clears: bool
@@ -207,6 +223,12 @@ def test_a_controller_that_refuses_to_clear(
 ) -> None:
     engine.fixed[b"\x04"] = [bytes.fromhex("7F0478"), bytes.fromhex("44")]
     assert run("clear", *at, "--yes", "P0171,P1505").exit_code == 0
+
+
+def test_why_a_controller_refuses_is_said_in_the_language() -> None:
+    refused = Cleared((), {0x10: "conditions not correct"})
+    (line,) = cleared_words(refused, Words("de"))
+    assert line == "Steuergerät 10 hat abgelehnt: Bedingungen nicht erfüllt."
 
 
 @pytest.mark.parametrize("command", ["codes", "monitors", "clear"])

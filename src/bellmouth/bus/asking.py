@@ -4,6 +4,7 @@ import time
 from dataclasses import replace
 
 from bellmouth.bus.link import Answer, Exchange, Link, Losses, Onward
+from bellmouth.bus.matching import is_busy
 from bellmouth.bus.reports import Silence
 from bellmouth.j1979.messages import Service
 
@@ -27,6 +28,7 @@ _QUIET_AFTER = 2  # unanswered in a row; then everybody is asked whether anybody
 _TRIES = 3  # unanswered in a row before an item is given up
 _TRIES_ON_A_BAD_LINK = 10
 _MOST_ASKED = 16
+_BUSY_S = 0.2  # before who was busy is asked again; our choice
 _ROUNDS, _ROUNDS_ON_A_BAD_LINK = 2, 6
 
 
@@ -122,7 +124,7 @@ class Asker:
 
     def _look_around(self) -> None:
         """Nobody answered twice: is the car gone, or does it only not know these parameters?"""
-        exchange = self.link.exchange(_WHO_IS_THERE, expect=1)
+        exchange = self.link.exchange(_WHO_IS_THERE)  # the second answer would come unasked
         if exchange.answers:
             self._note(exchange)
         elif self._last_answer_s is not None and self._first_unanswered_s is not None:
@@ -153,6 +155,8 @@ class Asker:
                 unanswered += 1
                 if unanswered >= (_TRIES_ON_A_BAD_LINK if self.is_damaged else _TRIES):
                     break
+            elif is_busy(reply):  # no answer yet, however often it is said
+                time.sleep(_BUSY_S)
             elif reply in said or (self._is_checked and not self.is_damaged):
                 return reply
             else:

@@ -237,11 +237,20 @@ class CanLink:
             one.tick()
 
     def start_counting(self) -> None:
-        """Let whatever is under way arrive, and count losses from here on."""
+        """Let whatever is under way arrive, and count losses from here on.
+
+        Raises
+        ------
+        BusError
+            If the adapter went away and stays away.
+        """
         with self._lock:
             self._begun = None
             self._is_uneasy = True
-            self._settle()
+            try:
+                self._settle()
+            except WireLostError:
+                self._recover()
             self.losses.unanswered = self.losses.stray = 0
 
     def _settle(self) -> None:

@@ -12,7 +12,8 @@ from bellmouth.bus.gaps import Gaps
 from bellmouth.bus.guide import RUNNING_RPM, Advice, Guide
 from bellmouth.bus.journal import Journal
 from bellmouth.bus.lost import lost
-from bellmouth.bus.polling import Polling
+from bellmouth.bus.polling import Polling, present
+from bellmouth.bus.slept import Slept
 from bellmouth.car.description import Car
 from bellmouth.errors import BusError, FindingError, RecordingError
 from bellmouth.finding.find import find
@@ -110,6 +111,7 @@ class _Run:
     speed: float | None = None
     answered_s: float = 0.0  # when something was read last
     gaps: Gaps = field(default_factory=Gaps)
+    slept: Slept = field(default_factory=Slept)
     heard: Callable[[float, Mapping[str, float]], None] | None = None
     onward: tuple[int, ...] = ()  # what the last request was followed by at once
     ended: list[str] = field(default_factory=list)
@@ -294,6 +296,9 @@ def _ask(run: _Run, *, onward: bool = False) -> None:
     run.onward = run.polling.next(run.now_s) if onward else ()
     asked_s = run.now_s
     sample = _sample(run, asked)
+    if slept_s := run.slept.since_s():
+        run.gaps.slept(run.answered_s, slept_s)
+        run.begun_s -= slept_s  # what is read from here on was read so much later
     if sample.source is None:
         run.gaps.unanswered(asked_s)
     run.requests += 1
@@ -352,17 +357,8 @@ def _look(run: _Run) -> None:
         elif standing:
             run.polling.engine_runs()
         if run.guide.view is not None:
-            run.polling.weigh(_present(run.guide.view.probability))
+            run.polling.weigh(present(run.guide.view.probability))
     run.next_look_s = run.now_s + max(LOOK_S, (run.now_s - begun) / LOOK_SHARE)
-
-
-def _present(probability: Mapping[str, float]) -> dict[str, float]:
-    """Each cause's probability, alone or in a pair."""
-    found: dict[str, float] = {}
-    for name, p in probability.items():
-        for cause in name.split("+"):
-            found[cause] = found.get(cause, 0.0) + p
-    return found
 
 
 def _found(

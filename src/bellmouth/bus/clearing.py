@@ -4,6 +4,8 @@ It is the one request that changes anything in the car. It is sent only with the
 it loses in hand, and only while the car stands and the engine is off.
 """
 
+from collections.abc import Collection
+
 from bellmouth.bus.asking import Asker
 from bellmouth.bus.reports import Cleared, Clearing, Codes, Controller, FreezeFrame
 from bellmouth.bus.sampling import Sampler
@@ -17,6 +19,7 @@ __all__ = ["clear", "reasons_against", "what_would_be_lost"]
 _ENGINE_SPEED, _ROAD_SPEED = 0x0C, 0x0D
 _WARM_UPS, _DISTANCE = 0x30, 0x31
 _TRIES = 4
+_CODES_UNSAID = "The engine's controller does not say which codes it holds; try again."
 
 
 def reasons_against(sampler: Sampler, supported: frozenset[int]) -> tuple[str, ...]:
@@ -51,21 +54,29 @@ def what_would_be_lost(
     codes: Codes,
     frames: tuple[FreezeFrame, ...],
     monitors: dict[int, MonitorStatus],
+    everybody: Collection[int],
 ) -> Clearing:
-    """Everything that a clear would lose, and what speaks against it now."""
+    """Everything that a clear would lose, and what speaks against it now.
+
+    ``everybody`` are the addresses of all controllers that answer. Nobody can give up what the
+    engine's does not tell.
+    """
     complete: dict[str, None] = {}
     for status in monitors.values():
         for name, state in status.monitors.items():
             if state == "supported complete":
                 complete[name] = None
     counted = sampler.read([one for one in (_WARM_UPS, _DISTANCE) if one in engine.supported])
+    untold = tuple(one for one in everybody if one not in codes.confirmed)
+    unsaid = (_CODES_UNSAID,) if engine.address in untold else ()
     return Clearing(
         codes=codes,
         freeze_frames=frames,
         ready=tuple(complete),
         warm_ups=counted.values.get("warm_ups_since_codes_cleared"),
         distance_km=counted.values.get("distance_since_codes_cleared"),
-        against=reasons_against(sampler, engine.supported),
+        against=(*reasons_against(sampler, engine.supported), *unsaid),
+        untold=untold,
     )
 
 

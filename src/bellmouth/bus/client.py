@@ -51,7 +51,7 @@ class Client:
     def __init__(self, link: Link) -> None:
         self._link = link
         self._asker = Asker(link)
-        self._doubt = Doubt(lambda: link.losses.damaged + self._asker.malformed)
+        self._doubt = Doubt(self._seen_damage)
         self._most = int(getattr(link, "most_parameters", MOST_PARAMETERS))
         self._claimed: dict[int, frozenset[int]] = {}
         self._names: dict[int, str | None] = {}
@@ -64,6 +64,13 @@ class Client:
                 f"The car answers ({link.description}), but too much is lost on the way to read "
                 "anything; check the adapter, its cable and its plug at the car."
             )
+
+    def _seen_damage(self) -> int:
+        """What puts readings in doubt: that some came damaged, where what got through undamaged
+        could not be told from it by a checksum; and answers that contradict the standard."""
+        is_checked = bool(getattr(self._link, "is_checked", False))
+        damaged = 0 if is_checked else self._link.losses.damaged
+        return damaged + self._asker.malformed
 
     def _who_is_there(self) -> list[int]:
         there = sorted(self._asker.ask_everybody(_WHO_IS_THERE))
@@ -87,6 +94,7 @@ class Client:
         self._names[address] = records.read_name(asker, address)
         sampler = Sampler(asker, address, Habits(most, claimed), self._doubt)
         sampler.maxima = records.read_maxima(asker, address, claimed)
+        sampler.longer = records.read_further_banks(asker, address, claimed)
         self._samplers[address] = sampler
 
     @property
@@ -145,12 +153,19 @@ class Client:
             for one, why in sampler.habits.refused.items()
             if one in self._claimed[address]
         ]
+        unscaled = [
+            f"Controller {address:02X} lists {_spelt(one)}, by which it may scale pressures and "
+            "airflow in its own way, and does not tell it; check the adapter and start anew."
+            for address, sampler in self._samplers.items()
+            for one in records.MAXIMA
+            if one in self._claimed[address] and not _is_told(one, sampler.maxima)
+        ]
         unread = [
             f"Controller {address:02X} answers, but what it knows could not be read; it is left "
             "out. Check the adapter and its cable, and try again."
             for address in self._unread
         ]
-        return (*unread, *refused)
+        return (*unread, *unscaled, *refused)
 
     def read(
         self,
@@ -202,8 +217,10 @@ class Client:
         ``identifiers`` says which parameters; None means all that the controller kept.
         """
         frames = (
-            records.read_freeze_frame(self._asker, address, identifiers)
-            for address in self._addresses
+            records.read_freeze_frame(
+                self._asker, one.address, identifiers, maxima=one.maxima, longer=one.longer
+            )
+            for one in map(self._samplers.__getitem__, self._addresses)
         )
         return tuple(frame for frame in frames if frame is not None)
 
@@ -227,6 +244,7 @@ class Client:
             self.codes(),
             self.freeze_frames(()),
             records.read_monitors(self._asker, self._addresses),
+            (*self._addresses, *self._unread),
         )
 
     def clear(self, confirmed: Clearing) -> Cleared:
@@ -269,6 +287,10 @@ class Client:
     ) -> None:
         """Let go of the car."""
         self.close()
+
+
+def _is_told(identifier: int, values: Mapping[str, float | None]) -> bool:
+    return all(row.name in values for row in parameters.by_identifier(identifier))
 
 
 def _spelt(identifier: int) -> str:

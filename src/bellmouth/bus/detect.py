@@ -57,7 +57,7 @@ def detect(
         if link is not None:
             return link
         heard, damaged = heard + wire.heard, damaged + wire.losses.damaged
-        refused += wire.refused
+        refused += wire.refused + wire.errors  # nobody there took what was asked
         wire.close()
     raise nobody_answers(
         wire.where,

@@ -1,4 +1,4 @@
-"""When a capture could read nothing: the car kept silent, or the adapter was away."""
+"""When a capture could read nothing: the car silent, the adapter away, the computer asleep."""
 
 from dataclasses import dataclass
 
@@ -52,6 +52,7 @@ class Gaps:
         self.is_away = False
         self._quiet: list[_Gap] = []
         self._away: list[_Gap] = []
+        self._slept: list[_Gap] = []
         self._unanswered_s: float | None = None
 
     def unanswered(self, asked_s: float) -> None:
@@ -100,6 +101,10 @@ class Gaps:
             self._away[-1].to_s = now_s
         self.is_away = is_away
 
+    def slept(self, from_s: float, seconds: float) -> None:
+        """The computer slept for so long, after the reading at a time. [s]"""
+        self._slept.append(_Gap(from_s, to_s=from_s + seconds))
+
     def told(self) -> list[str]:
         """What there is to say of them, whole sentences in the order of time."""
         moments = [gap for gap in self._quiet if gap.is_moment]
@@ -108,6 +113,10 @@ class Gaps:
             (gap.from_s, f"The adapter was away from {gap.from_s:.1f} s to {gap.to_s:.1f} s.")
             for gap in self._away
             if gap.to_s is not None
+        ]
+        said += [
+            (gap.from_s, f"The computer slept from {gap.from_s:.1f} s to {gap.to_s:.1f} s.")
+            for gap in self._slept
         ]
         if moments:
             said.append((moments[0].from_s, _moments(moments)))

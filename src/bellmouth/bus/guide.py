@@ -16,6 +16,7 @@ from bellmouth.bus.expected import View, gain_bits, view
 from bellmouth.bus.points import splitting_point
 from bellmouth.car.description import Car
 from bellmouth.recording.series import Recording
+from bellmouth.recording.state import STABLE_C_S
 from bellmouth.recording.steady import stretches
 from bellmouth.recording.stretch import Stretch
 
@@ -214,6 +215,8 @@ class Guide:
         degrees = float(coolant.value[-1])
         begun = min(float(coolant.value[0]), WARM_C - 1.0)
         share = (degrees - begun) / (WARM_C - begun)
+        if any(here.is_now(one) and _rests_warm(one) for one in here.found):
+            share = 1.0
         return self._advice(
             step, f"coolant {degrees:.0f} degC ({WARM_C:.0f} degC is enough)", share
         )
@@ -322,6 +325,14 @@ class _Here:
         if step.kind == "idle_after":
             return any(_raised(one) and one.end_s <= stretch.start_s for one in self.found)
         return step.kind == "idle"
+
+
+def _rests_warm(stretch: Stretch) -> bool:
+    """Whether an engine that is warm enough for a finding gets no warmer, as where the thermostat
+    never closes."""
+    coolant = stretch.readings.get("engine_coolant_temperature")
+    long = stretch.seconds >= 2 * LEAST_S
+    return bool(stretch.warm and long and coolant and abs(coolant.drift_per_s) < STABLE_C_S)
 
 
 def _raised(stretch: Stretch) -> bool:

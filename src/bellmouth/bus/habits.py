@@ -1,7 +1,8 @@
 """What one controller takes, learned by trying: how many parameters at once, and which not at all.
 
 A controller may take fewer than six parameters in one request, leave some out in company that it
-gives alone, or refuse what its own list claims. What it refuses again and again is asked no more.
+gives alone, or refuse what its own list claims. What it refuses again and again, and never gave, is
+asked no more.
 """
 
 from collections import Counter
@@ -50,6 +51,7 @@ class Habits:
         self._left_out: Counter[int] = Counter()
         self._denied: Counter[int] = Counter()
         self._silent: Counter[int] = Counter()
+        self._spoilt: Counter[int] = Counter()
         self._turn = 0
         self._disorder = 0
 
@@ -99,7 +101,7 @@ class Habits:
         """It answered, with all of a request or part of it."""
         self._given |= set(given)
         for one in given:
-            self._denied[one] = self._silent[one] = 0
+            self._denied[one] = self._silent[one] = self._spoilt[one] = 0
         if len(given) == len(part) > 1:
             self._proven = max(self._proven, len(part))
             for one in given:
@@ -109,6 +111,22 @@ class Habits:
             if self._left_out[one] >= _LEFT_OUT:
                 self._alone.add(one)
 
+    def suspects(self, part: Collection[int]) -> list[int]:
+        """Which of several may have spoilt their common answer: those it never gave."""
+        return [one for one in part if one not in self._given]
+
+    def spoilt(self, identifier: int, *, wire_is_good: bool) -> bool:
+        """It answered to one parameter, asked alone, with what is no answer; is that its way?
+
+        An answer of another length than the standard's spoils those of its company.
+        """
+        self._spoilt[identifier] += 1
+        often = self._spoilt[identifier] >= (_TWICE if wire_is_good else _SILENT)
+        if not often or identifier in self._given:
+            return False
+        self.refused[identifier] = "its answer contradicts the standard"
+        return True
+
     def failed(self, part: Sequence[int]) -> None:
         """It refused several at once, or kept silent to them, and then gave some alone."""
         self._failed[len(part)] += 1
@@ -116,9 +134,13 @@ class Habits:
             self.most = max(self._proven, len(part) // 2)
 
     def denied(self, identifier: int, why: str) -> None:
-        """It refused one parameter, asked alone."""
+        """It refused one parameter, asked alone.
+
+        What it gave before it will give again: controllers refuse while they start, at each turn of
+        the key.
+        """
         self._denied[identifier] += 1
-        if self._denied[identifier] >= _TWICE:
+        if self._denied[identifier] >= _TWICE and identifier not in self._given:
             self.refused[identifier] = why
 
     def kept_silent(self, identifier: int) -> None:

@@ -8,7 +8,7 @@ is counted as damaged and spoils its whole exchange: no value of it is handed on
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Literal
 
-from bellmouth.bus.kline_gathering import KLineGathering
+from bellmouth.bus.kline_gathering import KLineGathering, tells
 from bellmouth.bus.kline_wire import Wake, Wire, open_port
 from bellmouth.bus.link import Answer, Exchange, Losses, Woken
 from bellmouth.bus.trouble import stays_away
@@ -24,11 +24,7 @@ from bellmouth.j1979.iso14230 import (
     Message,
     Timing,
 )
-from bellmouth.j1979.kline_messages import (
-    hides_losses,
-    join_replies,
-    split_request,
-)
+from bellmouth.j1979.kline_messages import hides_losses, join_replies, split_request
 from bellmouth.j1979.messages import NEGATIVE, Service
 
 if TYPE_CHECKING:
@@ -36,6 +32,7 @@ if TYPE_CHECKING:
 
 __all__ = ["KLineLink", "open_kline"]
 
+_WHO_IS_THERE = b"\x01\x00"
 _MONITOR_STATUS = b"\x01\x01"
 _COUNT = 0x7F  # of confirmed codes, in its first byte
 _SURE = 4  # the same answer so many times running; at one message in a hundred lost, 1 in 10^8
@@ -110,7 +107,8 @@ class KLineLink:
         self._woken: Woken | None = None
         self._asleep_s = -float("inf")  # when a try to wake the car began that nobody heard
         self._fast = True
-        self._controllers: int | None = None  # how many, where the start has told
+        self._controllers: int | None = None  # how many, where that has been told
+        self._alone: dict[int, bool] = {}  # who hears what is asked of its own address
         try:
             is_up = self._start()
         except OSError as error:  # pyserial's errors are among them
@@ -157,6 +155,8 @@ class KLineLink:
         except OSError:
             self._losses.unanswered += 1
             self._recover()
+        if payload == _WHO_IS_THERE and to is None and expect is None:
+            self._controllers = max(self._controllers or 0, len(answers)) or None
         return Exchange(sent_s, tuple(answers))
 
     def keep_alive(self) -> None:
@@ -324,18 +324,44 @@ class KLineLink:
     def _ask(
         self, request: bytes, to: int | None, expect: int | None, *, woken: bool = False
     ) -> Exchange:
-        """One request and its answers, once."""
+        """One request and its answers, once.
+
+        ISO 14230-4 has every question go to all (from memory), and some controllers hear no other.
+        Where there are several, the answers of the rest take time: one that is found to hear its
+        own address is asked by that.
+        """
+        if to is None or self._controllers == 1 or self._alone.get(to) is False:
+            return self._once(request, to, expect, woken=woken)
+        exchange = self._once(request, to, expect, by_address=True)
+        if to in self._alone or tells(exchange):
+            self._alone[to] = True
+            return exchange
+        of_all = self._once(request, to, expect)
+        if tells(of_all):
+            self._alone[to] = False
+        return of_all if of_all.answers else exchange
+
+    def _once(
+        self,
+        request: bytes,
+        to: int | None,
+        expect: int | None,
+        *,
+        by_address: bool = False,
+        woken: bool = False,
+    ) -> Exchange:
         if not woken:
             self._wire.sleep_until(self._last_s + self._wire.timing.request_least)
         self._losses.stray += self._wire.clear()
-        target = EVERY_CONTROLLER if to is None else to
+        target = to if to is not None and by_address else EVERY_CONTROLLER
         sent_s = self._clock()
-        self._wire.send(Message(target, TESTER, request, functional=to is None))
+        self._wire.send(Message(target, TESTER, request, functional=not by_address))
         self._last_s = self._clock()
-        gathering = KLineGathering(request, 1 if to is not None else expect)
+        answering = expect if to is None else 1 if by_address else self._controllers
+        gathering = KLineGathering(request, answering, to)
         if not self._gather(gathering):
             return Exchange(sent_s, ())
-        return Exchange(sent_s, tuple(self._join(gathering)))
+        return Exchange(sent_s, tuple(self._join(gathering, to)))
 
     def _gather(self, gathering: KLineGathering) -> bool:
         """Take messages until all are there or time is up; False where one was damaged."""
@@ -357,8 +383,10 @@ class KLineLink:
             deadline = now + (timing.pending_most if gathering.promised else timing.answer_most)
         return whole
 
-    def _join(self, gathering: KLineGathering) -> "Iterator[Answer]":
+    def _join(self, gathering: KLineGathering, to: int | None) -> "Iterator[Answer]":
         for source, messages in gathering.messages.items():
+            if to not in (None, source):
+                continue
             try:
                 payload = join_replies(messages)
             except BellmouthError:

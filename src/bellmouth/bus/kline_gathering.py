@@ -1,12 +1,18 @@
 """The messages of a K line that answer one request, sorted by who said them."""
 
+from bellmouth.bus.link import Exchange
 from bellmouth.j1979.iso14230 import TESTER, Message
 from bellmouth.j1979.kline_messages import messages_of
 from bellmouth.j1979.messages import NEGATIVE, POSITIVE, RESPONSE_PENDING
 
-__all__ = ["KLineGathering"]
+__all__ = ["KLineGathering", "tells"]
 
 _ECHOED_SERVICES = (0x01, 0x02, 0x09)  # whose replies repeat the parameter or item
+
+
+def tells(exchange: Exchange) -> bool:
+    """Whether anybody answered, other than by a refusal."""
+    return any(answer.payload[0] != NEGATIVE for answer in exchange.answers)
 
 
 class KLineGathering:
@@ -20,11 +26,15 @@ class KLineGathering:
         When each controller's last one was complete. [s]
     promised
         Controllers that have asked to wait for their answer.
+
+    ``expect`` is how many controllers answer, where that is known; ``to`` is the one without whose
+    answer it is not enough.
     """
 
-    def __init__(self, request: bytes, expect: int | None) -> None:
+    def __init__(self, request: bytes, expect: int | None, to: int | None = None) -> None:
         self._request = request
         self._expect = expect
+        self._to = to
         self._each = messages_of(request)
         self.messages: dict[int, list[bytes]] = {}
         self.times: dict[int, float] = {}
@@ -51,8 +61,12 @@ class KLineGathering:
         """Whether as many controllers as are expected have said all that they can say."""
         if self._expect is None or self._each is None or self.promised:
             return False
-        whole = [m for m in self.messages.values() if m[0][0] == NEGATIVE or len(m) >= self._each]
-        return len(whole) >= self._expect
+        whole = {
+            source
+            for source, m in self.messages.items()
+            if m[0][0] == NEGATIVE or len(m) >= self._each
+        }
+        return len(whole) >= self._expect and (self._to is None or self._to in whole)
 
     def _fits(self, data: bytes) -> bool:
         asked = self._request

@@ -18,6 +18,7 @@ _SEEN = {
     "session started again": (
         "time the session was started again", "times the session was started again",
     ),
+    "errors on the bus": ("error was on the bus", "errors were on the bus"),
     "values not borne out by a second answer": (
         "value was not borne out by a second answer",
         "values were not borne out by a second answer",

@@ -1,8 +1,8 @@
 """Does this reply answer that request? Service and identifiers must agree, whatever the wire."""
 
-from bellmouth.j1979.messages import NEGATIVE, POSITIVE, RESPONSE_PENDING, Service
+from bellmouth.j1979.messages import BUSY, NEGATIVE, POSITIVE, RESPONSE_PENDING, Service
 
-__all__ = ["fits", "is_promise", "is_refusal"]
+__all__ = ["fits", "is_busy", "is_promise", "is_refusal"]
 
 _WITH_IDENTIFIER = frozenset({Service.CURRENT_DATA, Service.FREEZE_FRAME})
 
@@ -31,6 +31,11 @@ def fits(request: bytes, reply: bytes) -> bool:
 def is_refusal(reply: bytes) -> bool:
     """Whether a reply is negative."""
     return reply[:1] == bytes((NEGATIVE,))
+
+
+def is_busy(reply: bytes) -> bool:
+    """Whether a reply only asks to ask again (negative, code 21)."""
+    return is_refusal(reply) and reply[2:3] == bytes((BUSY,))
 
 
 def is_promise(reply: bytes) -> bool:

@@ -18,7 +18,7 @@ from bellmouth.j1979.messages import MOST_PARAMETERS
 if TYPE_CHECKING:
     from bellmouth.bus.reports import Sample
 
-__all__ = ["Polling", "Wish", "wishes"]
+__all__ = ["Polling", "Wish", "present", "wishes"]
 
 # A parameter on which all that is undecided hinges is wanted so many times as often.
 MOST_WEIGHT = 3.0
@@ -57,6 +57,15 @@ def wishes() -> Mapping[str, Wish]:
 
 def _known(name: str | None, supported: Collection[int]) -> bool:
     return name is not None and parameters.by_name(name).identifier in supported
+
+
+def present(probability: Mapping[str, float]) -> dict[str, float]:
+    """Each cause's probability, alone or in a pair, of those of the hypotheses."""
+    found: dict[str, float] = {}
+    for name, p in probability.items():
+        for cause in name.split("+"):
+            found[cause] = found.get(cause, 0.0) + p
+    return found
 
 
 class Polling:

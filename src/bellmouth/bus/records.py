@@ -4,7 +4,7 @@ Each item counts only when its controller has said the same twice in a row of qu
 wrong digit on the wire does not become a wrong code.
 """
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 
 from bellmouth.bus.asking import Asker
 from bellmouth.bus.reports import Codes, FreezeFrame, Identity
@@ -24,10 +24,12 @@ from bellmouth.j1979.messages import (
 from bellmouth.recording.of_car import vehicle_mark
 
 __all__ = [
+    "MAXIMA",
     "ask_item",
     "masked",
     "read_codes",
     "read_freeze_frame",
+    "read_further_banks",
     "read_identity",
     "read_maxima",
     "read_monitors",
@@ -42,16 +44,21 @@ _CALIBRATION_BYTES, _VERIFICATION_BYTES = 16, 4
 _SHOWN_START, _SHOWN_END = 3, 2
 _CODE_OF_FRAME = 0x02
 _MONITOR_STATUS = 0x01
-_MAXIMA = (0x4F, 0x50)
+#: Parameters that say what replaces the full scale of others.
+MAXIMA = (0x4F, 0x50)
+_SENSORS_OF_FOUR_BANKS = 0x1D
+_LOOKS = 2
 
 
-def ask_item(asker: Asker, address: int, request: Request) -> Response | None:
+def ask_item(
+    asker: Asker, address: int, request: Request, longer: Collection[int] = ()
+) -> Response | None:
     """Reply that one controller gave twice; None where it gave none, or none that can be read."""
     payload = asker.ask_surely(encode_request(request), address)
     if payload is None:
         return None
     try:
-        return decode_response(payload)
+        return decode_response(payload, longer)
     except BellmouthError:
         asker.malformed += 1
         return None
@@ -86,7 +93,11 @@ def supported_parameters(
 
 
 def read_codes(asker: Asker, addresses: Iterable[int]) -> Codes:
-    """Confirmed, pending and permanent codes of each controller that answers."""
+    """Confirmed, pending and permanent codes of each controller that answers.
+
+    Before CAN a controller without confirmed codes may keep silent (SAE J1979, from memory): it has
+    none where its monitor status counts none.
+    """
     kinds: dict[Service, dict[int, tuple[str, ...]]] = {
         Service.CONFIRMED_CODES: {},
         Service.PENDING_CODES: {},
@@ -94,14 +105,29 @@ def read_codes(asker: Asker, addresses: Iterable[int]) -> Codes:
     }
     for address in addresses:
         for service, found in kinds.items():
+            malformed = asker.malformed
             reply = ask_item(asker, address, Request(service))
+            is_silent = reply is None and asker.malformed == malformed
             if isinstance(reply, TroubleCodes) and reply.service == service:
                 found[address] = reply.codes
+            elif service == Service.CONFIRMED_CODES and is_silent and _counts_none(asker, address):
+                found[address] = ()
     return Codes(*kinds.values())
 
 
+def _counts_none(asker: Asker, address: int) -> bool:
+    status = read_monitors(asker, (address,)).get(address)
+    return status is not None and status.code_count == 0
+
+
 def read_freeze_frame(
-    asker: Asker, address: int, identifiers: Sequence[int] | None = None, frame: int = 0
+    asker: Asker,
+    address: int,
+    identifiers: Sequence[int] | None = None,
+    frame: int = 0,
+    *,
+    maxima: Mapping[str, float | None] | None = None,
+    longer: Collection[int] = (),
 ) -> FreezeFrame | None:
     """One freeze frame of a controller; None where it holds none.
 
@@ -109,6 +135,9 @@ def read_freeze_frame(
     ----------
     identifiers
         Which parameters to read, or None for all that the controller lists and the table knows.
+    maxima, longer
+        What replaces the controller's full scales (:func:`read_maxima`), and which of its replies
+        are longer (:func:`read_further_banks`); both hold here, too.
     """
     code = _frozen(asker, address, _CODE_OF_FRAME, frame)
     if code is None or not any(code):
@@ -118,25 +147,48 @@ def read_freeze_frame(
         identifiers = sorted(listed & set(parameters.identifiers()) - {_CODE_OF_FRAME})
     values: dict[str, float | None] = {}
     for one in identifiers:
-        data = _frozen(asker, address, one, frame)
+        data = _frozen(asker, address, one, frame, longer)
         if data is not None:
-            values |= parameters.decode(one, data)
+            values |= parameters.decode(one, data, maxima)
     return FreezeFrame(address, frame, decode_code(code), values)
 
 
-def _frozen(asker: Asker, address: int, identifier: int, frame: int) -> bytes | None:
-    reply = ask_item(asker, address, Request(Service.FREEZE_FRAME, (identifier,), frame))
+def _frozen(
+    asker: Asker, address: int, identifier: int, frame: int, longer: Collection[int] = ()
+) -> bytes | None:
+    request = Request(Service.FREEZE_FRAME, (identifier,), frame)
+    reply = ask_item(asker, address, request, longer)
     return _only(reply, identifier) if isinstance(reply, Data) and reply.frame == frame else None
 
 
 def read_maxima(asker: Asker, address: int, supported: Collection[int]) -> dict[str, float | None]:
     """What replaces the full scale of some parameters (4F and 50), as far as a controller says."""
     maxima: dict[str, float | None] = {}
-    for one in _MAXIMA:
+    for one in MAXIMA:
         data = _data(asker, address, Service.CURRENT_DATA, one) if one in supported else None
         if data is not None:
             maxima |= parameters.decode(one, data)
     return maxima
+
+
+def read_further_banks(asker: Asker, address: int, supported: Collection[int]) -> frozenset[int]:
+    """Parameters of a controller that tell bank 3 or 4 besides, and so are a byte longer.
+
+    Those that may are looked at: a controller that lists such a bank may tell one all the same.
+    """
+    if _SENSORS_OF_FOUR_BANKS not in supported:
+        return frozenset()
+    data = _data(asker, address, Service.CURRENT_DATA, _SENSORS_OF_FOUR_BANKS)
+    may = parameters.further_banks(data[0]) if data else frozenset()
+    return frozenset(one for one in may & set(supported) if _is_longer(asker, address, one))
+
+
+def _is_longer(asker: Asker, address: int, identifier: int) -> bool:
+    """Whether a reply is longer than the table has it; what a trim says may change meanwhile."""
+    request = encode_request(Request(Service.CURRENT_DATA, (identifier,)))
+    whole = len(request) + parameters.byte_count(identifier)
+    sizes = [len(a.payload) for _ in range(_LOOKS) for a in asker.ask(request, address).answers]
+    return bool(sizes) and min(sizes) == whole + 1
 
 
 def read_monitors(asker: Asker, addresses: Iterable[int]) -> dict[int, MonitorStatus]:

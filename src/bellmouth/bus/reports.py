@@ -164,6 +164,8 @@ class Clearing:
         Since the codes were last cleared; None where the car does not say.
     against
         Why it must not be cleared now, one sentence each; empty when it may.
+    untold
+        Controllers that did not say which codes they hold: a clear goes to them all the same.
     """
 
     codes: Codes
@@ -172,6 +174,7 @@ class Clearing:
     warm_ups: float | None
     distance_km: float | None
     against: tuple[str, ...]
+    untold: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True)

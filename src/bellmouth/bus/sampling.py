@@ -61,6 +61,10 @@ class Doubt:
             self._seen, self._until_s = damage, now + _DOUBT_S
         return now < self._until_s
 
+    def forgive(self) -> None:
+        """What was damage was a controller's way, and there is an end to it."""
+        self._seen, self._until_s = self._damage(), -1.0
+
     def remember(self, source: int, raw: Raw) -> None:
         """These are the last readings now."""
         now = self._clock()
@@ -136,13 +140,20 @@ class Sampler:
         What is known of it; grows.
     doubt
         Shared by all controllers on a link.
+
+    Attributes
+    ----------
+    maxima, longer
+        What replaces its full scales, and which of its replies are longer than usual
+        (:mod:`bellmouth.bus.records`); to be set by whoever read them.
     """
 
     def __init__(self, asker: Asker, address: int, habits: Habits, doubt: Doubt) -> None:
-        self._asker, self._address = asker, address
+        self._asker, self.address = asker, address
         self._doubt = doubt
         self.habits = habits
         self.maxima: Mapping[str, float | None] = {}
+        self.longer: frozenset[int] = frozenset()
         self._begun: _Wording | None = None
 
     def read(self, identifiers: Sequence[int], then: Sequence[int] = ()) -> Sample:
@@ -183,15 +194,15 @@ class Sampler:
     def _believed(self, raw: Raw) -> Raw:
         """The readings without those that jumped and that a second answer does not bear out."""
         if not self._doubt.is_on:
-            self._doubt.remember(self._address, raw)
+            self._doubt.remember(self.address, raw)
             return raw
-        unsure = self._doubt.unsure(self._address, raw)
+        unsure = self._doubt.unsure(self.address, raw)
         if not unsure:
             return raw
         again: Raw = {}
         for part in self.habits.plan(unsure):
             again |= self._ask(part)[1]
-        self._doubt.remember(self._address, again)
+        self._doubt.remember(self.address, again)
         refuted = {one for one in unsure if not agree(one, raw[one], again.get(one, b""))}
         self._asker.unconfirmed += len(refuted)
         return {one: data for one, data in raw.items() if one not in refuted}
@@ -202,9 +213,12 @@ class Sampler:
         gathered = _Round(exchange.sent_s, time.monotonic())
         if raw:
             gathered.done_s = max(one.received_s for one in exchange.answers)
-        gathered.add(exchange, raw, self._address if exchange.answers else None)
+        gathered.add(exchange, raw, self.address if exchange.answers else None)
         missing = [one for one in part if one not in raw]
-        if not missing or len(part) == 1 or self.habits.is_proven(part):
+        is_spoilt = reply is None and bool(exchange.answers)
+        if self.habits.is_proven(part):
+            missing = self.habits.suspects(missing) if is_spoilt else []
+        if not missing or len(part) == 1:
             return gathered
         if isinstance(reply, Negative) and reply.code not in _TOO_MUCH:
             return gathered
@@ -212,8 +226,8 @@ class Sampler:
             if self._asker.silence is not None:
                 break
             single, found, _ = self._ask((one,))
-            gathered.add(single, found, self._address if single.answers else None)
-        if not raw and gathered.raw:
+            gathered.add(single, found, self.address if single.answers else None)
+        if not raw and gathered.raw and not is_spoilt:
             self.habits.failed(part)
         return gathered
 
@@ -261,13 +275,17 @@ class Sampler:
     ) -> tuple[Exchange, Raw, Data | Negative | None]:
         """One request and what its answer holds, if that is whole."""
         payload = encode(Request(Service.CURRENT_DATA, part))
-        exchange = self._asker.ask(payload, self._address, expect=1, then=then)
-        payloads = [a.payload for a in exchange.answers if a.source == self._address]
+        exchange = self._asker.ask(payload, self.address, expect=1, then=then)
+        payloads = [a.payload for a in exchange.answers if a.source == self.address]
         if not payloads:
             if len(part) == 1 and self._asker.silence is None:
                 self.habits.kept_silent(part[0])
             return exchange, {}, None
         reply = self._decoded(payloads[0], part)
+        if reply is None and len(part) == 1:
+            good = not self._asker.is_damaged
+            if self.habits.spoilt(part[0], wire_is_good=good) and good:
+                self._doubt.forgive()
         if isinstance(reply, Negative):
             if len(part) == 1 and reply.code in _FOR_GOOD:
                 self.habits.denied(part[0], reply.meaning)
@@ -277,7 +295,7 @@ class Sampler:
     def _decoded(self, payload: bytes, part: tuple[int, ...]) -> Data | Negative | None:
         """The reply, or None (and counted) where it is no whole answer to what was asked."""
         try:
-            reply = decode_response(payload)
+            reply = decode_response(payload, self.longer)
         except BellmouthError:
             self._asker.malformed += 1
             return None

@@ -165,8 +165,8 @@ def nobody_answers(
         )
     if refused:
         return BusError(
-            f"{where}: the adapter cannot put a question on the bus ({tried}); check its plug at "
-            "the car and the bit rate."
+            f"{where}: the adapter cannot put a question on the bus ({tried}); switch the ignition "
+            "on, check its plug at the car and the bit rate."
         )
     if not acknowledges:
         return BusError(

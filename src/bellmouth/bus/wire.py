@@ -30,6 +30,7 @@ _NOT_OPENED = (
     LookupError, RuntimeError,
 )  # fmt: skip
 _BUS_OFF = 0x40  # in the identifier of SocketCAN's error frames
+_BUS_ERRORS = "errors on the bus"
 
 
 class WireLostError(Exception):
@@ -49,6 +50,8 @@ class Wire:
     """An open adapter.
 
     ``losses`` is where damage is counted, ``heard`` the number of data frames of any kind.
+    ``errors`` are those that the adapter saw on the bus: what comes through has a checksum, so they
+    are no damage.
 
     Raises
     ------
@@ -61,7 +64,7 @@ class Wire:
     ) -> None:
         self.interface, self.channel, self.bitrate = interface, channel, bitrate
         self.losses = losses
-        self.heard = 0
+        self.heard = self.errors = 0
         self.refused = 0
         self._damaged = 0
         self._line: SerialLineBus | None = None
@@ -200,7 +203,8 @@ class Wire:
         if message.is_error_frame:
             if message.arbitration_id & _BUS_OFF:
                 raise WireLostError("bus-off")
-            self.losses.damaged += 1
+            self.errors += 1
+            self.losses.seen[_BUS_ERRORS] = self.errors
             return None
         if message.is_remote_frame or message.is_fd:
             return None

@@ -7,7 +7,7 @@ J1979 / ISO 15031-5 on ISO 15765-4, quoted from memory; the K line carries codes
 count and is not read here.
 """
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from enum import IntEnum
 
@@ -16,6 +16,7 @@ from bellmouth.j1979 import parameters
 from bellmouth.j1979.codes import decode_codes, encode_codes
 
 __all__ = [
+    "BUSY",
     "MOST_FRAME_PARAMETERS",
     "MOST_PARAMETERS",
     "NEGATIVE",
@@ -40,6 +41,7 @@ MOST_PARAMETERS = 6  # in one request of service 01
 MOST_FRAME_PARAMETERS = 3  # in one request of service 02, each with its frame
 POSITIVE = 0x40  # added to the service in a positive reply
 NEGATIVE = 0x7F
+BUSY = 0x21
 RESPONSE_PENDING = 0x78
 
 # ISO 14229-1 annex A, quoted from memory.
@@ -48,7 +50,7 @@ NEGATIVE_MEANINGS: Mapping[int, str] = {
     0x11: "service not supported",
     0x12: "sub-function not supported",
     0x13: "incorrect message length or format",
-    0x21: "busy, repeat request",
+    BUSY: "busy, repeat request",
     0x22: "conditions not correct",
     0x31: "request out of range",
     RESPONSE_PENDING: "correctly received, response pending",
@@ -233,8 +235,11 @@ def encode_response(response: Response) -> bytes:
             return bytes((response.service + POSITIVE,)) + b"".join(parts)
 
 
-def decode_response(payload: bytes) -> Response:
+def decode_response(payload: bytes, longer: Collection[int] = ()) -> Response:
     """Reply in a payload.
+
+    ``longer`` are parameters whose data have one byte more than the table has, which is passed
+    over: see ``parameters.further_banks``.
 
     Raises
     ------
@@ -260,7 +265,7 @@ def decode_response(payload: bytes) -> Response:
                 f"Reply {_hex(payload)}: nothing may follow the answer to a clear; ask again."
             )
         return Cleared()
-    return _decode_data(service, body, payload)
+    return _decode_data(service, body, payload, longer)
 
 
 def _decode_trouble_codes(service: Service, body: bytes, payload: bytes) -> TroubleCodes:
@@ -281,20 +286,21 @@ def _decode_vehicle_information(body: bytes, payload: bytes) -> VehicleInformati
     return VehicleInformation(body[0], body[2:], body[1])
 
 
-def _decode_data(service: Service, body: bytes, payload: bytes) -> Data:
+def _decode_data(service: Service, body: bytes, payload: bytes, longer: Collection[int]) -> Data:
     head = 2 if service == Service.FREEZE_FRAME else 1
     replies: list[tuple[int, bytes]] = []
     frames: set[int] = set()
     at = 0
     while at < len(body):
         end = at + head + parameters.byte_count(body[at])
-        if end > len(body):
+        after = end + (body[at] in longer)
+        if after > len(body):
             raise BellmouthError(
                 f"Reply {_hex(payload)}: parameter {body[at]:02X} is cut short; ask again."
             )
         replies.append((body[at], body[at + head : end]))
         frames.add(body[at + 1] if head == 2 else 0)
-        at = end
+        at = after
     if not replies or len(frames) > 1:
         raise BellmouthError(
             f"Reply {_hex(payload)}: it holds {len(replies)} parameters from {len(frames)} "

@@ -26,6 +26,7 @@ __all__ = [
     "decode",
     "encode",
     "encode_supported",
+    "further_banks",
     "identifiers",
     "meanings",
     "names",
@@ -35,6 +36,9 @@ __all__ = [
 ]
 
 Values = dict[str, float | None]
+
+# Bits of parameter 1D for a sensor of bank 3 or 4, and the trims that then hold two banks.
+_FURTHER_BANKS = {0x30: {0x06, 0x07, 0x55, 0x56}, 0xC0: {0x08, 0x09, 0x57, 0x58}}
 
 
 @dataclass(frozen=True, slots=True)
@@ -284,6 +288,17 @@ def encode_supported(identifier: int, wanted: tuple[int, ...]) -> bytes:
         if one > identifier:
             mask |= 1 << max(32 - (one - identifier), 0)
     return mask.to_bytes(4, "big")
+
+
+def further_banks(sensors: int) -> frozenset[int]:
+    """Parameters whose replies hold a second byte, for bank 3 or 4, on an engine that has those.
+
+    ``sensors`` is parameter 1D; the trims of banks 1 and 2 stand first. From memory of SAE J1979.
+    """
+    found: set[int] = set()
+    for bits, identifiers in _FURTHER_BANKS.items():
+        found |= identifiers if sensors & bits else set()
+    return frozenset(found)
 
 
 def _rows(name: str) -> list[dict[str, str]]:

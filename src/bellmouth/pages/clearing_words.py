@@ -28,7 +28,12 @@ STAYS = "Permanent codes stay: only driving with the fault gone ends them."
 
 def clearing_words(clearing: "Clearing") -> tuple[str, ...]:
     """What a clear would lose, a sentence each."""
-    lines = [_lost_codes(clearing.codes)]
+    told = stored_codes(clearing.codes) or not clearing.untold
+    lines = [_lost_codes(clearing.codes)] if told else []
+    lines += [
+        f"whatever controller {address:02X} holds, which did not tell its codes."
+        for address in clearing.untold
+    ]
     lines += [f"the freeze frame of {frame.code}." for frame in clearing.freeze_frames]
     if clearing.ready:
         ready = ", ".join(spoken(name) for name in clearing.ready)

@@ -18,6 +18,7 @@ from importlib.resources.abc import Traversable
 from typing import Any
 
 from bellmouth.finding.check_table import CHECKS
+from bellmouth.j1979.messages import NEGATIVE_MEANINGS
 from bellmouth.j1979.parameters import names
 from bellmouth.pages.words import spoken
 
@@ -29,7 +30,7 @@ _ROOMS: Mapping[str, tuple[str, ...]] = {
     "finding": (),
     "recording": (),
     "car": (),
-    "bus": ("first_answers", "habits", "recorded_monitors"),
+    "bus": ("first_answers", "recorded_monitors"),
     "book": (
         "alike", "archive", "comebacks", "opening", "places", "readers", "shares", "versions",
     ),
@@ -136,9 +137,10 @@ def _on_terminals(root: Traversable) -> Iterator[tuple[str, str]]:
 
 
 def _names(root: Traversable) -> Iterator[tuple[str, str]]:
-    """Names of checks, monitors and parameters, as people say them."""
+    """Names of checks, refusals, monitors and parameters, as people say them."""
     for check in CHECKS:
         yield "finding/checks.toml", check.replace("_", " ")
+    yield from (("j1979/messages.py", why) for why in NEGATIVE_MEANINGS.values())
     table = root.joinpath("j1979/monitors.csv").read_text(encoding="utf-8")
     for row in csv.DictReader(table.splitlines()):
         yield "j1979/monitors.csv", spoken(row["monitor"])
