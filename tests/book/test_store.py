@@ -234,3 +234,18 @@ def test_two_processes_write_at_once(book: Book, where: str | Path) -> None:
         assert mine == list(range(10))
     assert book.standing("blue one").entries == 21
     assert book.check().problems == ()
+
+
+def test_a_second_correction_of_a_job_keeps_the_first(local: Book) -> None:
+    local.add_car("blue one", CAR)
+    job = local.open_job("blue one", distance_km=142_000.0, complaint="high idle").number
+    local.open_job("blue one", distance_km=124_000.0, corrects=job)
+    told = local.open_job("blue one", complaint="rough idle", corrects=job)
+    assert (told.distance_km, told.document["complaint"]) == (124_000.0, "rough idle")
+
+
+def test_the_number_of_a_job_s_correction_means_that_job(local: Book) -> None:
+    local.add_car("blue one", CAR)
+    job = local.open_job("blue one", distance_km=142_000.0).number
+    correction = local.open_job("blue one", distance_km=124_000.0, corrects=job).number
+    assert local.add("blue one", "note", {"text": "oil mist"}, job=correction).job == job

@@ -19,7 +19,7 @@ from bellmouth.book.files import Files
 from bellmouth.book.known import known_document
 from bellmouth.book.opening import open_engine, reading, writing
 from bellmouth.book.places import place_of
-from bellmouth.book.standing import known_of, last_number, work_out
+from bellmouth.book.standing import facts_of, known_of, last_number, work_out
 from bellmouth.book.trouble import told
 from bellmouth.book.versions import software_version
 from bellmouth.car.complaint import parse_complaint
@@ -197,8 +197,10 @@ class Store:
             car_id, entries = self.read(connection, name)
             job = None
             if corrects is not None:
-                old = numbered(entries, corrects, "job")
-                on, job = on or old.on_date, old.job
+                job = numbered(entries, corrects, "job").job
+                # Its facts as they stand now: what was put right before must stay so.
+                old = facts_of(entries, job)
+                on = on or old.on_date
                 distance_km = old.distance_km if distance_km is None else distance_km
                 complaint = complaint or old.document.get("complaint")
                 comeback_of = comeback_of or old.document.get("comeback_of")
@@ -245,7 +247,8 @@ class Store:
                 job = job or numbered(entries, corrects, kind).job
             opened = [one for one in entries if one.kind == "job"]
             if job is not None:
-                numbered(opened, job)
+                # A correction of a job's facts is no job of its own.
+                job = numbered(opened, job).job
             elif opened:
                 job = max(one.job or 0 for one in opened)
             entry = Entry(
