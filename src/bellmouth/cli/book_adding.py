@@ -132,12 +132,16 @@ def _refuse_misplaced(kind: str, options: dict[str, Any]) -> None:
     for name, kinds in _ONLY.items():
         if options[name] and kind not in kinds:
             typed = _TYPED.get(name, f"--{name}")
-            raise click.UsageError(f"{typed} goes with a {' or a '.join(kinds)}, not with a {kind}.")
+            raise click.UsageError(
+                f"{typed} goes with a {' or a '.join(kinds)}, not with a {kind}."
+            )
     most, given = {"finding": 1, "proof": 2}.get(kind, 0), len(options["of"])
     if given not in (0, most):
         one = "one recording" if most == 1 else "two recordings, before and after"
         more = " More of one finding are given with --also." if most == 1 else ""
-        raise click.UsageError(f"A {kind} is of {one}: give --of {_TIMES[most]}, or leave it out.{more}")
+        raise click.UsageError(
+            f"A {kind} is of {one}: give --of {_TIMES[most]}, or leave it out.{more}"
+        )
 
 
 def _common(options: dict[str, Any]) -> dict[str, Any]:
