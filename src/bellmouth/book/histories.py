@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -10,7 +11,7 @@ import sqlalchemy as sa
 
 from bellmouth.book import tables
 from bellmouth.book.assumptions import load_assumptions
-from bellmouth.book.entries import Entry, effective, read_many
+from bellmouth.book.entries import Entry, effective, places, read_many
 from bellmouth.book.family_growth import assumed_of
 from bellmouth.book.forecast import Forecast, forecast
 from bellmouth.book.judging import CLEANED
@@ -49,7 +50,7 @@ def forecast_of(
     others = [visits_of(each) for each in alike.values()]
     known = read_family(family) if isinstance(family, str | Path) else family
     assumed = assumed_of(None if known is None else known.growth)
-    return forecast(car, [one for one in others if len(one.visits) > 1], assumed=assumed)
+    return forecast(car, [one for one in others if one.tells_growth], assumed=assumed)
 
 
 def visits_of_kind(store: Store, kind: str) -> list[CarVisits]:
@@ -81,15 +82,31 @@ def visits_of(entries: Sequence[Entry], level_mm2: float | None = None) -> CarVi
     """
     known = known_of(entries).document
     level = level_mm2 or load_assumptions().level["mm2_per_litre"] * _litres(known)
-    now = effective(entries)
+    now = _beside_recordings(entries)
     parameter = _parameter(now)
-    jobs = [one for one in now if one.kind == "job" and one.distance_km is not None]
+    told = [one for one in now if one.kind == "job" and one.distance_km is not None]
+    jobs = sorted(told, key=lambda one: (one.distance_km or 0.0, one.job or 0))
     visits = [
         visit
-        for job in sorted(jobs, key=lambda one: (one.distance_km or 0.0, one.job or 0))
+        for job in jobs
         for visit in _of_job(job, [one for one in now if one.job == job.job], level, parameter)
     ]
-    return CarVisits(str(known["name"]), level, tuple(visits))
+    odometers = ((date.fromisoformat(one.on_date or ""), one.distance_km or 0.0) for one in jobs)
+    return CarVisits(str(known["name"]), level, tuple(visits), tuple(odometers))
+
+
+def _beside_recordings(entries: Sequence[Entry]) -> list[Entry]:
+    """What corrections left, in the order of what happened; a finding stands beside the recording
+    that it is of, and in its job, however much later somebody asked for it."""
+    place, now = places(entries), effective(entries)
+    recordings = {place[one.number]: one for one in now if one.kind == "recording"}
+    order = []
+    for one in now:
+        of = one.document.get("recording") if one.kind == "finding" else None
+        read = recordings.get(place.get(of, 0)) if isinstance(of, int) else None
+        moved = one if read is None else replace(one, job=read.job)
+        order.append((place[(read or one).number], place[one.number], moved))
+    return [one for *_, one in sorted(order, key=lambda told: told[:2])]
 
 
 def _of_job(
