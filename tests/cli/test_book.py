@@ -284,6 +284,10 @@ def test_a_car_is_deleted_for_good(words: Words, place: Path) -> None:
     assert list(place.glob("*/*.parquet")) == []
 
 
+def test_a_name_that_is_no_text_is_no_car(words: Words) -> None:
+    assert "there is no such car" in words("show", "caf\udce9", code=2)
+
+
 def test_nothing_to_forecast_is_a_no(words: Words, car: Path) -> None:
     words("car", "new one", "--file", car)
     assert "nothing can be forecast yet" in words("forecast", "new one", code=1)

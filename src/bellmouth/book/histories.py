@@ -152,7 +152,9 @@ def deposit_read(finding: Mapping[str, Any], unseen_mm2: float) -> Read | None:
         return None
     # As likely to be there as the recording alone makes it.
     there = told_by / (1.0 + told_by)
-    mean, variance = _sized(finding)
+    if (sized := _sized(finding)) is None:
+        return None
+    mean, variance = sized
     whole = there * mean + (1.0 - there) * unseen_mm2 / 2.0
     square = there * (variance + mean**2) + (1.0 - there) * unseen_mm2**2 / 3.0
     return Read(whole, math.sqrt(max(square - whole**2, 1e-6)))
@@ -169,16 +171,19 @@ def _likelier(finding: Mapping[str, Any]) -> float:
     return float(after / max(1.0 - after, 1e-12) * (1.0 - before) / before)
 
 
-def _sized(finding: Mapping[str, Any]) -> tuple[float, float]:
-    """Mean and variance of the deposit over the causes that have one. [mm²], [mm4]"""
+def _sized(finding: Mapping[str, Any]) -> tuple[float, float] | None:
+    """Mean and variance of the deposit over the causes that have one, None where no size is told.
+    [mm²], [mm4]"""
     weight = mean = square = 0.0
     for cause in finding["causes"]:
         size = cause["sizes"].get("deposit")
-        if size is not None:
+        if size is not None and None not in size.values():
             chance, value = cause["probability"], size["value"]
             weight += chance
             mean += chance * value
             square += chance * (((size["high"] - size["low"]) / 2.0 / _Z90) ** 2 + value**2)
+    if not weight:
+        return None
     return mean / weight, square / weight - (mean / weight) ** 2
 
 

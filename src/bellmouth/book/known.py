@@ -40,6 +40,8 @@ def known_document(
     known: dict[str, Any] = {"name": tidy, "car": said}
     if kind:
         known["kind"] = " ".join(kind.split())
+        if any(map(_unfit, known["kind"])):
+            raise BookError(f"{kind!r} cannot be a kind of car: give it a text.")
     if identification:
         known["identification"] = checked(identification)
         if known["identification"] in tidy.upper():

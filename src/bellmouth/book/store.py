@@ -19,6 +19,7 @@ from bellmouth.book.files import Files
 from bellmouth.book.known import known_document
 from bellmouth.book.opening import open_engine, reading, writing
 from bellmouth.book.places import place_of
+from bellmouth.book.shapes import refuse_other_shape
 from bellmouth.book.standing import facts_of, known_of, last_number, work_out
 from bellmouth.book.trouble import told
 from bellmouth.book.versions import software_version
@@ -241,6 +242,7 @@ class Store:
         """
         if kind not in KINDS[2:]:
             raise BookError(f"{kind}: no such entry. Entries are {', '.join(KINDS[2:])}.")
+        refuse_other_shape(kind, document)
         with self.told(), writing(self.engine) as connection:
             car_id, entries = self.read(connection, name)
             if corrects is not None:
@@ -298,6 +300,10 @@ class Store:
 
     def row(self, connection: Connection, name: str) -> int | None:
         """The car's row in the tables, None where there is no car of that name."""
+        try:
+            name.encode()
+        except UnicodeEncodeError:  # bytes of a shell that are no text: no car is called so
+            return None
         table = tables.standing
         query = sa.select(table.c.car_id).where(table.c.name == name)
         found = connection.execute(query).scalar()
