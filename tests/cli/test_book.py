@@ -284,6 +284,13 @@ def test_a_car_is_deleted_for_good(words: Words, place: Path) -> None:
     assert list(place.glob("*/*.parquet")) == []
 
 
+def test_cars_are_due_before_a_day(words: Words) -> None:
+    assert "blue one" in words("due", "--before", "2090-01-01")
+    assert "'31.12.2026' is no date. Write it like" in words(
+        "due", "--before", "31.12.2026", code=2
+    )
+
+
 def test_a_name_that_is_no_text_is_no_car(words: Words) -> None:
     assert "there is no such car" in words("show", "caf\udce9", code=2)
 

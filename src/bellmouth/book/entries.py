@@ -177,9 +177,18 @@ def read_many(
         plain = {name: getattr(row, name) for name in _PLAIN}
         names = tuple(files.get((row.car_id, row.number), ()))
         what = f"Entry {row.number} ({row.kind})"
-        document = document_in(row.document if is_whole(plain) else None, what)
+        try:
+            document = document_in(row.document if is_whole(plain) else None, what)
+        except BookError as error:
+            raise BookError(f"{_name(connection, row.car_id)}: {error}") from error
         found[row.car_id].append(Entry(**plain, document=document, files=names))
     return {car_id: tuple(entries) for car_id, entries in found.items()}
+
+
+def _name(connection: Connection, car_id: int) -> str:
+    table = tables.standing
+    found = connection.execute(sa.select(table.c.name).where(table.c.car_id == car_id)).scalar()
+    return str(found or "a car")
 
 
 def document_in(text: Any, what: str) -> dict[str, Any]:

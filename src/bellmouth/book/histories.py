@@ -1,7 +1,8 @@
 """From a car's entries to the visits that a forecast is made of."""
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -19,6 +20,7 @@ from bellmouth.book.opening import reading
 from bellmouth.book.standing import known_of
 from bellmouth.book.store import Store
 from bellmouth.book.visits import CarVisits, Read, Visit
+from bellmouth.errors import BookError
 from bellmouth.finding.family import Family, read_family
 
 __all__ = ["deposit_read", "forecast_of", "visits_of", "visits_of_kind"]
@@ -46,11 +48,18 @@ def forecast_of(
         car = visits_of(entries, level_mm2)
         if not car.visits:
             return None
-        alike = read_many(connection, _alike(connection, car_id, entries), _USED)
-    others = [visits_of(each) for each in alike.values()]
+        others = list(_read_alike(connection, _alike(connection, car_id, entries)))
     known = read_family(family) if isinstance(family, str | Path) else family
     assumed = assumed_of(None if known is None else known.growth)
     return forecast(car, [one for one in others if one.tells_growth], assumed=assumed)
+
+
+def _read_alike(connection: sa.Connection, car_ids: Sequence[int]) -> Iterator[CarVisits]:
+    """The visits of other cars; one whose history is damaged must not cost this car its forecast,
+    and `check` names it."""
+    for car_id in car_ids:
+        with suppress(BookError):
+            yield visits_of(read_many(connection, [car_id], _USED)[car_id])
 
 
 def visits_of_kind(store: Store, kind: str) -> list[CarVisits]:
