@@ -88,7 +88,7 @@ def command(
         write_summary(report, table, of_locale())
         click.echo(f"Summary with pictures: {report} (open it in a browser)")
     if paths:
-        _learn(recordings, cars, paths)
+        _learn(recordings, cars, out, paths)
 
 
 def _family_paths(cars: str, families: Path, *, overwrite: bool) -> dict[str, Path]:
@@ -101,7 +101,7 @@ def _family_paths(cars: str, families: Path, *, overwrite: bool) -> dict[str, Pa
     return paths
 
 
-def _learn(recordings: Sequence[str], cars: str, paths: Mapping[str, Path]) -> None:
+def _learn(recordings: Sequence[str], cars: str, out: str, paths: Mapping[str, Path]) -> None:
     """Learn each family that has enough cars; the reason for each that has not."""
     from bellmouth.errors import FindingError  # noqa: PLC0415
     from bellmouth.fleet.family import learn_family  # noqa: PLC0415
@@ -111,7 +111,9 @@ def _learn(recordings: Sequence[str], cars: str, paths: Mapping[str, Path]) -> N
     table, short = read_cars(cars), []
     for name, path in paths.items():
         with waiting(f"Learning the family {name}"):
-            examples, _ = examples_of(recordings, table, name, most=MOST_RECORDINGS)
+            examples, _ = examples_of(
+                recordings, table, name, most=MOST_RECORDINGS, leaving_out=(cars, out)
+            )
             try:
                 family = learn_family(examples, name).family
             except FindingError as error:
