@@ -290,7 +290,10 @@ def test_a_backup_holds_what_is_whole_and_says_what_is_not(
     a_full_car(local, photo)
     recording = local.files.path(local.history("blue one").entries[2].files[0])
     recording.unlink()
-    with pytest.raises(BookError, match=r"holds the whole book but for 1 file that is missing or"):
+    with pytest.raises(
+        BookError,
+        match=r"holds the whole book but for files that are missing or damaged here \(1\)",
+    ):
         local.back_up(tmp_path / "copy")
     with Book(tmp_path / "copy") as copy:
         assert copy.history("blue one") == local.history("blue one")

@@ -106,10 +106,10 @@ def back_up(store: Store, folder: str | Path) -> Path:
             names = connection.execute(sa.select(tables.entry_file.c.name).distinct()).scalars()
             lost = _copied(store.files, Files(folder), names)
     if lost:
-        what = "1 file that is" if len(lost) == 1 else f"{len(lost)} files that are"
         raise BookError(
-            f"{folder}: holds the whole book but for {what} missing or damaged here, such as "
-            f"{lost[0]}. Put back what bellmouth book check names from an older backup."
+            f"{folder}: holds the whole book but for files that are missing or damaged here "
+            f"({len(lost)}), such as {lost[0]}. Put back what bellmouth book check names from an "
+            "older backup."
         )
     return folder
 

@@ -30,9 +30,8 @@ def learn_growth(cars: Sequence[CarVisits]) -> Growth:
     told = [car for car in cars if car.tells_growth]
     if len(told) < LEAST_CARS:
         raise BookError(
-            f"{len(told)} of the family's cars {'was' if len(told) == 1 else 'were'} read at two "
-            f"odometers or more; at least {LEAST_CARS} are needed to tell how fast they get dirty. "
-            "Leave growth out until then."
+            f"Cars of the family that were read at two odometers or more: {len(told)}. At least "
+            f"{LEAST_CARS} are needed to tell how fast they get dirty. Leave growth out until then."
         )
     assumed = load_assumptions()
     grid = grid_of(assumed)

@@ -11,6 +11,8 @@ from bellmouth.errors import BookError, shown
 
 __all__ = ["refuse_other_shape"]
 
+Odd = Iterator[tuple[str, str, str]]
+
 # Nothing that a garage reads is larger, and beyond it sums are no longer finite.
 _LARGEST = 1e9
 _TEXT, _WHOLE, _NUMBER, _NOTHING = "text", "a whole number", "a number", "nothing"
@@ -87,22 +89,23 @@ def refuse_other_shape(kind: str, document: Mapping[str, Any]) -> None:
     BookError
         One sentence that names the place.
     """
-    for sentence in _odd(document, _SHAPES[kind], ""):
-        article = "an" if kind == "attempt" else "a"
-        raise BookError(f"This is no document of {article} {kind}: {sentence}.")
+    for where, found, wanted in _odd(document, _SHAPES[kind], kind):
+        raise BookError(
+            f"This is no document of the kind {kind}: {where} is {found}, and should be {wanted}."
+        )
 
 
-def _odd(value: Any, shape: Any, where: str) -> Iterator[str]:
-    """What is not of its shape, in words."""
+def _odd(value: Any, shape: Any, where: str) -> Odd:
+    """What is not of its shape: where, what stands there, and what should."""
     if isinstance(shape, tuple):
         if all(any(_odd(value, one, where)) for one in shape):
             yield from _odd(value, shape[0], where)
     elif isinstance(shape, str):
         if not _is(value, shape):
-            yield f"{where or 'it'} is {shown(value)}, not {shape}"
+            yield where, shown(value), shape
     elif isinstance(shape, list):
         if not isinstance(value, list | tuple):
-            yield f"{where} is {shown(value)}, not a list"
+            yield where, shown(value), "a list"
             return
         for place, one in enumerate(value, 1):
             yield from _odd(one, shape[0], f"{where}[{place}]")
@@ -110,9 +113,9 @@ def _odd(value: Any, shape: Any, where: str) -> Iterator[str]:
         yield from _odd_table(value, shape, where)
 
 
-def _odd_table(value: Any, shape: Any, where: str) -> Iterator[str]:
+def _odd_table(value: Any, shape: Any, where: str) -> Odd:
     if not isinstance(value, Mapping):
-        yield f"{where or 'it'} is {shown(value)}, not a table"
+        yield where, shown(value), _TABLE
         return
     if isinstance(shape, _Each):
         for name, one in value.items():
@@ -123,11 +126,11 @@ def _odd_table(value: Any, shape: Any, where: str) -> Iterator[str]:
         if name in value:
             yield from _odd(value[name], one, _inner(where, name))
         elif name == told:
-            yield f"it has no {_inner(where, name)}"
+            yield _inner(where, name), _NOTHING, "there"
 
 
 def _inner(where: str, name: str) -> str:
-    return f"{where}.{name}".lstrip(".")
+    return f"{where}.{name}"
 
 
 def _is(value: Any, shape: str) -> bool:
