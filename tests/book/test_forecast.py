@@ -252,6 +252,9 @@ def test_every_odometer_tells_how_far_the_car_goes(local: Book) -> None:
     expected = date(2025, 3, 1) + timedelta(days=ahead / own.usage.km_per_day)
     assert abs((own.inspect_on.value - expected).days) < 200
     assert local.standing("blue one").due_on == own.inspect_on.value.isoformat()
+    assert own.car.stands_km == 85_000.0
+    assert any("when the car was last read, at 60,000 km" in one for one in own.reasons)
+    assert any("The deposit is now" in one for one in usual.reasons)
 
 
 def test_another_displacement_is_another_level_in_the_list_too(local: Book) -> None:

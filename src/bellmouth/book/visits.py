@@ -61,6 +61,11 @@ class CarVisits:
         """Whether it was seen at two distances; before and after a cleaning is one."""
         return len({visit.km for visit in self.visits}) > 1
 
+    @property
+    def stands_km(self) -> float:
+        """The odometer when it was last seen, read or not. [km]"""
+        return max(self.visits[-1].km, *(km for _, km in self.odometers[-1:]), 0.0)
+
     def dated(self) -> tuple[tuple[date, float], ...]:
         """Days and odometers, oldest first: those given, else the visits' own. [km]"""
         own = tuple((visit.on, visit.km) for visit in self.visits if visit.on is not None)

@@ -76,7 +76,7 @@ def print_forecast(found: "Forecast", out: Console) -> None:
     """Print when to inspect next, how sure that is, and why."""
     at, on = found.inspect_at_km, found.inspect_on
     when = "" if on is None else f", about {on.value:%B %Y}"
-    now = at.value <= found.car.visits[-1].km
+    now = at.value <= found.car.stands_km
     head = "Inspect the throttle plate now" if now else (
         f"Inspect the throttle plate at about {_round(at.value)} km{when}"
     )  # fmt: skip
