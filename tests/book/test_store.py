@@ -150,7 +150,11 @@ def test_two_clocks_a_minute_apart_still_keep_the_order(local: Book, clock: Cloc
 
 @pytest.mark.parametrize(
     ("day", "sentence"),
-    [("2026-02-30", "no date. Write it like"), ("2027-01-01", "is in the future")],
+    [
+        ("2026-02-30", "no date. Write it like"),
+        ("2027-01-01", "is in the future"),
+        ("1026-01-05", "is before any car that a book is for"),
+    ],
 )
 def test_a_day_that_cannot_be_is_refused(local: Book, day: str, sentence: str) -> None:
     local.add_car("blue one", CAR)

@@ -12,6 +12,8 @@ __all__ = ["checked_comeback", "checked_date", "checked_distance", "odometer", "
 
 # Two computers that write one book never agree to the second.
 _CLOCKS_DIFFER = timedelta(minutes=10)
+# The standard that a book's cars speak is younger; a year that was mistyped would make a car stand.
+_FIRST_YEAR = 1980
 # No odometer shows thousandths: three figures behind a point or a comma are thousands.
 _IN_THOUSANDS = re.compile(r"[1-9]\d{0,2}(?:[.,'’ \u00a0\u202f]\d{3})+")
 
@@ -82,6 +84,8 @@ def checked_date(
         raise BookError(f"{on!r} is no date. Write it like 2026-05-31.") from None
     if day > today + timedelta(days=1):
         raise BookError(f"{day} is in the future: today is {today}. Check the date and the clock.")
+    if day.year < _FIRST_YEAR:
+        raise BookError(f"{day} is before any car that a book is for. Write it like 2026-05-31.")
     before, after = _neighbours(entries, corrects)
     for job in before:
         if job.on_date and day.isoformat() < job.on_date:
