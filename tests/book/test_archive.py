@@ -14,7 +14,7 @@ import pytest
 from bellmouth.book import Book
 from bellmouth.book.archive import digest_of
 from bellmouth.errors import BookError
-from tests.book.made import CAR, NUMBER, a_full_car
+from tests.book.made import CAR, DEMO, NUMBER, a_full_car
 
 Content = dict[str, bytes]
 
@@ -234,10 +234,46 @@ def _bad_day(car: dict[str, Any]) -> None:
     car["entries"][1]["on_date"] = "yesterday"
 
 
+def _set(*path: str | int, to: object = None) -> Callable[[dict[str, Any]], None]:
+    """A change of what stands at a place among the entries; None takes it away."""
+
+    def change(car: dict[str, Any]) -> None:
+        at: Any = car["entries"]
+        for key in path[:-1]:
+            at = at[key]
+        if to is None:
+            del at[path[-1]]
+        else:
+            at[path[-1]] = to
+
+    return change
+
+
+_ODD = [
+    _set(0, "document", "car", to=[]),
+    _set(0, "document", "kind", to="\ud800"),
+    _set(0, "document", "keep_until", to="20310101"),
+    _set(0, "software", to="\ud800"),
+    _set(0, "made_at", to="2026-03-01T09:00:00"),
+    _set(1, "distance_km", to=1e300),
+    _set(2, "files", to=[[1]]),
+    _set(2, "document", "seconds", to="long"),
+    _set(2, "document", "idle_opening", "value", to=1e308),
+    _set(2, "document", "idle_opening", "parameter"),
+    _set(3, "document", "finding"),
+    _set(3, "document", "finding", "causes", 0, "cause"),
+    _set(3, "document", "finding", "causes", 0, "probability", to="x"),
+    _set(3, "document", "finding", "causes", 0, "sizes", "deposit", to=[1]),
+    _set(4, "document", "done", to=[7]),
+    _set(9, "corrects", to=3),
+    _set(10, "number", to=2**70),
+]
+
+
 @pytest.mark.parametrize(
     "change",
     [_swap_entries, _point_forward, _point_at_a_note, _unknown_key, _climb_out, _no_car, _bad_car,
-     _text_for_a_number, _bad_day],
+     _text_for_a_number, _bad_day, *_ODD],
 )  # fmt: skip
 def test_a_history_that_no_book_wrote_is_refused(
     exported: Path, other: Book, change: Callable[[dict[str, Any]], None]
@@ -250,6 +286,30 @@ def test_a_history_that_no_book_wrote_is_refused(
     _refused(other, exported, "car.json was changed")
     _write(exported, _sealed(content))
     _refused(other, exported, "its history is not one that|its files are not those")
+
+
+def test_a_manifest_that_lists_no_sizes_is_refused(exported: Path, other: Book) -> None:
+    content = _sealed(_content(exported))
+    manifest = json.loads(content["manifest.json"])
+    manifest["files"]["car.json"] = 5
+    manifest["sha256"] = digest_of(manifest)
+    _write(exported, {**content, "manifest.json": json.dumps(manifest).encode()})
+    _refused(other, exported, "its manifest was changed")
+
+
+def test_a_short_number_is_masked_where_it_stands_by_itself(other: Book, tmp_path: Path) -> None:
+    other.add_car("red one", CAR)
+    kept = other.add_recording("red one", DEMO / "recording.csv").files[0]
+    short = kept.partition("/")[2][1:4].upper()  # as a plate may be, and as it stands in a hash
+    other.change_car("red one", identification=short)
+    other.add("red one", "note", {"text": f"papers of {short}, key_{short}"})
+    other.export("red one", tmp_path / "red.zip")
+    other.delete("red one")
+    other.import_(tmp_path / "red.zip")
+    last = other.history("red one").entries[-1]
+    assert last.document == {"text": "papers of ***, key_***"}
+    assert other.check().problems == ()
+    other.delete("red one")
 
 
 def test_files_that_do_not_belong_are_refused(exported: Path, other: Book) -> None:

@@ -14,7 +14,7 @@ from bellmouth.book import Book, tables
 from bellmouth.book.digests import digest
 from bellmouth.book.opening import writing
 from bellmouth.errors import BookError
-from tests.book.made import CAR, DEMO, NUMBER, a_full_car
+from tests.book.made import CAR, DEMO, NUMBER, a_finding, a_full_car
 
 
 def test_a_backup_is_a_whole_book(local: Book, photo: Path, tmp_path: Path) -> None:
@@ -282,3 +282,55 @@ def test_what_is_left_of_a_car_can_be_handed_over(
     local.export("blue one", tmp_path / "car.zip", with_identification=True)
     assert book.import_(tmp_path / "car.zip").entries == local.history("blue one").entries
     assert "its entries 3, 8 are missing. Some" in book.check().problems[0]
+
+
+def test_a_backup_holds_what_is_whole_and_says_what_is_not(
+    local: Book, photo: Path, tmp_path: Path
+) -> None:
+    a_full_car(local, photo)
+    recording = local.files.path(local.history("blue one").entries[2].files[0])
+    recording.unlink()
+    with pytest.raises(
+        BookError,
+        match=r"holds the whole book but for files that are missing or damaged here \(1\)",
+    ):
+        local.back_up(tmp_path / "copy")
+    with Book(tmp_path / "copy") as copy:
+        assert copy.history("blue one") == local.history("blue one")
+        assert copy.check().problems == (
+            f"{copy.files.path(f'recordings/{recording.name}')}: is missing. Put it back from a "
+            "backup.",
+        )
+    (tmp_path / "file").write_text("x", "utf-8")
+    with pytest.raises(BookError, match=r"file: is a file. Name a new folder for the backup."):
+        local.back_up(tmp_path / "file")
+
+
+def test_what_is_refused_leaves_no_file(local: Book, photo: Path) -> None:
+    local.add_car("blue one", CAR)
+    kept = local.add_photo("blue one", photo).files[0]
+    for add in (local.add_photo, local.add_recording):
+        what = photo if add == local.add_photo else DEMO / "recording.csv"
+        with pytest.raises(BookError, match="there is no such car"):
+            add("bleu one", what)
+        with pytest.raises(BookError, match="There is no entry 9"):
+            add("blue one", what, job=9)
+    assert local.check().loose == ()
+    assert local.files.names() == {kept}
+
+
+def test_a_damaged_car_costs_its_own_forecast_alone(local: Book) -> None:
+    for name in ("blue one", "red one"):
+        local.add_car(name, CAR, kind="two litre")
+        for km in (40_000.0, 60_000.0):
+            local.open_job(name, distance_km=km)
+            local.add(name, "finding", a_finding(km / 10_000.0, 1.0))
+    with writing(local.engine) as connection:
+        connection.execute(sa.text("DROP TRIGGER entry_stays"))
+        connection.execute(
+            sa.text("UPDATE entry SET document = '{' WHERE car_id = 2 AND kind = 'finding'")
+        )
+    local.add("blue one", "work", {"done": ["reseal"]})
+    assert local.forecast("blue one") is not None
+    with pytest.raises(BookError, match=r"^red one: Entry 3 \(finding\) cannot be read any more"):
+        local.spreads()

@@ -7,7 +7,7 @@ import pytest
 from bellmouth.book import Book
 from bellmouth.book.comebacks import UNKNOWN, JobDone, count
 from bellmouth.errors import BookError
-from tests.book.made import CAR, DEMO
+from tests.book.made import CAR, DEMO, a_finding
 
 
 def job(number: int, back: int | None = None, **said: frozenset[str] | str) -> JobDone:
@@ -78,3 +78,17 @@ def test_readings_of_two_people_are_compared(worked: Book) -> None:
     assert opening.spread.persons == 2
     assert opening.spread.again is not None
     assert opening.spread.again.value == pytest.approx(0.0)  # it is the very same recording
+
+
+def test_a_finding_made_again_is_no_second_reading(local: Book) -> None:
+    local.add_car("blue one", CAR)
+    local.open_job("blue one", distance_km=80_000.0)
+    for who, size in (("ann", 7.0), ("bo", 9.0), ("bo", 9.4)):
+        number = local.add_recording("blue one", DEMO / "recording.csv", by=who).number
+        for wrong in (1.0, 0.0):  # asked first without a check's result, and then with it
+            found = {**a_finding(size + wrong, 1.0), "recording": number}
+            local.add("blue one", "finding", found)
+    (size_read,) = [one for one in local.spreads() if one.name == "size of deposit"]
+    assert size_read.spread.readings == 3
+    assert size_read.spread.again is not None
+    assert size_read.spread.again.value == pytest.approx(0.4 / 2**0.5)

@@ -4,7 +4,7 @@ import pytest
 
 from bellmouth.book.family_growth import assumed_of, learn_growth
 from bellmouth.book.forecast import forecast
-from bellmouth.book.visits import CarVisits
+from bellmouth.book.visits import CarVisits, Read, Visit
 from bellmouth.errors import BookError
 from tests.book.test_forecast import LEVEL, _steady
 
@@ -23,5 +23,12 @@ def test_a_family_that_gets_dirty_quickly_is_inspected_sooner() -> None:
 
 
 def test_few_histories_are_refused() -> None:
-    with pytest.raises(BookError, match="1 cars of the family have two visits or more"):
+    with pytest.raises(BookError, match=r"read at two odometers or more: 1\. At least 4"):
         learn_growth([CarVisits("van", LEVEL, _steady(2.5, 4))])
+    # Seen before and after one cleaning, a car tells nothing of how fast it gets dirty.
+    once = (
+        Visit(60_000.0, None, Read(9.0, 1.0), cleaned=True),
+        Visit(60_000.0, None, Read(1.0, 0.5)),
+    )
+    with pytest.raises(BookError, match="read at two odometers or more: 0"):
+        learn_growth([CarVisits(f"van {n}", LEVEL, once) for n in range(5)])

@@ -164,13 +164,13 @@ def test_intervals_hold_on_histories_that_grow_by_other_laws() -> None:
 
 def test_distance_per_day_leans_on_what_is_usual_until_it_is_seen() -> None:
     assumed = load_assumptions()
-    usual = usage_of([Visit(1000.0, DAY)], assumed)
+    usual = usage_of([(DAY, 1000.0)], assumed)
     assert usual.km_per_day == pytest.approx(35.6, abs=0.1)
     assert usual.days == 0
-    seen = usage_of([Visit(1000.0, DAY), Visit(61_000.0, DAY + timedelta(days=600))], assumed)
+    seen = usage_of([(DAY, 1000.0), (DAY + timedelta(days=600), 61_000.0)], assumed)
     assert seen.km_per_day == pytest.approx(100.0, rel=0.06)
     assert seen.log_sd < usual.log_sd
-    week = usage_of([Visit(1000.0, DAY), Visit(9000.0, DAY + timedelta(days=7))], assumed)
+    week = usage_of([(DAY, 1000.0), (DAY + timedelta(days=7), 9000.0)], assumed)
     assert (week.km_per_day, week.log_sd) == (usual.km_per_day, usual.log_sd)
 
 
@@ -214,6 +214,57 @@ def test_the_book_gathers_visits_after_corrections(local: Book) -> None:
     assert (last.km, last.deposit) == (75_000.0, None)
     assert last.opening is not None
     assert last.opening.value == pytest.approx(22.77, abs=0.01)
+
+
+def test_a_finding_is_read_where_its_recording_was_made(local: Book) -> None:
+    local.add_car("blue one", CAR)
+    local.open_job("blue one", distance_km=60_000.0, on="2024-01-10")
+    before = local.add_recording("blue one", DEMO / "recording.csv").number
+    local.add("blue one", "work", {"done": ["clean_plate"]})
+    # Asked for after the work, and once more in the next job.
+    local.add("blue one", "finding", {**a_finding(9.0, 1.0, sure=1.0), "recording": before})
+    local.open_job("blue one", distance_km=90_000.0, on="2025-06-10")
+    local.add("blue one", "finding", {**a_finding(8.0, 1.0, sure=1.0), "recording": before})
+    (only,) = visits_of(local.history("blue one").entries).visits
+    assert (only.km, only.cleaned) == (60_000.0, True)
+    assert only.deposit is not None
+    assert only.deposit.value == pytest.approx(8.0)
+
+
+def test_every_odometer_tells_how_far_the_car_goes(local: Book) -> None:
+    local.add_car("blue one", CAR)
+    local.open_job("blue one", distance_km=60_000.0, on="2020-03-01")
+    local.add("blue one", "finding", a_finding(3.0, 1.0))
+    usual = local.forecast("blue one")
+    for years in range(1, 6):
+        local.open_job(
+            "blue one", distance_km=60_000.0 + 5_000.0 * years, on=f"{2020 + years}-03-01"
+        )
+    own = local.forecast("blue one")
+    assert usual is not None
+    assert usual.inspect_on is not None
+    assert own is not None
+    assert own.inspect_on is not None
+    assert own.inspect_at_km == usual.inspect_at_km
+    assert own.usage.km_per_day == pytest.approx(5000 / 365.25, rel=0.05)
+    # Counted from where the car is, not from where it was read last: 85,000 km in 2025.
+    ahead = own.inspect_at_km.value - 85_000.0
+    expected = date(2025, 3, 1) + timedelta(days=ahead / own.usage.km_per_day)
+    assert abs((own.inspect_on.value - expected).days) < 200
+    assert local.standing("blue one").due_on == own.inspect_on.value.isoformat()
+    assert own.car.stands_km == 85_000.0
+    assert any("when the car was last read, at 60,000 km" in one for one in own.reasons)
+    assert any("The deposit is now" in one for one in usual.reasons)
+
+
+def test_another_displacement_is_another_level_in_the_list_too(local: Book) -> None:
+    local.add_car("blue one", CAR)
+    local.open_job("blue one", distance_km=60_000.0)
+    local.add("blue one", "finding", a_finding(3.0, 1.0))
+    local.change_car("blue one", car={**CAR, "displacement_l": 4.0})
+    found = local.forecast("blue one")
+    assert found is not None
+    assert local.standing("blue one").due_km == found.inspect_at_km.value
 
 
 def test_the_due_list_follows_the_history(book: Book) -> None:

@@ -78,6 +78,11 @@ def test_a_proof_needs_two_different_recordings(local: Book, tmp_path: Path) -> 
     local.add_recording("blue one", DEMO / "recording.csv")
     with pytest.raises(BookError, match=r"a proof needs a recording before and one after"):
         local.judge_work("blue one")
+    # The one that was named is not passed over for the newest two.
+    with pytest.raises(BookError, match=r"^A proof is of two recordings, before and after: name"):
+        local.judge_work("blue one", 2)
+    with pytest.raises(BookError, match=r"^There is no entry 98"):
+        local.judge_work("blue one", 2, 98)
 
 
 def test_differences_are_found_and_rounding_is_not_one() -> None:

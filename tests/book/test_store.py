@@ -150,7 +150,11 @@ def test_two_clocks_a_minute_apart_still_keep_the_order(local: Book, clock: Cloc
 
 @pytest.mark.parametrize(
     ("day", "sentence"),
-    [("2026-02-30", "no date. Write it like"), ("2027-01-01", "is in the future")],
+    [
+        ("2026-02-30", "no date. Write it like"),
+        ("2027-01-01", "is in the future"),
+        ("1026-01-05", "is before any car that a book is for"),
+    ],
 )
 def test_a_day_that_cannot_be_is_refused(local: Book, day: str, sentence: str) -> None:
     local.add_car("blue one", CAR)
@@ -234,3 +238,18 @@ def test_two_processes_write_at_once(book: Book, where: str | Path) -> None:
         assert mine == list(range(10))
     assert book.standing("blue one").entries == 21
     assert book.check().problems == ()
+
+
+def test_a_second_correction_of_a_job_keeps_the_first(local: Book) -> None:
+    local.add_car("blue one", CAR)
+    job = local.open_job("blue one", distance_km=142_000.0, complaint="high idle").number
+    local.open_job("blue one", distance_km=124_000.0, corrects=job)
+    told = local.open_job("blue one", complaint="rough idle", corrects=job)
+    assert (told.distance_km, told.document["complaint"]) == (124_000.0, "rough idle")
+
+
+def test_the_number_of_a_job_s_correction_means_that_job(local: Book) -> None:
+    local.add_car("blue one", CAR)
+    job = local.open_job("blue one", distance_km=142_000.0).number
+    correction = local.open_job("blue one", distance_km=124_000.0, corrects=job).number
+    assert local.add("blue one", "note", {"text": "oil mist"}, job=correction).job == job

@@ -175,6 +175,12 @@ def test_a_new_gasket_follows_from_the_work(words: Words) -> None:
         (("note", "x", "--job", "4"), "There is no entry 4"),
         (("note", "x", "--corrects", "4"), "Entry 4 is a recording, not a note"),
         (("finding", "--of", "5"), "Entry 5 is a finding, not a recording"),
+        (("finding", "--of", "4", "--of", "4"), "A finding is of one recording: give --of once"),
+        (("proof", "--of", "4"), "A proof is of two recordings, before and after: give --of twice"),
+        (("proof", "--of", "98", "--of", "99"), "There is no entry 98"),
+        (("proof", "--also", "4"), "--also goes with a finding, not with a proof"),
+        (("note", "x", "--of", "4"), "--of goes with a finding or a proof, not with a note"),
+        (("note", "x", "--result", "smoke_test=none"), "--result goes with a finding or a proof"),
     ],
 )
 def test_what_cannot_be_added_is_said(words: Words, typed: tuple[str, ...], sentence: str) -> None:
@@ -193,6 +199,9 @@ def test_a_finding_that_is_handed_over_must_come_out_again(
     path.write_text(json.dumps(other), "utf-8")
     said = words("add", "blue one", "finding", path, code=2)
     assert "finding.json: is not what the recordings of the book give (causes[1].prob" in said
+    path.write_text('{"complaint": "rough idle"}', "utf-8")
+    said = words("add", "blue one", "finding", path, code=2)
+    assert "finding.json: is not whole, it has no causes. Give it as --json prints it" in said
     path.write_text("[1]", "utf-8")
     assert "not a JSON document with names" in words("add", "blue one", "finding", path, code=2)
     path.write_text("{", "utf-8")
@@ -273,6 +282,17 @@ def test_a_car_is_deleted_for_good(words: Words, place: Path) -> None:
     assert "deleted for good" in words("delete", "--expired", "--yes")
     assert words("show") == "No car is in the book yet.\n"
     assert list(place.glob("*/*.parquet")) == []
+
+
+def test_cars_are_due_before_a_day(words: Words) -> None:
+    assert "blue one" in words("due", "--before", "2090-01-01")
+    assert "'31.12.2026' is no date. Write it like" in words(
+        "due", "--before", "31.12.2026", code=2
+    )
+
+
+def test_a_name_that_is_no_text_is_no_car(words: Words) -> None:
+    assert "there is no such car" in words("show", "caf\udce9", code=2)
 
 
 def test_nothing_to_forecast_is_a_no(words: Words, car: Path) -> None:

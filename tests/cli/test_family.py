@@ -98,3 +98,16 @@ def test_two_families_do_not_go_into_one_file(run: Run, fleet: Path, tmp_path: P
     assert each.exit_code == 0, each.stderr
     assert (tmp_path / "two-litre.toml").exists()
     assert 'three litre": 1 car to learn from, at least 8 are needed' in each.stderr
+
+
+def test_the_table_of_cars_among_the_recordings_is_none_of_them(
+    run: Run, recording: Path, tmp_path: Path
+) -> None:
+    folder = tmp_path / "recordings"
+    folder.mkdir()
+    (folder / "van_1.csv").write_bytes(recording.read_bytes())
+    table = folder / "cars.csv"
+    table.write_text("car,displacement_l,metering\nvan,1.6,airflow\n", "utf-8")
+    found = run("family", "learn", folder, "--cars", table, "-o", tmp_path / "f.toml")
+    assert found.exit_code == 2
+    assert "cars.csv" not in found.stdout + found.stderr

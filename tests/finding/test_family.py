@@ -59,7 +59,8 @@ def test_a_family_file_reads_back_as_written_and_fits_its_schema(tmp_path: Path)
 @pytest.mark.parametrize(
     ("change", "sentence"),
     [
-        (("format = 1", "format = 7"), "not a family file of format 1"),
+        (("format = 1", "format = 7"), "a family file of format 7, and this Bellmouth reads"),
+        (("format = 1\n", ""), "no family file. Make one with bellmouth family learn"),
         (("sd = 0.6", "sd = 0.0"), "every sd above 0"),
         (('metering = "airflow"', 'metering = "guess"'), "not airflow or pressure"),
         (("cars = 40\n", ""), "not a whole family file"),

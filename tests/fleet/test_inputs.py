@@ -1,11 +1,13 @@
 """Which recordings a survey is given and whose they are."""
 
 import os
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from bellmouth.errors import CarError, RecordingError
+from bellmouth.fleet.family_files import examples_of
 from bellmouth.fleet.inputs import find_recordings, owner_of, read_cars
 from tests.fleet.cars import make_fleet
 
@@ -22,12 +24,16 @@ from tests.fleet.cars import make_fleet
         ("/data/nobody.csv", None),
         ("zip://monday/a1_idle.csv::/data/a1-7.zip", "a1"),
         ("simplecache::s3://bucket/a1-7/idle.csv", "a1-7"),
+        ("/data/a1.2_monday.csv", "a1.2"),
+        ("/data/a1.2.csv.gz", "a1.2"),
+        ("/data/a1.3_monday.csv", "a1"),
+        ("/data/Ka\u0308fer_monday.csv", "K\u00e4fer"),
     ],
 )
 def test_a_recording_belongs_to_the_longest_identity_that_fits(
     path: str, owner: str | None
 ) -> None:
-    assert owner_of(path, frozenset({"a1", "a1-7"})) == owner
+    assert owner_of(path, frozenset({"a1", "a1-7", "a1.2", "K\u00e4fer"})) == owner
 
 
 def test_folders_globs_and_files_are_found_once_each(tmp_path: Path) -> None:
@@ -87,6 +93,7 @@ def test_the_table_keeps_rows_that_are_wrong_with_the_reason(tmp_path: Path) -> 
         ("car,displacement_l,metering\n,2,airflow\n", "a row has no identity"),
         ("car,displacement,metering\na,2,airflow\n", "unknown key displacement"),
         ("car,displacement_l,metering\n", "no car in it"),
+        ("", "it is empty"),
     ],
 )
 def test_a_table_that_cannot_be_used_is_a_sentence(
@@ -96,6 +103,22 @@ def test_a_table_that_cannot_be_used_is_a_sentence(
     path.write_text(text, "utf-8")
     with pytest.raises(CarError, match=sentence):
         read_cars(path)
+
+
+def test_a_table_in_another_encoding_is_told_so(tmp_path: Path) -> None:
+    path = tmp_path / "cars.csv"
+    path.write_bytes("car,displacement_l,metering,name\na,2,airflow,Käfer\n".encode("cp1252"))
+    with pytest.raises(CarError, match=r"its text is not UTF-8: save it as CSV in UTF-8"):
+        read_cars(path)
+
+
+def test_a_name_of_digits_stays_as_it_is_written(tmp_path: Path) -> None:
+    path = tmp_path / "cars.csv"
+    rows = "0012,007,2,airflow,1.10\n0013,007,2,airflow,2\n"
+    path.write_text(f"car,family,displacement_l,metering,name\n{rows}", "utf-8")
+    found = read_cars(path)
+    assert list(found.cars) == ["0012", "0013"]
+    assert (found.family["0012"], found.cars["0012"].name) == ("007", "1.10")
 
 
 def test_a_table_that_is_not_there_is_a_sentence(tmp_path: Path) -> None:
@@ -155,3 +178,14 @@ def test_a_table_may_be_written_as_spreadsheets_of_other_countries_do(
     assert known is not None
     assert (found.cars["a"].displacement_l.value, known.value) == (1.98, 700.0)
     assert found.cars["b"].displacement_l.value == 2.5
+
+
+def test_one_recording_under_two_cars_counts_once_for_their_family(tmp_path: Path) -> None:
+    recordings, cars = make_fleet(tmp_path)
+    (recordings / "van05.csv").write_bytes((recordings / "van01_monday.csv").read_bytes())
+    table = read_cars(cars)
+    table = replace(table, family=dict.fromkeys(table.family, "two litre"))
+    found, refused = examples_of([str(recordings)], table, "two litre")
+    assert [one.identity for one in found] == ["van01", "van02"]
+    (told,) = [one for one in refused if "van05.csv" in one]
+    assert told.endswith("van01_monday.csv, which counts once")

@@ -3,6 +3,7 @@
 import hashlib
 import json
 import os
+import shutil
 import signal
 import zipfile
 from collections.abc import Sequence
@@ -25,6 +26,7 @@ from bellmouth.fleet.parts import Findings
 from bellmouth.fleet.rows import SCHEMA, Task, rows_of
 from bellmouth.fleet.survey import Progress, bundles, survey
 from bellmouth.reading import bytes_of
+from tests.fleet import deadly
 from tests.fleet.cars import make_fleet
 
 
@@ -283,3 +285,18 @@ def test_one_that_cannot_be_inferred_costs_no_other(
     monkeypatch.setattr(rows_module, "solve_many", failing)
     found = survey([str(fleet[0])], fleet[1], tmp_path / "f", workers=0).read()
     assert_frame_equal(found, alone, check_exact=True)
+
+
+def test_a_recording_that_ends_every_process_is_a_row(
+    alone: pl.DataFrame, fleet: tuple[Path, Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = tmp_path / "recordings"
+    shutil.copytree(fleet[0], folder)
+    shutil.copy(folder / "van01_monday.csv", folder / "van01_deadly.csv")
+    monkeypatch.setattr(module, "rows_of", deadly.rows_of)
+    found = survey([str(folder)], fleet[1], tmp_path / "f", workers=1)
+    assert found.complete
+    told = dict(found.read().select(pl.col("recording").str.extract("([^/]+)$"), "error").rows())
+    assert told.pop("van01_deadly.csv").startswith("every process that judged this recording ended")
+    usual = alone.select(pl.col("recording").str.extract("([^/]+)$"), "error").rows()
+    assert told == dict(usual)

@@ -50,6 +50,12 @@ def test_the_schema_misses_what_is_missing(schema: dict[str, Any], missing: str)
         jsonschema.validate(document, schema)
 
 
+def test_half_a_sign_is_escaped_and_comes_back() -> None:
+    text = to_json({"source": "caf\udce9.csv"})
+    assert text.encode()
+    assert json.loads(text) == {"source": "caf\udce9.csv"}
+
+
 def test_the_document_holds_what_the_finding_holds() -> None:
     document = _read_back(example_finding())
     assert document["causes"][0] == {

@@ -64,6 +64,22 @@ def test_a_finding_makes_the_same_card_from_its_file(tmp_path: Path) -> None:
             "the size of leak has no high.",
         ),
         (
+            {"causes": [{"cause": "leak+gremlins", "probability": 1}]},
+            '"leak+gremlins" is no cause that this Bellmouth knows.',
+        ),
+        (
+            {
+                "causes": [
+                    {
+                        "cause": "leak",
+                        "probability": 1,
+                        "sizes": {"leak": {"value": 1e300, "low": 1, "high": 2, "unit": "mm"}},
+                    }
+                ]
+            },
+            "the size of leak is impossible: its value is 1e+300.",
+        ),
+        (
             {"causes": [{"cause": "leak", "probability": 1}], "present": {"leak": "x"}},
             "the probability of present.leak is not a number from 0 to 1.",
         ),

@@ -1,7 +1,7 @@
 """What happened to this car, and when is it next due? The store and the forecast.
 
-`Book` is the store with everything that is made of it; `forecast` works on plain visits, without
-a store. Both are loaded when they are first used.
+`Book` is the store with everything that is made of it; `bellmouth.book.forecast.forecast` works on
+plain visits, without a store. Both are loaded when they are first used.
 """
 
 from importlib import import_module
@@ -10,11 +10,11 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from bellmouth.book.book import Book
     from bellmouth.book.entries import Entry
-    from bellmouth.book.forecast import Forecast, forecast
+    from bellmouth.book.forecast import Forecast
     from bellmouth.book.store import History
     from bellmouth.book.visits import CarVisits, Visit
 
-__all__ = ["Book", "CarVisits", "Entry", "Forecast", "History", "Visit", "forecast"]
+__all__ = ["Book", "CarVisits", "Entry", "Forecast", "History", "Visit"]
 
 _HOMES = {
     "Book": "book",
@@ -23,7 +23,6 @@ _HOMES = {
     "Forecast": "forecast",
     "History": "store",
     "Visit": "visits",
-    "forecast": "forecast",
 }
 
 

@@ -4,7 +4,7 @@ import math
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
-__all__ = ["differences"]
+__all__ = ["differences", "lacking"]
 
 # Another processor may round the last digits of a linear solution otherwise.
 _RELATIVE, _ABSOLUTE = 1e-6, 1e-9
@@ -39,6 +39,20 @@ def _compare(kept: Any, made: Any, where: str) -> Iterator[str]:
             yield from _compare(one, other, f"{where}[{place}]")
     elif not _equal(kept, made):
         yield f"{where}: {_shown(kept)} was kept, {_shown(made)} made"
+
+
+def lacking(whole: Any, given: Any, where: str = "") -> str | None:
+    """The first name of a whole document that the given one has not; None where it has them all."""
+    if isinstance(whole, Mapping):
+        if not isinstance(given, Mapping):
+            return where or "document"
+        inner = ((f"{where}.{key}".lstrip("."), whole[key], given.get(key)) for key in whole)
+        missing = next((f"{where}.{key}".lstrip(".") for key in whole if key not in given), None)
+        return missing or next(filter(None, (lacking(a, b, at) for at, a, b in inner)), None)
+    if _listed(whole) and _listed(given):
+        pairs = enumerate(zip(whole, given, strict=False), 1)
+        return next(filter(None, (lacking(a, b, f"{where}[{at}]") for at, (a, b) in pairs)), None)
+    return None
 
 
 def _listed(value: Any) -> bool:

@@ -70,14 +70,20 @@ def digest_of(manifest: Mapping[str, Any]) -> str:
 
 
 def _content(store: Store, history: History, *, masked: bool) -> dict[str, bytes]:
+    numbers = identifications(history.entries) if masked else set()
+
+    def hidden(said: Any) -> Any:
+        return masked_in(said, numbers)
+
     car: dict[str, Any] = {
-        "name": history.name,
+        "name": hidden(history.name),
         "uuid": history.uuid,
         "made_at": history.made_at,
-        "entries": [asdict(entry) for entry in history.entries],
+        # What is not said by anybody stays: days, hashes and the names of files are the book's own.
+        "entries": [
+            {**asdict(entry), "document": hidden(entry.document)} for entry in history.entries
+        ],
     }
-    if masked:
-        car = masked_in(car, identifications(history.entries))
     files = {name for entry in history.entries for name in entry.files}
     content = {CAR: _text(car)} | {name: store.files.read(name) for name in sorted(files)}
     manifest: dict[str, Any] = {

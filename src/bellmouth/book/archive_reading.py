@@ -20,6 +20,7 @@ from bellmouth.book.archive import CAR, FORMAT, MANIFEST, VERSION, digest_of
 from bellmouth.book.entries import Entry, insert, is_whole
 from bellmouth.book.known import known_document
 from bellmouth.book.opening import writing
+from bellmouth.book.shapes import refuse_other_shape
 from bellmouth.book.standing import known_of, work_out
 from bellmouth.book.store import History, Store, row_of
 from bellmouth.errors import BellmouthError, BookError
@@ -28,6 +29,7 @@ __all__ = ["import_car"]
 
 _FILE = re.compile(r"(recordings/[0-9a-f]{64}\.parquet|photos/[0-9a-f]{64}\.(jpg|png|webp))")
 _LARGEST = 4 * 2**30  # bytes of one archive, unpacked; more is a mistake or a trap
+_CAR = 2**28  # of the history alone, which takes several times its room when it is read
 _LARGEST_MANIFEST = 16 * 2**20
 
 
@@ -148,11 +150,13 @@ def _listed(
     if len(names) != len(set(names)) or set(names) != {MANIFEST, *listed}:
         raise _damaged(path, "holds other files than its manifest lists")
     for name, said in listed.items():
+        if not isinstance(said, dict) or not {"bytes", "sha256"} <= said.keys():
+            raise _damaged(path, "its manifest was changed")
         if name != CAR and not _FILE.fullmatch(name):
             raise _damaged(path, f"holds a file that no car has ({name[:40]})")
         if archive.getinfo(name).file_size != said["bytes"]:
             raise _damaged(path, f"{name} was changed")
-    if sum(said["bytes"] for said in listed.values()) > _LARGEST:
+    if sum(said["bytes"] for said in listed.values()) > _LARGEST or listed[CAR]["bytes"] > _CAR:
         raise BookError(f"{path.name}: is larger than any car's history; nothing was imported.")
     return listed
 
@@ -161,17 +165,26 @@ def _history(path: Path, car: Mapping[str, Any]) -> History:
     try:
         entries = tuple(_entry(one) for one in car["entries"])
         _refuse_dangling(entries)
-        known = known_of(entries).document
-        # The same door as for a car that is typed in.
-        said = {key: value for key, value in known.items() if key != "name"}
-        masked = {key: value for key, value in said.items() if key != "identification"}
-        known_document(known["name"], **masked)
-        _refuse_odd_names(car, known)
+        for entry in entries:
+            refuse_other_shape(entry.kind, entry.document)
+            if entry.kind == "car":
+                _refuse_odd_car(entry.document)
+        _refuse_odd_names(car, known_of(entries).document)
         datetime.fromisoformat(car["made_at"])
         return History(car["name"], car["uuid"], car["made_at"], entries)
-    except (KeyError, TypeError, ValueError, IndexError) as error:
+    except (AttributeError, KeyError, TypeError, ValueError, IndexError) as error:
         why = f" ({error})" if isinstance(error, BellmouthError) else ""
         raise _damaged(path, f"its history is not one that a book wrote{why}") from error
+
+
+def _refuse_odd_car(known: Mapping[str, Any]) -> None:
+    """The same door as for a car that is typed in; the number may be masked."""
+    said = {key: value for key, value in known.items() if key not in ("name", "identification")}
+    typed = known_document(known["name"], **said)
+    for key in ("name", "kind", "keep_until"):
+        if typed.get(key) != known.get(key):
+            raise ValueError(key)
+    known.get("identification", "").encode()
 
 
 def _refuse_odd_names(car: Mapping[str, Any], known: Mapping[str, Any]) -> None:
@@ -184,6 +197,8 @@ def _entry(said: Mapping[str, Any]) -> Entry:
         raise ValueError(said)
     if not isinstance(said["document"], dict) or not isinstance(said["files"], list):
         raise TypeError(said)
+    if not all(isinstance(name, str) for name in said["files"]):
+        raise TypeError(said)
     return Entry(**{**said, "files": tuple(said["files"])})
 
 
@@ -194,7 +209,7 @@ def _refuse_dangling(entries: tuple[Entry, ...]) -> None:
     for entry in entries:
         if entry.number <= max(before, default=0):
             raise ValueError(entry.number)
-        if entry.corrects is not None and entry.corrects not in before:
+        if entry.corrects is not None and before.get(entry.corrects) != entry.kind:
             raise ValueError(entry.number)
         before[entry.number] = entry.kind
         if entry.job is not None and before.get(entry.job) != "job":

@@ -38,10 +38,16 @@ class Book(Store):
         return entry
 
     def open_job(self, name: str, **options: Any) -> Entry:
-        """Open a job, or correct one; a correction may change when the car is due."""
+        """Open a job, or correct one; its day and odometer may change when the car is due."""
         entry = super().open_job(name, **options)
-        if entry.corrects is not None:
+        if entry.distance_km is not None or entry.corrects is not None:
             self.refresh_due(name)
+        return entry
+
+    def change_car(self, name: str, **changes: Any) -> Entry:
+        """Say anew what is known of a car; its displacement and kind bear on when it is due."""
+        entry = super().change_car(name, **changes)
+        self.refresh_due(entry.document["name"])
         return entry
 
     def add_recording(

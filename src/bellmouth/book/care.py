@@ -4,7 +4,7 @@ import os
 import shutil
 import sqlite3
 import subprocess
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -17,6 +17,7 @@ from bellmouth.book.digests import digest
 from bellmouth.book.entries import document_in, is_whole
 from bellmouth.book.files import Files
 from bellmouth.book.gone import entries_gone
+from bellmouth.book.loose import remove_unnamed
 from bellmouth.book.opening import reading, writing
 from bellmouth.book.store import Store
 from bellmouth.errors import BookError
@@ -74,7 +75,7 @@ def check(store: Store, *, sweep: bool = False) -> Health:
         )
     if sweep:
         with store.told(), writing(store.engine) as connection:
-            _remove_unnamed(connection, store, loose)
+            remove_unnamed(connection, store, loose)
     return Health(cars, entries, tuple(problems), loose)
 
 
@@ -82,8 +83,16 @@ def back_up(store: Store, folder: str | Path) -> Path:
     """Copy the whole book into a new folder while others may be writing it.
 
     On a server the database is left to ``pg_dump``, which has to be installed here.
+
+    Raises
+    ------
+    BookError
+        If something is there already, or a file of the book is missing or damaged; everything else
+        is then copied all the same.
     """
     folder = Path(folder)
+    if folder.exists() and not folder.is_dir():
+        raise BookError(f"{folder}: is a file. Name a new folder for the backup.")
     if folder.exists() and any(folder.iterdir()):
         raise BookError(f"{folder}: is not empty. Name a new folder for the backup.")
     with store.told():
@@ -95,10 +104,27 @@ def back_up(store: Store, folder: str | Path) -> Path:
         # After the database: files are only ever added, so those it names are there by now.
         with reading(store.engine) as connection:
             names = connection.execute(sa.select(tables.entry_file.c.name).distinct()).scalars()
-            copies = Files(folder)
-            for name in names:
-                copies.put(name, store.files.read(name))
+            lost = _copied(store.files, Files(folder), names)
+    if lost:
+        raise BookError(
+            f"{folder}: holds the whole book but for files that are missing or damaged here "
+            f"({len(lost)}), such as {lost[0]}. Put back what bellmouth book check names from an "
+            "older backup."
+        )
     return folder
+
+
+def _copied(here: Files, there: Files, names: Iterable[str]) -> list[str]:
+    """Copy files; the names of those that are missing or damaged."""
+    lost = []
+    for name in names:
+        try:
+            content = here.read(name)
+        except BookError:
+            lost.append(name)
+            continue
+        there.put(name, content)
+    return lost
 
 
 def would_delete(store: Store, name: str) -> Deleted:
@@ -131,7 +157,7 @@ def delete(store: Store, name: str) -> Deleted:
             connection.execute(sa.delete(tables.car).where(tables.car.c.id == car_id))
             connection.execute(sa.delete(tables.leaving))
         with writing(store.engine) as connection:
-            _remove_unnamed(connection, store, taken.files)
+            remove_unnamed(connection, store, taken.files)
         if store.place.database is not None:
             with store.engine.connect() as connection:
                 # The write-ahead log still holds the old pages.
@@ -146,14 +172,6 @@ def _taken(store: Store, connection: Connection, name: str) -> Deleted:
     others = sa.select(file.c.name).where(file.c.name.in_(mine), file.c.car_id != car_id)
     shared = set(connection.execute(others).scalars())
     return Deleted(name, len(entries), tuple(sorted(mine - shared)))
-
-
-def _remove_unnamed(connection: Connection, store: Store, names: Sequence[str]) -> None:
-    """Remove files that no entry names, while nobody else can add one that does."""
-    file = tables.entry_file
-    still = sa.select(file.c.name).where(file.c.name.in_(names))
-    for name in set(names) - set(connection.execute(still).scalars()):
-        store.files.remove(name)
 
 
 def _integrity(connection: Connection) -> list[str]:

@@ -1,7 +1,6 @@
 """What the book holds: entries, one after another, and what is left of them after corrections."""
 
 import json
-import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
@@ -16,6 +15,7 @@ from bellmouth.errors import BookError
 from bellmouth.reading import json_in
 
 __all__ = [
+    "FARTHEST_KM",
     "KINDS",
     "Entry",
     "canonical",
@@ -82,6 +82,10 @@ _PLAIN = (
 )  # fmt: skip
 
 
+# What a column of whole numbers holds in either database.
+_HIGHEST = 2**31 - 1
+#: No odometer shows more. [km]
+FARTHEST_KM = 5e6
 _TYPES: Mapping[str, tuple[type, ...]] = {
     "number": (int,),
     "kind": (str,),
@@ -104,12 +108,18 @@ def is_whole(said: Mapping[str, Any]) -> bool:
     ):
         return False
     try:
-        datetime.fromisoformat(said["made_at"])
+        # Of a moment without its time zone nobody can say whether another is later.
+        in_time = datetime.fromisoformat(said["made_at"]).tzinfo is not None
         if said["on_date"] is not None:
             date.fromisoformat(said["on_date"])
+        for name in _PLAIN:
+            str(said[name]).encode()
     except ValueError:
         return False
-    return said["kind"] in KINDS and math.isfinite(said["distance_km"] or 0.0)
+    numbers = (said[name] for name in ("number", "job", "corrects") if said[name] is not None)
+    counted = all(0 < number <= _HIGHEST for number in numbers)
+    far = 0.0 <= (said["distance_km"] or 0.0) <= FARTHEST_KM
+    return in_time and counted and far and said["kind"] in KINDS
 
 
 def canonical(document: Any) -> str:
@@ -167,9 +177,18 @@ def read_many(
         plain = {name: getattr(row, name) for name in _PLAIN}
         names = tuple(files.get((row.car_id, row.number), ()))
         what = f"Entry {row.number} ({row.kind})"
-        document = document_in(row.document if is_whole(plain) else None, what)
+        try:
+            document = document_in(row.document if is_whole(plain) else None, what)
+        except BookError as error:
+            raise BookError(f"{_name(connection, row.car_id)}: {error}") from error
         found[row.car_id].append(Entry(**plain, document=document, files=names))
     return {car_id: tuple(entries) for car_id, entries in found.items()}
+
+
+def _name(connection: Connection, car_id: int) -> str:
+    table = tables.standing
+    found = connection.execute(sa.select(table.c.name).where(table.c.car_id == car_id)).scalar()
+    return str(found or "a car")
 
 
 def document_in(text: Any, what: str) -> dict[str, Any]:

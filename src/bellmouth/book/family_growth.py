@@ -20,18 +20,18 @@ LEAST_CARS = 4
 
 
 def learn_growth(cars: Sequence[CarVisits]) -> Growth:
-    """What cars with two visits or more show of their family's growth.
+    """What cars that were seen at two odometers or more show of their family's growth.
 
     Raises
     ------
     BookError
         If fewer than four have them.
     """
-    told = [car for car in cars if len(car.visits) > 1]
+    told = [car for car in cars if car.tells_growth]
     if len(told) < LEAST_CARS:
         raise BookError(
-            f"{len(told)} cars of the family have two visits or more; at least {LEAST_CARS} are "
-            "needed to tell how fast they get dirty. Leave growth out until then."
+            f"Cars of the family that were read at two odometers or more: {len(told)}. At least "
+            f"{LEAST_CARS} are needed to tell how fast they get dirty. Leave growth out until then."
         )
     assumed = load_assumptions()
     grid = grid_of(assumed)

@@ -7,7 +7,6 @@ for the person who looks.
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import date
 
 import numpy as np
 from numpy.typing import NDArray
@@ -149,7 +148,7 @@ def forecast(
     )  # fmt: skip
     weight = np.exp(log_weight - np.logaddexp.reduce(log_weight, axis=None))
     cases = _cases(found, grid, weight)
-    return _told(car, found, weight, cases, usage_of(car.visits, assumed), len(others), assumed)
+    return _told(car, found, weight, cases, usage_of(car.dated(), assumed), len(others), assumed)
 
 
 def _spread_over(grid: Grid, by_rate: Floats) -> Floats:
@@ -187,7 +186,7 @@ def _told(
     told = Forecast(
         name=car.name,
         inspect_at_km=distance.moved(last.km),
-        inspect_on=None if last.on is None else _day(last.on, ahead, reached, usage),
+        inspect_on=_day(car, ahead, reached, usage),
         deposit_mm2=Span(now[2], now[1], now[3], now[0], now[4]),
         growth_mm2=_weighted(ten_thousand, cases.weight),
         level_mm2=car.level_mm2,
@@ -247,12 +246,17 @@ def _weighted(values: Floats, weight: Floats) -> Span:
     return Span(middle, low50, high50, low90, high90)
 
 
-def _day(on: date, ahead: Floats, reached: Floats, usage: Usage) -> DateSpan:
-    """The day by distances per day that are possible, each with its weight."""
+def _day(car: CarVisits, ahead: Floats, reached: Floats, usage: Usage) -> DateSpan | None:
+    """The day by distances per day that are possible, each with its weight, counted from when the
+    odometer was last seen."""
+    if not (dated_km := car.dated()):
+        return None
+    on, km = dated_km[-1]
+    since_km = max(km - car.visits[-1].km, 0.0)
     days = np.arange(0.0, 36_525.0, 5.0)
     per_day, share = usage.nodes()
     whole = sum(
-        weight * np.interp(days * rate, ahead, reached)
+        weight * np.interp(since_km + days * rate, ahead, reached)
         for rate, weight in zip(per_day, share, strict=True)
     )
     return dated(on, quantiles(days, np.asarray(whole)))

@@ -1,7 +1,9 @@
 """From a car's entries to the visits that a forecast is made of."""
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import suppress
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -10,7 +12,7 @@ import sqlalchemy as sa
 
 from bellmouth.book import tables
 from bellmouth.book.assumptions import load_assumptions
-from bellmouth.book.entries import Entry, effective, read_many
+from bellmouth.book.entries import Entry, effective, places, read_many
 from bellmouth.book.family_growth import assumed_of
 from bellmouth.book.forecast import Forecast, forecast
 from bellmouth.book.judging import CLEANED
@@ -18,6 +20,7 @@ from bellmouth.book.opening import reading
 from bellmouth.book.standing import known_of
 from bellmouth.book.store import Store
 from bellmouth.book.visits import CarVisits, Read, Visit
+from bellmouth.errors import BookError
 from bellmouth.finding.family import Family, read_family
 
 __all__ = ["deposit_read", "forecast_of", "visits_of", "visits_of_kind"]
@@ -45,11 +48,18 @@ def forecast_of(
         car = visits_of(entries, level_mm2)
         if not car.visits:
             return None
-        alike = read_many(connection, _alike(connection, car_id, entries), _USED)
-    others = [visits_of(each) for each in alike.values()]
+        others = list(_read_alike(connection, _alike(connection, car_id, entries)))
     known = read_family(family) if isinstance(family, str | Path) else family
     assumed = assumed_of(None if known is None else known.growth)
-    return forecast(car, [one for one in others if len(one.visits) > 1], assumed=assumed)
+    return forecast(car, [one for one in others if one.tells_growth], assumed=assumed)
+
+
+def _read_alike(connection: sa.Connection, car_ids: Sequence[int]) -> Iterator[CarVisits]:
+    """The visits of other cars; one whose history is damaged must not cost this car its forecast,
+    and `check` names it."""
+    for car_id in car_ids:
+        with suppress(BookError):
+            yield visits_of(read_many(connection, [car_id], _USED)[car_id])
 
 
 def visits_of_kind(store: Store, kind: str) -> list[CarVisits]:
@@ -81,15 +91,31 @@ def visits_of(entries: Sequence[Entry], level_mm2: float | None = None) -> CarVi
     """
     known = known_of(entries).document
     level = level_mm2 or load_assumptions().level["mm2_per_litre"] * _litres(known)
-    now = effective(entries)
+    now = _beside_recordings(entries)
     parameter = _parameter(now)
-    jobs = [one for one in now if one.kind == "job" and one.distance_km is not None]
+    told = [one for one in now if one.kind == "job" and one.distance_km is not None]
+    jobs = sorted(told, key=lambda one: (one.distance_km or 0.0, one.job or 0))
     visits = [
         visit
-        for job in sorted(jobs, key=lambda one: (one.distance_km or 0.0, one.job or 0))
+        for job in jobs
         for visit in _of_job(job, [one for one in now if one.job == job.job], level, parameter)
     ]
-    return CarVisits(str(known["name"]), level, tuple(visits))
+    odometers = ((date.fromisoformat(one.on_date or ""), one.distance_km or 0.0) for one in jobs)
+    return CarVisits(str(known["name"]), level, tuple(visits), tuple(odometers))
+
+
+def _beside_recordings(entries: Sequence[Entry]) -> list[Entry]:
+    """What corrections left, in the order of what happened; a finding stands beside the recording
+    that it is of, and in its job, however much later somebody asked for it."""
+    place, now = places(entries), effective(entries)
+    recordings = {place[one.number]: one for one in now if one.kind == "recording"}
+    order = []
+    for one in now:
+        of = one.document.get("recording") if one.kind == "finding" else None
+        read = recordings.get(place.get(of, 0)) if isinstance(of, int) else None
+        moved = one if read is None else replace(one, job=read.job)
+        order.append((place[(read or one).number], place[one.number], moved))
+    return [one for *_, one in sorted(order, key=lambda told: told[:2])]
 
 
 def _of_job(
@@ -135,7 +161,9 @@ def deposit_read(finding: Mapping[str, Any], unseen_mm2: float) -> Read | None:
         return None
     # As likely to be there as the recording alone makes it.
     there = told_by / (1.0 + told_by)
-    mean, variance = _sized(finding)
+    if (sized := _sized(finding)) is None:
+        return None
+    mean, variance = sized
     whole = there * mean + (1.0 - there) * unseen_mm2 / 2.0
     square = there * (variance + mean**2) + (1.0 - there) * unseen_mm2**2 / 3.0
     return Read(whole, math.sqrt(max(square - whole**2, 1e-6)))
@@ -152,16 +180,19 @@ def _likelier(finding: Mapping[str, Any]) -> float:
     return float(after / max(1.0 - after, 1e-12) * (1.0 - before) / before)
 
 
-def _sized(finding: Mapping[str, Any]) -> tuple[float, float]:
-    """Mean and variance of the deposit over the causes that have one. [mm²], [mm4]"""
+def _sized(finding: Mapping[str, Any]) -> tuple[float, float] | None:
+    """Mean and variance of the deposit over the causes that have one, None where no size is told.
+    [mm²], [mm4]"""
     weight = mean = square = 0.0
     for cause in finding["causes"]:
         size = cause["sizes"].get("deposit")
-        if size is not None:
+        if size is not None and None not in size.values():
             chance, value = cause["probability"], size["value"]
             weight += chance
             mean += chance * value
             square += chance * (((size["high"] - size["low"]) / 2.0 / _Z90) ** 2 + value**2)
+    if not weight:
+        return None
     return mean / weight, square / weight - (mean / weight) ** 2
 
 

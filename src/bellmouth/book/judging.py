@@ -154,11 +154,7 @@ def judge_work(
     are of checks that were made after the work, ``prior`` own weights of the causes before it.
     """
     entries = store.history(name).entries
-    found = _recordings(entries)
-    if before is None or after is None:
-        if len(found) < 2:
-            raise BookError(f"{name}: a proof needs a recording before and one after the work.")
-        before, after = found[-2].number, found[-1].number
+    before, after = _pair(name, entries, before, after)
     done = done or done_between(entries, before, after)
     inputs = {
         "before": before,
@@ -175,6 +171,22 @@ def judge_work(
     if family:
         inputs["family"] = dict(family)
     return _proved(store, entries, inputs)
+
+
+def _pair(
+    name: str, entries: Sequence[Entry], before: int | None, after: int | None
+) -> tuple[int, int]:
+    """The two recordings of a proof: those that are named, or the newest two where none is."""
+    if before is not None and after is not None:
+        for one in (before, after):
+            numbered(entries, one, "recording")
+        return before, after
+    if before is not None or after is not None:
+        raise BookError("A proof is of two recordings, before and after: name both, or none.")
+    found = _recordings(entries)
+    if len(found) < 2:
+        raise BookError(f"{name}: a proof needs a recording before and one after the work.")
+    return found[-2].number, found[-1].number
 
 
 def keep(

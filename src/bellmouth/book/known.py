@@ -11,7 +11,7 @@ from bellmouth.car import car_from_mapping
 from bellmouth.car.description import Car, Known
 from bellmouth.errors import BookError
 
-__all__ = ["car_of", "known_document", "plain_car"]
+__all__ = ["car_of", "day_of", "known_document", "plain_car"]
 
 _LONGEST = 80
 
@@ -40,6 +40,8 @@ def known_document(
     known: dict[str, Any] = {"name": tidy, "car": said}
     if kind:
         known["kind"] = " ".join(kind.split())
+        if any(map(_unfit, known["kind"])):
+            raise BookError(f"{kind!r} cannot be a kind of car: give it a text.")
     if identification:
         known["identification"] = checked(identification)
         if known["identification"] in tidy.upper():
@@ -47,7 +49,7 @@ def known_document(
                 "The name would show the identification number on every list. Choose another name."
             )
     if keep_until:
-        known["keep_until"] = _day(keep_until)
+        known["keep_until"] = day_of(keep_until)
     return known
 
 
@@ -82,7 +84,8 @@ def car_of(document: Mapping[str, Any]) -> Car:
     return car_from_mapping(document["car"], document["name"])
 
 
-def _day(day: date | str) -> str:
+def day_of(day: date | str) -> str:
+    """A day as the book keeps it (ISO 8601); refused where it is none."""
     try:
         return (day if isinstance(day, date) else date.fromisoformat(day)).isoformat()
     except ValueError:

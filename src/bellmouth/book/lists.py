@@ -10,6 +10,7 @@ import sqlalchemy as sa
 
 from bellmouth.book import tables
 from bellmouth.book.entries import document_in
+from bellmouth.book.known import day_of
 from bellmouth.book.opening import reading, writing
 from bellmouth.book.store import Store
 
@@ -46,12 +47,17 @@ def cars(store: Store, *, limit: int = 50, kind: str | None = None) -> tuple[Sta
 
 
 def due(store: Store, *, limit: int = 50, before: date | str | None = None) -> tuple[Standing, ...]:
-    """Cars by the day on which they are to be inspected, soonest first."""
+    """Cars by the day on which they are to be inspected, soonest first.
+
+    Raises
+    ------
+    BookError
+        If ``before`` is no date.
+    """
     table = tables.standing
     query = sa.select(table).where(table.c.due_on.is_not(None)).order_by(table.c.due_on)
     if before is not None:
-        day = before if isinstance(before, str) else before.isoformat()
-        query = query.where(table.c.due_on < day)
+        query = query.where(table.c.due_on < day_of(before))
     return _read(store, query.limit(limit))
 
 

@@ -46,11 +46,21 @@ def mask_within(text: str) -> str:
     return _IDENTIFICATION.sub(lambda found: mask(found[0]), text)
 
 
+def _standing(number: str) -> str:
+    plain = re.escape(number)
+    if len(number) == _VEHICLE_NUMBER:
+        return plain
+    return rf"(?<![^\W_]){plain}(?![^\W_])"
+
+
 def masked_in(value: Any, numbers: set[str]) -> Any:
-    """Plain data with each of the numbers masked wherever it stands, keys included."""
+    """Plain data with each of the numbers masked wherever it stands, keys included.
+
+    A short one, as of a plate, where it stands by itself: three signs of it are in any hash.
+    """
     if isinstance(value, str):
         for number in numbers:
-            value = re.sub(re.escape(number), mask(number), value, flags=re.IGNORECASE)
+            value = re.sub(_standing(number), mask(number), value, flags=re.IGNORECASE)
         return value
     if isinstance(value, dict):
         return {masked_in(key, numbers): masked_in(item, numbers) for key, item in value.items()}

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from bellmouth.book.entries import Entry
+from bellmouth.book.loose import named_or_gone
 from bellmouth.book.store import Store
 from bellmouth.errors import BookError
 from bellmouth.reading import bytes_of
@@ -46,7 +47,8 @@ def add_photo(
         content, ending, size = stripped(bytes_of(path), path.name)
         kept = store.files.keep("photos", content, ending)
     document = {"width": size[0], "height": size[1]} | ({"text": text} if text else {})
-    return store.add(name, "photo", document, files=[kept], job=job, corrects=corrects)
+    with named_or_gone(store, kept):
+        return store.add(name, "photo", document, files=[kept], job=job, corrects=corrects)
 
 
 def stripped(raw: bytes, source: str) -> tuple[bytes, str, tuple[int, int]]:

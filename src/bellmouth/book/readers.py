@@ -59,8 +59,10 @@ def things_of(
 ) -> dict[Key, list[Mapping[str, Sequence[float]]]]:
     """A car's readings by quantity and thing; a thing is the car between two pieces of work.
 
-    ``entries`` are what corrections left, in the order of what happened.
+    ``entries`` are what corrections left, in the order of what happened. A finding that was made
+    again of one recording, as with a check's result, is no other reading: the last counts.
     """
+    last = {one.document.get("recording"): one.number for one in entries if one.kind == "finding"}
     who: dict[int, str] = {}
     read: dict[Key, dict[tuple[int | None, int], dict[str, list[float]]]] = {}
     stage: dict[int | None, int] = defaultdict(int)
@@ -79,6 +81,8 @@ def things_of(
                 _add(read, key, stage_of[one.number], who[one.number], opening["value"])
         elif one.kind == "finding" and one.document.get("recording") in stage_of:
             number = int(one.document["recording"])
+            if last[number] != one.number:
+                continue
             for key, value in _sizes(one):
                 _add(read, key, stage_of[number], who[number], value)
     return {key: list(things.values()) for key, things in read.items()}

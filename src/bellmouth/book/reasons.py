@@ -43,9 +43,14 @@ def _seen(told: "Forecast") -> tuple[str, ...]:
     cleaned = [visit.km for visit in visits if visit.cleaned]
     count = sum(visit.deposit is not None or visit.opening is not None for visit in visits)
     now, growth, use = told.deposit_mm2, told.growth_mm2, told.usage
+    low, read_km = max(now.low90, 0.0), visits[-1].km
     sentences = [
-        f"The deposit is now {now.value:.1f} mm² (nine in ten: {max(now.low90, 0.0):.1f} to "
-        f"{now.high90:.1f} mm²). Readings it rests on: {count}.",
+        f"The deposit is now {now.value:.1f} mm² (nine in ten: {low:.1f} to "
+        f"{now.high90:.1f} mm²). Readings it rests on: {count}."
+        if told.car.stands_km <= read_km
+        else f"The deposit was {now.value:.1f} mm² (nine in ten: {low:.1f} to "
+        f"{now.high90:.1f} mm²) when the car was last read, at {read_km:,.0f} km. Readings it "
+        f"rests on: {count}.",
         f"It grows by {growth.value:.2f} mm² in 10,000 km (nine in ten: {growth.low90:.2f} to "
         f"{growth.high90:.2f} mm²).",
     ]

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from bellmouth.book.entries import Entry
+from bellmouth.book.loose import named_or_gone
 from bellmouth.book.store import Store
 from bellmouth.book.visits import Read
 from bellmouth.errors import BookError
@@ -44,9 +45,10 @@ def add_recording(
         whole = sealed(frame(recording), recording.of_car, loads_off=recording.loads_off)
         kept = store.files.keep("recordings", whole, "parquet")
     document = _described(recording) | ({"by": by} if by else {})
-    if not _same(_read(store, kept, document), recording):
-        raise BookError(f"{recording.source}: cannot be kept without losing samples.")
-    return store.add(name, "recording", document, files=[kept], job=job, corrects=corrects)
+    with named_or_gone(store, kept):
+        if not _same(_read(store, kept, document), recording):
+            raise BookError(f"{recording.source}: cannot be kept without losing samples.")
+        return store.add(name, "recording", document, files=[kept], job=job, corrects=corrects)
 
 
 def held(store: Store, entries: Sequence[Entry], recording: Recording) -> Entry | None:

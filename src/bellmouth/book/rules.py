@@ -5,14 +5,15 @@ import re
 from collections.abc import Sequence
 from datetime import UTC, date, datetime, timedelta
 
-from bellmouth.book.entries import Entry, effective
+from bellmouth.book.entries import FARTHEST_KM, Entry, effective
 from bellmouth.errors import BookError
 
 __all__ = ["checked_comeback", "checked_date", "checked_distance", "odometer", "stamp"]
 
 # Two computers that write one book never agree to the second.
 _CLOCKS_DIFFER = timedelta(minutes=10)
-_FARTHEST_KM = 5e6
+# The standard that a book's cars speak is younger; a year that was mistyped would make a car stand.
+_FIRST_YEAR = 1980
 # No odometer shows thousandths: three figures behind a point or a comma are thousands.
 _IN_THOUSANDS = re.compile(r"[1-9]\d{0,2}(?:[.,'’ \u00a0\u202f]\d{3})+")
 
@@ -83,6 +84,8 @@ def checked_date(
         raise BookError(f"{on!r} is no date. Write it like 2026-05-31.") from None
     if day > today + timedelta(days=1):
         raise BookError(f"{day} is in the future: today is {today}. Check the date and the clock.")
+    if day.year < _FIRST_YEAR:
+        raise BookError(f"{day} is before any car that a book is for. Write it like 2026-05-31.")
     before, after = _neighbours(entries, corrects)
     for job in before:
         if job.on_date and day.isoformat() < job.on_date:
@@ -108,7 +111,7 @@ def checked_distance(
     """
     if distance_km is None:
         return None
-    if not (math.isfinite(distance_km) and 0 <= distance_km <= _FARTHEST_KM):
+    if not (math.isfinite(distance_km) and 0 <= distance_km <= FARTHEST_KM):
         raise BookError(f"{distance_km:g} km is impossible for an odometer.")
     before, after = _neighbours(entries, corrects)
     for job in before:

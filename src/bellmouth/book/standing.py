@@ -8,7 +8,9 @@ from sqlalchemy.engine import Connection
 from bellmouth.book import tables
 from bellmouth.book.entries import Entry, effective, read_all
 
-__all__ = ["complaint_of", "known_of", "last_number", "odometer", "work_out", "work_out_all"]
+__all__ = [
+    "complaint_of", "facts_of", "known_of", "last_number", "odometer", "work_out", "work_out_all",
+]  # fmt: skip
 
 
 def known_of(entries: Sequence[Entry]) -> Entry:
@@ -16,10 +18,21 @@ def known_of(entries: Sequence[Entry]) -> Entry:
     return [entry for entry in effective(entries) if entry.kind == "car"][-1]
 
 
+def facts_of(entries: Sequence[Entry], job: int | None) -> Entry:
+    """The entry that says what a job's facts are now, after corrections.
+
+    Raises
+    ------
+    IndexError
+        If there is no such job.
+    """
+    return [one for one in effective(entries) if one.kind == "job" and one.job == job][-1]
+
+
 def complaint_of(entries: Sequence[Entry], job: int | None) -> str | None:
     """What the owner said when a job was opened; None where nothing was said, or no job opened."""
-    opened = [one for one in effective(entries) if one.kind == "job" and one.job == job]
-    return opened[-1].document.get("complaint") if opened else None
+    opened = any(one.kind == "job" and one.job == job for one in entries)
+    return facts_of(entries, job).document.get("complaint") if opened else None
 
 
 def odometer(entries: Sequence[Entry]) -> Entry | None:

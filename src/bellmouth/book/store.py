@@ -19,7 +19,8 @@ from bellmouth.book.files import Files
 from bellmouth.book.known import known_document
 from bellmouth.book.opening import open_engine, reading, writing
 from bellmouth.book.places import place_of
-from bellmouth.book.standing import known_of, last_number, work_out
+from bellmouth.book.shapes import refuse_other_shape
+from bellmouth.book.standing import facts_of, known_of, last_number, work_out
 from bellmouth.book.trouble import told
 from bellmouth.book.versions import software_version
 from bellmouth.car.complaint import parse_complaint
@@ -197,8 +198,10 @@ class Store:
             car_id, entries = self.read(connection, name)
             job = None
             if corrects is not None:
-                old = numbered(entries, corrects, "job")
-                on, job = on or old.on_date, old.job
+                job = numbered(entries, corrects, "job").job
+                # Its facts as they stand now: what was put right before must stay so.
+                old = facts_of(entries, job)
+                on = on or old.on_date
                 distance_km = old.distance_km if distance_km is None else distance_km
                 complaint = complaint or old.document.get("complaint")
                 comeback_of = comeback_of or old.document.get("comeback_of")
@@ -239,13 +242,15 @@ class Store:
         """
         if kind not in KINDS[2:]:
             raise BookError(f"{kind}: no such entry. Entries are {', '.join(KINDS[2:])}.")
+        refuse_other_shape(kind, document)
         with self.told(), writing(self.engine) as connection:
             car_id, entries = self.read(connection, name)
             if corrects is not None:
                 job = job or numbered(entries, corrects, kind).job
             opened = [one for one in entries if one.kind == "job"]
             if job is not None:
-                numbered(opened, job)
+                # A correction of a job's facts is no job of its own.
+                job = numbered(opened, job).job
             elif opened:
                 job = max(one.job or 0 for one in opened)
             entry = Entry(
@@ -295,6 +300,10 @@ class Store:
 
     def row(self, connection: Connection, name: str) -> int | None:
         """The car's row in the tables, None where there is no car of that name."""
+        try:
+            name.encode()
+        except UnicodeEncodeError:  # bytes of a shell that are no text: no car is called so
+            return None
         table = tables.standing
         query = sa.select(table.c.car_id).where(table.c.name == name)
         found = connection.execute(query).scalar()

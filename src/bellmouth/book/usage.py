@@ -1,14 +1,14 @@
-"""How far a car goes in a day, from its own visits."""
+"""How far a car goes in a day, from its own odometer."""
 
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 
 import numpy as np
 from numpy.typing import NDArray
 
 from bellmouth.book.assumptions import Assumptions
-from bellmouth.book.visits import Visit
 
 __all__ = ["Usage", "usage_of"]
 
@@ -34,15 +34,15 @@ class Usage:
         return self.km_per_day * np.exp(self.log_sd * places), weights / weights.sum()
 
 
-def usage_of(visits: Sequence[Visit], assumed: Assumptions) -> Usage:
-    """The car's own distance per day, leaning on what is usual where little was seen of it."""
+def usage_of(dated: Sequence[tuple[date, float]], assumed: Assumptions) -> Usage:
+    """The car's own distance per day, leaning on what is usual where little was seen of it;
+    ``dated`` are days and odometers, oldest first. [km]"""
     usual, spread = assumed.use["km_per_year"]
     middle, precision = math.log(usual / _DAYS_A_YEAR), 1.0 / spread**2
-    dated = [visit for visit in visits if visit.on is not None]
     days = 0
-    if len(dated) > 1 and dated[-1].on is not None and dated[0].on is not None:
-        days = (dated[-1].on - dated[0].on).days
-        travelled = dated[-1].km - dated[0].km
+    if len(dated) > 1:
+        days = (dated[-1][0] - dated[0][0]).days
+        travelled = dated[-1][1] - dated[0][1]
         if days >= _LEAST_DAYS and travelled > 0:
             own = 1.0 / (_UNEVEN**2 * _MONTH / (days + _MONTH))
             middle = (middle * precision + math.log(travelled / days) * own) / (precision + own)

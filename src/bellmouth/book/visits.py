@@ -45,11 +45,31 @@ class Visit:
 
 @dataclass(frozen=True)
 class CarVisits:
-    """A car's visits, oldest first, and the deposit at which its plate is worth a look. [mm²]"""
+    """A car's visits, oldest first, and the deposit at which its plate is worth a look. [mm²]
+
+    ``odometers`` are all days on which the odometer is known, oldest first, also of visits at which
+    nothing was read: they tell how far the car goes. [km]
+    """
 
     name: str
     level_mm2: float
     visits: tuple[Visit, ...]
+    odometers: tuple[tuple[date, float], ...] = ()
+
+    @property
+    def tells_growth(self) -> bool:
+        """Whether it was seen at two distances; before and after a cleaning is one."""
+        return len({visit.km for visit in self.visits}) > 1
+
+    @property
+    def stands_km(self) -> float:
+        """The odometer when it was last seen, read or not. [km]"""
+        return max(self.visits[-1].km, *(km for _, km in self.odometers[-1:]), 0.0)
+
+    def dated(self) -> tuple[tuple[date, float], ...]:
+        """Days and odometers, oldest first: those given, else the visits' own. [km]"""
+        own = tuple((visit.on, visit.km) for visit in self.visits if visit.on is not None)
+        return self.odometers or own
 
 
 def in_order(visits: Sequence[Visit]) -> None:

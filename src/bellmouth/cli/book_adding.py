@@ -25,6 +25,18 @@ __all__ = ["add_command"]
 _FILE = click.Path(path_type=Path)
 _GASKETS = ("new", "kept")
 _NAMED = ("recording", "work", "attempt")
+# What is said of these kinds of entry alone.
+_ONLY = {
+    "of": ("finding", "proof"),
+    "also": ("finding",),
+    "references": ("finding", "proof"),
+    "results": ("finding", "proof"),
+    "complaint": ("finding", "proof"),
+    "text": ("photo",),
+    "mapping": ("recording",),
+}
+_TIMES = {1: "once", 2: "twice"}
+_TYPED = {"references": "--reference", "results": "--result"}
 _KINDS = ("recording", "finding", "work", "card", "attempt", "proof", "note", "photo")
 
 
@@ -102,6 +114,16 @@ def add_command(
 
     A FILE for a finding or a proof (JSON) is kept only where the recordings give the same.
     """
+    _refuse_misplaced(kind, options)
+    book = opened(context)
+    entry = _ADD[kind](book, name, kind, what, options)
+    gist = _said(book, name, entry)
+    more = f": {words().told(gist)}" if gist else ""
+    say("{0}: {1} added as entry {2}{3}.", name, words().told(kind), entry.number, more)
+
+
+def _refuse_misplaced(kind: str, options: dict[str, Any]) -> None:
+    """Refuse what was said of another kind of entry: it would be passed over."""
     if options["by"] and kind not in _NAMED:
         raise click.UsageError(f"--by says who made a recording, work or an attempt, no {kind}.")
     if options["gasket"] and kind != "work":
@@ -109,11 +131,19 @@ def add_command(
     if options["loads_off"] is not None and kind != "recording":
         typed = "--loads-off" if options["loads_off"] else "--loads-on"
         raise click.UsageError(f"{typed} says how a recording was made, no {kind}.")
-    book = opened(context)
-    entry = _ADD[kind](book, name, kind, what, options)
-    gist = _said(book, name, entry)
-    more = f": {words().told(gist)}" if gist else ""
-    say("{0}: {1} added as entry {2}{3}.", name, words().told(kind), entry.number, more)
+    for name, kinds in _ONLY.items():
+        if options[name] and kind not in kinds:
+            typed = _TYPED.get(name, f"--{name}")
+            raise click.UsageError(
+                f"{typed} goes with a {' or a '.join(kinds)}, not with a {kind}."
+            )
+    most, given = {"finding": 1, "proof": 2}.get(kind, 0), len(options["of"])
+    if given not in (0, most):
+        one = "one recording" if most == 1 else "two recordings, before and after"
+        more = " More of one finding are given with --also." if most == 1 else ""
+        raise click.UsageError(
+            f"A {kind} is of {one}: give --of {_TIMES[most]}, or leave it out.{more}"
+        )
 
 
 def _common(options: dict[str, Any]) -> dict[str, Any]:
@@ -189,7 +219,6 @@ def _document(
 def _judged(
     book: "Book", name: str, kind: str, what: tuple[str, ...], options: dict[str, Any]
 ) -> "Entry":
-    from bellmouth.book.alike import differences  # noqa: PLC0415
     from bellmouth.pages.document import finding_document, proof_document  # noqa: PLC0415
 
     said: dict[str, Any] = {"complaint": options["complaint"]}
@@ -206,15 +235,26 @@ def _judged(
             proved = book.judge_work(name, *options["of"][:2], results=options["results"], **said)
             judged, document = proved, proof_document(proved.result)
     if what:
-        handed = _json(_one(what, kind, "file"))
-        other = differences(handed, asdict(judged.result))
-        if other:
-            raise BookError(
-                f"{Path(what[0]).name}: is not what the recordings of the book give ({other[0]}). "
-                "Name the right ones with --of, or leave the file out."
-            )
-        document = handed
+        document = _handed(_one(what, kind, "file"), asdict(judged.result), document)
     return book.keep(name, judged, document, **_common(options))
+
+
+def _handed(path: str, result: dict[str, Any], document: dict[str, Any]) -> dict[str, Any]:
+    """A finding or a proof as somebody has it, where it is whole and what the book makes, too."""
+    from bellmouth.book.alike import differences, lacking  # noqa: PLC0415
+
+    handed = _json(path)
+    if other := differences(handed, result):
+        raise BookError(
+            f"{Path(path).name}: is not what the recordings of the book give ({other[0]}). "
+            "Name the right ones with --of, or leave the file out."
+        )
+    if gone := lacking(document, handed):
+        raise BookError(
+            f"{Path(path).name}: is not whole, it has no {gone}. Give it as --json prints it, or "
+            "leave the file out."
+        )
+    return handed
 
 
 def _json(path: str) -> dict[str, Any]:

@@ -70,7 +70,7 @@ def learn(
     table = read_cars(cars)
     chosen = family_name(table, name)
     with waiting(words().text("Reading the recordings")):
-        examples, unread = examples_of(recordings, table, chosen)
+        examples, unread = examples_of(recordings, table, chosen, leaving_out=(cars, out))
     with waiting(words().text("Learning the family")):
         growth = None if book is None else _growth(book, chosen)
         try:

@@ -90,7 +90,7 @@ def command(
         write_summary(report, table, of_locale())
         say("Summary with pictures: {0} (open it in a browser)", report)
     if paths:
-        _learn(recordings, cars, paths)
+        _learn(recordings, cars, out, paths)
 
 
 def _family_paths(cars: str, families: Path, *, overwrite: bool) -> dict[str, Path]:
@@ -103,7 +103,7 @@ def _family_paths(cars: str, families: Path, *, overwrite: bool) -> dict[str, Pa
     return paths
 
 
-def _learn(recordings: Sequence[str], cars: str, paths: Mapping[str, Path]) -> None:
+def _learn(recordings: Sequence[str], cars: str, out: str, paths: Mapping[str, Path]) -> None:
     """Learn each family that has enough cars; the reason for each that has not."""
     from bellmouth.errors import FindingError  # noqa: PLC0415
     from bellmouth.fleet.family import learn_family  # noqa: PLC0415
@@ -113,7 +113,9 @@ def _learn(recordings: Sequence[str], cars: str, paths: Mapping[str, Path]) -> N
     table, short = read_cars(cars), []
     for name, path in paths.items():
         with waiting(words().text("Learning the family {0}").format(name)):
-            examples, _ = examples_of(recordings, table, name, most=MOST_RECORDINGS)
+            examples, _ = examples_of(
+                recordings, table, name, most=MOST_RECORDINGS, leaving_out=(cars, out)
+            )
             try:
                 family = learn_family(examples, name).family
             except FindingError as error:

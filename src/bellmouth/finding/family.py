@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bellmouth.car.description import Car, Known, Metering
-from bellmouth.errors import FindingError, told_of
+from bellmouth.errors import FindingError, shown, told_of
 from bellmouth.finding.causes import SINGLE_CAUSES
 from bellmouth.finding.habit import Habit
 from bellmouth.finding.nuisance import LEARNED
@@ -213,12 +213,23 @@ def known_family(given: Family | str | Path | None, car: Car) -> Family | None:
     return read_family(chosen) if isinstance(chosen, str | Path) else chosen
 
 
+def _no_family(table: Mapping[str, Any], source: str) -> FindingError:
+    """Why a table is no family of this version."""
+    if not table:
+        return FindingError(f"{source}: is empty. Make a family file with bellmouth family learn.")
+    if "format" not in table:
+        return FindingError(f"{source}: no family file. Make one with bellmouth family learn.")
+    told = shown(table["format"])
+    return FindingError(
+        f"{source}: a family file of format {told}, and this Bellmouth reads format {FORMAT}. "
+        "Learn the family again."
+    )
+
+
 def family_of(table: Mapping[str, Any], source: str) -> Family:
     """A family from the contents of its file; see `read_family`."""
     if table.get("format") != FORMAT:
-        raise FindingError(
-            f"{source}: not a family file of format {FORMAT}. Make one with bellmouth family learn."
-        )
+        raise _no_family(table, source)
     if strange := sorted(set(table) - _KEYS):
         raise FindingError(f"{source}: unknown key {strange[0]}. Learn the family again.")
     try:

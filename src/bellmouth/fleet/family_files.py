@@ -1,5 +1,6 @@
 """Recordings and their table of cars as what a family is learnt from."""
 
+import hashlib
 import re
 from collections.abc import Sequence
 from pathlib import Path
@@ -68,23 +69,32 @@ def _plain(name: str) -> str:
 
 
 def examples_of(
-    given: Sequence[str], table: CarTable, name: str, *, most: int | None = None
+    given: Sequence[str],
+    table: CarTable,
+    name: str,
+    *,
+    most: int | None = None,
+    leaving_out: Sequence[str | Path] = (),
 ) -> tuple[list[Example], list[str]]:
     """Recordings of the family's cars that can be read, ``most`` of them evenly chosen, and why
     others cannot.
 
-    A table without families is taken as one family.
+    A table without families is taken as one family. ``leaving_out`` is what lies among the
+    recordings and is none, such as the table itself.
     """
     told = any(table.family.values())
     mine = {car for car, family in table.family.items() if family == name or not told}
-    owned, refused = _owned(given, table, mine)
+    owned, refused = _owned(given, table, mine, leaving_out)
     if most is not None and len(owned) > most:
         places = [place * len(owned) // most for place in range(most)]
         owned = [owned[place] for place in places]
-    found = []
+    found, seen = [], dict[str, str]()
     for path, identity in owned:
         try:
-            recording = _read(path)
+            recording, content = _read(path)
+            if (same := seen.setdefault(content, path)) != path:
+                refused.append(f"{path}: is the same recording as {same}, which counts once")
+                continue
             found.append(Example(identity, stretches(recording), table.cars[identity], path))
         except Exception as error:  # noqa: BLE001 - a damaged recording is told, never a stop
             refused.append(f"{path}: {explain(error)}")
@@ -92,12 +102,12 @@ def examples_of(
 
 
 def _owned(
-    given: Sequence[str], table: CarTable, mine: set[str]
+    given: Sequence[str], table: CarTable, mine: set[str], leaving_out: Sequence[str | Path]
 ) -> tuple[list[tuple[str, str]], list[str]]:
     """Recordings and whose each is; those of nobody, and cars without any, with the reason."""
     owned, refused = [], []
     identities = frozenset(table.identities)
-    for file in find_recordings(given):
+    for file in find_recordings(given, leaving_out=leaving_out):
         identity = owner_of(file.path, identities)
         if identity is None:
             refused.append(f"{file.path}: no car in the table claims this recording")
@@ -110,7 +120,10 @@ def _owned(
     return owned, refused
 
 
-def _read(path: str) -> Recording:
-    """A recording from its file, or from a copy of it where it lies at an address."""
+def _read(path: str) -> tuple[Recording, str]:
+    """A recording from its file, or from a copy of it where it lies at an address; and a hash of
+    what is in it."""
     with near(path) as here:
-        return read_recording(here)
+        recording = read_recording(here)
+        with here.open("rb") as file:
+            return recording, hashlib.file_digest(file, "sha256").hexdigest()

@@ -8,10 +8,11 @@ longest that fits counts.
 import difflib
 import hashlib
 import os
+import unicodedata
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 from typing import Any
 from urllib.parse import unquote
 
@@ -39,6 +40,7 @@ __all__ = [
 _ENDINGS = (".csv", ".csv.gz", ".parquet")
 _TEXTS = ("metering", "complaint", "name")
 _OWN_COLUMNS = ("car", "family")
+_NAMES = (*_OWN_COLUMNS, "name")
 
 
 @dataclass(frozen=True)
@@ -106,7 +108,7 @@ def table_of_cars(path: str | Path) -> pl.DataFrame:
     name = file_name(str(path))
     table = _table(str(path))
     _check_columns(table, name)
-    table = table.with_columns(pl.col("car").cast(pl.String).str.strip_chars())
+    table = table.with_columns(pl.col("car").cast(pl.String).str.strip_chars().str.normalize("NFC"))
     _check_identities(table, name)
     return table
 
@@ -145,7 +147,7 @@ def _table(path: str) -> pl.DataFrame:
             return _csv(bytes_of(here))
     except Exception as error:
         # An archive or a file system of another machine has errors of its own.
-        reason = error.strerror if isinstance(error, OSError) and error.strerror else "damaged"
+        reason = _why(error)
         if isinstance(error, FileNotFoundError | KeyError):
             reason = "there is no such file"
         elif is_address(path) and not isinstance(error, pl.exceptions.PolarsError):
@@ -155,12 +157,30 @@ def _table(path: str) -> pl.DataFrame:
         ) from error
 
 
+def _why(error: Exception) -> str:
+    """Why a table cannot be read, in a few words."""
+    if isinstance(error, OSError) and error.strerror:
+        return error.strerror
+    if isinstance(error, pl.exceptions.NoDataError):
+        return "it is empty"
+    if "utf-8" in str(error).lower():
+        return "its text is not UTF-8: save it as CSV in UTF-8"
+    return "damaged"
+
+
 def _csv(content: bytes) -> pl.DataFrame:
     """A CSV table; with semicolons or tabs between its cells its numbers may have decimal commas,
     as spreadsheets of half of Europe write them."""
     head = content.partition(b"\n")[0]
     mark = next((one for one in (";", "\t") if one.encode() in head), ",")
-    return pl.read_csv(content, infer_schema_length=None, separator=mark, decimal_comma=mark != ",")
+    return pl.read_csv(
+        content,
+        infer_schema_length=None,
+        separator=mark,
+        decimal_comma=mark != ",",
+        # A name of digits is a name: as a number 0012 would be 12, and no recording's.
+        schema_overrides=dict.fromkeys(_NAMES, pl.String),
+    )
 
 
 def _values(row: Mapping[str, Any]) -> dict[str, Any]:
@@ -278,12 +298,13 @@ def _refuse_closed(given: str, path: str) -> None:
 
 def owner_of(path: str, identities: frozenset[str]) -> str | None:
     """The identity of the car that a recording belongs to, ``None`` where no one claims it."""
-    parts = own_path(path)
+    # An ä of an Apple's file name is an a with two dots after it.
+    parts = PurePosixPath(unicodedata.normalize("NFC", str(own_path(path))))
     # Programs that write such folders put a sign that a path cannot hold as %2F and the like.
     keyed = [unquote(part[4:]) for part in parts.parts if part.startswith("car=")]
-    stem = parts.name.split(".")[0]
-    names = [*keyed, parts.parent.name, stem]
-    names += [stem[:at] for at in range(len(stem) - 1, 0, -1) if stem[at] in "_-"]
+    file = parts.name
+    ends = [len(file), *(at for at in range(len(file) - 1, 0, -1) if file[at] in "_-.")]
+    names = [*keyed, parts.parent.name, *(file[:end] for end in ends)]
     return next((name for name in names if name in identities), None)
 
 

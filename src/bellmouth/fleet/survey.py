@@ -28,8 +28,13 @@ _BUNDLE_MOST = 100
 _BUNDLE_USUAL = 50
 _BUNDLES_A_CORE = 4
 _PATIENCE_S = 120.0  # how long a scheduler that went away is waited for
+_NEVER_LOST = {"distributed.deploy.lost-worker-timeout": "30 days"}
 _NO_RECORDING = "no recording of this car was given"
 _NO_CAR = "no car in the table claims this recording"
+_FATAL = (
+    "every process that judged this recording ended, as for want of memory: judge it by itself "
+    "with bellmouth find"
+)
 
 
 @dataclass(frozen=True)
@@ -182,7 +187,10 @@ def _engine(scheduler: str | None, workers: int | None, count: int) -> Iterator[
             ) from error
         yield lambda tasks: _distributed(client, connect, tasks)
         return
-    with local_cluster(workers) as cluster:
+    import dask  # noqa: PLC0415 - as above
+
+    # A worker that dies again and again is begun again as often, however long it was away.
+    with dask.config.set(_NEVER_LOST), local_cluster(workers) as cluster:
         yield lambda tasks: _distributed(Client(cluster), lambda: Client(cluster), tasks)
 
 
@@ -195,9 +203,15 @@ def _distributed(
         cores = _cores(client)
     waiting: list[Sequence[Task]] = list(reversed(bundles(tasks, cores)))
     held: dict[Any, Sequence[Task]] = {}
+    suspects: list[Task] = []
+    trial: Sequence[Task] = ()
     lost_since: float | None = None
     try:
-        while waiting or held:
+        while waiting or held or suspects:
+            if not (waiting or held):
+                # Alone, so that it is known whose doing it is if the worker dies once more.
+                trial = [suspects.pop()]
+                waiting.append(trial)
             try:
                 rows = _round(client, waiting, held)
             except Exception as error:
@@ -214,16 +228,27 @@ def _distributed(
                 continue
             for future, part in rows:
                 lost_since = None
-                held.pop(future)
-                yield part
+                bundle = held.pop(future)
+                if part is not None:
+                    yield part
+                elif bundle is trial:
+                    yield [_fatal(bundle[0])]
+                else:
+                    suspects += bundle
     finally:
         _leave(client)
 
 
+def _fatal(task: Task) -> dict[str, Any]:
+    """The row of a recording that ends whatever process judges it."""
+    found, car = task.found, task.car
+    return refusal(found.path, found.mark, task.identity, task.family, _FATAL, car.metering)
+
+
 def _round(
     client: "Client", waiting: list[Sequence[Task]], held: dict[Any, Sequence[Task]]
-) -> list[tuple[Any, list[dict[str, Any]]]]:
-    """Hand out what there is room for; what is ready."""
+) -> list[tuple[Any, list[dict[str, Any]] | None]]:
+    """Hand out what there is room for; what is ready, None for what workers died of."""
     if client.status != "running":
         # One that seeks its scheduler by itself takes work and never says that it is lost.
         raise ConnectionError("the scheduler is gone")
@@ -231,7 +256,18 @@ def _round(
         # Taken off the list once it is handed out: handing out may fail.
         held[client.submit(rows_of, waiting[-1], pure=False, retries=5)] = waiting[-1]
         waiting.pop()
-    return [(future, future.result(timeout=30)) for future in _first_done(held)]
+    return [(future, _result(future)) for future in _first_done(held)]
+
+
+def _result(future: Any) -> list[dict[str, Any]] | None:
+    """The rows of a bundle, None where every worker that took it up died, as of want of memory."""
+    from distributed.scheduler import KilledWorker  # noqa: PLC0415 - only a survey pays for it
+
+    try:
+        rows: list[dict[str, Any]] = future.result(timeout=30)
+    except KilledWorker:
+        return None
+    return rows
 
 
 def _cores(client: "Client") -> int:

@@ -80,7 +80,7 @@ def print_forecast(found: "Forecast", to: Teller) -> None:
     """Print when to inspect next, how sure that is, and why."""
     at, on = found.inspect_at_km, found.inspect_on
     when = "" if on is None else f", about {_month(on.value, to, 'MMMM y')}"
-    now = at.value <= found.car.visits[-1].km
+    now = at.value <= found.car.stands_km
     head = "Inspect the throttle plate now" if now else (
         f"Inspect the throttle plate at about {_round(at.value)} km{when}"
     )  # fmt: skip

@@ -121,4 +121,6 @@ def proof_document(proof: Proof) -> Document:
 
 def to_json(document: Document) -> str:
     """A document as JSON text; anything JSON cannot hold becomes ``null`` first."""
-    return json.dumps(_plain(document), indent=2, ensure_ascii=False, allow_nan=False)
+    text = json.dumps(_plain(document), indent=2, ensure_ascii=False, allow_nan=False)
+    # Half a sign, as of a file name that is no UTF-8, has its escape: no terminal could print it.
+    return text.encode("utf-8", "backslashreplace").decode()

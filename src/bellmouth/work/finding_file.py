@@ -5,13 +5,17 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, NoReturn, get_args
 
-from bellmouth.errors import FindingError
+from bellmouth.errors import FindingError, shown
+from bellmouth.finding.causes import SINGLE_CAUSES
 from bellmouth.finding.result import CauseProbability, Finding, Picture, Size, With
 from bellmouth.reading import json_in, text_of
 
 __all__ = ["finding_in", "read_finding"]
 
 _SUM_TOLERANCE = 0.02
+# No size of a cause comes near it.
+_LARGEST = 1e6
+_NO_CAUSE = ("healthy", "unexplained")
 
 
 def read_finding(path: str | Path) -> Finding:
@@ -86,6 +90,8 @@ def _cause(entry: Any, source: str) -> CauseProbability:
     if not isinstance(entry, Mapping) or not isinstance(entry.get("cause"), str):
         _refuse(source, "a cause has no name.")
     name = entry["cause"]
+    if not set(name.split("+")) <= {*SINGLE_CAUSES, *_NO_CAUSE}:
+        _refuse(source, f"{shown(name)} is no cause that this Bellmouth knows.")
     sizes = entry.get("sizes", {})
     if not isinstance(sizes, Mapping):
         _refuse(source, f"the sizes of {name} are not a table.")
@@ -118,4 +124,6 @@ def _number(size: Mapping[str, Any], key: str, cause: str, source: str) -> float
     value = size.get(key)
     if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
         _refuse(source, f"the size of {cause} has no {key}.")
+    if abs(value) > _LARGEST:
+        _refuse(source, f"the size of {cause} is impossible: its {key} is {shown(value)}.")
     return float(value)

@@ -64,7 +64,7 @@ def shown(found: "Forecast", speak: Words, level: str, family: str) -> dict[str,
     return {
         "plot": plot_json(plot), "head": head, "rows": rows,
         "query": f"?{urlencode(asked)}" if asked else "", "level": level, "family": family,
-        "now": at.value <= found.car.visits[-1].km,
+        "now": at.value <= found.car.stands_km,
         "at": _km(at.value, speak), "on": "" if on is None else day(on.value),
         "spans": (spans("one in two", "low50", "high50"), spans("nine in ten", "low90", "high90")),
         "reasons": found.reasons,
