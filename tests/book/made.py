@@ -53,7 +53,9 @@ def a_full_car(book: Book, photo: Path, name: str = "blue one") -> None:
     book.add(name, "finding", a_finding(7.5, 1.5))
     book.add(name, "work", {"done": ["clean_plate"]})
     book.add(name, "card", {"works": ["clean_plate"], "tally": 0})
-    book.add(name, "attempt", {"procedure": "idle-air", "margins_s": [0.4, -0.1]})
+    book.add(
+        name, "attempt", {"procedure": "idle-air", "judgement": "met", "margins_s": [0.4, -0.1]}
+    )
     book.add(name, "proof", {"proof": {"verdict": "better"}})
     first = book.add(name, "note", {"text": f"oil mist; papers of {NUMBER.lower()}"})
     book.add(name, "note", {"text": "oil mist, much of it"}, corrects=first.number)

@@ -24,7 +24,7 @@ def german(monkeypatch: pytest.MonkeyPatch) -> None:
         (["fnid"], "Den Befehl 'fnid' gibt es nicht."),
         (["book", "remove"], "Siehe main book --help."),
         (["check", "--mapping"], "Option '--mapping' braucht einen Wert."),
-        (["demo", "--json=3"], "Option '--json' hat keinen Wert."),
+        (["demo", "--json=3"], "Option '--json' nimmt keinen Wert an."),
         (["causes", "more"], "Für more ist kein Platz."),
         (["practice", "--seed", "-1"], "Wert von '--seed': -1 liegt nicht im Bereich "),
         (["practice", "--seed", "one"], "Wert von '--seed': 'one' ist keine Zahl."),

@@ -259,7 +259,7 @@ def test_a_book_is_read_in_german_and_its_names_stay(
     ]  # fmt: skip
     for one in told[:-3]:
         assert left_english(one, {"recording", "recordings", "by"}) == set(), one
-    assert "1 Auto, 6 Einträge: das Buch ist heil." in told[12]
+    assert "1 Auto, 6 Einträge: das Buch ist in Ordnung." in told[12]
     assert f"„{name}“ steht im Buch." in run(
         "book", "--book", tmp_path / "book", "car", name, "--language", "de"
     ).stderr  # fmt: skip
@@ -269,13 +269,16 @@ def test_a_survey_is_told_in_german(run: Run, tmp_path: Path, recording: Path) -
     here = tmp_path / "rec"
     here.mkdir()
     for one in ("x", "y"):
-        (here / f"{one}.csv").write_bytes(recording.read_bytes())
+        (here / f"{one}.csv").write_bytes(recording.read_bytes() + b"\n" * (one == "y"))
     (here / "z.csv").write_text("x\n", "utf-8")
     cars = tmp_path / "cars.csv"
     rows = [f"{one},1.6,airflow,the one" for one in "xyz"]
     cars.write_text("\n".join(["car,displacement_l,metering,family", *rows]), "utf-8")
     out = tmp_path / "f.parquet"
-    ran = run("survey", here, "--cars", cars, "--out", out, "--language", "de")
+    page = tmp_path / "s.html"
+    asked = ["survey", here, "--cars", cars, "--out", out, "--report", page]
+    ran = run(*asked, "--language", "de")
+    assert '<html lang="de"' in page.read_text("utf-8")
     assert "2 Aufzeichnungen von 2 Autos beurteilt, 1 Zeile ohne Befund." in ran.stdout
     told, without, _ = ran.stdout.partition("Ohne Befund")
     assert without

@@ -3,7 +3,7 @@
 import pytest
 
 from bellmouth.pages.card_words import Units, Words
-from bellmouth.pages.page_templates import of_locale, said, template_environment
+from bellmouth.pages.page_templates import said, template_environment
 
 
 @pytest.mark.parametrize(
@@ -27,10 +27,3 @@ def test_a_figure_is_written_once_in_language_and_units(
 ) -> None:
     made = template_environment().from_string(template)
     assert made.render(said(Words(language, units))) == shown
-
-
-def test_a_report_follows_the_locale(monkeypatch: pytest.MonkeyPatch) -> None:
-    for name in ("LC_ALL", "LC_MESSAGES"):
-        monkeypatch.delenv(name, raising=False)
-    monkeypatch.setenv("LANG", "de_DE.UTF-8")
-    assert of_locale().language == "de"

@@ -96,6 +96,9 @@ def _described(recording: Recording) -> dict[str, Any]:
         "dropped": dict(recording.dropped),
         "begins_s": recording.begins_s,
     }
+    # A file has no place for it: the step of what was read several times at one moment.
+    steps = {series.name: series.step for series in every if series.step is not None}
+    said |= {"steps": steps} if steps else {}
     opening = _idle_opening(stretches(recording))
     return said | ({"idle_opening": opening} if opening else {})
 
@@ -107,8 +110,11 @@ def _read(store: Store, name: str, document: Any) -> Recording:
     found = read_recording(store.files.path(name))
     # The file's clock begins at 0; what is told on the clock of the car's own recording moves back.
     later_s = document["begins_s"] - found.begins_s
+    steps = document.get("steps", {})
+    series = {n: replace(one, step=steps.get(n, one.step)) for n, one in found.series.items()}
     return replace(
         found,
+        series=series,
         source=document["source"],
         notes=tuple(document["notes"]),
         unmapped=tuple(document["unmapped"]),

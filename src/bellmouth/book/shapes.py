@@ -13,8 +13,8 @@ __all__ = ["refuse_other_shape"]
 
 Odd = Iterator[tuple[str, str, str]]
 
-# Nothing that a garage reads is larger, and beyond it sums are no longer finite.
-_LARGEST = 1e9
+# Nothing that a garage reads is larger, seconds since 1970 included (clock.LATEST_S).
+_LARGEST = 1e11
 _TEXT, _WHOLE, _NUMBER, _NOTHING = "text", "a whole number", "a number", "nothing"
 _TABLE = "a table"
 
@@ -63,13 +63,14 @@ _SHAPES: Mapping[str, Mapping[str, Any]] = {
         "begins_s": _NUMBER,
         "by?": _TEXT,
         "idle_opening?": _OPENING,
+        "steps?": _Each(_NUMBER),
     },
     "finding": {"finding": _FINDING, "recording?": _WHOLE, "also?": [_WHOLE], **_ASKED},
     "work": {"done": [_TEXT], "by?": _TEXT, "gasket?": _TEXT},
     "card": {},
     "attempt": {
-        "procedure?": _TEXT,
-        "judgement?": _TEXT,
+        "procedure": _TEXT,
+        "judgement": _TEXT,
         "settled?": _TEXT,
         "does?": _TEXT,
         "by?": _TEXT,

@@ -299,6 +299,8 @@ def _ask(run: _Run, *, onward: bool = False) -> None:
     if slept_s := run.slept.since_s():
         run.gaps.slept(run.answered_s, slept_s)
         run.begun_s -= slept_s  # what is read from here on was read so much later
+        if run.guide is not None:
+            run.guide.slept(slept_s)
     if sample.source is None:
         run.gaps.unanswered(asked_s)
     run.requests += 1

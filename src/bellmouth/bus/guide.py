@@ -16,7 +16,7 @@ from bellmouth.bus.expected import View, gain_bits, view
 from bellmouth.bus.points import splitting_point
 from bellmouth.car.description import Car
 from bellmouth.recording.series import Recording
-from bellmouth.recording.state import STABLE_C_S
+from bellmouth.recording.state import STABLE_C_S, is_unplugged
 from bellmouth.recording.steady import stretches
 from bellmouth.recording.stretch import Stretch
 
@@ -146,6 +146,10 @@ class Guide:
         """Whether the engine is wanted standing now."""
         return bool(self._open) and self._open[0].kind == "off"
 
+    def slept(self, seconds: float) -> None:
+        """The computer slept for so long: nobody waited for anything. [s]"""
+        self._then_s += seconds
+
     def look(self, recording: Recording, now_s: float) -> Advice:
         """Judge what was recorded until now; steps that are enough are done. [s]"""
         found = stretches(recording)
@@ -208,7 +212,7 @@ class Guide:
         if not here.running:
             return self._advice(step, "waiting for the engine to run", 0.0)
         coolant = here.recording.get("engine_coolant_temperature")
-        if coolant is None:
+        if coolant is None or is_unplugged(here.recording):
             share = self._spend(step, here.seconds) / BLIND_WARM_S
             left = max(BLIND_WARM_S * (1.0 - share), 0.0)
             return self._advice(step, f"no coolant reading; {left:.0f} s more", share)
@@ -230,6 +234,8 @@ class Guide:
         now = here.is_now(stretch)
         if not now and stretch.seconds < LEAST_S:
             return self._away(step, here)
+        if stretch.seconds > LONGEST_S and self._seen(here) is None:  # nor will more of it tell
+            return self._advice(step, f"steady for {stretch.seconds:.0f} s", 1.0, steady=now)
         if stretch.seconds < LEAST_S or self._seen(here) is None:
             share = 0.9 * min(stretch.seconds / LEAST_S, 1.0)
             return self._advice(step, f"steady for {stretch.seconds:.0f} s", share, steady=now)

@@ -134,9 +134,7 @@ def _refuse_misplaced(kind: str, options: dict[str, Any]) -> None:
     for name, kinds in _ONLY.items():
         if options[name] and kind not in kinds:
             typed = _TYPED.get(name, f"--{name}")
-            raise click.UsageError(
-                f"{typed} goes with a {' or a '.join(kinds)}, not with a {kind}."
-            )
+            raise click.UsageError(f"{typed} goes with a {' or '.join(kinds)}, not with a {kind}.")
     most, given = {"finding": 1, "proof": 2}.get(kind, 0), len(options["of"])
     if given not in (0, most):
         one = "one recording" if most == 1 else "two recordings, before and after"

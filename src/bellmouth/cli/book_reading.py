@@ -119,9 +119,8 @@ def forecast_command(
         context.exit(1)
     if picture is not None:
         from bellmouth.pages.forecast_chart import write_chart  # noqa: PLC0415
-        from bellmouth.pages.page_templates import of_locale  # noqa: PLC0415
 
-        write_chart(found, picture, of_locale())
+        write_chart(found, picture, words())
     if as_json:
         click.echo(_json(forecast_document(found)))
     else:

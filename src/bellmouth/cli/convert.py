@@ -64,7 +64,7 @@ def command(
         f"{seconds:.0f}",
     )
     for note in (*found.notes, *_left_behind(found, out)):
-        click.echo(f"- {words().told(note)}")
+        say("- {0}", words().told(note))
 
 
 def _left_behind(recording: "Recording", out: Path) -> Iterator[str]:

@@ -5,12 +5,14 @@ import sys
 from collections.abc import Sequence
 from difflib import get_close_matches
 from importlib import import_module
+from itertools import pairwise
 from typing import Any, NoReturn
 
 import click
 
 from bellmouth import __version__
 from bellmouth.cli.refusing import refusal
+from bellmouth.cli.speaking import LANGUAGE
 from bellmouth.errors import BellmouthError
 
 __all__ = ["BAD_INPUT", "Commands", "main"]
@@ -74,6 +76,7 @@ class Commands(click.Group):
         """Run, and leave with the exit code; a mistake of the user's never shows a traceback."""
         extra["standalone_mode"] = False
         extra["obj"] = chosen = dict[str, str]()
+        given = sys.argv[1:] if args is None else args
         try:
             code = super().main(args, **extra)
         except click.exceptions.Abort:
@@ -86,8 +89,15 @@ class Commands(click.Group):
             os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
             sys.exit(0)
         except (click.ClickException, BellmouthError, OSError) as error:
-            _refuse(refusal(error, chosen))
+            _refuse(refusal(error, {**_typed(given), **chosen}))
         sys.exit(code if isinstance(code, int) else 0)
+
+
+def _typed(given: Sequence[str]) -> dict[str, str]:
+    """The language that was typed where the command line was not read as far as it."""
+    pairs = [one.partition("=")[::2] for one in given] + list(pairwise(given))
+    said = [value for name, value in pairs if name == "--language" and value in ("en", "de")]
+    return {LANGUAGE: said[-1]} if said else {}
 
 
 def _refuse(sentence: str) -> NoReturn:

@@ -155,6 +155,7 @@ def command(
     """
     from bellmouth.practice.seat import take_a_seat  # noqa: PLC0415 - --help stays quick
 
+    told = words().told  # the keyboard is another thread, which knows no running command
     choice = _choice(
         port, pty, kline, interface, channel, bitrate, identifiers, bad_wire / 100.0, seed
     )
@@ -166,7 +167,10 @@ def command(
         car.driver = seat.mechanic
         if write_car is not None:
             _write(write_car, _MARK + car.toml(), overwrite=overwrite)
-        with _serving(car, choice) as served, seat.driving(car, say):
+        with (
+            _serving(car, choice) as served,
+            seat.driving(car, lambda done: click.echo(told(done))),
+        ):
             _introduce(served, choice, write_car or car_file, works)
             if seat.who == "keyboard":
                 _show_keys()

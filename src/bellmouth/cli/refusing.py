@@ -22,8 +22,8 @@ __all__ = ["refusal"]
 _USAGE = tuple(
     (re.compile(pattern), text)
     for pattern, text in (
-        (r"Missing option (\S.*?)\.(?:\s.*)?", "Missing option {0}."),
-        (r"Missing argument (\S.*?)\.(?:\s.*)?", "Missing argument {0}."),
+        (r"Missing option (\S.*?)\.(?s:\s.*)?", "Missing option {0}."),
+        (r"Missing argument (\S.*?)\.(?s:\s.*)?", "Missing argument {0}."),
         (r"Missing command\.\s*", "Missing command."),
         (r"No such option (\S+)\.", "No such option {0}."),
         (r"No such command (\S+)\.", "No such command {0}."),
@@ -31,7 +31,7 @@ _USAGE = tuple(
         (r"Option (\S+) does not take a value\.", "Option {0} takes no value."),
         (r"Got unexpected extra arguments? \((.+)\)\s*", "There is no place for {0}."),
         (r"(\S.*) is not one of (.+)\.", "{0} is not one of {1}."),
-        (r"(\S.*) is not a valid (?:float|integer)(?:\srange)?\.", "{0} is no number."),
+        (r"(\S.*) is not a (?:number|valid (?:float|integer)(?:\srange)?)\.", "{0} is no number."),
         (r"(\S.*) is not in the range (.+)\.", "{0} is not in the range {1}."),
     )
 )

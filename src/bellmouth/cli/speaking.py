@@ -2,6 +2,8 @@
 
 import functools
 import inspect
+import io
+import sys
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -86,6 +88,8 @@ def say(sentence: str, *typed: object, err: bool = False) -> None:
     """Print a sentence in the language of the running command; ``typed`` letter for letter in its
     places ``{0}``, ``{1}``."""
     said = words().text(sentence).format(*typed) if typed else words().told(sentence)
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        sys.stdout.reconfigure(errors="replace")  # as `bellmouth.pages.lists.console`
     click.echo(said, err=err)
 
 

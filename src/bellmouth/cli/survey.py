@@ -71,7 +71,6 @@ def command(
     folder or the beginning of its file name is called by.
     """
     from bellmouth.fleet.survey import survey  # noqa: PLC0415 - --help stays quick
-    from bellmouth.pages.page_templates import of_locale  # noqa: PLC0415
     from bellmouth.pages.survey_page import write_summary  # noqa: PLC0415
     from bellmouth.pages.survey_screen import print_survey  # noqa: PLC0415
 
@@ -87,7 +86,7 @@ def command(
     click.echo()
     say("Findings: {0}", out)
     if report is not None:
-        write_summary(report, table, of_locale())
+        write_summary(report, table, words())
         say("Summary with pictures: {0} (open it in a browser)", report)
     if paths:
         _learn(recordings, cars, out, paths)

@@ -16,7 +16,9 @@ from bellmouth.finding.two_banks import apart_evidence, apart_said
 from bellmouth.recording.quality import impossible
 from bellmouth.recording.series import Recording
 from bellmouth.recording.stand_ins import with_stand_ins
+from bellmouth.recording.state import is_unplugged
 from bellmouth.recording.stretch import Stretch
+from bellmouth.recording.stuck import without_stuck
 from bellmouth.recording.trims import BANKS
 
 if TYPE_CHECKING:
@@ -233,7 +235,8 @@ def _perhaps_cold(o: Observations, recording: Recording) -> Iterator[str]:
     """An idle that falls as it does while an engine warms up, and nothing that says it was warm."""
     one = len(np.unique(o.recording[o.judged])) == 1  # several have idles of several days
     fallen = fallen_rpm(o, o.idle & o.judged) if one else 0.0
-    if fallen > _FELL_RPM and recording.get("engine_coolant_temperature") is None:
+    untold = recording.get("engine_coolant_temperature") is None or is_unplugged(recording)
+    if fallen > _FELL_RPM and untold:
         yield (
             f"The idle fell throughout, by {fallen:.0f} rpm, and coolant temperature was not "
             "recorded: perhaps the engine was warming up. Record it again hot, with coolant."
@@ -242,7 +245,7 @@ def _perhaps_cold(o: Observations, recording: Recording) -> Iterator[str]:
 
 def taken_for_computed(car: Car, recording: Recording) -> Iterator[str]:
     """Airflow of a car that is said to meter pressure: a meter's readings would tell otherwise."""
-    if car.metering == "pressure" and "mass_air_flow" in with_stand_ins(recording):
+    if car.metering == "pressure" and "mass_air_flow" in with_stand_ins(without_stuck(recording)):
         yield (
             "By the car file the engine meters pressure: mass_air_flow was taken for what its "
             "controller computes, as many such cars report it. Look for an airflow meter in the "

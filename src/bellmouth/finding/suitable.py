@@ -15,7 +15,7 @@ from bellmouth.recording.plateaus import SHORTEST_CORE
 from bellmouth.recording.series import Recording
 from bellmouth.recording.stand_ins import with_stand_ins
 from bellmouth.recording.stretch import Stretch
-from bellmouth.recording.stuck import is_left_out
+from bellmouth.recording.stuck import METERS, PRESSURES, is_left_out, without_stuck
 
 __all__ = [
     "refuse_dead",
@@ -85,13 +85,17 @@ def refuse_dead(recording: Recording, car: Car) -> None:
         If airflow, of a car that meters pressure manifold pressure, stood still while the engine's
         speed changed.
     """
-    name = "mass_air_flow" if car.metering == "airflow" else "intake_manifold_pressure"
-    series = with_stand_ins(recording).get(name)
-    if series is not None and is_left_out(recording, series):
+    names = METERS if car.metering == "airflow" else PRESSURES
+    if names[0] in with_stand_ins(without_stuck(recording)):
+        return
+    for series in filter(None, map(recording.get, names)):
+        if not is_left_out(recording, series):
+            continue
         raise FindingError(
-            f"{recording.source}: {name} stayed at {series.value[0]:g} {series.unit} while engine "
-            f"speed changed: the sensor that this car meters its air by is stuck, and nothing else "
-            "can be judged beside it. Look at the sensor, its plug and its wires, and record again."
+            f"{recording.source}: {series.name} stayed at {series.value[0]:g} {series.unit} while "
+            "engine speed changed: the sensor that this car meters its air by is stuck, and "
+            "nothing else can be judged beside it. Look at the sensor, its plug and its wires, and "
+            "record again."
         )
 
 

@@ -53,6 +53,8 @@ def family_paths(table: CarTable, given: Path) -> dict[str, Path]:
         If there are several and ``given`` would be the same for two.
     """
     families = sorted({family for family in table.family.values() if family}) or ["unnamed"]
+    if _NAMED not in str(given) and len(families) == 1:
+        return {families[0]: given}
     paths = {name: Path(str(given).replace(_NAMED, _plain(name))) for name in families}
     if len(set(paths.values())) < len(paths):
         raise CarError(

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 
 from rich.table import Table
 
+from bellmouth.book.comebacks import UNKNOWN
 from bellmouth.pages.teller import Teller
 from bellmouth.pages.words import name_words
 
@@ -56,7 +57,7 @@ def print_comebacks(found: "Comebacks", to: Teller) -> None:
     ):
         if groups:
             to.section(title)
-            to.out.print(_groups(groups, to))
+            to.out.print(_groups(groups, to, typed=title == "By person"))
     to.out.print()
     to.plain(
         "The range holds the share nine times in ten. Where ranges overlap, the difference may be "
@@ -65,14 +66,17 @@ def print_comebacks(found: "Comebacks", to: Teller) -> None:
     )
 
 
-def _groups(groups: "Sequence[Group]", to: Teller) -> Table:
+def _groups(groups: "Sequence[Group]", to: Teller, *, typed: bool) -> Table:
     table = Table(box=None, pad_edge=False)
     for title in ("", "jobs", "back", "share"):
         table.add_column(to.say(title), justify="right" if title in ("jobs", "back") else "left")
     for one in groups:
         share = one.share
-        name = one.name.replace("_", " ")
-        table.add_row(to.say(name), str(share.cases), str(share.hits), to.say(share_words(share)))
+        # What people are called is theirs; what is no whole entry of the catalogue is typed so.
+        name = (
+            one.name if typed and one.name != UNKNOWN else to.speak.text(one.name.replace("_", " "))
+        )
+        table.add_row(name, str(share.cases), str(share.hits), to.say(share_words(share)))
     return table
 
 

@@ -127,13 +127,21 @@ def _entries(entries: Sequence[Mapping[str, Any]], to: Teller) -> Table:
         table.add_column(overflow="fold")
     for entry in entries:
         # Somebody's own words stay as they are.
-        gist = entry["gist"] if _typed(entry) else to.say(entry["gist"])
+        gist = entry["gist"] if _typed(entry) else _gist(entry, to)
         if entry["corrects"]:
             gist += " " + to.say(f"(instead of {entry['corrects']})")
         if entry["corrected"]:
             gist += " " + to.say("(corrected later)")
         table.add_row(str(entry["number"]), to.say(entry["kind"]), Text(gist))
     return table
+
+
+def _gist(entry: Mapping[str, Any], to: Teller) -> str:
+    """An entry in a few words; the name of a recording's file stays."""
+    if entry["kind"] != "recording":
+        return to.say(entry["gist"])
+    source = entry["document"]["source"]
+    return f"{source}: {to.say(entry['gist'].removeprefix(f'{source}: '))}"
 
 
 def _typed(entry: Mapping[str, Any]) -> bool:

@@ -6,16 +6,18 @@ import math
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from babel import Locale
 from babel.numbers import format_decimal, format_percent
 
-from bellmouth.finding.result import Size
 from bellmouth.pages.card_catalogue import labels, translations
 from bellmouth.pages.recognised import DATA_BEGINS, DATA_ENDS, recogniser
 from bellmouth.pages.us_units import SHOWN, UNITS_BY_LANGUAGE, US, in_us
 from bellmouth.work.phrases import Phrase, Quantity, Value
+
+if TYPE_CHECKING:
+    from bellmouth.finding.result import Size
 
 __all__ = ["ENGLISH", "Units", "Words"]
 
@@ -125,7 +127,7 @@ class Words:
         told = "–".join(self._converted(end, quantity.unit) for end in ends)
         return f"{told}{_SPACE}{self.unit(quantity.unit)}"
 
-    def size(self, size: Size) -> str:
+    def size(self, size: "Size") -> str:
         """A size with its interval: ``2.1 mm, 1.8 to 2.5``; a ratio's is how far it is off."""
         if size.unit == "ratio":
             off, low, high = (self._off(end) for end in (size.value, size.low, size.high))

@@ -9,19 +9,13 @@ from jinja2 import ChoiceLoader, Environment, PackageLoader, StrictUndefined, pa
 from jinja2.runtime import Context
 
 from bellmouth.pages.bound import bound
-from bellmouth.pages.card_catalogue import default_language
 from bellmouth.pages.card_words import Words
 from bellmouth.pages.plots import Z90
 
 if TYPE_CHECKING:
     from _typeshed import DataclassInstance
 
-__all__ = ["of_locale", "said", "template_environment", "write_page"]
-
-
-def of_locale() -> Words:
-    """The words of the terminal's locale, for a report that it writes."""
-    return Words(default_language())
+__all__ = ["said", "template_environment", "write_page"]
 
 
 def template_environment() -> Environment:

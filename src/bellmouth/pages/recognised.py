@@ -44,7 +44,15 @@ _FILE = re.compile(
 _NAME = re.compile(r"[a-z][a-z0-9]*(_[a-z0-9]+)+( \[[^\]]*\])?|\w+ \[[^\]]*\]")
 _QUOTED = re.compile(r'"[^"]*"|\[[^\]]*\]')
 # What follows is typed letter for letter, whatever the language: the name of a mark.
-_TYPED = ('mark it as "', 'mark "')
+_TYPED = (
+    'mark it as "',
+    'mark "',
+    "use one of ",
+    "or a pair: ",
+    "one or more of ",
+    "Checks: ",
+    "Works are ",
+)
 _DEEPEST = 9
 # A longer text is somebody's, not ours; reading it would take its time.
 _LONGEST = 1500

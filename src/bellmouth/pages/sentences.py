@@ -90,9 +90,10 @@ _WORDS = (
     "Begin one with: bellmouth book car NAME --file car.toml",
     "No such file or directory", "Permission denied", "Is a directory", "Not a directory",
     "File exists", "No space left on device", "File too large", "Read-only file system",
-    # what an entry is made of
-    "one recording", "two recordings, before and after", "twice",
-    " More of one finding are given with --also.",
+    # what an entry is made of, copies of a recording, and what can be typed
+    "is the same recording as {0}, which counts once", "Works are {0}.", "not written down",
+    "one recording", "two recordings, before and after", "twice", "not written down",
+    "More of one finding are given with --also.",
     # whether a book, or a finding made again, is as it was
     "{0} entries", "1 entry", "whole", "NOT whole", "NOT the same", "were removed",
     "may be removed with --sweep", "month",

@@ -1,5 +1,7 @@
 """Whether two recordings hold the same stretch of time: two made apart never do."""
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -20,7 +22,17 @@ def overlap_s(one: Recording, other: Recording) -> float:
     Zero where they share nothing. Told by speed, airflow and manifold pressure, where they move.
     """
     both = [name for name in _RESTLESS if name in one and name in other]
-    return max((_shared_s(one.series[name], other.series[name]) for name in both), default=0.0)
+    return max(
+        (_shared_s(_moves(one.series[name]), _moves(other.series[name])) for name in both),
+        default=0.0,
+    )
+
+
+def _moves(series: Series) -> Series:
+    """Samples that are another than the one before: what holds between changes is written down at
+    times that hang on where a file begins."""
+    moves = np.concatenate([[True], series.value[1:] != series.value[:-1]])
+    return replace(series, time_s=series.time_s[moves], value=series.value[moves])
 
 
 def _shared_s(one: Series, other: Series) -> float:

@@ -18,7 +18,7 @@ from bellmouth.recording.stand_ins import with_stand_ins
 from bellmouth.recording.state import UNPLUGGED_C, is_unplugged
 from bellmouth.recording.steady import stretches
 from bellmouth.recording.stretch import BANKS, Kind, Stretch
-from bellmouth.recording.stuck import is_left_out, is_stuck
+from bellmouth.recording.stuck import is_left_out, is_stuck, without_stuck
 
 __all__ = [
     "Missing", "ParameterQuality", "Piece", "Quality", "assess", "dead_sensors", "impossible",
@@ -99,7 +99,7 @@ def assess(recording: Recording) -> Quality:
     found = stretches(recording)
     seconds = max(float(series.time_s[-1]) for series in recording.series.values())
     parameters = tuple(_parameter(recording, series) for series in recording.series.values())
-    told = with_stand_ins(recording)
+    told = with_stand_ins(without_stuck(recording))
     missing = tuple(need for need, names in _needs() if not any(n in told for n in names))
     reasons = _unusable(recording, found)
     warnings = (
