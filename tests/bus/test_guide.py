@@ -164,6 +164,39 @@ def test_an_engine_whose_thermostat_never_closes_is_not_waited_for(
     assert ("warm_up" in guide.passed) is passes
 
 
+def test_a_coolant_sensor_without_its_plug_is_not_waited_for(recording: Recording) -> None:
+    time_s = np.arange(0.0, 163.0, 0.5)
+    name = "engine_coolant_temperature"
+    dead = Series(name, "degC", time_s, np.full(time_s.size, -40.0))
+    whole = replace(recording, series={**recording.series, name: dead})
+    guide = Guide((*REPORTED, name), CAR)
+    for now in np.arange(4.0, 110.0, 2.0):
+        guide.look(until(whole, float(now)), float(now))
+    assert "idle" in guide.passed
+
+
+def test_a_stuck_airflow_meter_holds_no_capture_up() -> None:
+    """It is left out of the finding, as no more of it would tell."""
+    running = make([LEVELS[0], *[LEVELS[1]] * 4], np.random.default_rng(5), lost=0.0)
+    air = running.series["mass_air_flow"]
+    dead = replace(air, value=np.full(air.value.size, 3.0))
+    whole = replace(running, series={**running.series, "mass_air_flow": dead})
+    guide = Guide(REPORTED, CAR)
+    for now in np.arange(4.0, 200.0, 2.0):
+        guide.look(until(whole, float(now)), float(now))
+    assert "idle" in guide.passed
+
+
+def test_time_that_the_computer_slept_is_nobodys_patience(recording: Recording) -> None:
+    guide = Guide(REPORTED, CAR)
+    for now in np.arange(4.0, 40.0, 2.0):
+        guide.look(until(recording, float(now)), float(now))
+    passed = set(guide.passed)
+    guide.slept(600.0)
+    guide.look(until(recording, 42.0), 642.0)
+    assert set(guide.passed) == passed
+
+
 @pytest.mark.parametrize(
     ("rpm", "hint"), [(1000.0, "a little more pedal"), (2100.0, "a little less pedal")]
 )

@@ -47,3 +47,17 @@ def test_what_does_not_move_is_no_evidence() -> None:
     flat = Series("coolant", "degC", np.arange(100.0), np.full(100, 90.0))
     one = Recording({"coolant": flat}, "a.csv")
     assert overlap_s(one, one) == 0.0
+
+
+def test_pieces_of_a_log_of_changes_are_known_although_held_readings_stand_elsewhere() -> None:
+    """Between changes a reading is held at times that begin with the piece."""
+    whole = made(1)
+    speed = whole.series["engine_speed"]
+    value = np.repeat(speed.value[::4], 4)[: speed.value.size]
+
+    def held(start: int, shift_s: float) -> Recording:
+        moves = np.concatenate([[True], value[start + 1 :] != value[start:-1]])
+        time = speed.time_s[start:] + np.where(moves, 0.0, shift_s) - speed.time_s[start]
+        return Recording({"engine_speed": Series("engine_speed", "rpm", time, value[start:])}, "a")
+
+    assert overlap_s(held(0, 0.0), held(40, 0.03)) > 20.0
