@@ -26,7 +26,11 @@ def test_an_entry_of_every_kind_comes_back_as_it_was(book: Book, photo: Path) ->
     assert [entry.number for entry in history.entries] == list(range(1, 12))
     assert {entry.job for entry in history.entries if entry.kind != "car"} == {2}
     attempt = next(entry for entry in history.entries if entry.kind == "attempt")
-    assert attempt.document == {"procedure": "idle-air", "margins_s": [0.4, -0.1]}
+    assert attempt.document == {
+        "procedure": "idle-air",
+        "judgement": "met",
+        "margins_s": [0.4, -0.1],
+    }
     assert history.entries[1].distance_km == 84_000.0
     assert history.entries[1].on_date == "2026-03-01"
     assert all(entry.software.startswith("bellmouth ") for entry in history.entries)

@@ -45,6 +45,8 @@ def filled(
     folder = tmp_path_factory.mktemp("cli")
     card = folder / "card.json"
     card.write_text('{"works": ["reseal"], "tally": 0}', "utf-8")
+    attempt = folder / "attempt.json"
+    attempt.write_text('{"procedure": "idle-air", "judgement": "met"}', "utf-8")
     words = _on(folder / "book")
     said = words("car", "blue one", "--file", car, "--identification", NUMBER)
     assert said.startswith("blue one: begun in ")
@@ -58,7 +60,7 @@ def filled(
     assert "finding added as entry 5: leak, " in words("add", "blue one", "finding")
     assert "work added as entry 6" in words("add", "blue one", "work", "clean_plate", "reseal")
     words("add", "blue one", "card", card)
-    words("add", "blue one", "attempt", card)
+    words("add", "blue one", "attempt", attempt)
     assert "note added as entry 9" in words("add", "blue one", "note", "oil", "mist", NUMBER)
     words("add", "blue one", "photo", photo, "--text", "the bore")
     said = words("add", "blue one", "note", "no oil mist", "--corrects", "9")
@@ -179,8 +181,8 @@ def test_a_new_gasket_follows_from_the_work(words: Words) -> None:
         (("proof", "--of", "4"), "A proof is of two recordings, before and after: give --of twice"),
         (("proof", "--of", "98", "--of", "99"), "There is no entry 98"),
         (("proof", "--also", "4"), "--also goes with a finding, not with a proof"),
-        (("note", "x", "--of", "4"), "--of goes with a finding or a proof, not with a note"),
-        (("note", "x", "--result", "smoke_test=none"), "--result goes with a finding or a proof"),
+        (("note", "x", "--of", "4"), "--of goes with a finding or proof, not with a note"),
+        (("note", "x", "--result", "smoke_test=none"), "--result goes with a finding or proof"),
     ],
 )
 def test_what_cannot_be_added_is_said(words: Words, typed: tuple[str, ...], sentence: str) -> None:

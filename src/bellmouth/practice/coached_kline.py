@@ -74,6 +74,10 @@ class AnsweringLightCar:
         return (Reply(bytes((0x41, wanted)) + data, 0.0),)
 
 
+#: The least that the virtual clock moves on by. [s]
+_TICK_S = 1e-6
+
+
 class _Room:
     """The virtual clock of several threads, of which one at a time is awake, and the coach's face.
 
@@ -164,7 +168,9 @@ class _Port:
         until_s = self._room.now_s() + (self.timeout or 0.0)
         while not self.in_waiting and (now_s := self._room.now_s()) < until_s - 1e-9:
             wait_s = self._line.wait_s(now_s)
-            self._room.wait(min(until_s, now_s + (until_s if wait_s is None else wait_s)), None)
+            # Less than the clock can tell apart would be no time at all, for ever.
+            come_s = until_s if wait_s is None else now_s + max(wait_s, _TICK_S)
+            self._room.wait(min(until_s, come_s), None)
         data = bytes(self._come[:size])
         del self._come[:size]
         return data
