@@ -12,7 +12,7 @@ from bellmouth.learning.follow import Follower, Matched
 from bellmouth.learning.packs import find_procedure
 from bellmouth.learning.procedure import Procedure
 from bellmouth.learning.procedure_reader import procedure_from_text
-from bellmouth.learning.session import Progress, Session, leads_of
+from bellmouth.learning.session import Session, leads_of
 from tests.learning.fake_clock import Face, FakeClock
 
 P3, P4 = find_procedure("P3"), find_procedure("P4")
@@ -20,7 +20,7 @@ BEGIN_S = 100.0 + COUNT_IN_S
 ALL = ("key", "pedal", "engine")
 
 
-def _coach(
+def coach_of(
     procedure: Procedure, watched: tuple[str, ...] = (), *, ahead_s: float = 0.0
 ) -> tuple[Coach, Face, FakeClock]:
     face, clock = Face(), FakeClock()
@@ -39,7 +39,7 @@ def _presses(begin_s: float, count: int = 5) -> list[tuple[float, str]]:
 
 
 def test_every_cue_is_given_at_its_time_and_in_order() -> None:
-    coach, face, _ = _coach(P3)
+    coach, face, _ = coach_of(P3)
     coach.run()
     assert coach.session.phase == "done"
     assert face.said()[-1].startswith("Done. Look for: ")
@@ -51,7 +51,7 @@ def test_every_cue_is_given_at_its_time_and_in_order() -> None:
 
 
 def test_cues_come_ahead_for_sound_that_is_late() -> None:
-    coach, face, clock = _coach(P3, ahead_s=0.2)
+    coach, face, clock = coach_of(P3, ahead_s=0.2)
     when: list[float] = []
     face.cue = lambda cue: when.append(clock.now_s()) if cue.kind == "now" else None  # type: ignore[method-assign]
     coach.run()
@@ -59,7 +59,7 @@ def test_cues_come_ahead_for_sound_that_is_late() -> None:
 
 
 def test_a_mark_begins_what_follows_the_event() -> None:
-    coach, face, clock = _coach(P4)
+    coach, face, clock = coach_of(P4)
     clock.at(BEGIN_S + 46.0, coach.mark)
     coach.run()
     let_go = next(cue for cue in face.cues if cue.text == "Let go")
@@ -69,7 +69,7 @@ def test_a_mark_begins_what_follows_the_event() -> None:
 
 
 def test_an_event_that_never_comes_loses_the_attempt_at_its_time_out() -> None:
-    coach, face, clock = _coach(P4)
+    coach, face, clock = coach_of(P4)
     coach.run()
     assert coach.session.phase == "lost"
     assert clock.now_s() == pytest.approx(BEGIN_S + 26.0 + 30.0)
@@ -87,7 +87,7 @@ def test_an_event_of_the_hold_before_is_none_of_this_one() -> None:
         "lasts_s = {{ least = 5 }}\n"
     )
     text = 'name = "two-holds"\ntitle = "Two holds"\nsource = "Workshop manual, page 6"\n'
-    coach, _, clock = _coach(procedure_from_text(text + hold.format("") + hold.format("_again")))
+    coach, _, clock = coach_of(procedure_from_text(text + hold.format("") + hold.format("_again")))
     clock.at(BEGIN_S + 12.0, lambda: coach.mark("lamp_steady"))
     coach.run()
     assert coach.session.phase == "lost"
@@ -118,7 +118,7 @@ def test_a_second_hold_is_not_counted_from_the_event_of_the_first() -> None:
 
 
 def test_the_plan_moves_with_what_was_seen() -> None:
-    coach, face, clock = _coach(P4, ALL)
+    coach, face, clock = coach_of(P4, ALL)
     _acts(coach, clock, (0.1, "key_off"), (12.4, "key_on"), *_presses(15.4))
     clock.at(BEGIN_S + 22.0, coach.stop)
     coach.run()
@@ -129,7 +129,7 @@ def test_the_plan_moves_with_what_was_seen() -> None:
 
 
 def test_what_went_wrong_is_said_at_once_and_by_how_much() -> None:
-    coach, face, clock = _coach(P4, ALL)
+    coach, face, clock = coach_of(P4, ALL)
     _acts(coach, clock, (0.1, "key_off"), (12.1, "key_on"), *_presses(15.1), (24.6, "press"))
     coach.run()
     assert coach.session.phase == "lost"
@@ -141,7 +141,7 @@ def test_what_went_wrong_is_said_at_once_and_by_how_much() -> None:
 
 
 def test_a_sixth_press_loses_it() -> None:
-    coach, _, clock = _coach(P4, ALL)
+    coach, _, clock = coach_of(P4, ALL)
     _acts(coach, clock, (0.1, "key_off"), (12.1, "key_on"), *_presses(15.1, 6))
     coach.run()
     assert coach.session.phase == "lost"
@@ -149,7 +149,7 @@ def test_a_sixth_press_loses_it() -> None:
 
 
 def test_what_is_not_done_in_time_is_missed_without_waiting_for_it() -> None:
-    coach, _, clock = _coach(P4, ALL)
+    coach, _, clock = coach_of(P4, ALL)
     _acts(coach, clock, (0.1, "key_off"), (12.1, "key_on"))
     for tenth in range(400):
         at_s = BEGIN_S + 0.1 * tenth
@@ -162,7 +162,7 @@ def test_what_is_not_done_in_time_is_missed_without_waiting_for_it() -> None:
 
 
 def test_a_condition_that_breaks_loses_it() -> None:
-    coach, face, clock = _coach(P4, ALL)
+    coach, face, clock = coach_of(P4, ALL)
     for tenth in range(60, 90):
         at_s = BEGIN_S + 0.1 * tenth
         clock.at(at_s, partial(coach.reading, "engine_speed", 0.0, at_s))
@@ -173,7 +173,7 @@ def test_a_condition_that_breaks_loses_it() -> None:
 
 
 def test_a_blink_of_a_condition_does_not() -> None:
-    coach, _, clock = _coach(P3)
+    coach, _, clock = coach_of(P3)
     clock.at(BEGIN_S + 1.0, lambda: coach.reading("control_module_voltage", 9.0, BEGIN_S + 1.0))
     clock.at(BEGIN_S + 1.5, lambda: coach.reading("control_module_voltage", 12.6, BEGIN_S + 1.5))
     coach.run()
@@ -181,7 +181,7 @@ def test_a_blink_of_a_condition_does_not() -> None:
 
 
 def test_stop_ends_it_with_the_safe_state() -> None:
-    coach, face, clock = _coach(P4)
+    coach, face, clock = coach_of(P4)
     clock.at(BEGIN_S + 13.0, coach.stop)
     coach.run()
     assert coach.session.phase == "stopped"
@@ -190,7 +190,7 @@ def test_stop_ends_it_with_the_safe_state() -> None:
 
 
 def test_a_computer_that_slept_voids_the_attempt() -> None:
-    coach, face, clock = _coach(P4)
+    coach, face, clock = coach_of(P4)
     clock.at(BEGIN_S + 5.0, lambda: setattr(clock, "slept_s", 4.2))
     coach.run()
     assert coach.session.phase == "void"
@@ -198,7 +198,7 @@ def test_a_computer_that_slept_voids_the_attempt() -> None:
 
 
 def test_a_computer_that_stood_still_voids_the_attempt() -> None:
-    coach, face, clock = _coach(P4)
+    coach, face, clock = coach_of(P4)
     clock.at(BEGIN_S + 5.0, lambda: setattr(clock, "held_up_s", 1.5))
     coach.run()
     assert coach.session.phase == "void"
@@ -206,7 +206,7 @@ def test_a_computer_that_stood_still_voids_the_attempt() -> None:
 
 
 def test_a_face_that_fails_leaves_nobody_waiting() -> None:
-    coach, face, _ = _coach(P3)
+    coach, face, _ = coach_of(P3)
 
     def fail(cue: object) -> None:
         raise RuntimeError("no screen")
@@ -218,7 +218,7 @@ def test_a_face_that_fails_leaves_nobody_waiting() -> None:
 
 
 def test_what_voids_an_attempt_after_its_end_changes_nothing() -> None:
-    coach, _, _ = _coach(P3)
+    coach, _, _ = coach_of(P3)
     coach.run()
     coach.void("too late")
     assert coach.session.phase == "done"
@@ -226,7 +226,7 @@ def test_what_voids_an_attempt_after_its_end_changes_nothing() -> None:
 
 
 def test_a_key_that_is_on_already_is_to_be_turned_off_first() -> None:
-    coach, face, clock = _coach(P3, ("key",))
+    coach, face, clock = coach_of(P3, ("key",))
     clock.at(101.0, partial(coach.acted, "key_on", Moment(-math.inf, 101.0)))
     clock.at(103.0, partial(coach.acted, "key_off", Moment(102.9, 103.0)))
     _acts(coach, clock, (0.1, "key_on"), (3.2, "key_off"))
@@ -236,21 +236,8 @@ def test_a_key_that_is_on_already_is_to_be_turned_off_first() -> None:
     assert len(coach.session.timings) == 2
 
 
-def test_a_clock_that_the_fan_stops_runs_on_with_the_rest_left() -> None:
-    procedure = find_procedure("running-idle-after-warm-up")
-    coach, face, clock = _coach(procedure)
-    clock.at(BEGIN_S + 200.0, lambda: coach.mark("fan_runs"))
-    clock.at(BEGIN_S + 202.0, lambda: coach.mark("fan_stops"))
-    idle_s = BEGIN_S + 204.0
-    clock.at(idle_s + 100.0, lambda: coach.mark("fan_runs"))
-    clock.at(idle_s + 160.0, lambda: coach.mark("fan_stops"))
-    coach.run()
-    key_off = next(cue for cue in face.cues if cue.text == "Key off" and cue.kind == "now")
-    assert key_off.at_s == pytest.approx(idle_s + 310.0 + 60.0)
-
-
 def test_a_fan_that_runs_already_when_the_idle_begins_stops_its_clock() -> None:
-    coach, face, clock = _coach(find_procedure("running-idle-after-warm-up"))
+    coach, face, clock = coach_of(find_procedure("running-idle-after-warm-up"))
     clock.at(BEGIN_S + 200.0, lambda: coach.mark("fan_runs"))
     idle_s = BEGIN_S + 204.0
     clock.at(idle_s + 66.0, lambda: coach.mark("fan_stops"))
@@ -260,30 +247,8 @@ def test_a_fan_that_runs_already_when_the_idle_begins_stops_its_clock() -> None:
     assert calls["Key off"] == pytest.approx(idle_s + 310.0 + 66.0)
 
 
-def test_a_clock_that_stands_for_long_stays_in_its_step() -> None:
-    """A fan that ran for longer than was left of the idle had the coach show *Key off*, and wait
-    for ever."""
-    coach, face, clock = _coach(find_procedure("running-idle-after-warm-up"))
-    clock.at(BEGIN_S + 200.0, lambda: coach.mark("fan_runs"))
-    clock.at(BEGIN_S + 201.0, lambda: coach.mark("fan_stops"))
-    idle_s = BEGIN_S + 204.0
-    clock.at(idle_s + 100.0, lambda: coach.mark("fan_runs"))
-    seen: list[Progress] = []
-    clock.at(idle_s + 480.0, lambda: seen.append(coach.progress()))
-    clock.at(idle_s + 500.0, coach.mark)  # any key: what stops the standing is awaited
-    clock.at(idle_s + 2000.0, coach.stop)  # who waits for ever fails here
-    coach.run()
-    assert seen[0].step is not None
-    assert (seen[0].step.name, seen[0].stands) == ("idle", True)
-    assert seen[0].next_in_s == seen[0].left_s == pytest.approx(210.0)
-    assert seen[0].listens == "the cooling fan stops"
-    key_off = next(cue for cue in face.cues if cue.text == "Key off" and cue.kind == "now")
-    assert key_off.at_s == pytest.approx(idle_s + 310.0 + 400.0)
-    assert coach.session.phase == "done"
-
-
 def test_timings_are_kept_against_their_calls() -> None:
-    coach, _, clock = _coach(P3, ("key",))
+    coach, _, clock = coach_of(P3, ("key",))
     _acts(coach, clock, (0.2, "key_on"), (3.5, "key_off"))
     coach.run()
     late = [timing.done_s - timing.cued_s for timing in coach.session.timings]
@@ -293,7 +258,7 @@ def test_timings_are_kept_against_their_calls() -> None:
 
 
 def test_progress_says_what_a_face_needs() -> None:
-    coach, _, clock = _coach(P4)
+    coach, _, clock = coach_of(P4)
     seen = []
     clock.at(BEGIN_S + 13.0, lambda: seen.append(coach.progress()))
     clock.at(BEGIN_S + 36.0, lambda: seen.append(coach.progress()))
@@ -388,7 +353,7 @@ def test_what_was_heard_though_the_thread_is_late_is_not_called_again() -> None:
 
 
 def test_what_was_told_and_was_not_so_loses_the_attempt_and_counts_as_not_noticed() -> None:
-    coach, _, clock = _coach(P3, ("key",))
+    coach, _, clock = coach_of(P3, ("key",))
     _acts(coach, clock, (0.0, "key_on"), (3.0, "key_off"))
     clock.at(BEGIN_S + 1.0, lambda: coach.untrue(coach.awaited()) if coach.awaited() else None)
     clock.at(BEGIN_S + 4.0, lambda: coach.untrue(coach.awaited()))

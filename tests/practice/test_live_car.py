@@ -3,8 +3,6 @@
 import tomllib
 from collections.abc import Iterator
 from dataclasses import replace
-from itertools import pairwise
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -343,74 +341,6 @@ def test_a_battery_taken_off_forgets(stand: Stand) -> None:
     stand.key(Key.ON)
     assert not stand.car.learned.idle
     assert stand.value("long_term_fuel_trim_bank_1") == 0.0
-
-
-def test_learned_values_and_codes_outlive_the_program(tmp_path: Path) -> None:
-    path = tmp_path / "car.json"
-    stand = Stand(state_file=path).key(Key.ON)
-    stand.one(4)
-    stand.key(Key.OFF, 11.0)
-    again = Stand(state_file=path).key(Key.ON)
-    assert again.one(3) == TroubleCodes(3, ())  # type: ignore[arg-type]
-    assert again.value("long_term_fuel_trim_bank_1") == 0.0
-    assert Stand().car._body.kept() != again.car._body.kept()
-    path.write_text(path.read_text("utf-8").replace('"car": "00P', '"car": "11P'), encoding="utf-8")
-    with pytest.raises(CarError, match=r"^car\.json: kept by another practice car"):
-        Stand(state_file=path)
-
-
-def test_a_state_file_that_cannot_be_is_said_before_the_car_is_driven(tmp_path: Path) -> None:
-    with pytest.raises(CarError) as caught:
-        Stand(state_file=tmp_path / "nowhere" / "car.json")
-    assert str(caught.value) == (
-        f"{tmp_path}/nowhere/car.json: there is no folder {tmp_path}/nowhere. Choose another state "
-        "file."
-    )
-    (tmp_path / "car.json").write_text("garbage", "utf-8")
-    with pytest.raises(CarError, match=r"^car\.json: is not what a practice car kept \(no JSON\)"):
-        Stand(state_file=tmp_path / "car.json")
-    mark = Stand().car._body.mark
-    (tmp_path / "car.json").write_text(f'{{"version": 1, "car": "{mark}"}}', "utf-8")
-    with pytest.raises(CarError, match=r"^car\.json: is not what a practice car kept"):
-        Stand(state_file=tmp_path / "car.json")
-
-
-def test_an_engine_that_will_not_fire_is_let_go_and_tried_again() -> None:
-    stand = Stand("fuel_low", 0.3, driver=Mechanic(key_on_s=1.0))
-    turning = [stand.after(0.1).car.seen().speed_rpm > 50.0 for _ in range(300)]
-    starts = sum(
-        now and not before for before, now in zip([False, *turning], turning, strict=False)
-    )
-    assert starts == 3
-    assert 0.3 < np.mean(turning) < 0.7
-    reply = stand.one(3)
-    assert isinstance(reply, TroubleCodes)
-    assert not reply.codes  # nobody has driven it here
-
-
-def test_a_stalling_engine_is_turned_by_nobody() -> None:
-    stand = Stand("healthy", None, driver=Mechanic(key_on_s=1.0)).after(26.0)
-    stand.car.driver, engine = None, stand.car._body.engine
-    engine.run.car.bypass_mm2[:] = engine.run.car.floor_deg[:] = 0.0
-    engine.run.car.authority_up_deg[:] = 0.0
-    engine.run.idle.learned[:] = -20.0  # the plate shuts
-    speeds = [stand.after(0.025).car._body.engine.speed_rpm for _ in range(400)]
-    assert speeds[-1] == 0.0
-    assert all(after <= before + 15.0 for before, after in pairwise(speeds))
-
-
-def test_a_car_whose_state_cannot_be_kept_drives_on_and_says_so_at_the_end(tmp_path: Path) -> None:
-    folder = tmp_path / "gone"
-    folder.mkdir()
-    stand = Stand("healthy", None, state_file=folder / "kept.json").key(Key.ON)
-    folder.rmdir()
-    stand.key(Key.OFF, 12.0).key(Key.ON)
-    assert stand.value("engine_speed") == 0.0
-    with pytest.raises(CarError, match=r"kept\.json: cannot be written"):
-        stand.car.close()
-    folder.mkdir()
-    stand.car.close()
-    assert (folder / "kept.json").is_file()
 
 
 def test_stale_learning_is_learned_anew() -> None:

@@ -31,12 +31,16 @@ LANGUAGE = "language"
 F = TypeVar("F", bound=Callable[..., Any])
 
 
-def language_option(what: str, but: str = "") -> Callable[[F], F]:
-    """Give a command ``--language``; ``what`` of it is in that language, and what is not."""
+def language_option(what: str, but: str = "", *, expose_value: bool = True) -> Callable[[F], F]:
+    """Give a command ``--language``; ``what`` of it is in that language, and what is not.
+
+    Where its value is not exposed the command is handed nothing: `words` knows what was chosen.
+    """
     return click.option(
         "--language",
         type=click.Choice(["en", "de"]),
         is_eager=True,  # what is wrong with another option is told in it too
+        expose_value=expose_value,
         callback=_noted,
         help=f"Language of {what}; left out, the locale's, else English.{but}",
     )
@@ -54,23 +58,12 @@ class Speaking(click.Group):
         super().add_command(in_language(cmd), name)
 
 
-def _unseen(*, json: bool) -> click.Option:
-    but = " JSON is English." if json else ""
-    return click.Option(
-        ["--language"],
-        type=click.Choice(["en", "de"]),
-        is_eager=True,
-        expose_value=False,
-        callback=_noted,
-        help=f"Language of what is printed; left out, the locale's, else English.{but}",
-    )
-
-
 def in_language(command: click.Command) -> click.Command:
-    """Give a command ``--language`` that it hands to nobody: `words` knows what was chosen."""
-    if all(one.name != LANGUAGE for one in command.params):
-        command.params.append(_unseen(json=any(one.name == "as_json" for one in command.params)))
-    return command
+    """Give a command ``--language`` once, without handing it on."""
+    if any(one.name == LANGUAGE for one in command.params):
+        return command
+    but = " JSON is English." if any(one.name == "as_json" for one in command.params) else ""
+    return language_option("what is printed", but, expose_value=False)(command)
 
 
 def words() -> "Words":
