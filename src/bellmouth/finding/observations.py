@@ -18,12 +18,13 @@ from bellmouth.recording.nans import told_or
 from bellmouth.recording.quality import is_air_temperature
 from bellmouth.recording.stretch import Stretch
 
-__all__ = ["LEAST_KPA", "Observations", "judgeable", "observe"]
+__all__ = ["LEAST_KPA", "Observations", "judgeable", "observe", "tells_the_opening"]
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
 _LUKEWARM_C = 45.0
+_SAME_PCT = 0.2  # throttle readings this near are one: half a step of the standard's scale
 _SCALE_HEIGHT_M = 8400.0  # of pressure over height near the ground: R T / g at 15 degC
 # Below these no running engine reads. [g/s], [kPa]
 _LEAST_G_S = 0.02
@@ -115,6 +116,18 @@ class Observations:
     def beside(self) -> bool:
         """Whether any is a reference, of the car when it was good."""
         return not bool(self.judged.all())
+
+
+def tells_the_opening(o: Observations, lowest: int, usable: Bools) -> Bools:
+    """The point (points,) that tells how far open the plate is at the lowest throttle reading, or
+    none. Readings are coarse and several share the lowest: of those of the same car, good or not,
+    that tell it, the middle one, whichever recording comes first."""
+    told = usable & np.isfinite(o.opening_pct) & (o.judged == o.judged[lowest])
+    told &= o.throttle_pct <= o.throttle_pct[lowest] + _SAME_PCT
+    chosen = np.zeros(o.points, dtype=bool)
+    rising = np.flatnonzero(told)[np.argsort(o.opening_pct[told], kind="stable")]
+    chosen[rising[(len(rising) - 1) // 2 : (len(rising) + 1) // 2]] = True
+    return chosen
 
 
 def judgeable(stretches: Sequence[Stretch]) -> tuple[Stretch, ...]:
