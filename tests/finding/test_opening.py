@@ -90,3 +90,14 @@ def test_which_of_like_throttle_readings_comes_first_changes_nothing() -> None:
     last = solve(silent, [], car(), also=[told])
     assert "opening" in last.model.channels
     assert _gain(last) == pytest.approx(_gain(first), abs=1e-6)
+
+
+def test_one_of_like_idles_whose_reading_is_just_off_its_zero_does_not_speak_for_all() -> None:
+    """A command that reads one step in most idles and a little more in one sits at its zero."""
+    told = _with_command(stretches(), _STOP_PCT)
+    idles = [stretches()[:1] for _ in range(2)]
+    for (idle,), reads in zip([*idles, told[:1]], (0.78, 0.78, 0.94), strict=True):
+        idle.readings["commanded_throttle_actuator"] = reading(reads, 0.1)  # type: ignore[index]
+    case = solve(told, [], car(), also=idles)
+    assert np.isfinite(case.observations.opening_pct).any()
+    assert "opening" not in case.model.channels

@@ -71,6 +71,7 @@ class Observations:
     recirculating: Floats
     relative_pct: Floats
     opening_pct: Floats  # above the stop, by a reading that seems to count from there
+    opening_read: Bools  # where that was read, though it may sit at its zero
     timing_deg: Floats
     coolant_c: Floats
     loads_off: Bools  # idles that are known to be without loads
@@ -121,13 +122,14 @@ class Observations:
 def tells_the_opening(o: Observations, lowest: int, usable: Bools) -> Bools:
     """The point (points,) that tells how far open the plate is at the lowest throttle reading, or
     none. Readings are coarse and several share the lowest: of those of the same car, good or not,
-    that tell it, the middle one, whichever recording comes first."""
-    told = usable & np.isfinite(o.opening_pct) & (o.judged == o.judged[lowest])
-    told &= o.throttle_pct <= o.throttle_pct[lowest] + _SAME_PCT
+    in which it was read, the middle one, whichever recording comes first."""
+    read = usable & o.opening_read & (o.judged == o.judged[lowest])
+    read &= o.throttle_pct <= o.throttle_pct[lowest] + _SAME_PCT
+    off_zero = told_or(0.0, o.opening_pct)
+    rising = np.flatnonzero(read)[np.argsort(off_zero[read], kind="stable")]
     chosen = np.zeros(o.points, dtype=bool)
-    rising = np.flatnonzero(told)[np.argsort(o.opening_pct[told], kind="stable")]
     chosen[rising[(len(rising) - 1) // 2 : (len(rising) + 1) // 2]] = True
-    return chosen
+    return chosen & (off_zero > 0)
 
 
 def judgeable(stretches: Sequence[Stretch]) -> tuple[Stretch, ...]:
@@ -214,6 +216,7 @@ def _air(
     metered, metered_error = _metered(column, speed, displacement_m3, car)
     computed, computed_error = _computed(column, speed, displacement_m3, car)
     reading = throttle_name(column)
+    above_stop, above_stop_read = opening(column)
     throttle = opened(column, reading)
     intake = column.value("intake_air_temperature")
     manifold = _plausible(column.value("intake_manifold_pressure"), LEAST_KPA)
@@ -235,7 +238,8 @@ def _air(
         "coolant_c": column.value("engine_coolant_temperature"),
         "load_pct": column.value("calculated_load"),
         "relative_pct": column.value("relative_throttle_position"),
-        "opening_pct": opening(column),
+        "opening_pct": above_stop,
+        "opening_read": above_stop_read,
         "intake_k": np.where(is_air_temperature(intake), intake, _untold_c(car).value) + air.KELVIN,
     }
 
