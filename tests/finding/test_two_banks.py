@@ -6,9 +6,11 @@ import numpy as np
 import pytest
 
 from bellmouth.car.description import Car, Known
+from bellmouth.finding.case import solve
 from bellmouth.finding.find import find
 from bellmouth.finding.prove import prove
 from bellmouth.recording.series import Recording
+from bellmouth.recording.steady import stretches
 from tests.finding.worked import (
     healthy,
     leaks,
@@ -150,3 +152,11 @@ def test_a_proof_over_a_bank_that_was_off_is_held_back() -> None:
     proof = prove(_one_bank_off(0.16), with_second_bank(healthy("after.csv", 8)), CAR)
     assert proof.withheld
     assert any("something else is wrong" in one for one in proof.warnings)
+
+
+def test_trims_of_one_bank_alone_are_known_as_well_as_before() -> None:
+    """How far banks differ is asked of two; of one it would only blur what its trims say."""
+    for made, name in ((healthy(), "alone"), (with_second_bank(healthy()), "split")):
+        case = solve(stretches(made), [], CAR)
+        told = case.model.unknowns.sd[case.model.unknowns.index("bank_split")]
+        assert told == case.priors.fuel[f"log_bank_{name}"]
