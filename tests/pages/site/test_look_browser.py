@@ -19,9 +19,10 @@ pytestmark = [
 #: By how much a page is wider than its window, and what sticks out. [px]
 BEYOND = """() => {
   const wide = document.documentElement.clientWidth;
-  const out = [...document.querySelectorAll("body *")]
-    .filter((one) => one.getBoundingClientRect().right > wide + 1 && !one.closest(".scroll, .table"));
-  return [document.documentElement.scrollWidth - wide, out.map((one) => one.outerHTML.slice(0, 60))];
+  const out = [...document.querySelectorAll("body *")].filter(
+    (one) => one.getBoundingClientRect().right > wide + 1 && !one.closest(".scroll, .table"));
+  const beyond = document.documentElement.scrollWidth - wide;
+  return [beyond, out.map((one) => one.outerHTML.slice(0, 60))];
 }"""
 GROUND = "(one) => getComputedStyle(one).backgroundColor"
 WHITE, BLACK = "rgb(255, 255, 255)", "rgb(0, 0, 0)"
@@ -30,12 +31,12 @@ WHITE, BLACK = "rgb(255, 255, 255)", "rgb(0, 0, 0)"
 @pytest.fixture(scope="module")
 def car(address: str, files: tuple[Path, Path]) -> str:
     """A car with a finding, by its address."""
-    origin = {"headers": {"origin": address}}
+    browser = httpx2.Client(headers={"origin": address}, timeout=120.0)
     data = {"name": "Looked at", "displacement_l": "2.0", "metering": "airflow"}
-    there = httpx2.post(f"{address}/cars", data=data, **origin).headers["location"]
+    there = browser.post(f"{address}/cars", data=data).headers["location"]
     found = f"{address}{there}".removesuffix("/record")
     sent = {"file": ("before.csv", files[0].read_bytes())}
-    answer = httpx2.post(f"{found}/record/file", files=sent, timeout=120.0, **origin)
+    answer = browser.post(f"{found}/record/file", files=sent)
     assert answer.status_code == 303
     return found
 
