@@ -190,6 +190,27 @@ def test_caps_lock_does_not_make_a_control_a_tap(practice: str, page: Page) -> N
     stop(page)
 
 
+@pytest.mark.parametrize("size", [(844, 390), (1280, 720)])
+def test_what_is_pressed_stands_above_the_stop_on_a_screen_wider_than_high(
+    practice: str, page: Page, size: tuple[int, int]
+) -> None:
+    """On a telephone held sideways key and pedal were a page further down, at a desk under STOP."""
+    page.set_viewport_size({"width": size[0], "height": size[1]})
+    open_practice(page, practice)
+    until(page, "document.querySelector('[data-windows]').dataset.drawn > 2")
+    top = page.locator("[data-stop]").evaluate("(one) => one.getBoundingClientRect().top")
+    for what in ("[data-zone]", "[data-act=key]", "[data-act=start]", "[data-act=pedal]"):
+        box = page.locator(what).bounding_box()
+        assert box is not None
+        assert box["y"] >= 0, what
+        assert box["y"] + box["height"] <= top + 1, what
+    digits = page.locator("[data-part=digits]").bounding_box()
+    assert digits is not None
+    assert digits["y"] >= 0
+    assert digits["y"] + digits["height"] <= top
+    stop(page)
+
+
 class TestASilentServer:
     """One that is there and says nothing, as over a radio link that is gone."""
 
