@@ -88,7 +88,7 @@ class Commands(click.Group):
                 click.echo(error.ctx.get_help())
             sys.exit(BAD_INPUT)
         except (click.ClickException, BellmouthError, OSError) as error:
-            _refuse(refusal(error, {**_typed(given), **chosen}))
+            _refuse(refusal(error, {**_typed(given), **chosen}, given))
         sys.exit(code if isinstance(code, int) else 0)
 
 
