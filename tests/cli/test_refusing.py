@@ -149,3 +149,10 @@ def test_causes_and_works_are_named_as_they_are_typed(
     marks.write_text('{"lamp": 3}', "utf-8")
     ran = run("judge", "--marks", marks, "--procedure", "throttle-closed-position")
     assert ": key_on, key_off, press, release, " in ran.stderr
+
+
+def test_what_can_be_chosen_ends_its_sentence(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("LC_ALL", "C")
+    assert "bash, zsh, fish. See main completion --help." in run("completion").stderr
+    assert "--help'?) See main find --help." in run("find", "--helpp").stderr
+    assert "'--car'. See main find --help." in run("find", "x.csv").stderr

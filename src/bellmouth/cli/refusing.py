@@ -104,7 +104,9 @@ def _names(english: str, typed: Sequence[str]) -> list[str]:
 
 def _english(error: Exception) -> str:
     if isinstance(error, click.UsageError):
-        return f"{error.format_message()} See {_path(error)} --help."
+        message = error.format_message().rstrip()
+        stop = "" if message.endswith((".", "?", ")")) else "."
+        return f"{message}{stop} See {_path(error)} --help."
     if isinstance(error, click.ClickException):
         return error.format_message()
     return _of_file(error) if isinstance(error, OSError) else str(error)
