@@ -73,6 +73,8 @@ class Cars:
     sensor_lag: Floats
     exhaust_volume: Floats
     airflow_metered: Floats
+    flexible: Floats
+    laid_for: Floats
     reports_pressure: Floats
 
 
@@ -114,6 +116,8 @@ def draw_car(rng: np.random.Generator) -> Cars:
         "wide": happens(rng, "wide_sensor"),
         "airflow_metered": kind != 1,
         "reports_pressure": kind != 0,
+        "flexible": happens(rng, "flexible"),
+        "laid_for": rng.choice([0.05, 0.10]),
         "pressure_zero": 1e3 * v["pressure_zero"],
         "shape": v["shape"],
     }

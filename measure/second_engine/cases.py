@@ -108,7 +108,7 @@ def _candidate(seed: int, number: int, reference: bool) -> _Candidate:
     wanted = (cause, "healthy") if reference else (cause,)
     days = tuple(draw_day(rng, car, name) for name in wanted)
     scripts = tuple(draw_script(rng) for _ in wanted)
-    return _Candidate(number, cause, car, days, scripts, draw_reports(rng, car, days[0]))
+    return _Candidate(number, cause, car, days, scripts, draw_reports(rng, car))
 
 
 def _logged(traces: Traces, column: int, car: Cars, day: Days) -> Logged:

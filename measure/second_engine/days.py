@@ -68,7 +68,7 @@ class Script:
 
 def draw_day(rng: np.random.Generator, car: Cars, cause: str) -> Days:
     """Weather and fuel of a day, and the fault."""
-    blend, guess = _fuel(rng)
+    blend, guess = _fuel(rng, car)
     sides = {"low": -1.0, "high": 1.0}
     off = sides.get(cause.rsplit("_", 1)[-1], 0.0) * draw(rng, "off")
     leak = draw(rng, "leak_airflow" if car.airflow_metered else "leak_pressure")
@@ -100,14 +100,14 @@ def _deposit(rng: np.random.Generator, car: Cars) -> float:
     return math.radians(draw(rng, "deposit")) * float(car.slope) * float(car.discharge)
 
 
-def _fuel(rng: np.random.Generator) -> tuple[float, float]:
+def _fuel(rng: np.random.Generator, car: Cars) -> tuple[float, float]:
     """Ethanol by volume and what the controller takes it for [-]: a flexible car knows about
     what it has, and says so; another is laid out for 5 or 10 %."""
     guess = draw(rng, "fuel_guess") / 100.0
-    if happens(rng, "flexible"):
+    if car.flexible:
         blend = draw(rng, "ethanol") / 100.0
         return blend, min(max(blend + guess, 0.0), 1.0)
-    return draw(rng, "blend") / 100.0, float(rng.choice([0.05, 0.10]))
+    return draw(rng, "blend") / 100.0, float(car.laid_for)
 
 
 def draw_script(rng: np.random.Generator) -> Script:

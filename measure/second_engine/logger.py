@@ -61,16 +61,16 @@ class Logged:
     day: Days
 
 
-def draw_reports(rng: np.random.Generator, car: Cars, day: Days) -> Reports:
-    """What the car answers for; of its sensors of air what it was built with. A car that knows
-    of more ethanol than petrol is sold with tells it."""
+def draw_reports(rng: np.random.Generator, car: Cars) -> Reports:
+    """What the car answers for; of its sensors of air what it was built with. A flexible car
+    tells what it takes its fuel for."""
     without = set()
     if not car.airflow_metered:
         without.add("mass_air_flow")
     if not car.reports_pressure:
         without.add("intake_manifold_pressure")
     slow = [name for name, share in _OTHERS.items() if rng.random() < share]
-    if day.ethanol_guess > 0.15:
+    if car.flexible:
         slow.append("ethanol_percentage")
     return Reports(
         tuple(name for name in _FAST if name not in without),
@@ -177,7 +177,7 @@ def _scales() -> dict[str, tuple[float, float, float, int, str]]:
 def _stepped(value: float, scale: tuple[float, float, float, int, str]) -> str:
     zero, multiplier, divisor, highest, _ = scale
     code = min(max(round(value * divisor / multiplier + zero), 0), highest)
-    return f"{(code - zero) * multiplier / divisor:.5g}"
+    return f"{round((code - zero) * multiplier / divisor, 4):.10g}"
 
 
 def car_text(rng: np.random.Generator, car: Cars, day: Days) -> str:

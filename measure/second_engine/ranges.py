@@ -41,7 +41,7 @@ RANGES: Final[Mapping[str, Range]] = {
     "indicated": Range(0.29, 0.38, "-", _COMMON),
     "friction": Range(0.35, 1.8, "of the published line", _COMMON),
     "inertia": Range(0.06, 0.13, "kg m2/L", _COMMON),
-    "roughness": Range(0.03, 0.12, "of indicated torque", _COMMON),
+    "roughness": Range(0.02, 0.07, "of indicated torque", _COMMON),
     # the throttle body
     "slope": Range(1, 8, "mm2/deg", logarithmic=True),
     "bore_spread": Range(0.90, 1.14, "-", _COMMON),
