@@ -22,6 +22,9 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
 _RING: Final = 200
+#: Of idle's opening a unit of relative error of speed, and the lowest error that counts.
+_FAST: Final = 0.5
+_FASTEST: Final = -0.06
 
 
 @dataclass
@@ -55,12 +58,17 @@ class Idle:
         base = self.learned + self.unit * ahead
         moved = np.clip(moved, np.maximum(low, -base), self.unit)
         self.quick = np.where(idling, moved, self.quick)
-        fast = np.where(idling, 0.5 * self.unit * np.clip(error, -0.06, 0.25), 0.0)
+        fast = np.where(idling, _FAST * self.unit * np.clip(error, _FASTEST, 0.25), 0.0)
         opening = np.maximum(base + self.quick + fast + pedal, 0.0)
         reserve = np.clip(90.0 * error, -cars.spark_reserve, cars.spark_reserve)
         driven = np.clip(1.5 * (speed / target - 1.15), 0.0, 1.0) * (cars.best_spark - 2.0)
         advance = cars.base_spark + np.maximum(driven - cars.base_spark, 0.0)
         return opening, np.where(idling, cars.base_spark + reserve, advance)
+
+    @property
+    def most_taken(self) -> Floats:
+        """The opening that both quick parts take away at their limits [rad]."""
+        return (self.cars.authority - _FAST * _FASTEST) * self.unit
 
     def learn(self) -> None:
         """What the quick part had to add becomes the base."""

@@ -103,8 +103,8 @@ class _Run:
             self.purge[i] += (wanted - self.purge[i]) * 0.1
 
     def _learnt(self) -> None:
-        """The idle is learned; a memory from before a service is too open by its surplus, beside
-        the little that the quick part takes away at once."""
+        """The idle is learned; a memory from before a service is too open by its surplus, once
+        the controller has taken away what little it can at once."""
         self.learnt = True
         self.idle.learn()
         days, cars = self.days, self.cars
@@ -113,13 +113,13 @@ class _Run:
         ratio = self.plant.pressure / days.barometer
         low = self.idle.learned * 1.0
         there = effective_area(cars, days, low, ratio)
-        wanted = there + (days.stale + cars.authority * cars.idle_flow) / choked
+        wanted = there + days.stale / choked
         high = low + math.radians(40.0)
         for _ in range(40):
             middle = 0.5 * (low + high)
             below = effective_area(cars, days, middle, ratio) < wanted
             low, high = np.where(below, middle, low), np.where(below, high, middle)
-        self.idle.learned = np.where(stale, low, self.idle.learned)
+        self.idle.learned = np.where(stale, low + self.idle.most_taken, self.idle.learned)
 
     def _foot(self) -> None:
         """A person holding a speed: slow, and never quite still."""
