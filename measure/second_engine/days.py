@@ -13,7 +13,7 @@ from measure.second_engine import flow
 from measure.second_engine.cars import Cars
 from measure.second_engine.ranges import SHARES, draw, happens
 
-__all__ = ["CAUSES", "CAUSE_SHARES", "Days", "Script", "draw_day", "draw_script"]
+__all__ = ["CAUSES", "CAUSE_SHARES", "Days", "Script", "deposit_worth", "draw_day", "draw_script"]
 
 Floats = NDArray[np.float64]
 
@@ -74,6 +74,8 @@ def draw_day(rng: np.random.Generator, car: Cars, cause: str) -> Days:
     leak = draw(rng, "leak_airflow" if car.airflow_metered else "leak_pressure")
     choked = float(flow.orifice(1.0, 101e3, 35e3, 298.15))
     dirty = cause.startswith("meter") and bool(car.airflow_metered)
+    more = math.radians(draw(rng, "deposit"))
+    reach = max(math.radians(draw(rng, "deposit_reach")), float(car.idle_opening) + more)
     values = {
         "barometer": 1e3 * draw(rng, "barometer"),
         "intake": 273.15 + draw(rng, "intake"),
@@ -88,16 +90,25 @@ def draw_day(rng: np.random.Generator, car: Cars, cause: str) -> Days:
         "meter": math.exp(off) if cause.startswith("meter") else 1.0,
         "bend": draw(rng, "dirty_bend") if dirty else 0.0,
         "fuel": math.exp(off) if cause.startswith("fuel") else 1.0,
-        "deposit": _deposit(rng, car) if cause == "deposit" else 0.0,
-        "deposit_reach": math.radians(draw(rng, "deposit_reach")),
+        "deposit": deposit_worth(car, more, reach) if cause == "deposit" else 0.0,
+        "deposit_reach": reach,
         "stale": draw(rng, "stale") * float(car.idle_flow) if cause == "learned_stale" else 0.0,
     }
     return Days(**{k: np.asarray(v, dtype=np.float64) for k, v in values.items()})
 
 
-def _deposit(rng: np.random.Generator, car: Cars) -> float:
-    """Effective area [m2] that so many degrees of opening make up for."""
-    return math.radians(draw(rng, "deposit")) * float(car.slope) * float(car.discharge)
+def deposit_worth(car: Cars, more: float, reach: float) -> float:
+    """Effective area [m2] of a deposit that ``more`` opening [rad] at idle makes up for, where it
+    fades over ``reach`` [rad]. A round plate opens faster the further it stands open, so that
+    the slope at closed would make it too small."""
+    idle = car.idle_opening
+    opened = idle + more
+    more_area = flow.discharging(car.discharge, car.shape, opened) * flow.plate_area(
+        car.bore, car.closed, opened
+    ) - flow.discharging(car.discharge, car.shape, idle) * flow.plate_area(
+        car.bore, car.closed, idle
+    )
+    return float(more_area / np.exp(-((opened / reach) ** 2)))
 
 
 def _fuel(rng: np.random.Generator, car: Cars) -> tuple[float, float]:

@@ -12,8 +12,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 __all__ = [
-    "CHOKED", "CRITICAL", "GAMMA", "R", "closed_angle", "deposit_area", "filling", "orifice",
-    "plate_area", "psi", "waves",
+    "CHOKED", "CRITICAL", "GAMMA", "R", "closed_angle", "deposit_area", "discharging", "filling",
+    "orifice", "plate_area", "psi", "waves",
 ]  # fmt: skip
 
 Floats = NDArray[np.float64]
@@ -23,6 +23,7 @@ R: Final = 287.05
 CRITICAL: Final = (2.0 / (GAMMA + 1.0)) ** (GAMMA / (GAMMA - 1.0))
 CHOKED: Final = math.sqrt(GAMMA * (2.0 / (GAMMA + 1.0)) ** ((GAMMA + 1.0) / (GAMMA - 1.0)))
 _LINEAR: Final = 0.985
+_SHAPE_REACH: Final = math.radians(20.0)
 
 
 def psi(ratio: ArrayLike) -> Floats:
@@ -56,6 +57,12 @@ def plate_area(bore: Floats, closed: Floats, opening: Floats) -> Floats:
     (pi D²/4) (1 - cos(closed + opening) / cos(closed)) is left, angles in rad."""
     turned = np.clip(closed + np.maximum(opening, 0.0), 0.0, math.pi / 2)
     return np.asarray(math.pi / 4.0 * bore**2 * (1.0 - np.cos(turned) / np.cos(closed)))
+
+
+def discharging(first: Floats, shape: Floats, opening: Floats) -> Floats:
+    """Discharge coefficient [-] at an opening [rad]: from ``first`` at closed it changes by up to
+    ``shape`` of itself, two thirds of that within 20 degrees."""
+    return np.asarray(first * (1.0 + shape * (1.0 - np.exp(-opening / _SHAPE_REACH))))
 
 
 def deposit_area(lost: Floats, reach: Floats, opening: Floats, there: Floats) -> Floats:

@@ -22,8 +22,6 @@ Floats = NDArray[np.float64]
 #: Of petrol and of ethanol [kg/kg], and their densities [kg/L] (Heywood, app. D, from memory).
 _AFR: Final = (14.6, 9.0)
 _DENSITY: Final = (0.745, 0.789)
-#: Opening at which the plate's discharge has changed by two thirds of its shape [rad].
-_SHAPE_REACH: Final = math.radians(20.0)
 
 
 def afr(ethanol: Floats) -> Floats:
@@ -51,9 +49,9 @@ def effective_area(cars: Cars, days: Days, opening: Floats, ratio: Floats) -> Fl
 
     Discharge changes along the opening, and falls as the flow slows (Perry 1949, its sense).
     """
-    along = 1.0 + cars.shape * (1.0 - np.exp(-opening / _SHAPE_REACH))
+    along = flow.discharging(cars.discharge, cars.shape, opening)
     slowed = 1.0 - cars.compressible * np.clip((ratio - flow.CRITICAL) / 0.47, 0.0, 1.0)
-    plate = flow.plate_area(cars.bore, cars.closed, opening) * cars.discharge * along * slowed
+    plate = flow.plate_area(cars.bore, cars.closed, opening) * along * slowed
     there = plate + cars.bypass
     return there - flow.deposit_area(days.deposit, days.deposit_reach, opening, there)
 

@@ -12,7 +12,15 @@ import bellmouth
 from measure.second_engine import flow
 from measure.second_engine.cars import Cars, draw_car, stack
 from measure.second_engine.cases import Case
-from measure.second_engine.days import CAUSE_SHARES, CAUSES, Days, Script, draw_day, draw_script
+from measure.second_engine.days import (
+    CAUSE_SHARES,
+    CAUSES,
+    Days,
+    Script,
+    deposit_worth,
+    draw_day,
+    draw_script,
+)
 from measure.second_engine.drive import Traces, drive
 from measure.second_engine.logger import Logged, draw_reports, recording_text
 from measure.second_engine.plant import afr, effective_area
@@ -98,6 +106,21 @@ def test_the_plate_opens_at_first_as_its_slope_says() -> None:
     area = flow.plate_area(np.array(0.05), closed, np.array(small))
     assert float(area) / small == pytest.approx(slope, rel=5e-3)
     assert float(flow.plate_area(np.array(0.05), closed, np.array(0.0))) == 0.0
+
+
+@pytest.mark.parametrize("degrees", [1.0, 2.5, 5.0])
+def test_a_deposit_is_worth_the_degrees_that_it_was_drawn_with(degrees: float) -> None:
+    for k in range(20):
+        one = replace(draw_car(np.random.default_rng([4, k])), compressible=np.array(0.0))
+        clean = draw_day(np.random.default_rng(3), one, "healthy")
+        opened = float(one.idle_opening) + math.radians(degrees)
+        reach = max(math.radians(10.0), opened)
+        lost = deposit_worth(one, math.radians(degrees), reach)
+        dirty = replace(clean, deposit=np.array(lost), deposit_reach=np.array(reach))
+        car, days = stack([one, one]), stack([clean, dirty])
+        opening = np.array([float(one.idle_opening), opened])
+        area = effective_area(car, days, opening, np.array([0.3, 0.3]))
+        assert area[1] == pytest.approx(area[0], rel=1e-6)
 
 
 def test_ideal_filling_is_the_textbook_cycles() -> None:
