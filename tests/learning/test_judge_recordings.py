@@ -136,6 +136,18 @@ def test_an_idle_in_which_the_pedal_was_not_sampled_once_cannot_tell() -> None:
     assert line.why.startswith("The pedal was not sampled for 24.")
 
 
+def test_a_start_that_came_too_late_is_missed_whatever_the_pedal_did_meanwhile() -> None:
+    attempt = idle_air(start_s=9.0)
+    recording = recorded(attempt)
+    pedal = recording.series["accelerator_pedal_position_d"]
+    kept = pedal.time_s < attempt.presses[-1][1] + 1.0
+    cut = replace(pedal, time_s=pedal.time_s[kept], value=pedal.value[kept])
+    series = {**recording.series, pedal.name: cut}
+    line = _line(judge(replace(recording, series=series), NAME, attempt.marks), "start")
+    assert line.judgement == "missed"
+    assert line.margin == pytest.approx(3.0 - 9.0, abs=0.7)
+
+
 def test_a_recording_that_begins_late_cannot_tell() -> None:
     attempt = idle_air()
     recording = recorded(replace(attempt, on=attempt.on[1:]))
