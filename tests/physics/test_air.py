@@ -114,3 +114,12 @@ def test_a_little_outside_a_range_is_refused(bad: tuple[float, float]) -> None:
     temperature, humidity = bad
     with pytest.raises(ValueError, match="must lie between"):
         air.vapour_pressure_pa(humidity, temperature)
+    # One among good ones is enough.
+    with pytest.raises(ValueError, match="must lie between"):
+        air.vapour_pressure_pa([0.5, humidity, 0.5], [300.0, temperature, 290.0])
+
+
+def test_one_pressure_out_of_range_among_good_ones_is_refused() -> None:
+    for bad in (101.3, 200e3):
+        with pytest.raises(ValueError, match="pressure_pa must lie between"):
+            air.standard_altitude_m([101_325.0, bad])

@@ -111,7 +111,7 @@ def test_a_shaft_as_thick_as_its_bore_leaves_nothing_and_a_thicker_one_is_refuse
     assert float(throttle.open_area_m2(90.0, 6.0, 0.06, 0.06)) == pytest.approx(0.0, abs=1e-18)
     for shaft in (0.0601, -0.0001):
         with pytest.raises(ValueError, match="shaft_m"):
-            throttle.open_area_m2(10.0, 6.0, 0.06, shaft)
+            throttle.open_area_m2(10.0, 6.0, 0.06, [0.01, shaft])
 
 
 def test_a_body_of_which_nothing_more_is_said_is_clean_and_tight() -> None:
