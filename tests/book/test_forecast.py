@@ -155,6 +155,32 @@ def test_intervals_are_in_order_and_hold_each_other() -> None:
         assert (np.diff(curve[:, 2]) >= 0).all()
 
 
+@pytest.mark.parametrize("visits", [1, 3, 5])
+def test_the_picture_reaches_the_level_where_the_forecast_says(visits: int) -> None:
+    """Two roads to one number: half of all deposits are at the level where half of all chances
+    to have reached it are, and the same for one in twenty."""
+    found = _of(_steady(1.2, visits))
+    curve, span = np.array(found.curve.deposit_mm2), found.inspect_at_km
+    begun = found.curve.km[0]
+    assert begun == found.car.visits[-1].km
+    for column, told in ((4, span.low90), (3, span.low50), (2, span.value), (1, span.high50)):
+        crossed = np.interp(LEVEL, curve[:, column], found.curve.km)
+        assert crossed - begun == pytest.approx(told - begun, rel=0.05, abs=1_500.0)
+
+
+@pytest.mark.parametrize("per_10k", [0.8, 1.4])
+def test_even_growth_is_told_with_the_deposit_that_it_left(per_10k: float) -> None:
+    """Where a car grows as the trade's rule has it nothing pulls away from what was read; one that
+    seems slow may read low, which its interval holds."""
+    found = _of(_steady(per_10k, 5))
+    truth = 0.5 + per_10k * 6.0
+    assert found.deposit_mm2.low90 < truth < found.deposit_mm2.high90
+    assert found.growth_mm2.low90 < per_10k < found.growth_mm2.high90
+    if per_10k == 1.4:
+        assert found.deposit_mm2.value == pytest.approx(truth, rel=0.08)
+        assert found.growth_mm2.value == pytest.approx(per_10k, rel=0.12)
+
+
 def test_intervals_hold_on_histories_that_grow_by_other_laws() -> None:
     told = tell(draw_histories(24, seed=7), alike=False)
     # Of 24, between 18 and 24 inside where 90 % are; the full figure is measure.forecast's.

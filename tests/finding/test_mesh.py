@@ -65,3 +65,23 @@ def test_a_size_beyond_what_is_common_is_rare_and_the_prior_stays_whole() -> Non
     assert np.ptp(nodes.log_weight[mine][size < common] - nodes.layout.log_unit[mine][size < common]
                   ) == pytest.approx(0.0, abs=1e-9)  # fmt: skip
     assert nodes.log_weight[~mine] == pytest.approx(0.0)
+
+
+@pytest.mark.parametrize(("worse_nats", "along"), [(0.0, 8), (7.9, 8), (8.1, 3), (500.0, 3)])
+def test_a_pair_that_may_matter_has_the_nodes_that_it_needs(worse_nats: float, along: int) -> None:
+    """A cost is a sum of squares, two a nat; only a pair that is known small is looked at less.
+    Either way the nodes hold the whole of a prior that is even in both logarithms."""
+    low, high = (np.array([[np.nan] * 2, [a, np.nan], [a, a - 0.4]]) for a in (-1.0, 2.0))
+    table = Hypotheses(
+        ("healthy", "leak", "leak+deposit"), ((), ("leak",), ("leak", "deposit")),
+        low, high, *np.full((2, 3, 2), np.nan),
+    )  # fmt: skip
+    middle, wide = (low + high) / 2.0, np.full((3, 2), 10.0)
+    cost = 40.0 + 2.0 * np.array([3.0, 0.0, worse_nats])
+    nodes = mesh.mesh_of(table, middle, wide, cost)
+    assert nodes.layout.along.T.tolist() == [[1, 1], [25, 1], [along, along]]
+    held = np.bincount(nodes.layout.hypothesis, np.exp(nodes.log_weight))
+    assert held == pytest.approx([1.0, 1.0, 1.0])
+    mine = nodes.sizes[nodes.layout.hypothesis == 2]
+    assert (mine > low[2]).all()
+    assert (mine < high[2]).all()

@@ -103,6 +103,14 @@ def test_what_fills_the_cylinders_is_speed_density(met: Met) -> None:
             -met.get("pressure_gain") - met.effects.pressure[:, None]
         )
         assert manifold == pytest.approx(np.maximum(sensed - met.get("pressure_offset"), 5e3))
+    else:
+        # A pressure that nobody read is that at which the metered air fills them as usual.
+        there = (np.exp(met.get("fill_level")), manifold, met.o.displacement_m3)
+        warm_k = met.o.intake_k * np.exp(met.get("heating"))
+        filled = cylinder.speed_density_kg_s(*there, met.o.speed_rev_s, warm_k)
+        guessed = manifold > 5e3
+        assert guessed.mean() > 0.9
+        assert filled[guessed] == pytest.approx(met.state["passed"][guessed], rel=1e-9)
     rise = met.get("fill_rise") * (1.0 - 35e3 / manifold) / (1.0 - 35.0 / 95.0)
     filling = np.exp(met.get("fill_level") + rise + met.get("fill_speed") * np.log(rpm / 900.0))
     charge_k = met.o.intake_k * np.exp(met.get("heating"))
@@ -114,6 +122,19 @@ def test_what_fills_the_cylinders_is_speed_density(met: Met) -> None:
         met.state["filled"], manifold, met.o.displacement_m3, met.o.speed_rev_s, charge_k
     )
     assert back == pytest.approx(filling, rel=1e-9)
+
+
+def test_a_boost_sensor_reads_the_air_outside_at_idle_but_for_its_own_error() -> None:
+    """No blower works there: what it reads over the air outside is its gain and its fault."""
+    met = Met(*CARS["boosted"])  # type: ignore[arg-type]
+    shown_pa = 104e3
+    gain = met.get("boost_gain") + met.effects.boost[:, None]
+    assert np.ptp(met.effects.boost) > 0.1
+    outside_pa = 100e3 * np.exp(met.get("ambient"))
+    told = met.model.channel("boost", met.state, met.effects)
+    expected = np.log(shown_pa / outside_pa) - gain
+    assert told == pytest.approx(np.broadcast_to(expected, told.shape), abs=1e-9)
+    assert "boost" in met.model.kinds
 
 
 def test_leak_and_plate_are_holes_that_air_flows_through(met: Met) -> None:

@@ -55,6 +55,7 @@ def test_vehicle_information_gets_its_count_back(
         ("44", "44"),
         ("7F0922", "7F0922"),
         ("490054000000", "49000154000000"),  # the mask is a numbered message
+        ("492054000000", "49200154000000"),  # and so is the next one
         ("490105", "490105"),  # how many messages item 02 takes
     ],
 )
@@ -122,6 +123,16 @@ MESSAGES = split_reply(VEHICLE_NUMBER)
 def test_an_answer_that_is_not_whole_is_not_guessed_at(messages: list[bytes]) -> None:
     with pytest.raises(BellmouthError, match=r"they are not one whole answer; ask again\.$"):
         join_replies(messages)
+
+
+@pytest.mark.parametrize(
+    ("messages", "told"),
+    [([], "(none)"), (["43017100000000", "430171"], "43 01 71 00 00 00 00, 43 01 71")],
+)
+def test_an_answer_that_is_not_whole_is_shown(messages: list[str], told: str) -> None:
+    with pytest.raises(BellmouthError) as caught:
+        join_replies([bytes.fromhex(message) for message in messages])
+    assert str(caught.value) == f"Replies {told}: they are not one whole answer; ask again."
 
 
 def test_a_message_of_codes_that_came_twice_counts_once() -> None:

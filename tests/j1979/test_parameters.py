@@ -112,6 +112,30 @@ def test_maxima_of_zero_change_nothing() -> None:
     assert parameters.decode(0x34, b"\x80\x00\x90\x00", maxima) == plain
 
 
+RESCALED = [row for row in ROWS if row.rescaled_by]
+
+
+@pytest.mark.parametrize("row", RESCALED, ids=lambda row: row.name)
+def test_a_maximum_of_twice_the_standards_doubles_every_value(row: parameters.Parameter) -> None:
+    # The sizes that SAE J1979 lays down, from memory: those which 4F and 50 replace.
+    standard = {"ratio": 2.0, "V": 8.0, "mA": 128.0, "kPa": 255.0, "g/s": 655.35}[row.unit]
+    data = bytes(range(0x31, 0x31 + row.bytes))
+    plain = parameters.decode(row.identifier, data)[row.name]
+    for factor in (1.0, 2.0):
+        maxima = {row.rescaled_by or "": factor * standard}
+        got = parameters.decode(row.identifier, data, maxima)[row.name]
+        assert plain is not None
+        assert got == pytest.approx(factor * plain, rel=2e-5)
+
+
+def test_trims_hold_a_further_bank_where_it_has_a_sensor() -> None:
+    # 1D: two sensors a bank, the lowest bits for bank 1. From memory of SAE J1979.
+    first, second = frozenset({0x06, 0x07, 0x55, 0x56}), frozenset({0x08, 0x09, 0x57, 0x58})
+    told = {0x03: frozenset(), 0x0F: frozenset(), 0x10: first, 0x25: first, 0x80: second}
+    told |= {0x4F: second, 0x50: first | second, 0xFF: first | second}
+    assert {bits: parameters.further_banks(bits) for bits in told} == told
+
+
 @pytest.mark.parametrize(
     ("call", "text"),
     [

@@ -69,6 +69,11 @@ def test_two_attempts_the_last_is_judged_and_both_are_told() -> None:
         ("met", ()),
     ]
     assert judged.notes[0].startswith("2 attempts found; the last one is judged. They began at ")
+    # From the key turned off to the twenty seconds of idle that are asked for; the engine counts
+    # as running 0.6 s after the starter.
+    spans = [at for one in judged.attempts for at in (one.begins_s, one.ends_s)]
+    truth = [at for one in (bad, good) for at in (one.on[0][1], one.engine[0][0] + 20.6)]
+    assert spans == pytest.approx(truth, abs=0.1)
 
 
 def test_no_attempt_is_said() -> None:
@@ -97,6 +102,50 @@ def test_a_recording_that_ends_early_cannot_tell() -> None:
     line = _line(judged, "idle")
     assert line.judgement == judged.judgement == "cannot tell"
     assert line.why == "The recording ends before it was over."
+
+
+@pytest.mark.parametrize(
+    ("longer_s", "judgement", "why"),
+    [
+        (1.0, "cannot tell", "The recording ends before it."),
+        (40.0, "missed", "Not done: start the engine."),
+    ],
+)
+def test_a_step_that_the_recording_does_not_reach_is_not_missed(
+    longer_s: float, judgement: str, why: str
+) -> None:
+    good = idle_air()
+    end = good.presses[-1][1] + longer_s
+    stopped = replace(good, on=(good.on[0], (good.on[1][0], end)), engine=())
+    line = _line(_judged(stopped), "start")
+    assert (line.judgement, line.why) == (judgement, why)
+
+
+def test_an_idle_in_which_the_pedal_was_not_sampled_once_cannot_tell() -> None:
+    """What forbids the pedal is not met where nothing would have shown it."""
+    attempt = idle_air()
+    recording = recorded(attempt)
+    pedal = recording.series["accelerator_pedal_position_d"]
+    kept = pedal.time_s < attempt.engine[0][0] + 0.3
+    cut = replace(pedal, time_s=pedal.time_s[kept], value=pedal.value[kept])
+    judged = judge(
+        replace(recording, series={**recording.series, pedal.name: cut}), NAME, attempt.marks
+    )
+    line = _line(judged, "idle")
+    assert line.judgement == "cannot tell"
+    assert line.why.startswith("The pedal was not sampled for 24.")
+
+
+def test_a_start_that_came_too_late_is_missed_whatever_the_pedal_did_meanwhile() -> None:
+    attempt = idle_air(start_s=9.0)
+    recording = recorded(attempt)
+    pedal = recording.series["accelerator_pedal_position_d"]
+    kept = pedal.time_s < attempt.presses[-1][1] + 1.0
+    cut = replace(pedal, time_s=pedal.time_s[kept], value=pedal.value[kept])
+    series = {**recording.series, pedal.name: cut}
+    line = _line(judge(replace(recording, series=series), NAME, attempt.marks), "start")
+    assert line.judgement == "missed"
+    assert line.margin == pytest.approx(3.0 - 9.0, abs=0.7)
 
 
 def test_a_recording_that_begins_late_cannot_tell() -> None:

@@ -1,6 +1,6 @@
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from bellmouth.physics import air
@@ -21,7 +21,9 @@ def test_pressure_falls_with_height_without_a_jump_at_the_tropopause() -> None:
     assert np.max(np.abs(np.diff(slope))) < 1e-5
 
 
-@given(st.floats(-4_999.0, 19_999.0))
+@given(st.floats(-5_000.0, 20_000.0))
+@example(-5_000.0)
+@example(20_000.0)
 def test_altitude_is_the_inverse_of_pressure(height: float) -> None:
     back = float(air.standard_altitude_m(air.standard_pressure_pa(height)))
     assert back == pytest.approx(height, abs=1e-7)
@@ -98,3 +100,26 @@ def test_errors_name_the_argument_its_range_and_the_likely_mistake() -> None:
         "air.vapour_pressure_pa: relative_humidity must lie between 0 and 1; "
         "divide a percentage by 100."
     )
+
+
+@pytest.mark.parametrize("good", [(173.15, 0.0), (473.15, 1.0)])
+def test_the_ends_of_the_ranges_are_inside(good: tuple[float, float]) -> None:
+    temperature, humidity = good
+    whole = float(air.saturation_pressure_pa(temperature))
+    assert float(air.vapour_pressure_pa(humidity, temperature)) == humidity * whole
+
+
+@pytest.mark.parametrize("bad", [(173.1, 0.5), (473.2, 0.5), (300.0, -0.001), (300.0, 1.001)])
+def test_a_little_outside_a_range_is_refused(bad: tuple[float, float]) -> None:
+    temperature, humidity = bad
+    with pytest.raises(ValueError, match="must lie between"):
+        air.vapour_pressure_pa(humidity, temperature)
+    # One among good ones is enough.
+    with pytest.raises(ValueError, match="must lie between"):
+        air.vapour_pressure_pa([0.5, humidity, 0.5], [300.0, temperature, 290.0])
+
+
+def test_one_pressure_out_of_range_among_good_ones_is_refused() -> None:
+    for bad in (101.3, 200e3):
+        with pytest.raises(ValueError, match="pressure_pa must lie between"):
+            air.standard_altitude_m([101_325.0, bad])

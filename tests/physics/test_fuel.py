@@ -87,3 +87,11 @@ def test_a_percentage_of_ethanol_is_an_error_that_says_so() -> None:
     assert str(caught.value) == (
         "fuel: a volume fraction of ethanol must lie between 0 and 1; divide a percentage by 100."
     )
+
+
+@pytest.mark.parametrize("share", [-0.001, 1.001])
+def test_a_share_a_little_outside_its_range_is_refused(share: float) -> None:
+    with pytest.raises(ValueError, match="volume fraction"):
+        fuel.injector_time_factor(share)
+    with pytest.raises(ValueError, match="volume fraction"):
+        fuel.injector_time_factor(0.1, share)

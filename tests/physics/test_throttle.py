@@ -105,3 +105,24 @@ def test_a_shaft_thicker_than_its_bore_is_an_error() -> None:
     assert str(caught.value) == (
         "throttle.open_area_m2: shaft_m must lie between 0 and bore_m; check the units."
     )
+
+
+def test_a_shaft_as_thick_as_its_bore_leaves_nothing_and_a_thicker_one_is_refused() -> None:
+    assert float(throttle.open_area_m2(90.0, 6.0, 0.06, 0.06)) == pytest.approx(0.0, abs=1e-18)
+    for shaft in (0.0601, -0.0001):
+        with pytest.raises(ValueError, match="shaft_m"):
+            throttle.open_area_m2(10.0, 6.0, 0.06, [0.01, shaft])
+
+
+def test_a_body_of_which_nothing_more_is_said_is_clean_and_tight() -> None:
+    body = (12.0, 6.0, 0.06, 0.01)
+    geometric = float(throttle.open_area_m2(*body))
+    assert float(throttle.effective_area_m2(*body)) == pytest.approx(0.8 * geometric)
+    assert float(throttle.effective_area_m2(6.0, *body[1:])) == pytest.approx(0.0, abs=1e-18)
+    # A deposit of which no fading is told falls to 37 % of itself over four degrees.
+    lost = [
+        float(throttle.effective_area_m2(a, 6.0, 0.06, 0.01, clearance_m2=2e-5))
+        - float(throttle.effective_area_m2(a, 6.0, 0.06, 0.01, 0.8, 2e-5, 1e-6))
+        for a in (6.0, 10.0)
+    ]
+    assert lost == pytest.approx([1e-6, 1e-6 / math.e], rel=1e-9)

@@ -136,6 +136,23 @@ def test_no_reading_of_air_at_all_gives_no_finding(recording: Recording) -> None
     assert quality.warnings[0].startswith("Neither airflow nor manifold pressure was recorded: ")
 
 
+def test_a_recording_that_warms_up_is_usable_and_a_cold_part_alone_is_not() -> None:
+    cold, warm = (
+        dataclasses.replace(LEVELS[1], engine_coolant_temperature=t) for t in (20.0, 88.0)
+    )
+    quality = assess(make([cold, LEVELS[2], warm], np.random.default_rng(5)))
+    assert quality.usable
+    assert [one.warm for one in quality.stretches][:1] == [False]
+    assert quality.stretches[-1].warm
+
+
+def test_it_lasts_as_long_as_its_longest_parameter(recording: Recording) -> None:
+    short = recording.series["throttle_position"]
+    short = Series(short.name, short.unit, short.time_s[:5], short.value[:5])
+    quality = assess(dataclasses.replace(recording, series={**recording.series, short.name: short}))
+    assert quality.seconds == pytest.approx(sum(level.seconds for level in LEVELS), abs=1.0)
+
+
 def test_idle_alone_and_slow_polling_are_warned_of() -> None:
     quality = assess(make([LEVELS[1]], np.random.default_rng(3), samples_per_s=2.5))
     assert quality.usable

@@ -316,6 +316,33 @@ def test_a_drive_gives_points_that_lie_on_the_engines_law() -> None:
     assert np.sqrt(np.mean(np.square(scores))) < 2.0
 
 
+def test_a_drive_whose_road_speed_nobody_recorded_stands_where_it_idles_as_usual() -> None:
+    """Nothing but the engine tells of a drive: calm at the lights, and a roll to one of them."""
+    rng = np.random.default_rng(24)
+    when = np.arange(0, 900, 0.25)
+    knots = np.arange(0, 912, 12.0)
+    rpm = np.interp(when, knots, rng.uniform(1200, 2800, knots.size))
+    kpa = np.interp(when, knots, rng.uniform(45, 90, knots.size))
+    for begin, end, idle in ((200, 250, 700.0), (420, 445, 800.0), (600, 650, 705.0)):
+        calm = (when >= begin) & (when < end)
+        rpm[calm], kpa[calm] = idle, 32.0
+    rpm = rpm + rng.normal(0.0, 4.0, when.size)
+    kpa = kpa + rng.normal(0.0, 0.3, when.size)
+    values = {
+        "engine_speed": rpm,
+        "intake_manifold_pressure": kpa,
+        "mass_air_flow": rpm * kpa / 1e4,
+    }
+    recording = Recording({n: Series(n, "", when, value) for n, value in values.items()}, "made")
+    found = stretches(recording)
+    assert {one.kind for one in found} == {"idle", "drive"}
+    idles = [one.value("engine_speed") for one in found if one.kind == "idle"]
+    assert idles == pytest.approx([700.0, 705.0], abs=3.0)
+    driven = [one.value("engine_speed") for one in found if one.kind == "drive"]
+    assert len(driven) >= 4
+    assert min(driven) > 750.0
+
+
 def test_nothing_to_find_is_nothing_found() -> None:
     recording = make([LEVELS[1]], np.random.default_rng(15))
     without = {n: s for n, s in recording.series.items() if n != "engine_speed"}

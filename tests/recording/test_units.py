@@ -87,6 +87,35 @@ def test_conversion_can_be_undone(value: float, pair: tuple[str, str]) -> None:
     assert (factor * value + offset - offset) / factor == pytest.approx(value, rel=1e-9, abs=1e-6)
 
 
+@pytest.mark.parametrize(
+    ("written", "meant", "own"),
+    [
+        ("MPH", "mph", "km/h"),
+        ("KM/H", "km/h", "km/h"),
+        ("KPA", "kPa", "kPa"),
+        ("PSI", "psi", "kPa"),
+        ("INHG", "inHg", "kPa"),
+        ("DEGF", "degF", "degC"),
+        ("G/S", "g/s", "g/s"),
+        ("LB/MIN", "lb/min", "g/s"),
+        ("RPM", "rpm", "rpm"),
+        ("min\u207b\u00b9", "min-1", "rpm"),
+        ("MPa", "MPa", "kPa"),
+    ],
+)
+def test_capitals_and_raised_letters_make_no_other_unit(written: str, meant: str, own: str) -> None:
+    pair = conversion(written, own)
+    assert pair is not None
+    assert pair == conversion(meant, own)
+    name = PINT.get(own, {}).get(meant, meant)
+    theirs = REGISTRY.Quantity(10.0, name).to(PINT.get(own, {}).get(own, own)).magnitude
+    assert pair[0] * 10.0 + pair[1] == pytest.approx(theirs, rel=1e-6)
+
+
+def test_a_thousandth_is_no_million() -> None:
+    assert conversion("mPa", "kPa") is None
+
+
 def test_every_parameters_unit_can_be_named() -> None:
     for parameter in table().values():
         assert conversion(parameter.unit, parameter.unit) == (1.0, 0.0)

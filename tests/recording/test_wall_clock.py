@@ -54,6 +54,20 @@ def test_seconds_between_rows_are_those_of_the_clock(
         )
 
 
+@pytest.mark.parametrize(
+    "way", ["%d.%m.%Y %H:%M:%S", "%d.%m.%y %H:%M:%S", "%Y-%m-%d %H:%M:%S", "%Y-%m-%dT%H:%M:%SZ"]
+)
+@pytest.mark.parametrize("days", [2, 3, 31, 366])
+def test_days_without_a_row_count_where_the_date_can_be_read(way: str, days: int) -> None:
+    begin = datetime(2027, 12, 5, 22, 0, 0)  # noqa: DTZ001
+    end = begin + timedelta(days=days, hours=3)
+    clock = WallClock()
+    first, last = (clock.seconds(moment.strftime(way)) for moment in (begin, end))
+    assert first is not None
+    assert last is not None
+    assert last - first == (end - begin).total_seconds()
+
+
 @pytest.mark.parametrize("cell", ["", "700", "10:05", "1:2:3", "25:00:00", "10:61:00", "10:00:6x"])
 def test_what_is_no_time_of_day(cell: str) -> None:
     assert not is_time_of_day(cell) or cell == "25:00:00"

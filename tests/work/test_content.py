@@ -9,6 +9,7 @@ from bellmouth.finding.causes import CAUSES
 from bellmouth.learning.procedure import WORK
 from bellmouth.work import WORKS
 from bellmouth.work.content import FILES, content, content_texts
+from bellmouth.work.works import called_for
 
 _STEP = {
     "name", "stage", "for", "unless", "say", "values", "cautions", "timer", "blanks", "shows",
@@ -81,3 +82,18 @@ def test_no_text_gives_a_torque() -> None:
         assert "N m" not in text
         assert "Nm" not in text
         assert "lb" not in text.split()
+
+
+@pytest.mark.parametrize(
+    ("done", "called"),
+    [
+        (["clean_plate"], ("throttle_cleaned",)),
+        (["Clean-Plate ", "relearn"], ("throttle_cleaned",)),
+        (["reseal", "clean_plate", "reseal"], ("leak_mended", "throttle_cleaned")),
+        (["relearn"], ("learned_stale",)),
+        (["battery_disconnected"], ("battery_disconnected",)),
+        ([], ()),
+    ],
+)
+def test_what_works_are_to_learning_procedures(done: list[str], called: tuple[str, ...]) -> None:
+    assert called_for(done) == called

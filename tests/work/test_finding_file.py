@@ -44,6 +44,10 @@ def test_a_finding_makes_the_same_card_from_its_file(tmp_path: Path) -> None:
         ({"causes": []}, "the causes' probabilities sum to 0.00, not to 1."),
         ({"causes": [{}]}, "a cause has no name."),
         (
+            {"causes": [{"cause": "leak", "probability": 1}], "present": ["leak"]},
+            "present is not a table of causes and probabilities.",
+        ),
+        (
             {"causes": [{"cause": "leak", "probability": 2}]},
             "the probability of leak is not a number from 0 to 1.",
         ),

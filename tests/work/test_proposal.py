@@ -7,7 +7,7 @@ import pytest
 
 from bellmouth.car.description import Car, Known, Metering
 from bellmouth.finding.causes import CAUSES, pairs
-from bellmouth.finding.result import CauseProbability, Finding
+from bellmouth.finding.result import CauseProbability, Finding, Size
 from bellmouth.work import WORKS, make_card
 from bellmouth.work.proposal import found_causes, objections, propose
 from tests.example_finding import example_finding
@@ -48,6 +48,11 @@ def _finding(causes: Mapping[str, float]) -> Finding:
         (
             {"leak+deposit": 0.4, "leak": 0.35, "healthy": 0.25},
             ("clean_plate", "reseal", "renew_gasket", "relearn"),
+        ),
+        # The likeliest entry leads, and beside it a cause that is there more likely than not.
+        (
+            {"meter_low": 0.36, "leak": 0.34, "leak+deposit": 0.3},
+            ("clean_meter", "reseal", "relearn"),
         ),
     ],
 )
@@ -118,3 +123,23 @@ def test_nothing_speaks_against_resealing_a_leak_before_learning() -> None:
 def test_causes_that_hardly_count_are_left_out() -> None:
     found = found_causes(_finding({"leak": 0.9, "meter_low": 0.1}))
     assert [(one.cause, one.probability) for one in found] == [("leak", 0.9)]
+
+
+def test_a_pair_is_told_by_its_parts_and_no_fault_beside_them() -> None:
+    found = found_causes(_finding({"leak+deposit": 0.6, "healthy": 0.4}))
+    assert {one.cause: one.probability for one in found} == {
+        "leak": 0.6, "deposit": 0.6, "healthy": 0.4,
+    }  # fmt: skip
+
+
+def test_a_size_is_that_of_the_likeliest_entry_that_has_it() -> None:
+    small, large = Size(1.1, 0.9, 1.4, "mm"), Size(2.6, 2.2, 3.1, "mm")
+    listed = (
+        CauseProbability("meter_low", 0.4, {"meter_low": Size(0.9, 0.85, 0.95, "ratio")}),
+        CauseProbability("leak+deposit", 0.35, {"leak": small}),
+        CauseProbability("leak", 0.25, {"leak": large}),
+    )
+    present = {"meter_low": 0.4, "leak": 0.6, "deposit": 0.35}
+    found = found_causes(replace(example_finding(), causes=listed, present=present))
+    sizes = {one.cause: one.size for one in found}
+    assert sizes == {"leak": small, "meter_low": Size(0.9, 0.85, 0.95, "ratio"), "deposit": None}

@@ -13,7 +13,7 @@ from bellmouth.learning.place import Placed
 from bellmouth.learning.procedure import Condition, Procedure
 from bellmouth.recording.series import Floats, Recording, Series
 
-__all__ = ["judge_conditions", "worst_margin"]
+__all__ = ["due_s", "judge_conditions", "worst_margin"]
 
 #: A reading taken this long before an attempt still tells what stood at its beginning. [s]
 _BEFORE_S = 120.0
@@ -93,12 +93,12 @@ def _span(
     last = names.index(condition.last) if condition.last else len(names) - 1
     needed = [item for item in placed[first : last + 1] if not item.step.optional]
     begins = [item.begin.best_s for item in needed if item.begin is not None]
-    ends = [_due(item) for item in needed if item.end is not None]
+    ends = [due_s(item) for item in needed if item.end is not None]
     begin = min((at for at in begins if math.isfinite(at)), default=evidence.begin_s)
     return begin, max((at for at in ends if math.isfinite(at)), default=evidence.end_s)
 
 
-def _due(item: Placed) -> float:
+def due_s(item: Placed) -> float:
     """When a step was over: what ended it, but no later than it asks for. [s]"""
     assert item.end is not None  # noqa: S101 - the caller looked
     over = item.until.best_s if item.until is not None else item.end.best_s

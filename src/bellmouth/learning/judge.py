@@ -11,7 +11,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from bellmouth.learning.align import Alignment, align, leaves_traces
-from bellmouth.learning.conditions import judge_conditions
+from bellmouth.learning.conditions import due_s, judge_conditions
 from bellmouth.learning.consequence import outcome
 from bellmouth.learning.evidence import Evidence
 from bellmouth.learning.judgement import (
@@ -110,7 +110,7 @@ def _judged(
         does=procedure.does,
     )
     times = [item.begin.best_s for item in placed if item.begin is not None]
-    times += [item.end.best_s for item in placed if item.end is not None]
+    times += [due_s(item) for item in placed if item.end is not None]
     finite = [at for at in times if math.isfinite(at)] or [evidence.begin_s]
     return Attempt(min(finite), max(finite), overall, _missed_names(steps)), judged
 

@@ -83,7 +83,10 @@ class ConditionJudgement:
 
 @dataclass(frozen=True, slots=True)
 class Attempt:
-    """One of several attempts in a recording: when it began, how it went, what was missed."""
+    """One of several attempts in a recording: when it began, how it went, what was missed.
+
+    ``ends_s`` is when its last step was over: what ended it, or what the step asks for. [s]
+    """
 
     begins_s: float
     ends_s: float

@@ -16,6 +16,11 @@ from bellmouth.learning.windows import compare
 
 __all__ = ["compare", "judge_steps"]
 
+#: How long a recording goes on until a step that has no window of its own was not done. [s]
+_ALLOWED_S = 10.0
+#: What was done shows this much later at the latest: readings may come seldom. [s]
+_SHOWS_S = 5.0
+
 _MISSING = {
     "key": "the key's state",
     "pedal": "the pedal",
@@ -140,9 +145,24 @@ def _after_recording(seen: Seen, item: Placed) -> bool:
     if not begun or item.step.who == "key" or item.step.do in ("pump", "press"):
         # Turning the key off ends the recording; presses are looked for in what there is.
         return bool(begun) and item.step.who == "key"
-    due = begun[-1].until or begun[-1].end
-    allowed = item.step.after_s.most_s if item.step.after_s else 10.0
-    return due is not None and seen.evidence.end_s - due.best_s < allowed
+    allowed_s = item.step.after_s.most_s if item.step.after_s else _ALLOWED_S
+    return seen.evidence.end_s - _over_s(seen, item, begun[-1]) < allowed_s + _SHOWS_S
+
+
+def _over_s(seen: Seen, item: Placed, last: Placed) -> float:
+    """From when a step that was not seen was due, as far as the last one that was seen tells. [s]
+
+    A step that waits for nothing else is over by itself, however long the recording goes on.
+    """
+    assert last.end is not None  # noqa: S101 - it was seen
+    ended_s = last.until.best_s if last.until is not None else last.end.best_s
+    before = seen.before(item)[-1]
+    counts_on = before is last and item.step.after in ("", last.step.name)
+    if last.step.until is not None or last.step.stopped_by or not counts_on:
+        return ended_s
+    lasts = last.step.lasts_s or Window(0.0, 0.0)
+    longest_s = lasts.most_s if math.isfinite(lasts.most_s) else lasts.least_s
+    return min(ended_s, last.end.high_s + longest_s)
 
 
 def _happened(seen: Seen, item: Placed) -> StepJudgement:
