@@ -18,6 +18,7 @@ from bellmouth.work.content import content
 from bellmouth.work.learning_rows import LearningRow, called_for, learning_row
 from bellmouth.work.phrases import Phrase, Quantity, phrase, quantity
 from bellmouth.work.proposal import FoundCause, found_causes, objections, propose
+from bellmouth.work.unsettled import Unsettled, unsettled
 from bellmouth.work.works import WorkError, check_works
 
 __all__ = [
@@ -141,9 +142,9 @@ class Card:
         The car, and what is done to it, in the order in which it is done.
     proposed
         True where the works follow from the finding, not from a choice.
-    found, disagreeing, hand_over, against
-        What the finding says; checks in it that disagree, and with what; what is not for this
-        card; what speaks against the works.
+    found, unsettled, disagreeing, hand_over, against
+        What the finding says; what it has to settle first, None where it leads somewhere; checks in
+        it that disagree, and with what; what is not for this card; what speaks against the works.
     stages
         The order of work. Steps are numbered through.
     readings, materials, solvents, memories, tally
@@ -160,6 +161,7 @@ class Card:
     works: tuple[str, ...]
     proposed: bool
     found: tuple[FoundCause, ...]
+    unsettled: Unsettled | None
     disagreeing: Mapping[str, With]
     hand_over: tuple[Phrase, ...]
     against: tuple[Phrase, ...]
@@ -231,6 +233,7 @@ def make_card(
         works=done,
         proposed=not chosen,
         found=found_causes(finding),
+        unsettled=unsettled(finding),
         disagreeing=finding.disagreeing if finding else {},
         hand_over=proposal.hand_over if proposal else (),
         against=objections(finding, done),
