@@ -10,7 +10,7 @@ from bellmouth.work.content import content
 from bellmouth.work.phrases import Phrase
 from bellmouth.work.unsettled import unsettled
 
-__all__ = ["FoundCause", "Proposal", "found_causes", "objections", "propose"]
+__all__ = ["FoundCause", "Proposal", "found_causes", "objections", "propose", "steps_for"]
 
 _NO_CAUSE = ("healthy", "unexplained")
 
@@ -109,3 +109,14 @@ def objections(finding: Finding | None, works: Iterable[str]) -> tuple[Phrase, .
         if concerned and ("causes" not in rule or minded.intersection(rule["causes"])):
             said.append(Phrase(rule["say"]))
     return tuple(said)
+
+
+def steps_for(
+    finding: Finding | None, steps: Iterable[Mapping[str, Any]]
+) -> list[Mapping[str, Any]]:
+    """Of steps that are each for one of several causes those for what the finding minds; all of
+    them where it minds none of these, or there is none."""
+    rows = list(steps)
+    named = {cause for row in rows for cause in row.get("causes", ())}
+    minded = named & {found.cause for found in found_causes(finding)} or named
+    return [row for row in rows if "causes" not in row or minded & set(row["causes"])]
