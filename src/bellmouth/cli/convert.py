@@ -72,6 +72,8 @@ def _left_behind(recording: "Recording", out: Path) -> Iterator[str]:
     if out.suffix.lower() != ".csv":
         return
     held = ["which car it is of"] if recording.of_car.text() else []
+    averaged = any(series.step is not None for series in recording.series.values())
+    held += ["how finely averaged readings are known"] if averaged else []
     held += ["that loads were off (--loads-off tells it)"] if recording.loads_off else []
     if held:
         yield f"A CSV has no place for {' and '.join(held)}: Parquet and MDF keep that."
