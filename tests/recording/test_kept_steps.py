@@ -44,7 +44,7 @@ def test_a_mean_is_known_no_better_for_being_converted(
 def test_a_csv_has_no_place_for_it_and_that_is_said(coarse: Path, tmp_path: Path) -> None:
     said = CliRunner().invoke(main, ["convert", str(coarse), str(tmp_path / "again.csv")])
     assert said.exit_code == 0
-    assert "how finely averaged readings are known" in said.output
+    assert "no place for how finely means are known" in said.output
     write_recording(read_recording(coarse), tmp_path / "fine.csv")
     assert read_recording(tmp_path / "fine.csv").series["mass_air_flow"].step is None
 
