@@ -35,13 +35,15 @@ _HOMES = {
 }
 
 
-def __getattr__(name: str) -> object:
-    """Load a public function from the room it lives in, the first time it is asked for."""
-    if name not in _HOMES:
-        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-    found = getattr(import_module(_HOMES[name]), name)
-    globals()[name] = found
-    return found
+if not TYPE_CHECKING:  # a checker would take any name for one of ours
+
+    def __getattr__(name: str) -> object:
+        """Load a public function from the room it lives in, the first time it is asked for."""
+        if name not in _HOMES:
+            raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+        found = getattr(import_module(_HOMES[name]), name)
+        globals()[name] = found
+        return found
 
 
 def __dir__() -> list[str]:

@@ -42,7 +42,7 @@ def test_an_unknown_complaint_is_refused_with_the_list() -> None:
     with pytest.raises(CarError) as caught:
         parse_complaint("squeaks")
     assert str(caught.value) == (
-        'complaint "squeaks" is not known. Use unknown, none, rough idle, low idle, high idle, '
-        "hunting idle, stalls, sticking plate, lamp or lean code, after cleaning or after a "
-        "battery change."
+        'complaint "squeaks" is not known. Use one of unknown, none, rough idle, low idle, '
+        "high idle, hunting idle, stalls, sticking plate, lamp or lean code, after cleaning, after "
+        "a battery change."
     )

@@ -109,8 +109,8 @@ def test_what_is_not_said_is_unknown() -> None:
         (
             'complaint = "hi idle"',
             'car.toml, line 3: complaint "hi idle" is not known. Did you mean "high idle"? Use '
-            "unknown, none, rough idle, low idle, high idle, hunting idle, stalls, sticking plate, "
-            "lamp or lean code, after cleaning or after a battery change.",
+            "one of unknown, none, rough idle, low idle, high idle, hunting idle, stalls, "
+            "sticking plate, lamp or lean code, after cleaning, after a battery change.",
         ),
         (
             'family = "two.toml"',

@@ -2,6 +2,9 @@
 
 import io
 import json
+import os
+import shlex
+import shutil
 import subprocess
 import sys
 import threading
@@ -77,6 +80,53 @@ def test_the_tab_key_offers_complaints(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("COMP_CWORD", "4")
     ran = CliRunner().invoke(main, [], prog_name="bellmouth")
     assert ran.stdout.strip() == "plain,high idle"
+
+
+@pytest.mark.parametrize(
+    ("line", "offered"),
+    [
+        ("bellmouth find x.csv --complaint hi", "high\\ idle"),
+        ("bellmouth find x.csv --complaint 'hi", "high idle"),
+        ("bellmouth coach throttle-closed-position-", "throttle-closed-position-cold"),
+        ("bellmouth book add x work clean_p", "clean_plate"),
+        ("bellmouth chec", "check checks"),
+    ],
+)
+@pytest.mark.skipif(shutil.which("bash") is None, reason="no bash here")
+def test_bash_puts_on_the_line_what_can_be_run(
+    run: Run, tmp_path: Path, line: str, offered: str
+) -> None:
+    program = tmp_path / "bellmouth"
+    program.write_text(f"#!{sys.executable}\nfrom bellmouth.cli import main\n\nmain()\n", "utf-8")
+    program.chmod(0o755)
+    words = shlex.join(line.split(" "))
+    script = run("completion", "bash").stdout + (
+        f"COMP_WORDS=({words}) COMP_CWORD=$((${{#COMP_WORDS[@]}} - 1))\n"
+        '_bellmouth_completion bellmouth\necho "${COMPREPLY[*]}"\n'
+    )
+    path = f"{tmp_path}{os.pathsep}{os.environ['PATH']}"
+    ran = subprocess.run(
+        ["bash", "--norc", "-c", script],
+        env={**os.environ, "PATH": path},
+        check=True, capture_output=True, text=True,
+    )  # fmt: skip
+    assert (ran.stdout, ran.stderr) == (f"{offered}\n", "")
+
+
+@pytest.mark.parametrize(
+    "line",
+    ["survey ", "survey a --cars ca", "family learn re", "book add x recording re",
+     "coach mine/", "judge a.csv --procedure mine/", "procedures show mine/"],
+)  # fmt: skip
+def test_the_tab_key_offers_files_where_files_are_taken(
+    monkeypatch: pytest.MonkeyPatch, line: str
+) -> None:
+    words = f"bellmouth {line}".split(" ")
+    monkeypatch.setenv("_BELLMOUTH_COMPLETE", "bash_complete")
+    monkeypatch.setenv("COMP_WORDS", " ".join(words))
+    monkeypatch.setenv("COMP_CWORD", str(len(words) - 1))
+    ran = CliRunner().invoke(main, [], prog_name="bellmouth")
+    assert ran.stdout.strip() == f"file,{words[-1]}"
 
 
 def test_causes_lists_them(run: Run) -> None:

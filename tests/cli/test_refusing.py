@@ -91,3 +91,68 @@ def test_what_the_disk_refuses_is_told(run: Run, tmp_path: Path, recording: Path
     told = run("convert", recording, folder / "out.csv").stderr
     assert f"den Ordner {folder} gibt es nicht" in told
     assert left_english(told.replace(str(folder), "")) == set()
+
+
+@pytest.mark.usefixtures("german")
+@pytest.mark.parametrize("name", ["Long Idle", "idle", "High", "finding", "show"])
+def test_a_car_is_called_what_it_is_called(run: Run, car: Path, tmp_path: Path, name: str) -> None:
+    book = ("book", "--book", tmp_path / "book")
+    assert run(*book, "car", name, "--file", car).exit_code == 0
+    assert f"bellmouth: {name}: hat noch keine" in run(*book, "add", name, "finding").stderr
+    if " " in name:
+        assert f"Eintrag 1 von {name} ist kein" in run(*book, "recompute", name, "1").stderr
+        asked = run(*book, "show", f"{name}s").stderr
+        assert f"bellmouth: {name}s: " in asked
+        assert f"Ist {name} gemeint?" in asked
+
+
+@pytest.mark.usefixtures("german")
+def test_a_folder_that_is_not_there_is_called_what_it_is_called(
+    run: Run, recording: Path, tmp_path: Path
+) -> None:
+    folder = tmp_path / "High Idle"
+    ran = run("convert", recording, folder / "a.parquet")
+    assert ran.stderr.startswith(f"bellmouth: {folder}/a.parquet: den Ordner {folder} gibt es")
+
+
+@pytest.mark.usefixtures("german")
+@pytest.mark.parametrize(
+    ("line", "said"),
+    [
+        ("", 'metering fehlt. Eine Zeile ergänzen wie metering = "airflow".'),
+        ("cylinder = 4", "unbekannter Schlüssel cylinder. Ist cylinders gemeint?"),
+        ("nix = 4", "Schlüssel sind displacement_l, metering, cylinders, banks, "),
+        ('metering = "air"', 'metering = "air" ist nicht bekannt.'),
+        ("cylinders = 77", "cylinders = 77 ist unmöglich."),
+        ("turbocharged = 1", "turbocharged ist 1."),
+    ],
+)
+def test_a_key_of_the_car_file_is_named_as_it_is_typed(
+    run: Run, recording: Path, tmp_path: Path, line: str, said: str
+) -> None:
+    car = tmp_path / "car.toml"
+    rest = "" if not line or line.startswith("metering") else 'metering = "airflow"\n'
+    car.write_text(f"displacement_l = 1.6\n{rest}{line}\n", "utf-8")
+    assert said in run("find", recording, "--car", car).stderr
+
+
+@pytest.mark.usefixtures("german")
+def test_causes_and_works_are_named_as_they_are_typed(
+    run: Run, recording: Path, car: Path, tmp_path: Path
+) -> None:
+    prior = tmp_path / "prior.toml"
+    prior.write_text("leek = 0.5\n", "utf-8")
+    ran = run("find", recording, "--car", car, "--prior", prior)
+    assert "Möglich: healthy, leak, meter_low, " in ran.stderr
+    assert "Ist relearn gemeint?" in run("card", "--car", car, "--work", "relern").stderr
+    marks = tmp_path / "marks.json"
+    marks.write_text('{"lamp": 3}', "utf-8")
+    ran = run("judge", "--marks", marks, "--procedure", "throttle-closed-position")
+    assert ": key_on, key_off, press, release, " in ran.stderr
+
+
+def test_what_can_be_chosen_ends_its_sentence(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("LC_ALL", "C")
+    assert "bash, zsh, fish. See main completion --help." in run("completion").stderr
+    assert "--help'?) See main find --help." in run("find", "--helpp").stderr
+    assert "'--car'. See main find --help." in run("find", "x.csv").stderr

@@ -57,6 +57,17 @@ def test_the_help_texts_in_the_documentation_are_not_stale(
     assert writer.with_help(cli_page) == cli_page, "run: python docs/write_cli.py"
 
 
+def test_the_page_of_inner_commands_is_not_stale_and_has_every_option(writer: ModuleType) -> None:
+    page = (ROOT / "docs" / "subcommands.md").read_text("utf-8")
+    assert writer.subcommands() == page, "run: python docs/write_cli.py"
+    for name, group in _commands().items():
+        inner = group.commands if isinstance(group, click.Group) else {}
+        for word, command in inner.items():
+            shown = page.split(f"\n## {name} {word}\n")[1].split("\n## ")[0]
+            options = [one for one in command.params if isinstance(one, click.Option)]
+            assert [one.name for one in options if one.opts[0] not in shown] == []
+
+
 @pytest.mark.parametrize("name", list(_commands()))
 def test_every_command_has_its_section(cli_page: str, name: str) -> None:
     assert f"\n## {name}\n" in cli_page

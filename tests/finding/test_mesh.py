@@ -36,7 +36,7 @@ def test_a_ratios_prior_is_whole_and_even_in_its_logarithm() -> None:
     low, high, worth = 0.03, 0.5, 0.075
     one = Hypotheses(
         ("healthy", "fuel_low"), ((), ("fuel_low",)),
-        *(np.array([[np.nan, np.nan], [end, np.nan]]) for end in (low, high, worth)),
+        *(np.array([[np.nan, np.nan], [end, np.nan]]) for end in (low, high, worth, np.nan)),
     )  # fmt: skip
     spread = np.full((2, 2), 10.0)
     nodes = mesh.mesh_of(one, np.array([[np.nan, np.nan], [0.2, np.nan]]), spread, np.zeros(2))
@@ -48,3 +48,20 @@ def test_a_ratios_prior_is_whole_and_even_in_its_logarithm() -> None:
         less = 0.5 * (1.0 - (low / worth) ** 2)
         assert held == pytest.approx(np.log(last / first) / (less + np.log(high / worth)), abs=0.06)
     assert nodes.log_weight[nodes.layout.hypothesis == 0] == pytest.approx(0.0)
+
+
+def test_a_size_beyond_what_is_common_is_rare_and_the_prior_stays_whole() -> None:
+    low, common, high = -2.9, -0.8, -0.4
+    one = Hypotheses(
+        ("healthy", "leak"), ((), ("leak",)),
+        *(np.array([[np.nan] * 2, [end, np.nan]]) for end in (low, high, np.nan, common)),
+    )  # fmt: skip
+    spread = np.full((2, 2), 10.0)
+    nodes = mesh.mesh_of(one, np.array([[np.nan] * 2, [-1.0, np.nan]]), spread, np.zeros(2))
+    mine = nodes.layout.hypothesis == 1
+    size, weight = nodes.sizes[mine, 0], np.exp(nodes.log_weight[mine])
+    assert weight.sum() == pytest.approx(1.0, abs=5e-3)
+    assert 0.02 < weight[size > common].sum() < 0.08
+    assert np.ptp(nodes.log_weight[mine][size < common] - nodes.layout.log_unit[mine][size < common]
+                  ) == pytest.approx(0.0, abs=1e-9)  # fmt: skip
+    assert nodes.log_weight[~mine] == pytest.approx(0.0)

@@ -79,3 +79,25 @@ def test_slopes_of_the_opening_are_finite_differences() -> None:
         step[:, u.index(name)] = 1e-5
         moved = model.residuals(where + step, effects) - model.residuals(where - step, effects)
         assert exact[:, :, u.index(name)] == pytest.approx(moved / 2e-5, abs=2e-5)
+
+
+def test_which_of_like_throttle_readings_comes_first_changes_nothing() -> None:
+    """Readings are coarse: of two idles at one reading one may not tell the opening, as where its
+    command stood at nothing. As first of the two it silenced the other."""
+    told = _with_command(stretches(deposit_mm2=12.0), _STOP_PCT)
+    silent = stretches(deposit_mm2=12.0)[:1]
+    first = solve(told, [], car(), also=[silent])
+    last = solve(silent, [], car(), also=[told])
+    assert "opening" in last.model.channels
+    assert _gain(last) == pytest.approx(_gain(first), abs=1e-6)
+
+
+def test_one_of_like_idles_whose_reading_is_just_off_its_zero_does_not_speak_for_all() -> None:
+    """A command that reads one step in most idles and a little more in one sits at its zero."""
+    told = _with_command(stretches(), _STOP_PCT)
+    idles = [stretches()[:1] for _ in range(2)]
+    for (idle,), reads in zip([*idles, told[:1]], (0.78, 0.78, 0.94), strict=True):
+        idle.readings["commanded_throttle_actuator"] = reading(reads, 0.1)  # type: ignore[index]
+    case = solve(told, [], car(), also=idles)
+    assert np.isfinite(case.observations.opening_pct).any()
+    assert "opening" not in case.model.channels

@@ -60,3 +60,12 @@ def test_an_interval_of_no_width_is_doubted_on_both_sides() -> None:
     low, middle, high = _doubted(np.array([1.0, 1.0, 1.4]), 0.2)
     assert (low, middle) == pytest.approx((1.0 - Z90 * 0.2, 1.0))
     assert high == pytest.approx(1.0 + np.hypot(0.4, Z90 * 0.2))
+
+
+@pytest.mark.parametrize("leak_mm", [2.65, 3.0, 3.2])
+def test_a_leak_of_half_of_all_idle_air_has_its_whole_interval(leak_mm: float) -> None:
+    """.38 to .56 of it: the interval ended at .45, or .40 where the trims were large."""
+    case = solve(stretches(leak_mm=leak_mm), [], car())
+    told = sizes_of(case, ["leak"])["leak"]["leak"]
+    assert told.low < leak_mm < told.high
+    assert np.log(told.high / told.value) == pytest.approx(np.log(told.value / told.low), rel=0.4)

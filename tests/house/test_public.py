@@ -1,5 +1,6 @@
 """What ``import bellmouth`` offers: every function is a data sheet, and a page shows it."""
 
+import ast
 import inspect
 import re
 from collections.abc import Callable
@@ -43,3 +44,21 @@ def test_what_reckons_says_its_units_and_where_its_equations_stand(name: str) ->
 def test_every_public_name_is_on_the_page_for_programs(root: Path, name: str) -> None:
     page = (root / "docs" / "python.md").read_text("utf-8")
     assert re.search(rf"^\.\. auto\w+:: bellmouth\.{name}$", page, re.MULTILINE)
+
+
+def test_a_type_checker_sees_every_public_name_and_no_other() -> None:
+    """A module's ``__getattr__`` would have it take ``bellmouth.fnd`` for one of ours."""
+    body = ast.parse(Path(str(bellmouth.__file__)).read_text("utf-8")).body
+    functions = {one.name for one in body if isinstance(one, ast.FunctionDef)}
+    assert "__getattr__" not in functions
+    typed = {
+        alias.name
+        for one in body
+        if isinstance(one, ast.If) and isinstance(one.test, ast.Name)
+        for inner in one.body
+        if isinstance(inner, ast.ImportFrom)
+        for alias in inner.names
+    }
+    assert typed | {"BellmouthError", "__version__"} == set(bellmouth.__all__)
+    with pytest.raises(AttributeError, match="fnd"):
+        getattr(bellmouth, "f" + "nd")

@@ -99,6 +99,43 @@ def test_what_no_finding_can_be_asked_of_says_why(
     assert quality.warnings[0] == sentence
 
 
+def standing(recording: Recording, **levels: float) -> Recording:
+    """The recording with each of these parameters at one value throughout."""
+    series = dict(recording.series)
+    for name, level in levels.items():
+        one = series[name]
+        series[name] = Series(name, one.unit, one.time_s, np.full(one.time_s.size, level))
+    return dataclasses.replace(recording, series=series)
+
+
+@pytest.mark.parametrize("pressure_kpa", [35.0, 92.0])
+@pytest.mark.parametrize("airflow_g_s", [0.0, 0.06])
+def test_air_that_is_stuck_throughout_gives_no_finding(
+    recording: Recording, airflow_g_s: float, pressure_kpa: float
+) -> None:
+    quality = assess(
+        standing(recording, mass_air_flow=airflow_g_s, intake_manifold_pressure=pressure_kpa)
+    )
+    assert not quality.usable
+    assert quality.warnings[0].startswith(
+        "What should tell how much air the engine breathes is stuck: no finding can be made of it."
+    )
+
+
+@pytest.mark.parametrize("stuck", ["mass_air_flow", "intake_manifold_pressure"])
+def test_one_reading_of_air_that_moves_is_enough_to_ask(recording: Recording, stuck: str) -> None:
+    assert assess(standing(recording, **{stuck: 35.0})).usable
+    assert assess(without(recording, stuck)).usable
+
+
+def test_no_reading_of_air_at_all_gives_no_finding(recording: Recording) -> None:
+    air = ("mass_air_flow", "intake_manifold_pressure")
+    assert all(name in recording for name in air)
+    quality = assess(without(recording, *air))
+    assert not quality.usable
+    assert quality.warnings[0].startswith("Neither airflow nor manifold pressure was recorded: ")
+
+
 def test_idle_alone_and_slow_polling_are_warned_of() -> None:
     quality = assess(make([LEVELS[1]], np.random.default_rng(3), samples_per_s=2.5))
     assert quality.usable

@@ -30,9 +30,8 @@ def parse_complaint(text: str) -> Complaint:
         return known[typed]
     close = difflib.get_close_matches(typed, list(known), n=1, cutoff=0.75)
     hint = f' Did you mean "{known[close[0]]}"?' if close else ""
-    every = ", ".join(COMPLAINTS[:-1])
     shown = text if len(text) <= _SHOWN else f"{text[:_SHOWN]}..."
-    raise CarError(f'complaint "{shown}" is not known.{hint} Use {every} or {COMPLAINTS[-1]}.')
+    raise CarError(f'complaint "{shown}" is not known.{hint} Use one of {", ".join(COMPLAINTS)}.')
 
 
 @functools.cache

@@ -5,9 +5,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
+from click.shell_completion import CompletionItem
 
 from bellmouth.cli.book import opened
 from bellmouth.cli.complaint_option import complaint_option
+from bellmouth.cli.completing import files
 from bellmouth.cli.speaking import say, words
 from bellmouth.cli.waiting import waiting
 from bellmouth.errors import BookError
@@ -40,10 +42,24 @@ _TYPED = {"references": "--reference", "results": "--result"}
 _KINDS = ("recording", "finding", "work", "card", "attempt", "proof", "note", "photo")
 
 
+def _whats(context: click.Context, param: click.Parameter, begun: str) -> list[CompletionItem]:
+    """Works or files, by the kind of entry; a note is anybody's words."""
+    kind = context.params.get("kind")
+    if kind == "work":
+        return [CompletionItem(work) for work in _works() if work.startswith(begun)]
+    return [] if kind == "note" else files(context, param, begun)
+
+
+def _works() -> list[str]:
+    from bellmouth.finding.priors import load_priors  # noqa: PLC0415 - --help stays quick
+
+    return [work for work in load_priors().proof["works"] if work != "nothing"]
+
+
 @click.command("add", short_help="Add a recording, finding, note, photo and so on.")
 @click.argument("name", metavar="CAR")
 @click.argument("kind", type=click.Choice(_KINDS), metavar="KIND")
-@click.argument("what", nargs=-1, metavar="[WHAT]...")
+@click.argument("what", nargs=-1, metavar="[WHAT]...", shell_complete=_whats)
 @click.option("--job", type=int, metavar="N", help="The job it belongs to (default: the last).")
 @click.option("--corrects", type=int, metavar="N", help="The entry that it stands in the place of.")
 @click.option(
@@ -185,9 +201,7 @@ def _note(
 def _work(
     book: "Book", name: str, kind: str, what: tuple[str, ...], options: dict[str, Any]
 ) -> "Entry":
-    from bellmouth.finding.priors import load_priors  # noqa: PLC0415
-
-    known = [work for work in load_priors().proof["works"] if work != "nothing"]
+    known = _works()
     unknown = [work for work in what if work not in known]
     if unknown or not what:
         raise click.UsageError(f"What was done is one or more of {', '.join(known)}.")

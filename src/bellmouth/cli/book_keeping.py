@@ -92,6 +92,7 @@ def delete_command(context: click.Context, name: str | None, expired: bool, yes:
     """Delete CAR for good: its entries, its recordings and its photos.
 
     This is the one thing the book ever forgets. Backups and exports made before still hold it.
+    The exit code is 1 where the answer was no.
     """
     book = opened(context)
     if expired == (name is not None):
@@ -102,11 +103,21 @@ def delete_command(context: click.Context, name: str | None, expired: bool, yes:
         return
     for one in names:
         _tell(book, one)
-    if not yes:
-        click.confirm(words().text("Delete for good?"), abort=True)
+    if not yes and not _is_wanted():
+        say("Nothing was deleted.")
+        context.exit(1)
     for one in names:
         book.delete(one)
         say("{0}: deleted for good. Backups and exports made before still hold it.", one)
+
+
+def _is_wanted() -> bool:
+    """Whether somebody says so, having seen what goes."""
+    try:
+        return click.confirm(words().text("Delete for good?"))
+    except click.Abort:  # nobody there to ask, or ctrl-C: all of it stays either way
+        click.echo()
+        return False
 
 
 def _tell(book: "Book", name: str) -> None:

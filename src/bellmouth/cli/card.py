@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Literal
 
 import click
 
+from bellmouth.cli.completing import procedures
 from bellmouth.cli.speaking import language_option, units_option
 from bellmouth.cli.waiting import waiting
 from bellmouth.cli.writing import overwrite_option, refuse_existing
@@ -51,6 +52,7 @@ _FILE = click.Path(path_type=Path)
 @click.option(
     "--learning",
     multiple=True,
+    shell_complete=procedures,
     metavar="NAME",
     help="A learning procedure by name, number or file, instead of those that the work calls "
     "for. May be given more than once.",

@@ -7,6 +7,7 @@ import click
 
 from bellmouth.cli.adapter_options import adapter_options
 from bellmouth.cli.bounded import Within
+from bellmouth.cli.completing import procedures
 from bellmouth.cli.speaking import language_option
 from bellmouth.cli.writing import overwrite_option, refuse_existing
 
@@ -17,7 +18,7 @@ __all__ = ["command"]
 
 
 @click.command("coach", short_help="Coach a learning procedure, second by second.")
-@click.argument("procedure", metavar="PROCEDURE", required=False)
+@click.argument("procedure", metavar="PROCEDURE", required=False, shell_complete=procedures)
 @click.option(
     "--manual-checked",
     is_flag=True,

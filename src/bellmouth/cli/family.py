@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from bellmouth.cli.completing import files
 from bellmouth.cli.speaking import Speaking, say, teller, words
 from bellmouth.cli.writing import refuse_nowhere
 
@@ -26,10 +27,11 @@ def command() -> None:
 
 
 @command.command("learn", short_help="Learn a family from its cars' recordings.")
-@click.argument("recordings", nargs=-1, required=True, metavar="RECORDINGS…")
+@click.argument("recordings", nargs=-1, required=True, metavar="RECORDINGS…", shell_complete=files)
 @click.option(
     "--cars",
     required=True,
+    shell_complete=files,
     metavar="FILE",
     help="Table of the cars (Parquet or CSV), as bellmouth survey takes it.",
 )

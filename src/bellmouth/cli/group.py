@@ -1,8 +1,8 @@
 """The group of commands: loads each when it is called for, and turns bad input into a sentence."""
 
-import os
 import sys
 from collections.abc import Sequence
+from contextlib import suppress
 from difflib import get_close_matches
 from importlib import import_module
 from itertools import pairwise
@@ -13,6 +13,7 @@ import click
 from bellmouth import __version__
 from bellmouth.cli.refusing import refusal
 from bellmouth.cli.speaking import LANGUAGE
+from bellmouth.cli.unread import write_on
 from bellmouth.errors import BellmouthError
 
 __all__ = ["BAD_INPUT", "Commands", "main"]
@@ -74,6 +75,7 @@ class Commands(click.Group):
 
     def main(self, args: Sequence[str] | None = None, *_: Any, **extra: Any) -> NoReturn:
         """Run, and leave with the exit code; a mistake of the user's never shows a traceback."""
+        write_on()
         extra["standalone_mode"] = False
         extra["obj"] = chosen = dict[str, str]()
         given = sys.argv[1:] if args is None else args
@@ -82,14 +84,11 @@ class Commands(click.Group):
         except click.exceptions.Abort:
             sys.exit(_INTERRUPTED)
         except click.exceptions.NoArgsIsHelpError as error:
-            click.echo(error.ctx.get_help())
+            with suppress(OSError):
+                click.echo(error.ctx.get_help())
             sys.exit(BAD_INPUT)
-        except BrokenPipeError:
-            # Whoever read our output has seen enough; Python must not complain when it closes.
-            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-            sys.exit(0)
         except (click.ClickException, BellmouthError, OSError) as error:
-            _refuse(refusal(error, {**_typed(given), **chosen}))
+            _refuse(refusal(error, {**_typed(given), **chosen}, given))
         sys.exit(code if isinstance(code, int) else 0)
 
 
@@ -101,7 +100,8 @@ def _typed(given: Sequence[str]) -> dict[str, str]:
 
 
 def _refuse(sentence: str) -> NoReturn:
-    click.echo(f"bellmouth: {' '.join(sentence.split())}", err=True)
+    with suppress(OSError):  # where nothing can be said, the exit code says it
+        click.echo(f"bellmouth: {' '.join(sentence.split())}", err=True)
     sys.exit(BAD_INPUT)
 
 

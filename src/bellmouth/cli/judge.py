@@ -4,6 +4,7 @@ from pathlib import Path
 
 import click
 
+from bellmouth.cli.completing import procedures
 from bellmouth.cli.speaking import language_option
 from bellmouth.cli.waiting import waiting
 
@@ -17,6 +18,7 @@ _FILE = click.Path(path_type=Path)
 @click.option(
     "--procedure",
     required=True,
+    shell_complete=procedures,
     metavar="NAME",
     help="A procedure of the packs (bellmouth procedures lists them) or a file of yours that ends "
     "in .toml.",

@@ -5,6 +5,7 @@ from typing import Any
 
 import click
 
+from bellmouth.cli.completing import procedures
 from bellmouth.cli.speaking import Speaking, say, teller, words
 
 __all__ = ["command"]
@@ -40,7 +41,7 @@ def command(context: click.Context, as_json: bool) -> None:
 
 
 @command.command("show")
-@click.argument("name", metavar="NAME")
+@click.argument("name", metavar="NAME", shell_complete=procedures)
 @_JSON
 def show(name: str, as_json: bool) -> None:
     """Show the procedure NAME in full; NAME may be a file that ends in .toml."""

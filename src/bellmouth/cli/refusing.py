@@ -6,7 +6,7 @@ a library's English and are known again here; what was typed stays letter for le
 
 import os
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 import click
@@ -36,10 +36,16 @@ _USAGE = tuple(
     )
 )
 _MEANT = re.compile(r"(.+\.) \(?(?:Did you mean|Possible options:)(?: one of:)? (.+?)[?)]+")
+_NAMELIKE = re.compile(r"[^a-z_:+-]")
 _INVALID = re.compile(r"Invalid\svalue\sfor\s([^:]+): (.+)", re.DOTALL)
 
 
-def refusal(error: Exception, chosen: Mapping[str, str]) -> str:
+# What stands for a typed name while its sentence is told: no word, and part of none.
+_STANDS_FOR = 0xE010
+_MOST_NAMES = 50
+
+
+def refusal(error: Exception, chosen: Mapping[str, str], typed: Sequence[str] = ()) -> str:
     """The sentence for an error.
 
     Parameters
@@ -48,6 +54,8 @@ def refusal(error: Exception, chosen: Mapping[str, str]) -> str:
         Bad input, bad use, or what the system refused of a file.
     chosen
         The root context's object: the language that was chosen; left out, the locale's.
+    typed
+        The words of the command line: names of cars and files among them are told as they stand.
     """
     from bellmouth.pages.card_catalogue import default_language  # noqa: PLC0415 - errors only
 
@@ -58,14 +66,47 @@ def refusal(error: Exception, chosen: Mapping[str, str]) -> str:
 
     words = Words(language)
     if not isinstance(error, click.UsageError):
-        return words.told(_english(error))
+        return _told(_english(error), words, typed)
     more = words.text("See {0} --help.").format(_path(error))
     return f"{_used(error.format_message(), words)} {more}"
 
 
+def _told(english: str, words: "Words", typed: Sequence[str]) -> str:
+    """A sentence in the language, but for the names in it that were typed.
+
+    A car may be called *Long Idle*. A word that is the sentence's own is known by this: without it
+    the sentence is not understood.
+    """
+    from bellmouth.pages.recognised import recogniser  # noqa: PLC0415 - errors only
+
+    unknown = recogniser(words.language).unknown
+    kept: dict[str, str] = {}
+    for name in _names(english, typed):
+        sign = chr(_STANDS_FOR + len(kept))
+        without = english.replace(name, sign)
+        if unknown(without) <= unknown(english):
+            english, kept = without, {**kept, sign: name}
+    said = words.told(english)
+    return "".join(kept.get(sign, sign) for sign in said)
+
+
+def _names(english: str, typed: Sequence[str]) -> list[str]:
+    """What was typed and stands in the sentence, the longest first: before its first colon, or a
+    name that no word of a sentence looks like."""
+    given = {part for word in typed for part in (word, word.partition("=")[2]) if part}
+    found = [
+        one
+        for one in given
+        if english.startswith(f"{one}: ") or (one in english and _NAMELIKE.search(one))
+    ]
+    return sorted(found, key=lambda one: (-len(one), one))[:_MOST_NAMES]
+
+
 def _english(error: Exception) -> str:
     if isinstance(error, click.UsageError):
-        return f"{error.format_message()} See {_path(error)} --help."
+        message = error.format_message().rstrip()
+        stop = "" if message.endswith((".", "?", ")")) else "."
+        return f"{message}{stop} See {_path(error)} --help."
     if isinstance(error, click.ClickException):
         return error.format_message()
     return _of_file(error) if isinstance(error, OSError) else str(error)

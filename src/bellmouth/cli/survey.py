@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from bellmouth.cli.completing import files
 from bellmouth.cli.speaking import in_language, say, teller, words
 from bellmouth.cli.waiting import waiting
 from bellmouth.cli.writing import overwrite_option, refuse_existing
@@ -21,10 +22,11 @@ _FILE = click.Path(path_type=Path)
 
 @in_language
 @click.command("survey", short_help="The finding over many cars.")
-@click.argument("recordings", nargs=-1, required=True, metavar="RECORDINGS…")
+@click.argument("recordings", nargs=-1, required=True, metavar="RECORDINGS…", shell_complete=files)
 @click.option(
     "--cars",
     required=True,
+    shell_complete=files,
     metavar="FILE",
     help="Table of the cars (Parquet or CSV): a column car, perhaps family, and the keys of a "
     "car file.",
@@ -32,6 +34,7 @@ _FILE = click.Path(path_type=Path)
 @click.option(
     "--out",
     required=True,
+    shell_complete=files,
     metavar="FOLDER",
     help="Where the findings go, as parts of one Parquet table. A survey that was broken off is "
     "taken up again.",

@@ -92,16 +92,17 @@ def throttle_name(column: Columns) -> str:
     return max(_THROTTLES, key=lambda name: seen[name])
 
 
-def opening(column: Columns) -> Floats:
+def opening(column: Columns) -> tuple[Floats, Bools]:
     """A throttle reading that stands well below the sensor's own, and off its zero: it seems to
-    count from the closed stop. NaN where none does."""
+    count from the closed stop. NaN where none does; and where it was read, at its zero or not."""
     sensor = column.value("throttle_position")
     for name in ("commanded_throttle_actuator", "relative_throttle_position"):
         value = column.value(name)
-        both = np.isfinite(value) & np.isfinite(sensor) & (value > _OFF_ZERO_PCT)
+        read = np.isfinite(value) & np.isfinite(sensor)
+        both = read & (value > _OFF_ZERO_PCT)
         if both.any() and median((sensor - value)[both]) > _OTHER_ZERO_PCT:
-            return np.where(both, value, np.nan)
-    return np.full(sensor.shape, np.nan)
+            return np.where(both, value, np.nan), read
+    return np.full(sensor.shape, np.nan), np.zeros(sensor.shape, dtype=bool)
 
 
 def opened(column: Columns, name: str) -> Floats:

@@ -71,6 +71,7 @@ class Courses:
     low: Floats
     high: Floats
     worth: Floats
+    common: Floats
     recordings: int
 
     @property
@@ -184,16 +185,17 @@ class InOne:
 def courses_of(hypotheses: Hypotheses, recordings: int) -> Courses:
     """Every course that starts from one of the hypotheses about the recording before."""
     found = [course for causes in hypotheses.causes for course in _from(causes, hypotheses)]
+    of_each = (hypotheses.low, hypotheses.high, hypotheses.worth, hypotheses.common)
     ranges = {
-        causes[0]: [part[row, 0] for part in (hypotheses.low, hypotheses.high, hypotheses.worth)]
+        causes[0]: [part[row, 0] for part in of_each]
         for row, causes in enumerate(hypotheses.causes)
         if len(causes) == 1
     }
-    low, high, worth = parts = np.full((3, len(found), 2), np.nan)
+    low, high, worth, common = parts = np.full((len(of_each), len(found), 2), np.nan)
     for row, course in enumerate(found):
         for place, cause in enumerate(course.members):
             parts[:, row, place] = ranges[cause]
-    return Courses(tuple(found), low, high, worth, recordings)
+    return Courses(tuple(found), low, high, worth, common, recordings)
 
 
 def _from(before: tuple[str, ...], hypotheses: Hypotheses) -> Iterator[Course]:

@@ -12,7 +12,7 @@ from bellmouth.finding.observations import LEAST_KPA, Observations, judgeable
 from bellmouth.finding.result import Evidence
 from bellmouth.finding.telling import telling
 from bellmouth.finding.trims_said import trims_said
-from bellmouth.finding.two_banks import apart_evidence, apart_said
+from bellmouth.finding.two_banks import apart_at_one_flow, apart_evidence, apart_said
 from bellmouth.recording.quality import impossible
 from bellmouth.recording.series import Recording
 from bellmouth.recording.stand_ins import with_stand_ins
@@ -226,6 +226,8 @@ def warnings_of(
         found.extend(apart_said(case))
         if _reference_disagrees(case, best):
             found.append("The misfit lies in a reference: was the car really good then?")
+    else:
+        found.extend(apart_at_one_flow(case, posterior))
     found.extend(moved_zero(o))
     found.extend(_to_ask(case, posterior))
     return tuple(found)

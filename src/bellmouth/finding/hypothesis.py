@@ -71,7 +71,8 @@ def log_reads(
 class Hypotheses:
     """All hypotheses. Arrays have shape (hypotheses, 2); a single cause leaves the second NaN.
 
-    ``worth`` is the smallest |ln ratio| worth acting on, NaN where a size is told as a logarithm.
+    ``worth`` is the smallest |ln ratio| worth acting on, NaN where a size is told as a logarithm;
+    ``common`` the largest coordinate that is as common as smaller ones, NaN where all are.
     """
 
     names: tuple[str, ...]
@@ -79,6 +80,7 @@ class Hypotheses:
     low: Floats
     high: Floats
     worth: Floats
+    common: Floats
 
     @property
     def count(self) -> int:
@@ -193,7 +195,11 @@ def enumerate_hypotheses(priors: Priors, scale: Scale, observations: Observation
     bounds = [_range(name, table, scale, o.airflow_metered) for name in alone]
     low, high = np.array([*bounds, (np.nan, np.nan)]).T
     worth = np.array([*(_worth(name, priors) for name in alone), np.nan])
-    return Hypotheses(names, causes, low[member], high[member], worth[member])
+    common = np.full(len(alone) + 1, np.nan)
+    if o.airflow_metered and not o.beside:
+        common[alone.index("leak")] = priors.sizes["leak_common"][1] + np.log(scale.idle_area_m2)
+    parts = (part[member] for part in (low, high, worth, common))
+    return Hypotheses(names, causes, *parts)
 
 
 @cache

@@ -214,7 +214,8 @@ def _unexplained(problem: Problem, offset: Floats, unknown: Floats) -> float:
     if problem.banks_apart is None:
         return float(strange)
     logs = marginals(offset, unknown, HEALTHY, problem.banks_apart)
-    apart = _over_scales(logs, problem.scale_weights)[0][0]
+    ways = len(logs) // len(problem.scale_weights)
+    apart = _over_scales(logs, np.tile(problem.scale_weights, ways))[0][0]
     return float(np.logaddexp(strange, apart) - np.log(2.0))
 
 

@@ -17,6 +17,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
 _WIDTH = 4.5
+_RARER = 0.1  # beyond what is common sizes are rarer by a factor of e for each so much; our choice
 _HOPELESS_NATS = 8.0  # a pair this much worse than the best fit gets few nodes
 #: How many sizes, and how many nodes along each.
 Kinds = tuple[tuple[int, int], ...]
@@ -66,6 +67,12 @@ class HypothesisTable(Protocol):
     def worth(self) -> Floats:
         """Smallest size worth acting on where the coordinate is the size itself, |ln ratio|, NaN
         where it is a logarithm, (hypotheses, 2)."""
+        ...
+
+    @property
+    def common(self) -> Floats:
+        """Coordinate up to which sizes are as common as smaller ones, NaN where all are,
+        (hypotheses, 2)."""
         ...
 
     @property
@@ -136,7 +143,8 @@ def mesh_of(hypotheses: HypothesisTable, sizes: Floats, spread: Floats, cost: Fl
 def log_of_ratios(hypotheses: HypothesisTable, hypothesis: Ints, sizes: Floats) -> Floats:
     """Log prior density of nodes over that which is uniform in the coordinates, (nodes,): sizes are
     uniform in their logarithm, and a ratio's coordinate is none. Below what is worth acting on the
-    density falls to nothing: whoever complains has more than that."""
+    density falls to nothing: whoever complains has more than that. Beyond what is common it falls,
+    too: an engine hardly idles so."""
     low, high, worth = hypotheses.low, hypotheses.high, hypotheses.worth
     less = np.maximum(1.0 - (low / worth) ** 2, 0.0) / 2.0
     whole = less + np.log(high / np.maximum(low, worth))
@@ -144,7 +152,12 @@ def log_of_ratios(hypotheses: HypothesisTable, hypothesis: Ints, sizes: Floats) 
         each.take(hypothesis, axis=0) for each in (np.log((high - low) / whole), worth**2)
     )
     log = share + np.log(np.minimum(sizes / squared, 1.0 / np.abs(sizes)))
-    return np.asarray(told_or(0.0, log) @ np.ones(2))
+    # What is common, and what is left above it.
+    end = hypotheses.common
+    whole = end - low - _RARER * np.expm1((end - high) / _RARER)
+    share, end = (each.take(hypothesis, axis=0) for each in (np.log((high - low) / whole), end))
+    large = share - np.maximum(sizes - end, 0.0) / _RARER
+    return np.asarray((told_or(0.0, log) + told_or(0.0, large)) @ np.ones(2))
 
 
 def _within(layout: Layout, start: Floats, end: Floats) -> Floats:

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from bellmouth.finding.effects import Effects, Sharing
 from bellmouth.finding.made_up import made_up_pct
 from bellmouth.finding.nuisance import Unknowns, Values
-from bellmouth.finding.observations import Observations
+from bellmouth.finding.observations import Observations, tells_the_opening
 from bellmouth.finding.plate_law import plate_parts
 from bellmouth.physics import air, cylinder, orifice
 from bellmouth.recording.nans import told_or
@@ -169,10 +169,9 @@ class Model:
             # Nothing tells what the plate is fed with while the blower works.
             table["plate"] &= idling
         # How far open the lowest reading is, where a reading seems to tell: once, for the car.
-        lowest = np.arange(o.points) == self._lowest
-        table["opening"] = lowest & table["plate"] & np.isfinite(o.opening_pct)
+        table["opening"] = tells_the_opening(o, self._lowest, table["plate"])
         if self._absolute and o.throttle_absolute:
-            table["closed"] = lowest
+            table["closed"] = np.arange(o.points) == self._lowest
         return {name: np.flatnonzero(mask) for name, mask in table.items() if mask.any()}
 
     def _pressure_ratio(self) -> Floats:

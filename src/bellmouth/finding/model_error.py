@@ -56,15 +56,17 @@ def covariances(model: Model, priors: Priors, flow_kg_s: Floats, manifold_pa: Fl
 def banks_apart(model: Model, priors: Priors, scales: Floats) -> Floats | None:
     """Each model-error scale (scales, residuals, residuals) with one bank's fuelling at fault, now.
 
-    Its trims stand off by one share at every flow, the other's by one of their own. None where the
-    trims of one bank alone are there.
+    The first bank's trims stand off by one share at every flow, or the second's, or each by one of
+    its own: (3 x scales, residuals, residuals), one after the other. None where the trims of one
+    bank alone are there.
     """
     names = model.channels
     trims = [(names == name) * 1.0 for name in ("trim 1", "trim 2")]
     if not all(trim.any() for trim in trims):
         return None
     off = float(priors.model_error["bank_off_log"]) * model.observations.judged[model.rows]
-    return np.asarray(scales + sum(_together(off * trim) for trim in trims))
+    first, second = (_together(off * trim) for trim in trims)
+    return np.concatenate([scales + first, scales + second, scales + first + second])
 
 
 def scale_weights(model: Model, priors: Priors) -> Floats:

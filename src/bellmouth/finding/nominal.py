@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from bellmouth.finding.fuelling import LARGEST_LOG_TRIM
 from bellmouth.finding.hypothesis import Scale
 from bellmouth.finding.observations import Observations
 from bellmouth.finding.priors import Priors
@@ -79,7 +80,7 @@ def _idle_area_m2(
     if not chosen.any():
         return float(_IDLE_FLOW_KG_S_M3 * o.displacement_m3 / _IDLE_FLUX_KG_S_M2)
     trim = told_or(-9.0, o.log_trim).max(axis=1)
-    made_up = area * np.exp(np.clip(trim, 0.0, 0.5))
+    made_up = area * np.exp(np.clip(trim, 0.0, LARGEST_LOG_TRIM))
     # A leak is judged against no less than a poorly filling engine would breathe, and no less
     # than half of common practice: good enough for a scale.
     filling = 0.75 * np.exp(priors.filling["log_level"][0])

@@ -158,6 +158,8 @@ def unknowns(observations: Observations, car: Car, priors: Priors) -> Unknowns:
         fuel_mean += float(np.log(factor))
         fuel_sd = float(np.hypot(fuel_sd, 0.004 * ethanol.sd))
     displacement_sd = car.displacement_l.sd / car.displacement_l.value
+    compared = np.isfinite(observations.log_trim[:, 1]).any()
+    split = fuel["log_bank_split" if compared else "log_bank_alone"]
     level, level_sd = priors.filling["log_level"]
     shared: dict[str, tuple[float, float]] = {
         "fill_level": (level, float(np.hypot(level_sd, displacement_sd))),
@@ -174,7 +176,7 @@ def unknowns(observations: Observations, car: Car, priors: Priors) -> Unknowns:
         "pressure_offset": (0.0, sensors["pressure_offset_pa"]),
         "boost_gain": (0.0, sensors["boost_log_gain"]),
         "fuel_level": (fuel_mean, fuel_sd),
-        "bank_split": (0.0, fuel["log_bank_split"]),
+        "bank_split": (0.0, split),
         "leak_bank": (0.0, fuel["leak_bank"]),
         "trim_sum": tuple(fuel["trim_sum"]),
         "closed": tuple(plate["closed_pct"]),

@@ -18,12 +18,13 @@ from bellmouth.recording.nans import told_or
 from bellmouth.recording.quality import is_air_temperature
 from bellmouth.recording.stretch import Stretch
 
-__all__ = ["LEAST_KPA", "Observations", "judgeable", "observe"]
+__all__ = ["LEAST_KPA", "Observations", "judgeable", "observe", "tells_the_opening"]
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
 _LUKEWARM_C = 45.0
+_SAME_PCT = 0.2  # throttle readings this near are one: half a step of the standard's scale
 _SCALE_HEIGHT_M = 8400.0  # of pressure over height near the ground: R T / g at 15 degC
 # Below these no running engine reads. [g/s], [kPa]
 _LEAST_G_S = 0.02
@@ -70,6 +71,7 @@ class Observations:
     recirculating: Floats
     relative_pct: Floats
     opening_pct: Floats  # above the stop, by a reading that seems to count from there
+    opening_read: Bools  # where that was read, though it may sit at its zero
     timing_deg: Floats
     coolant_c: Floats
     loads_off: Bools  # idles that are known to be without loads
@@ -115,6 +117,19 @@ class Observations:
     def beside(self) -> bool:
         """Whether any is a reference, of the car when it was good."""
         return not bool(self.judged.all())
+
+
+def tells_the_opening(o: Observations, lowest: int, usable: Bools) -> Bools:
+    """The point (points,) that tells how far open the plate is at the lowest throttle reading, or
+    none. Readings are coarse and several share the lowest: of those of the same car, good or not,
+    in which it was read, the middle one, whichever recording comes first."""
+    read = usable & o.opening_read & (o.judged == o.judged[lowest])
+    read &= o.throttle_pct <= o.throttle_pct[lowest] + _SAME_PCT
+    off_zero = told_or(0.0, o.opening_pct)
+    rising = np.flatnonzero(read)[np.argsort(off_zero[read], kind="stable")]
+    chosen = np.zeros(o.points, dtype=bool)
+    chosen[rising[(len(rising) - 1) // 2 : (len(rising) + 1) // 2]] = True
+    return chosen & (off_zero > 0)
 
 
 def judgeable(stretches: Sequence[Stretch]) -> tuple[Stretch, ...]:
@@ -201,6 +216,7 @@ def _air(
     metered, metered_error = _metered(column, speed, displacement_m3, car)
     computed, computed_error = _computed(column, speed, displacement_m3, car)
     reading = throttle_name(column)
+    above_stop, above_stop_read = opening(column)
     throttle = opened(column, reading)
     intake = column.value("intake_air_temperature")
     manifold = _plausible(column.value("intake_manifold_pressure"), LEAST_KPA)
@@ -222,7 +238,8 @@ def _air(
         "coolant_c": column.value("engine_coolant_temperature"),
         "load_pct": column.value("calculated_load"),
         "relative_pct": column.value("relative_throttle_position"),
-        "opening_pct": opening(column),
+        "opening_pct": above_stop,
+        "opening_read": above_stop_read,
         "intake_k": np.where(is_air_temperature(intake), intake, _untold_c(car).value) + air.KELVIN,
     }
 

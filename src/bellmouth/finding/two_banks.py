@@ -1,6 +1,6 @@
 """Banks whose trims differ at every flow: no cause here makes that, and where to look is known."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -10,9 +10,11 @@ from bellmouth.finding.result import Evidence
 if TYPE_CHECKING:
     from bellmouth.finding.case import Case
 
-__all__ = ["apart_evidence", "apart_said"]
+__all__ = ["apart_at_one_flow", "apart_evidence", "apart_said"]
 
 _WORTH_SAYING = 0.04  # of total trim, as a logarithm: nearer to one another banks always differ
+_LIKELY = 0.3  # that there is a leak, from where it is worth saying; our choice
+_OTHER_FLOW = 1.5  # times the least air: there a leak's share is seen to be less; our choice
 
 
 def _apart(case: "Case") -> tuple[int, float]:
@@ -52,4 +54,26 @@ def apart_said(case: "Case") -> Iterator[str]:
         f"{3 - higher}, and bank {bank}'s are the further from nothing. A leak near one bank makes "
         "that the less the more air there is, and no other cause here acts on one bank alone: look "
         f"at the injectors of bank {bank}, at its oxygen sensor and for an exhaust leak before it."
+    )
+
+
+def apart_at_one_flow(case: "Case", posterior: Mapping[str, float]) -> Iterator[str]:
+    """That what is called a leak may be one bank's fuelling, where nothing recorded tells the two
+    apart."""
+    o = case.observations
+    bank, off = _apart(case)
+    leaks = sum(share for name, share in posterior.items() if "leak" in name.split("+"))
+    both = o.judged & np.isfinite(o.log_trim).all(axis=1)
+    if abs(off) < _WORTH_SAYING or leaks < _LIKELY or not both.any():
+        return
+    air = (o.metered_kg_s if o.airflow_metered else o.manifold_pa * o.speed_rev_s)[both]
+    air = air[np.isfinite(air)]
+    if len(air) and air.max() > _OTHER_FLOW * air.min():
+        return
+    higher = bank if off > 0 else 3 - bank
+    yield (
+        f"The trims of bank {higher} stand {np.expm1(abs(off)) * 100:.0f} % above those of bank "
+        f"{3 - higher}, and both were read at one airflow alone. There a leak near bank {higher} "
+        "and a fault of one bank's injectors, oxygen sensor or exhaust look alike: hold 2,500 rpm "
+        "as well, where a leak's share is less and the other's is not."
     )

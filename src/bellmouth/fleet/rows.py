@@ -175,7 +175,7 @@ def _asked(
 ) -> _Asked:
     nothing = np.zeros((len(names), 2))
     weights = hypothesis_weights(
-        cause_weights(complaint), Hypotheses(names, causes, nothing, nothing, nothing)
+        cause_weights(complaint), Hypotheses(names, causes, *[nothing] * 4)
     )
     with np.errstate(divide="ignore"):
         log_weight = np.log([weights[name] for name in (*names, "unexplained")])

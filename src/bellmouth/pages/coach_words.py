@@ -26,6 +26,8 @@ COACH_WORDS: Mapping[str, str] = MappingProxyType(
         "stopped": "Stopped.",
         "void": "Stop. Attempt void.",
         "lost": "The server does not answer.",
+        "late": "Not within {n} s: {what}.",
+        "tones": "The tones: tick, lead-in, press, release, wait, stop, done.",
         "left": "The page was left.",
         "taken": "Another page took over.",
         "watching": "Another page drives this attempt. This one watches; STOP works here too.",

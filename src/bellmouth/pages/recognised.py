@@ -10,6 +10,7 @@ import functools
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 from babel.numbers import get_decimal_symbol, get_group_symbol
 
@@ -52,7 +53,20 @@ _TYPED = (
     "one or more of ",
     "Checks: ",
     "Works are ",
+    "Keys are ",
+    "id you mean ",
+    '". Use ',
+    "Add a line such as ",
+    " names no file. Write ",
+    " there is no folder ",
+    " nothing may be written in ",
 )
+# What is said of a line of a file: its key is typed as it stands, too.
+_OF_KEYS = re.compile(
+    r"\{0\}: \{1\} (?:is missing|has no value|is far too large|(?:=|is) .*(?:is impossible|is not "
+    r"known|names no file|, not a number|, not text|Write true or false))"
+)
+_LISTED = re.compile(r"Known \{\d\}: \{\d\}\.$")
 _DEEPEST = 9
 # A longer text is somebody's, not ours; reading it would take its time.
 _LONGEST = 1500
@@ -77,6 +91,7 @@ class _Shape:
     pieces: tuple[str, ...]
     longest: str
     places: tuple[str, ...]
+    typed: tuple[bool, ...]
     said: str
     letters: int
 
@@ -177,10 +192,8 @@ class Recogniser:
             if (found := _pattern(shape.pieces).fullmatch(text)) is None:
                 continue
             filled = [
-                _typed(one) if _is_typed(before, after) else self._read(one, depth + 1)
-                for before, one, after in zip(
-                    shape.pieces, found.groups(), shape.pieces[1:], strict=False
-                )
+                _typed(one) if typed and one != "none" else self._read(one, depth + 1)
+                for typed, one in zip(shape.typed, found.groups(), strict=True)
             ]
             words = {place: one.said for place, one in zip(shape.places, filled, strict=True)}
             reading = _Reading(
@@ -259,6 +272,18 @@ def _is_typed(before: str, after: str) -> bool:
     return before.endswith(_TYPED) or (before.endswith('"') and after.startswith('"'))
 
 
+def _typed_places(english: str, pieces: list[str]) -> tuple[bool, ...]:
+    """Which places of a shape hold somebody's words."""
+    of_keys = _OF_KEYS.match(english) is not None
+    listed = _LISTED.search(english) is not None
+    return tuple(
+        _is_typed(before, after)
+        or (of_keys and place == 1)
+        or (listed and place == len(pieces) - 2)
+        for place, (before, after) in enumerate(pairwise(pieces))
+    )
+
+
 def _typed(text: str) -> _Reading:
     return _Reading(0, 1, _data(text))
 
@@ -281,6 +306,7 @@ def _shapes(texts: Mapping[str, str]) -> Iterator[_Shape]:
             tuple(literal),
             max(literal, key=len),
             tuple(pieces[1::2]),
+            _typed_places(english, literal),
             said,
             sum(map(len, literal)),
         )

@@ -18,7 +18,7 @@ from bellmouth.recording.stand_ins import with_stand_ins
 from bellmouth.recording.state import UNPLUGGED_C, is_unplugged
 from bellmouth.recording.steady import stretches
 from bellmouth.recording.stretch import BANKS, Kind, Stretch
-from bellmouth.recording.stuck import is_left_out, is_stuck, without_stuck
+from bellmouth.recording.stuck import METERS, PRESSURES, is_left_out, is_stuck, without_stuck
 
 __all__ = [
     "Missing", "ParameterQuality", "Piece", "Quality", "assess", "dead_sensors", "impossible",
@@ -27,7 +27,7 @@ __all__ = [
 
 # Slower than this in all, a stretch of ten seconds holds too few samples of each parameter.
 SLOWEST_PER_S = 3.0
-_MANIFOLD = "intake_manifold_pressure"
+_FLOW, _MANIFOLD = "mass_air_flow", "intake_manifold_pressure"
 # Without a sample of anything for this long, the recording has a hole. [s]
 HOLE_S = 5.0
 # A sensor whose wires touch reads more degC than an intake breathes: common practice, no source.
@@ -179,7 +179,23 @@ def _unusable(recording: Recording, found: tuple[Stretch, ...]) -> list[str]:
         return ["Nothing held still for long enough: record at least half a minute of warm idle."]
     if all(stretch.warm is False for stretch in running):
         return ["The engine was cold throughout: record it again at working temperature."]
-    return []
+    return _airless(recording)
+
+
+def _airless(recording: Recording) -> list[str]:
+    """Why nothing in it tells how much air the engine breathes, whichever way the car meters it."""
+    told = with_stand_ins(without_stuck(recording))
+    if any(name in told and not is_stuck(told, told.series[name]) for name in (_FLOW, _MANIFOLD)):
+        return []
+    if any(name in recording for name in (*METERS, *PRESSURES)):
+        return [
+            "What should tell how much air the engine breathes is stuck: no finding can be made of "
+            "it. Look at the sensor, its plug and its wires, and record again."
+        ]
+    return [
+        "Neither airflow nor manifold pressure was recorded: nothing tells how much air the engine "
+        "breathes, and no finding can be made of it."
+    ]
 
 
 def _holes(recording: Recording) -> list[str]:

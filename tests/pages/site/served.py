@@ -139,7 +139,8 @@ def patient(page: "Page") -> None:
     clock = {"AWAY_S = 1.5;": "AWAY_S = 120;", "JUMP_S = 0.3;": "JUMP_S = 120;"}
     page.route("**/coach/clock.js*", loosened(clock))
     page.route("**/coach/face.js*", loosened({"SHOWN_S = 0.45;": "SHOWN_S = 2.5;"}))
-    page.route("**/coach/live.js*", loosened({"OLD_S = 1;": "OLD_S = 5;"}))
+    live = {"OLD_S = 1;": "OLD_S = 5;", "SILENT_S = 3;": "SILENT_S = 120;"}
+    page.route("**/coach/live.js*", loosened(live))
 
 
 def unfold(summary: "Locator", attempts: int = 20) -> None:

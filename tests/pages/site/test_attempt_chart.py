@@ -67,3 +67,12 @@ def test_what_was_longer_than_seen_has_no_point() -> None:
 def test_a_step_without_any_window_is_a_line_of_text() -> None:
     svg = drawn(line("hold", (None, None)))
     assert not list(svg.iter("rect"))
+
+
+def test_its_figures_are_written_as_the_reader_writes_them() -> None:
+    """German pages had a decimal point here, and a comma in the table below."""
+    held = line("hold", (2.5, 9.25), at_s=1.0, measured={"value": 7.9, "low": 7.5, "high": 8.2})
+    svg = drawn(held, line("hold", (None, None), at_s=46.4), language="de")
+    found = [text for text, _, _ in texts(svg)]
+    assert {"7,9 s", "2,5 s", "9,25 s", "45,4 s"} <= set(found)
+    assert not [text for text in found if "." in text]

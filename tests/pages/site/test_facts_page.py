@@ -72,6 +72,32 @@ def test_what_was_not_touched_stays_to_its_last_digit(client: TestClient, garage
         assert known(garage, "Digits")["car"] == exact
 
 
+def test_a_form_that_is_out_of_date_takes_back_nothing(client: TestClient, garage: Garage) -> None:
+    """Open on the desk while the telephone filled in the bore: the bore was unknown again."""
+    car = begin(client, "Two devices")
+    shown = re.findall(r'<input type="hidden" name="(was-\w+)" value="([^"]*)"', client.get(
+        f"{car}/facts").text)  # fmt: skip
+    assert len(shown) == len(FIELDS)
+    desk = {name.removeprefix("was-"): text for name, text in shown}
+    telephone = {**desk, **dict(shown), "throttle_bore_mm": "60 ± 1", "turbocharged": "yes"}
+    client.post(f"{car}/facts", data=telephone)
+    client.post(f"{car}/facts", data={**desk, **dict(shown), "idle_rpm": "850"})
+    told = known(garage, "Two devices")["car"]
+    assert isinstance(told, dict)
+    assert told["throttle_bore_mm"] == {"value": 60.0, "sd": 1.0}
+    assert (told["turbocharged"], told["idle_rpm"]) == (True, 850.0)
+    # What is cleared on purpose is unknown.
+    again = dict(
+        re.findall(
+            r'<input type="hidden" name="(was-\w+)" value="([^"]*)"',
+            client.get(f"{car}/facts").text,
+        )
+    )
+    cleared = {name.removeprefix("was-"): text for name, text in again.items()}
+    client.post(f"{car}/facts", data={**cleared, **again, "throttle_bore_mm": ""})
+    assert "throttle_bore_mm" not in known(garage, "Two devices")["car"]  # type: ignore[operator]
+
+
 def test_fields_go_both_ways_in_both_units() -> None:
     for one in FIELDS:
         for units in ("metric", "us"):

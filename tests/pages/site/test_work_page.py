@@ -200,3 +200,15 @@ def test_the_learning_of_work_that_is_meant_can_be_looked_at(client: TestClient,
     assert f'href="{car}/learning?work=relearn"' in page
     planned = client.get(f"{car}/learning?work=relearn").text.split('id="all"')[0]
     assert f'{car}/learning/{IDLE}"' in planned
+
+
+def test_a_card_says_which_of_the_shops_cars_it_is_for(client: TestClient, car: str) -> None:
+    """On paper nothing else does: two cards of one morning could not be told apart."""
+    asked = "work=clean_plate"
+    assert "<strong>On the bench</strong>" in client.get(f"{car}/card?{asked}").text
+    assert client.get(f"{car}/card.pdf?{asked}").status_code == 200
+    odd = begin(client, "<i>two</i> & a half")
+    assert (
+        "<strong>&lt;i&gt;two&lt;/i&gt; &amp; a half</strong>"
+        in client.get(f"{odd}/card?{asked}").text
+    )

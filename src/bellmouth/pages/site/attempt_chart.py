@@ -29,11 +29,11 @@ def attempt_svg(judgement: Mapping[str, Any], says: Mapping[str, str], words: Wo
     parts = [
         f'<svg class="attempt" viewBox="0 0 {_WIDE} {tops[-1]}" role="img" '
         f'aria-label="{escape(alt, {chr(34): "&quot;"})}">',
-        *_strip(lines),
+        *_strip(lines, words),
     ]
     for index, line in enumerate(lines):
         told = words.text(line["judgement"])
-        parts += _row(line, f"{_words(line, says)}: {told}", index, tops[index])
+        parts += _row(line, f"{_words(line, says)}: {told}", index, tops[index], words)
     return "".join([*parts, "</svg>"])
 
 
@@ -49,7 +49,7 @@ def _words(line: Mapping[str, Any], says: Mapping[str, str]) -> str:
     return f"{word}: {says.get(more, more.replace('_', ' '))}" if more else word
 
 
-def _strip(lines: Sequence[Mapping[str, Any]]) -> list[str]:
+def _strip(lines: Sequence[Mapping[str, Any]], words: Words) -> list[str]:
     """The whole attempt to scale, with each step's number where it began."""
     at = [(i, line["at_s"]) for i, line in enumerate(lines, 1) if line["at_s"] is not None]
     if not at:
@@ -68,12 +68,12 @@ def _strip(lines: Sequence[Mapping[str, Any]]) -> list[str]:
             beyond[line] = x
     parts.append(
         f'<text class="soft" x="{_WIDE - _RIGHT}" y="58" text-anchor="end">'
-        f"{last - first:.1f} s</text>"
+        f"{words.figure(last - first)} s</text>"
     )
     return parts
 
 
-def _row(line: Mapping[str, Any], told: str, index: int, top: int) -> list[str]:
+def _row(line: Mapping[str, Any], told: str, index: int, top: int, words: Words) -> list[str]:
     shape = _SHAPES.get(line["judgement"], "?")
     told = f"{index + 1} {shape} {told}"
     kind = str(line["judgement"]).replace(" ", "-")
@@ -93,31 +93,36 @@ def _row(line: Mapping[str, Any], told: str, index: int, top: int) -> list[str]:
         f'<rect class="window" x="{left:.1f}" y="{y}" width="{max(right - left, 3):.1f}" '
         'height="16"/>'
     )
-    parts += _limits(least, most, left, right, y + 30)
+    parts += _limits(least, most, left, right, y + 30, words)
     if measured is not None and measured["value"] is not None:
         parts += _measured(measured, scale, y)
         if len(told) <= _TITLE and measured["high"] is not None:
             parts.append(
                 f'<text class="value" x="{_WIDE - _RIGHT}" y="{top + 15}" text-anchor="end">'
-                f"{measured['value']:.1f} s</text>"
+                f"{words.figure(measured['value'])} s</text>"
             )
     return parts
 
 
 def _limits(
-    least: float | None, most: float | None, left: float, right: float, y: int
+    least: float | None, most: float | None, left: float, right: float, y: int, words: Words
 ) -> list[str]:
     """The window's ends in figures under it, where they do not run into each other."""
     ends = []
     if least and right - left >= _APART:
-        ends.append((left, "start", f"{least:g} s"))
+        ends.append((left, "start", f"{_figure(least, words)} s"))
     if most is not None:
-        low = f"{least:g} … " if least and right - left < _APART else ""
-        ends.append((right, "end" if right > 60 else "start", f"{low}{most:g} s"))
+        low = f"{_figure(least, words)} … " if least and right - left < _APART else ""
+        ends.append((right, "end" if right > 60 else "start", f"{low}{_figure(most, words)} s"))
     return [
         f'<text class="soft" x="{x:.1f}" y="{y}" text-anchor="{anchor}">{text}</text>'
         for x, anchor, text in ends
     ]
+
+
+def _figure(seconds: float, words: Words) -> str:
+    """A window's end as its procedure has it, no finer than that."""
+    return words.figure(seconds, places=len(f"{seconds:g}".partition(".")[2]))
 
 
 def _measured(measured: Mapping[str, Any], scale: float, y: int) -> list[str]:

@@ -31,6 +31,8 @@ __all__ = ["router"]
 router = APIRouter(include_in_schema=False)
 
 _Text = Annotated[str, Form(max_length=200)]
+#: Before a field's name: what it held when its form was shown.
+_WAS = "was-"
 
 
 @router.get("/car/{key}/facts")
@@ -48,7 +50,7 @@ def facts(request: Request, key: str) -> Response:
         "number": mask(known["identification"]) if known.get("identification") else "",
         "job": jobs[-1] if jobs else None,
         "odometer": _odometer(jobs[-1], speak) if jobs else "", "complaints": COMPLAINTS,
-        "practice": garage.is_practice(key),
+        "practice": garage.is_practice(key), "was": _WAS,
     }  # fmt: skip
     return page(request, "facts.html", told)
 
@@ -153,8 +155,10 @@ def _car(old: Mapping[str, Any], form: Mapping[str, str], speak: Words) -> dict[
     asked = {one.key for one in FIELDS}
     car = {key: value for key, value in old.items() if key not in asked}
     for one in FIELDS:
-        # What was not touched stays as it was, to its last digit.
-        if form.get(one.key, "").strip() == field_text(old.get(one.key), one, speak):
+        # What was not touched stays as it is, to its last digit; also where another device changed
+        # it after this form was shown.
+        shown = form.get(f"{_WAS}{one.key}", field_text(old.get(one.key), one, speak))
+        if form.get(one.key, "").strip() == shown.strip():
             told = old.get(one.key)
         else:
             told = value_of(form.get(one.key, ""), one, speak)

@@ -30,6 +30,8 @@ router = APIRouter(include_in_schema=False)
 
 #: Progress is told so often where nothing happens, so that a dead connection is noticed. [s]
 _STILL_S = 0.5
+#: A browser whose connection broke comes back after this, while the page still waits. [ms]
+_AGAIN = "retry: 500\n\n"
 
 
 class Sitting(BaseModel):
@@ -148,11 +150,12 @@ async def _told(
     request: Request, coached: Coached, practice: Practice | None
 ) -> AsyncIterator[str]:
     """Events of one viewer, sent when something happened; whoever comes back goes on after the
-    last cue that came."""
+    last cue and the last point that came."""
     viewer = _Viewer(coached, request.headers.get("last-event-id") or "")
     beat = beat_of(coached.pulse)
     beat.enter()
     try:
+        yield _AGAIN
         while not await request.is_disconnected():
             # Looked at first: what comes while this is sent is another frame.
             over, frame = coached.over, beat.count
@@ -165,13 +168,17 @@ async def _told(
         beat.leave()
 
 
+#: What an event's identity counts: cues and points of the picture.
+_COUNTS = 2
+
+
 class _Viewer:
     """What one viewer has had of an attempt."""
 
     def __init__(self, coached: Coached, last: str) -> None:
         self._coached = coached
-        self._cues = int(last) if last.isdigit() else 0
-        self._points = 0
+        had = [int(one) if one.isdecimal() else 0 for one in last[:40].split("-")]
+        self._cues, self._points = had if len(had) == _COUNTS else (0, 0)
         self._windows: list[dict[str, Any]] | None = None
 
     def event(self, seen: dict[str, Any] | None) -> str:
@@ -189,7 +196,7 @@ class _Viewer:
             document["windows"] = self._windows = windows
         if seen is not None:
             document["seen"] = seen
-        return f"id: {self._cues}\ndata: {json.dumps(document)}\n\n"
+        return f"id: {self._cues}-{self._points}\ndata: {json.dumps(document)}\n\n"
 
 
 def _seen(practice: Practice) -> dict[str, Any]:

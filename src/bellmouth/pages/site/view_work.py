@@ -19,7 +19,7 @@ from bellmouth.pages.card_words import Words
 from bellmouth.pages.site.asked_card import AskedCard, asked_card, asked_in, card_of, flanges
 from bellmouth.pages.site.flow import stages_of
 from bellmouth.pages.site.garage import Garage, Visit
-from bellmouth.pages.site.rendering import go, moment, page, sheet, words_of
+from bellmouth.pages.site.rendering import called, go, moment, page, sheet, words_of
 from bellmouth.pages.site.view_finding import asked_of, shown_finding
 from bellmouth.work import Before
 from bellmouth.work.works import work_reasons, work_titles
@@ -166,7 +166,9 @@ def _card_of(
     garage: Garage, visit: Visit, finding: Finding | None, asked: AskedCard, speak: Words
 ) -> CardPage:
     before = _before(garage, visit.key, speak) if finding is not None else None
-    return card_page(card_of(garage, visit.car, finding, asked, before), speak)
+    # On paper nothing else says which of the shop's cars it is for.
+    car = replace(visit.car, name=visit.car.name or called(visit.name, speak))
+    return card_page(card_of(garage, car, finding, asked, before), speak)
 
 
 def _before(garage: Garage, key: str, speak: Words) -> Before | None:

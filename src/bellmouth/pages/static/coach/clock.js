@@ -10,6 +10,7 @@ export class Clock {
     this.context = null;
     this.shift = 0; // audio clock minus performance clock [s]
     this.seen = null;
+    this.day = 0; // the day's clock at the last look [s]
     this.lost = "";
   }
 
@@ -40,14 +41,17 @@ export class Clock {
   // A moment of the computer's clock, such as an event's time stamp [ms], on this clock [s].
   at(milliseconds) { return milliseconds / 1000 + this.shift; }
 
-  // Once a frame: follow the sound card's clock, and notice whether time was lost.
+  // Once a frame: follow the sound card's clock, and notice whether time was lost. While a device
+  // sleeps its monotonic clock may stand still; the day's clock goes on.
   look() {
     const now = performance.now() / 1000;
-    if (this.seen !== null && now - this.seen > AWAY_S) this.lost = this.words.stood.replace("{n}", (now - this.seen).toFixed(1));
-    this.seen = now;
+    const day = Date.now() / 1000;
+    const away = this.seen === null ? 0 : Math.max(now - this.seen, day - this.day);
+    if (away > AWAY_S) this.lost = this.words.stood.replace("{n}", away.toLocaleString(document.documentElement.lang, { maximumFractionDigits: 1 }));
+    [this.seen, this.day] = [now, day];
     if (!this.context) return;
     if (this.context.state !== "running") { this.lost = this.words.muted; return; }
-    const away = this.context.currentTime - now - this.shift;
-    if (Math.abs(away) > JUMP_S) { this.lost = this.words.stuck; this.shift += away; } else this.shift += 0.05 * away;
+    const off = this.context.currentTime - now - this.shift;
+    if (Math.abs(off) > JUMP_S) { this.lost = this.words.stuck; this.shift += off; } else this.shift += 0.05 * off;
   }
 }

@@ -25,6 +25,7 @@ const settings = root.querySelector("form[data-settings]");
 let conductor = null;
 let sound = null;
 let lock = null;
+let busy = false; // a second tap while it begins is the same tap
 let laid = new Set();
 
 // Kept on this device: its sound is as late tomorrow as it is today.
@@ -68,22 +69,23 @@ root.querySelector("[data-check]").addEventListener("click", async () => {
   if (!clock.sounds) { told(words.silent); return; }
   const begin = clock.now() + 0.5;
   Object.keys(made.tones_hz).forEach((name, index) => sound.tone(name, begin + index));
-  told(Object.keys(made.tones_hz).join(", "));
+  told(words.tones);
 });
 
 root.querySelector("[data-start]").addEventListener("click", () => start(false));
 root.querySelector("[data-take]").addEventListener("click", () => (conductor && conductor.live ? takeOver() : start(true)));
 
 async function start(take) {
+  if (busy || (conductor && conductor.phase === "running")) return;
+  busy = true;
   try {
-    if (conductor && conductor.phase === "running") return;
     chair.id = mark();
     const seat = await chair.sit(take);
     if (!seat.drives) { await other(seat.runs); return; }
     other(null);
     const made = await plan();
     await prepare(made.tones_hz);
-    conductor = live ? new LiveConductor(made, base, clock, words, root.hasAttribute("data-taps")) : new Conductor(made);
+    conductor = live ? new LiveConductor(made, base, clock, words, root.hasAttribute("data-taps")) : new Conductor(made, words);
     await stayAwake();
     await conductor.begin(clock.now(), { id: chair.id, ...wish() });
     root.querySelector("[data-unmet]").textContent = (conductor.unmet || []).length ? `${words.unmet} ${conductor.unmet.join(" ")}` : "";
@@ -92,8 +94,9 @@ async function start(take) {
     if (!clock.sounds && !wants("quiet")) told(words.silent);
   } catch (error) {
     chair.leave();
+    sleep();
     told(error instanceof Response ? await sentence(error) : error.message);
-  }
+  } finally { busy = false; }
 }
 
 function run() {
@@ -123,6 +126,8 @@ async function watch() {
 }
 
 async function takeOver() {
+  if (busy) return;
+  busy = true;
   try {
     chair.id = mark();
     await prepare(conductor.plan.tones_hz);
@@ -131,7 +136,7 @@ async function takeOver() {
     conductor.seat = chair.id;
     other(null);
     await stayAwake();
-  } catch { told(words.lost); }
+  } catch { told(words.lost); } finally { busy = false; }
 }
 
 chair.taken = () => {
@@ -150,6 +155,11 @@ async function stayAwake() {
   root.querySelector("[data-awake]").hidden = lock !== null;
 }
 
+function sleep() {
+  if (lock) lock.release().catch(() => {});
+  lock = null;
+}
+
 function frame() {
   if (!conductor) return;
   clock.look();
@@ -159,7 +169,7 @@ function frame() {
   for (const cue of conductor.take(now)) give(cue);
   face.draw(conductor.view(now), now);
   if (picture) picture.draw(conductor.server(now));
-  if (conductor.live) lost.hidden = conductor.gone === null;
+  if (conductor.live) lost.hidden = !conductor.unheard;
   if (conductor.phase === "running") requestAnimationFrame(frame);
   else finish(now);
 }
@@ -199,7 +209,7 @@ function hit(event, source, up = false) {
 }
 
 // A key that moves the practice car, or a control of it that has the focus, tells nothing.
-const drives = (event) => live === "practice" && ([" ", "k", "s"].includes(event.key) || (event.key === "Enter" && Boolean(event.target.closest?.(".seat"))));
+const drives = (event) => live === "practice" && ([" ", "k", "s"].includes(event.key.toLowerCase()) || (event.key === "Enter" && Boolean(event.target.closest?.(".seat"))));
 
 const zone = root.querySelector("[data-zone]");
 zone.addEventListener("pointerdown", (event) => { zone.setPointerCapture(event.pointerId); hit(event, "tap"); });
@@ -241,7 +251,7 @@ async function finish(now) {
     if (!wants("quiet") && clock.sounds) sound.tone(phase === "done" ? "done" : "stop", clock.now() + 0.02);
     if (wants("vibrate")) shake(phase === "done" ? "wait" : "stop");
   }
-  if (lock) lock.release().catch(() => {});
+  sleep();
   other(null);
   root.dataset.phase = phase;
   face.draw(conductor.view(now), now);
@@ -277,7 +287,7 @@ async function waitFor(id) {
 async function send(attempt) {
   kept.over(attempt);
   for (;;) {
-    try { show(await kept.send(attempt)); return; } catch { root.querySelector("[data-unsent]").hidden = false; }
+    try { const { see, why } = await kept.send(attempt); show(see); if (why) told(why); return; } catch { root.querySelector("[data-unsent]").hidden = false; }
     await new Promise((done) => setTimeout(done, 3000));
   }
 }

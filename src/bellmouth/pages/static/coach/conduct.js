@@ -5,8 +5,9 @@ const NEAR_S = 2.5; // a tap this far from an action still means it
 const SETTLED_S = 1.0; // so long after a step began, a tap means the event that it waits for
 
 export class Conductor {
-  constructor(plan) {
+  constructor(plan, words) {
     this.plan = plan;
+    this.words = words;
     this.phase = "ready";
     this.why = "";
     this.taps = [];
@@ -52,7 +53,7 @@ export class Conductor {
 
   over() {
     const waits = this.stretch.waits;
-    if (waits) this.end("lost", `Not within ${waits.timeout_s} s: ${waits.words}.`);
+    if (waits) this.end("lost", this.words.late.replace("{n}", waits.timeout_s).replace("{what}", waits.words));
     else if (this.index + 1 < this.plan.stretches.length) this.load(this.index + 1, this.origin + this.stretch.ends_s, this.origin + this.stretch.ends_s);
     else this.end("done", "");
   }

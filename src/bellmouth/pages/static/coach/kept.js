@@ -1,3 +1,8 @@
+import { sentence } from "./live.js";
+
+// Who is not let in now may be later: paired again, or asked less often.
+const LATER = [401, 403, 408, 421, 429];
+
 // An attempt's taps, kept on this device until the server has them: nothing is lost where it is
 // away, and one that was left in the middle is sent as void when the page is opened again.
 
@@ -17,13 +22,13 @@ export class Kept {
     return [sessionStorage, localStorage].flatMap((store) => Object.keys(store).filter((name) => name.startsWith(this.name)).map((name) => JSON.parse(store.getItem(name))));
   }
 
-  // Gives the address of the judgement; throws where the server is away.
+  // Gives the address of the judgement, or why there is none; throws where the server is away.
   async send(taps) {
     const body = JSON.stringify(taps);
     // What is to outlive the page may not be large.
     const answer = await fetch(`${this.base}/attempt`, { method: "POST", keepalive: body.length < 60000, headers: { "content-type": "application/json" }, body });
-    if (answer.status >= 500) throw new Error();
+    if (answer.status >= 500 || LATER.includes(answer.status)) throw new Error();
     for (const store of [sessionStorage, localStorage]) store.removeItem(this.name + taps.id);
-    return answer.ok ? (await answer.json()).see : "";
+    return answer.ok ? { see: (await answer.json()).see, why: "" } : { see: "", why: await sentence(answer) };
   }
 }

@@ -3,6 +3,8 @@
 
 const OLD_S = 1; // a cue older than this was for whoever looked on before
 const PATIENCE_S = 2; // without the server for so long, nobody coaches any more
+const SILENT_S = 3; // it tells of itself every half second: a connection this still is dead, too
+const LOOK_S = 0.25; // a page that stood still itself has not listened for longer
 
 export class LiveConductor {
   constructor(plan, base, clock, words, marks) {
@@ -14,8 +16,13 @@ export class LiveConductor {
     this.away = Infinity; // how well the server's clock is known [s]
     this.shift = 0; // performance clock minus the server's [s]
     this.gone = null; // since when the server has not been heard [s]
+    this.silent = 0; // for how long nothing came while this page listened [s]
+    this.looked = null;
     this.after = "";
   }
+
+  // Whether nobody knows what the car does now.
+  get unheard() { return this.gone !== null || this.silent > SILENT_S / 2; }
 
   async begin(now, wish) {
     await this.sync(6);
@@ -36,7 +43,7 @@ export class LiveConductor {
   listen() {
     this.phase = "running";
     this.events = new EventSource(`${this.base}/live`);
-    this.events.onmessage = (event) => { this.gone = null; this.hear(JSON.parse(event.data)); };
+    this.events.onmessage = (event) => { this.gone = null; this.silent = 0; this.hear(JSON.parse(event.data)); };
     this.events.onerror = () => { if (this.gone === null) this.gone = performance.now() / 1000; };
   }
 
@@ -65,7 +72,12 @@ export class LiveConductor {
   }
 
   take(now) {
-    if (this.gone !== null && performance.now() / 1000 - this.gone > PATIENCE_S) this.end("void", this.words.lost);
+    const look = performance.now() / 1000;
+    this.silent += Math.min(look - (this.looked ?? look), LOOK_S);
+    this.looked = look;
+    if (this.gone !== null && look - this.gone > PATIENCE_S) this.end("void", this.words.lost);
+    // Whoever only watches goes on watching where another page still drives.
+    if (this.drives && this.silent > SILENT_S) this.end("void", this.words.lost);
     const due = this.cues.filter((cue) => cue.when <= now);
     this.cues = this.cues.filter((cue) => cue.when > now);
     return due;

@@ -7,9 +7,11 @@ const act = root && root.dataset.coach.replace(/\/learning\/.*/, "/practice/act"
 const LAMPS = { off: "○", on: "●", blinking: "◐" };
 let state = { key: 0 };
 
+// One after another: a foot that comes off must not overtake its own press.
+let moved = Promise.resolve();
 function move(control, value) {
   if (root.dataset.watching) return;
-  fetch(act, { method: "POST", body: new URLSearchParams({ control, value }) }).catch(() => {});
+  moved = moved.then(() => fetch(act, { method: "POST", body: new URLSearchParams({ control, value }) })).catch(() => {});
 }
 const button = (name) => seat.querySelector(`[data-act="${name}"]`);
 function pedal(down) {
@@ -30,9 +32,11 @@ if (seat) {
   for (const kind of ["pointerup", "pointercancel"]) button("pedal").addEventListener(kind, () => pedal(false));
   document.addEventListener("keydown", (event) => {
     if (event.repeat || (root.dataset.phase !== "running" && !root.hasAttribute("data-after")) || root.dataset.watching) return;
-    if (event.key === " ") { event.preventDefault(); pedal(true); }
-    if (event.key === "k") turn();
-    if (event.key === "s") move("key", 3);
+    const key = event.key.toLowerCase();
+    // Whoever is at the stop by keyboard means the stop.
+    if (key === " " && !event.target.closest("[data-stop]")) { event.preventDefault(); pedal(true); }
+    if (key === "k") turn();
+    if (key === "s") move("key", 3);
   });
   document.addEventListener("keyup", (event) => { if (event.key === " ") pedal(false); });
   document.addEventListener("seat", ({ detail }) => {
