@@ -71,6 +71,27 @@ def test_inputs_that_do_not_fit_their_hash_are_refused(judged: tuple[Book, Entry
         book.recompute("blue one", 2)
 
 
+def test_a_recording_that_is_missing_costs_no_other_finding(tmp_path: Path) -> None:
+    with Book(tmp_path / "book") as book:
+        book.add_car("blue one", CAR)
+        book.open_job("blue one")
+        for name, seed in (("one", 3), ("two", 4)):
+            write_recording(healthy(name, seed), tmp_path / f"{name}.csv")
+        lost = book.add_recording("blue one", tmp_path / "one.csv")
+        for last in (False, True):
+            found = book.judge("blue one")
+            kept = book.keep("blue one", found, finding_document(found.result))
+            if not last:
+                book.add_recording("blue one", tmp_path / "two.csv")
+        next((tmp_path / "book").rglob(Path(lost.files[0]).name)).unlink()
+        first, second = book.recompute("blue one")
+        assert not first.same
+        assert "missing" in first.cannot
+        assert (second.entry.number, second.same, second.cannot) == (kept.number, True, "")
+        with pytest.raises(BookError, match="missing"):
+            book.recompute("blue one", first.entry.number)
+
+
 def test_a_proof_needs_two_different_recordings(local: Book, tmp_path: Path) -> None:
     local.add_car("blue one", CAR)
     with pytest.raises(BookError, match=r"has no recording yet. Add one first"):

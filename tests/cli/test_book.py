@@ -270,6 +270,11 @@ def test_the_book_is_backed_up_and_checked(words: Words, run: Run, tmp_path: Pat
     said = run("book", "--book", tmp_path / "backup", "check")
     assert said.stdout == "1 car, 11 entries: the book is whole.\n"
     next((tmp_path / "backup" / "photos").glob("*")).unlink()
+    next((tmp_path / "backup" / "recordings").glob("*")).unlink()
+    again = run("book", "--book", tmp_path / "backup", "recompute", "blue one")
+    assert again.exit_code == 1
+    assert "Entry 5 (finding): CANNOT be made again.\n" in again.stdout
+    assert "is missing" in again.stdout
     said = run("book", "--book", tmp_path / "backup", "check")
     assert said.exit_code == 1
     assert "is missing. Put it back from a backup" in said.stdout

@@ -7,9 +7,10 @@ import pytest
 from bellmouth.pages.card_html import write_html
 from bellmouth.pages.card_view import card_page
 from bellmouth.pages.card_words import Words
-from bellmouth.work import WORKS, make_card
+from bellmouth.work import make_card
 from tests.example_finding import example_car, example_finding
 from tests.pages.photograph import brightness, browser, measured
+from tests.work.together import AIR_WORKS
 
 pytestmark = [
     pytest.mark.browser,
@@ -21,7 +22,7 @@ pytestmark = [
 def page(tmp_path_factory: pytest.TempPathFactory) -> Path:
     path = tmp_path_factory.mktemp("browser") / "card.html"
     # German words are the longest.
-    write_html(path, card_page(make_card(example_car(), example_finding(), WORKS), Words("de")))
+    write_html(path, card_page(make_card(example_car(), example_finding(), AIR_WORKS), Words("de")))
     return path
 
 

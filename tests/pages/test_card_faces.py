@@ -17,15 +17,16 @@ from bellmouth.pages.card_text import print_card
 from bellmouth.pages.card_view import CardPage, card_document, card_page
 from bellmouth.pages.card_words import Units, Words
 from bellmouth.pages.document import to_json
-from bellmouth.work import WORKS, make_card
+from bellmouth.work import make_card
 from bellmouth.work.card import Tightening
 from tests.example_finding import example_car, example_finding
+from tests.work.together import AIR_WORKS
 
 _VOID = {"meta", "input", "line", "circle", "polyline", "br"}
 
 
 def made(
-    language: str = "en", units: Units = "metric", works: tuple[str, ...] = WORKS, **given: str
+    language: str = "en", units: Units = "metric", works: tuple[str, ...] = AIR_WORKS, **given: str
 ) -> CardPage:
     card = make_card(example_car(), example_finding(), works, **given)  # type: ignore[arg-type]
     return card_page(card, Words(language, units))
@@ -105,7 +106,7 @@ def test_no_english_is_left_in_german() -> None:
 
 
 def test_the_customers_part_names_neither_car_nor_owner() -> None:
-    card = make_card(replace(example_car(), name="ABC-123 Smith"), None, WORKS)
+    card = make_card(replace(example_car(), name="ABC-123 Smith"), None, AIR_WORKS)
     html = card_html(card_page(card, Words()))
     assert "ABC-123 Smith" in html
     assert "ABC-123 Smith" not in html[html.index('class="tear"') :]
@@ -134,16 +135,16 @@ def test_us_units_reach_every_face() -> None:
 
 
 def test_a_finding_without_work_says_whom_to_turn_to() -> None:
-    top = replace(example_finding().causes[0], cause="fuel_low", probability=1.0, sizes={})
-    finding = replace(example_finding(), causes=(top,), present={"fuel_low": 1.0})
+    top = replace(example_finding().causes[0], cause="pressure_low", probability=1.0, sizes={})
+    finding = replace(example_finding(), causes=(top,), present={"pressure_low": 1.0})
     page = card_page(make_card(example_car(), finding), Words())
     for face in (card_html(page), _text(page, 200)):
         assert "No work is proposed" in face
-        assert "Fuel leads: do not clean." in face
+        assert "The manifold pressure sensor is in doubt" in face
         assert "Sign-off" not in face
 
 
-@pytest.mark.parametrize("works", [WORKS, ("relearn",), ("clean_meter",), ()])
+@pytest.mark.parametrize("works", [AIR_WORKS, ("relearn",), ("clean_meter",), ()])
 def test_the_document_follows_its_schema(works: tuple[str, ...], root: Path) -> None:
     schema = json.loads((root / "docs" / "card.schema.json").read_text("utf-8"))
     jsonschema.validate(json.loads(to_json(card_document(made(works=works)))), schema)
@@ -152,7 +153,7 @@ def test_the_document_follows_its_schema(works: tuple[str, ...], root: Path) -> 
 def test_the_document_is_json_and_holds_what_is_shown() -> None:
     document = json.loads(to_json(card_document(made("de"))))
     assert document["language"] == "de"
-    assert document["work_names"] == list(WORKS)
+    assert document["work_names"] == list(AIR_WORKS)
     assert document["software"]["name"] == "bellmouth"
     assert "labels" not in document
     steps = [step["number"] for stage in document["stages"] for step in stage["steps"]]
@@ -190,7 +191,7 @@ def test_a_check_that_disagrees_is_said_before_the_work(language: str) -> None:
     again = {"en": "Look again first", "de": "Erst noch einmal nachsehen"}[language]
     check = {"en": "(smoke test)", "de": "(Rauchtest)"}[language]
     odd = replace(example_finding(), disagreeing={"smoke_test": "recording"})
-    page = card_page(make_card(example_car(), odd, WORKS), Words(language))
+    page = card_page(make_card(example_car(), odd, AIR_WORKS), Words(language))
     assert check in page.look_again
     for face in (card_html(page), _text(page)):
         plain = " ".join(face.split())

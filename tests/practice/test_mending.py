@@ -21,6 +21,9 @@ from bellmouth.practice.mending import idle_works, mended
         ("leak+deposit", "clean_plate", "leak"),
         ("leak", "clean_meter", "leak"),
         ("fuel_low", "clean_plate", "fuel_low"),
+        ("fuel_low", "mend_fuel", "healthy"),
+        ("fuel_high", "mend_fuel", "healthy"),
+        ("leak+fuel_low", "mend_fuel", "leak"),
         ("learned_stale", "relearn", "learned_stale"),
     ],
 )
@@ -31,7 +34,7 @@ def test_a_work_heals_its_causes_and_no_others(cause: str, work: str, left: str)
     assert set(after.sizes) == {part for part in left.split("+") if part != "healthy"}
     if left == "healthy":
         assert after.fault.leak_mm2[0] == after.fault.deposit_mm2[0] == 0.0
-        assert after.fault.meter_log[0] == 0.0
+        assert after.fault.meter_log[0] == after.fault.fuel_log[0] == 0.0
     for name in ("car", "weather"):
         assert getattr(after, name) is getattr(case, name)
 

@@ -1,23 +1,21 @@
 """The job card: order, tallies, cautions where they belong, and nothing invented."""
 
 from dataclasses import replace
-from itertools import chain, combinations
+from itertools import chain
 
 import pytest
 
 from bellmouth.car.description import Car, Known
 from bellmouth.errors import ProcedureError
+from bellmouth.finding.result import CauseProbability
 from bellmouth.learning.plan import plan
 from bellmouth.pages.card_words import Words
 from bellmouth.recording.steady import stretches
-from bellmouth.work import WORKS, Before, WorkError, make_card
+from bellmouth.work import Before, WorkError, make_card
 from bellmouth.work.card import UNSOURCED, Card, CardStep
 from tests.example_finding import example_car, example_finding
 from tests.finding.worked import meter_reads_low
-
-COMBINATIONS = [
-    chosen for count in range(1, len(WORKS) + 1) for chosen in combinations(WORKS, count)
-]
+from tests.work.together import AIR_WORKS, TOGETHER
 
 
 def _car(**known: object) -> Car:
@@ -28,7 +26,7 @@ def _names(card: Card) -> list[str]:
     return [step.name for stage in card.stages for step in stage.steps]
 
 
-@pytest.mark.parametrize("works", COMBINATIONS, ids="+".join)
+@pytest.mark.parametrize("works", TOGETHER, ids="+".join)
 def test_every_card_is_in_order_and_proves_itself(works: tuple[str, ...]) -> None:
     card = make_card(_car(), None, works)
     names = _names(card)
@@ -45,7 +43,7 @@ def test_every_card_is_in_order_and_proves_itself(works: tuple[str, ...]) -> Non
         assert names.index("label") < names.index("reconnect") < names.index("first_start")
 
 
-@pytest.mark.parametrize("works", COMBINATIONS, ids="+".join)
+@pytest.mark.parametrize("works", TOGETHER, ids="+".join)
 def test_each_table_stands_at_exactly_one_step(works: tuple[str, ...]) -> None:
     card = make_card(_car(), None, works)
     shown = [step.shows for stage in card.stages for step in stage.steps if step.shows]
@@ -65,7 +63,9 @@ def test_each_table_stands_at_exactly_one_step(works: tuple[str, ...]) -> None:
 
 
 def test_the_order_in_which_works_are_named_does_not_matter() -> None:
-    assert make_card(_car(), None, WORKS) == make_card(_car(), None, [*reversed(WORKS), WORKS[0]])
+    assert make_card(_car(), None, AIR_WORKS) == make_card(
+        _car(), None, [*reversed(AIR_WORKS), AIR_WORKS[0]]
+    )
     assert make_card(_car(), None, ["Clean plate"]).works == ("clean_plate",)
 
 
@@ -87,19 +87,19 @@ def test_the_order_in_which_works_are_named_does_not_matter() -> None:
     ],
 )
 def test_cautions_stand_at_the_step_they_concern(step: str, word: str) -> None:
-    steps = chain.from_iterable(stage.steps for stage in make_card(_car(), None, WORKS).stages)
+    steps = chain.from_iterable(stage.steps for stage in make_card(_car(), None, AIR_WORKS).stages)
     cautions = {one.name: " ".join(text.text for text in one.cautions) for one in steps}
     assert word in cautions[step]
 
 
 def test_a_torque_is_only_ever_the_users_own() -> None:
-    assert make_card(_car(), None, WORKS).torque == ""
-    card = make_card(_car(), None, WORKS, torque=" 8  N m ", manual_section="11-20")
+    assert make_card(_car(), None, AIR_WORKS).torque == ""
+    card = make_card(_car(), None, AIR_WORKS, torque=" 8  N m ", manual_section="11-20")
     assert (card.torque, card.manual_section) == ("8 N m", "11-20")
 
 
 def test_every_time_without_a_source_says_so() -> None:
-    steps = chain.from_iterable(stage.steps for stage in make_card(_car(), None, WORKS).stages)
+    steps = chain.from_iterable(stage.steps for stage in make_card(_car(), None, AIR_WORKS).stages)
     timers = [step.timer for step in steps if step.timer]
     assert len(timers) == 4
     assert [timer.source for timer in timers if timer.least] == [UNSOURCED]
@@ -171,7 +171,9 @@ def test_an_identification_number_is_masked() -> None:
 def test_two_banks_are_read_apart_and_a_pressure_metered_car_by_its_pressure() -> None:
     rows = make_card(_car(banks=2), None, ["relearn"]).readings
     assert [row.bank for row in rows if row.say.text == "total trim at idle"] == [1, 2]
-    texts = {row.say.text for row in make_card(_car(metering="pressure"), None, WORKS[:1]).readings}
+    texts = {
+        row.say.text for row in make_card(_car(metering="pressure"), None, AIR_WORKS[:1]).readings
+    }
     assert "manifold pressure at idle" in texts
     assert "airflow at idle" not in texts
 
@@ -191,12 +193,13 @@ def test_what_was_proposed_says_so() -> None:
         (
             {"works": ["paint"]},
             'No work is called "paint". Works are clean_plate, clean_meter, reseal, renew_gasket, '
+            "mend_fuel, "
             "relearn.",
         ),
         (
             {"works": []},
             "A job card needs a finding or at least one work. Give --finding or --recording, or "
-            "--work clean_plate, clean_meter, reseal, renew_gasket or relearn.",
+            "--work clean_plate, clean_meter, reseal, renew_gasket, mend_fuel or relearn.",
         ),
         (
             {"works": ["renew_gasket"], "torque": "tight"},
@@ -287,3 +290,42 @@ def test_whether_a_recording_will_do_as_the_before_is_read_from_it() -> None:
         for name, one in whole.series.items()
     }  # fmt: skip
     assert Before.of(replace(whole, series=series)) == Before("low.csv", "held")
+
+
+def _fuel(causes: dict[str, float] | None) -> list[str]:
+    finding = None
+    if causes is not None:
+        entries = tuple(CauseProbability(name, chance, {}) for name, chance in causes.items())
+        finding = replace(example_finding(), causes=entries, present=causes)
+    return _names(make_card(_car(), finding, ["mend_fuel"]))
+
+
+def test_fuel_is_measured_before_anything_is_renewed_and_tight_before_the_start() -> None:
+    names = _fuel(None)
+    assert names.index("fuel_pressure") < names.index("fuel_told") < names.index("parts_ready")
+    assert names.index("fuel_part") < names.index("battery_on") < names.index("fuel_tight")
+    assert names.index("fuel_tight") < names.index("first_start")
+    steps = {
+        step.name: step for stage in make_card(_car(), None, ["mend_fuel"]).stages
+        for step in stage.steps
+    }  # fmt: skip
+    for name in ("fuel_gauge", "fuel_volume", "fuel_part", "fuel_tight"):
+        assert any("Petrol under pressure" in one.text for one in steps[name].cautions), name
+    assert any("direct injection" in one.text for one in steps["fuel_gauge"].cautions)
+
+
+def test_a_card_for_fuel_looks_where_the_finding_points() -> None:
+    low = {"fuel_volume", "fuel_low_where", "fuel_low_injectors"}
+    high = {"fuel_high_where", "fuel_high_purge", "fuel_high_injectors"}
+    assert (low | high) <= set(_fuel(None))
+    assert (low | high) <= set(_fuel({"leak": 0.9, "healthy": 0.1}))
+    assert low <= set(_fuel({"fuel_low": 0.9, "healthy": 0.1}))
+    assert not high & set(_fuel({"fuel_low": 0.9, "healthy": 0.1}))
+    assert high <= set(_fuel({"fuel_high": 0.9, "healthy": 0.1}))
+    assert not low & set(_fuel({"fuel_high": 0.9, "healthy": 0.1}))
+
+
+@pytest.mark.parametrize("other", ["clean_plate", "clean_meter"])
+def test_fuel_and_cleaning_are_two_cards(other: str) -> None:
+    with pytest.raises(WorkError, match=f"^mend_fuel and {other} do not go on one card: nothing"):
+        make_card(_car(), None, [other, "mend_fuel"])

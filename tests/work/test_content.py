@@ -13,7 +13,7 @@ from bellmouth.work.works import called_for
 
 _STEP = {
     "name", "stage", "for", "unless", "say", "values", "cautions", "timer", "blanks", "shows",
-    "made_from",
+    "made_from", "causes",
 }  # fmt: skip
 _TABLES = {
     "before_after", "materials", "memories", "tally", "solvents", "tightening", "learning",
@@ -39,6 +39,7 @@ def test_every_step_is_known_throughout() -> None:
         assert set(step) <= _STEP, step["name"]
         assert step["stage"] in stages
         assert step.get("shows") in {None, *_TABLES}
+        assert set(step.get("causes", [])) <= set(CAUSES)
 
 
 def test_every_caution_is_shown_at_some_step_and_every_step_names_known_ones() -> None:

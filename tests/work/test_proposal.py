@@ -1,15 +1,22 @@
 """Which works follow from a finding, and when not to clean."""
 
+import json
 from collections.abc import Mapping
 from dataclasses import replace
 
 import pytest
 
 from bellmouth.car.description import Car, Known, Metering
+from bellmouth.errors import FindingError
 from bellmouth.finding.causes import CAUSES, pairs
 from bellmouth.finding.result import CauseProbability, Finding, Size
+from bellmouth.pages.card_view import card_page
+from bellmouth.pages.card_words import Words
+from bellmouth.pages.document import finding_document, to_json
 from bellmouth.work import WORKS, make_card
+from bellmouth.work.finding_file import finding_in
 from bellmouth.work.proposal import found_causes, objections, propose
+from bellmouth.work.unsettled import unsettled
 from tests.example_finding import example_finding
 
 
@@ -39,8 +46,8 @@ def _finding(causes: Mapping[str, float]) -> Finding:
         ({"leak": 0.9, "healthy": 0.1}, ("reseal", "relearn")),
         ({"learned_stale": 0.9, "healthy": 0.1}, ("relearn",)),
         ({"leak+meter_low": 0.9, "leak": 0.1}, ("clean_meter", "reseal", "relearn")),
-        ({"fuel_low": 0.9, "healthy": 0.1}, ()),
-        ({"fuel_high": 0.9, "healthy": 0.1}, ()),
+        ({"fuel_low": 0.9, "healthy": 0.1}, ("mend_fuel",)),
+        ({"fuel_high": 0.9, "healthy": 0.1}, ("mend_fuel",)),
         ({"healthy": 1.0}, ()),
         ({"unexplained": 1.0}, ()),
         ({"pressure_low": 0.9, "healthy": 0.1}, ()),
@@ -60,6 +67,57 @@ def test_works_follow_from_the_leading_causes(
     causes: dict[str, float], works: tuple[str, ...]
 ) -> None:
     assert propose(_car(), _finding(causes)).works == works
+
+
+def test_where_nothing_is_likelier_than_not_the_check_comes_first() -> None:
+    open_ = _finding({"leak": 0.34, "learned_stale": 0.33, "healthy": 0.33})
+    card = make_card(_car(), open_)
+    assert card.works == ("reseal", "relearn")
+    assert card.unsettled is not None
+    assert (card.unsettled.leads, card.unsettled.probability) == ("leak", 0.34)
+    assert card.unsettled.check == open_.next_checks[0]
+
+
+def test_what_is_not_settled_is_not_called_healthy() -> None:
+    card = make_card(_car(), _finding({"healthy": 0.4, "leak": 0.3, "deposit": 0.3}))
+    assert card.unsettled is not None
+    assert card.hand_over == ()
+    settled = make_card(_car(), _finding({"healthy": 0.6, "leak": 0.4}))
+    assert settled.unsettled is None
+    assert settled.hand_over != ()
+
+
+def test_a_cause_that_pairs_share_is_settled() -> None:
+    assert unsettled(_finding({"leak": 0.3, "leak+deposit": 0.3, "healthy": 0.4})) is None
+    assert unsettled(None) is None
+
+
+def test_what_a_check_costs_may_be_unknown() -> None:
+    open_ = _finding({"leak": 0.34, "learned_stale": 0.33, "healthy": 0.33})
+    told = json.loads(to_json(finding_document(open_)))
+    told["next_checks"][0]["minutes"] = None
+    read = finding_in(told, "f.json")
+    shown = card_page(make_card(_car(), read), Words()).settle_first
+    assert shown[0] == "Likeliest is leak, with 34\u00a0% only."
+    assert shown[1].startswith("Before any work: ")
+    assert "(" not in shown[1]
+    assert card_page(make_card(_car(), open_), Words()).settle_first[1].count("\u00a0min)") == 1
+
+
+@pytest.mark.parametrize(
+    ("row", "said"),
+    [
+        ("smoke", "a check in next_checks is not told in words"),
+        ({"check": "", "minutes": 1}, "a check in next_checks has no name"),
+        ({"check": "smoke_test", "how": 3}, "is not told in words"),
+        ({"check": "smoke_test", "minutes": -1}, "minutes of"),
+        ({"check": "smoke_test", "minutes": True}, "minutes of"),
+    ],
+)
+def test_checks_of_a_file_that_are_none_are_refused(row: object, said: str) -> None:
+    told = json.loads(to_json(finding_document(_finding({"healthy": 1.0}))))
+    with pytest.raises(FindingError, match=said):
+        finding_in({**told, "next_checks": [row]}, "f.json")
 
 
 @pytest.mark.parametrize("fuel", ["fuel_low", "fuel_high"])

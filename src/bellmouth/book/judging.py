@@ -15,7 +15,7 @@ from bellmouth.book.standing import complaint_of, known_of
 from bellmouth.book.store import Store
 from bellmouth.book.versions import input_hash, model_version, software_version
 from bellmouth.car import car_from_mapping
-from bellmouth.errors import BookError
+from bellmouth.errors import BellmouthError, BookError
 from bellmouth.recording.series import Recording
 
 if TYPE_CHECKING:
@@ -57,13 +57,15 @@ class Judged(Generic[_Result]):
 
 @dataclass(frozen=True)
 class Recomputed:
-    """An entry made again: whether it came out as kept, what differs, and by which versions."""
+    """An entry made again: whether it came out as kept, what differs, and by which versions; or
+    ``cannot``: the sentence why it could not be made, empty where it was."""
 
     entry: Entry
     same: bool
     differences: tuple[str, ...]
     kept_by: str
     made_by: str
+    cannot: str = ""
 
 
 def judge(
@@ -234,20 +236,32 @@ def stands(store: Store, name: str, kept: Entry) -> bool:
 def recompute(store: Store, name: str, number: int | None = None) -> tuple[Recomputed, ...]:
     """Make every finding and proof of a car again, or one of them, and compare.
 
+    One of many that cannot be made again (a recording is missing or damaged, or what went in is not
+    what was kept) says so and costs no other.
+
     Raises
     ------
-    BookError
-        If a recording is missing or damaged, or what went in is not what was kept.
+    BellmouthError
+        If the one entry that was named cannot be made again.
     """
     entries = store.history(name).entries
     kinds = ("finding", "proof")
     if number is None:
         chosen = [one for one in entries if one.kind in kinds and one.input_hash]
-    else:
-        chosen = [numbered(entries, number)]
-        if chosen[0].kind not in kinds or not chosen[0].input_hash:
-            raise BookError(f"Entry {number} of {name} is no finding or proof of this book.")
-    return tuple(_again(store, entries, one) for one in chosen)
+        return tuple(_again_or_why_not(store, entries, one) for one in chosen)
+    named = numbered(entries, number)
+    if named.kind not in kinds or not named.input_hash:
+        raise BookError(f"Entry {number} of {name} is no finding or proof of this book.")
+    return (_again(store, entries, named),)
+
+
+def _again_or_why_not(store: Store, entries: Sequence[Entry], entry: Entry) -> Recomputed:
+    try:
+        return _again(store, entries, entry)
+    except BellmouthError as error:
+        kept_by, now = _by(entry.software, entry.model), _by(None, None)
+        return Recomputed(entry, same=False, differences=(), kept_by=kept_by, made_by=now,
+                          cannot=str(error))  # fmt: skip
 
 
 def _again(store: Store, entries: Sequence[Entry], entry: Entry) -> Recomputed:

@@ -14,6 +14,7 @@ from bellmouth.book.visits import Read
 from bellmouth.errors import BookError
 from bellmouth.recording import read_recording, stretches
 from bellmouth.recording.export import frame
+from bellmouth.recording.kept_steps import steps_text
 from bellmouth.recording.seal import sealed
 from bellmouth.recording.series import Recording
 from bellmouth.recording.stretch import Stretch
@@ -42,7 +43,10 @@ def add_recording(
         If it cannot be written, or does not read back as it was.
     """
     with store.told():
-        whole = sealed(frame(recording), recording.of_car, loads_off=recording.loads_off)
+        steps = steps_text(recording.series)
+        whole = sealed(
+            frame(recording), recording.of_car, loads_off=recording.loads_off, steps=steps
+        )
         kept = store.files.keep("recordings", whole, "parquet")
     document = _described(recording) | ({"by": by} if by else {})
     with named_or_gone(store, kept):

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from bellmouth.errors import told_of
 from bellmouth.recording.export import frame
+from bellmouth.recording.kept_steps import steps_text
 from bellmouth.recording.seal import sealed
 from bellmouth.recording.series import Recording
 
@@ -90,7 +91,9 @@ class Snapshots:
 
 def write_parquet(recording: Recording, path: Path) -> None:
     """Write the contract's columns as Parquet."""
-    path.write_bytes(sealed(frame(recording), recording.of_car, loads_off=recording.loads_off))
+    steps = steps_text(recording.series)
+    whole = sealed(frame(recording), recording.of_car, loads_off=recording.loads_off, steps=steps)
+    path.write_bytes(whole)
 
 
 def put(path: Path, write: Callable[[Path], None]) -> None:

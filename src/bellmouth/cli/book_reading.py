@@ -1,7 +1,7 @@
 """``bellmouth book show``, ``due``, ``forecast`` and ``recompute``: read what the book knows."""
 
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -9,6 +9,9 @@ from bellmouth.cli.book import opened
 from bellmouth.cli.bounded import Within
 from bellmouth.cli.speaking import say, teller, words
 from bellmouth.cli.waiting import waiting
+
+if TYPE_CHECKING:
+    from bellmouth.book.judging import Recomputed
 
 __all__ = ["due_command", "forecast_command", "recompute_command", "show_command"]
 
@@ -135,7 +138,7 @@ def forecast_command(
 def recompute_command(context: click.Context, name: str, number: int | None, as_json: bool) -> None:
     """Make the findings and proofs of CAR again, or entry N, and compare with what was kept.
 
-    The exit code is 1 where one comes out otherwise.
+    The exit code is 1 where one comes out otherwise, or cannot be made again.
     """
     from bellmouth.pages import book_document  # noqa: PLC0415
 
@@ -146,12 +149,19 @@ def recompute_command(context: click.Context, name: str, number: int | None, as_
         made = [book_document.recomputed_document(one) for one in found]
         click.echo(_json({"recomputed": made}))
     for one in () if as_json else found:
-        verdict = "the same" if one.same else "NOT the same"
-        say(f"Entry {one.entry.number} ({one.entry.kind}): {verdict}.")
-        if one.kept_by != one.made_by:
-            say("  kept by {0}; made again by {1}", one.kept_by, one.made_by)
-        for sentence in one.differences:
-            click.echo(f"  - {words().told(sentence)}")
+        _say_again(one)
     if not found and not as_json:
         say("{0}: no findings yet.", name)
     context.exit(0 if all(one.same for one in found) else 1)
+
+
+def _say_again(one: "Recomputed") -> None:
+    verdict = "the same" if one.same else "NOT the same"
+    verdict = "CANNOT be made again" if one.cannot else verdict
+    say(f"Entry {one.entry.number} ({one.entry.kind}): {verdict}.")
+    if one.cannot:
+        click.echo(f"  - {words().told(one.cannot)}")
+    elif one.kept_by != one.made_by:
+        say("  kept by {0}; made again by {1}", one.kept_by, one.made_by)
+    for sentence in one.differences:
+        click.echo(f"  - {words().told(sentence)}")

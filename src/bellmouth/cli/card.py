@@ -46,8 +46,8 @@ _FILE = click.Path(path_type=Path)
     "works",
     multiple=True,
     metavar="NAME",
-    help="What is to be done: clean_plate, clean_meter, reseal, renew_gasket or relearn. May be "
-    "given more than once; left out, the finding proposes it.",
+    help="What is to be done: clean_plate, clean_meter, reseal, renew_gasket, mend_fuel or "
+    "relearn. May be given more than once; left out, the finding proposes it.",
 )
 @click.option(
     "--learning",

@@ -1,6 +1,5 @@
 """``bellmouth convert``: a recording of any kind to Parquet, CSV or MDF."""
 
-from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -63,15 +62,18 @@ def command(
         samples,
         f"{seconds:.0f}",
     )
-    for note in (*found.notes, *_left_behind(found, out)):
+    for note in found.notes:
         say("- {0}", words().told(note))
+    _say_left_behind(found, out)
 
 
-def _left_behind(recording: "Recording", out: Path) -> Iterator[str]:
+def _say_left_behind(recording: "Recording", out: Path) -> None:
     """What the recording held and a CSV has no place for."""
     if out.suffix.lower() != ".csv":
         return
-    held = ["which car it is of"] if recording.of_car.text() else []
-    held += ["that loads were off (--loads-off tells it)"] if recording.loads_off else []
-    if held:
-        yield f"A CSV has no place for {' and '.join(held)}: Parquet and MDF keep that."
+    if recording.of_car.text():
+        say("A CSV has no place for which car it is of: Parquet and MDF keep that.")
+    if any(series.step is not None for series in recording.series.values()):
+        say("A CSV has no place for how finely means are known: Parquet and MDF keep that.")
+    if recording.loads_off:
+        say("A CSV has no place for loads that were off: --loads-off tells it.")

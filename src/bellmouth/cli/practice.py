@@ -27,7 +27,7 @@ _FILE = click.Path(path_type=Path)
 _MARK = "# A practice car, written by bellmouth practice.\n"
 _LOOK_UP_S = 0.2
 # Those that heal something (practice.mending.HEALS), told apart here so that --help stays quick.
-_WORKS = ("clean_plate", "clean_meter", "reseal", "renew_gasket")
+_WORKS = ("clean_plate", "clean_meter", "reseal", "renew_gasket", "mend_fuel")
 
 
 @in_language
@@ -63,8 +63,8 @@ _WORKS = ("clean_plate", "clean_meter", "reseal", "renew_gasket")
     type=click.Choice(_WORKS),
     multiple=True,
     metavar="WORK",
-    help="What was done to this very car since: clean_plate, clean_meter, reseal or "
-    "renew_gasket; the fault that it mends is gone. May be given more than once.",
+    help="What was done to this very car since: clean_plate, clean_meter, reseal, "
+    "renew_gasket or mend_fuel; the fault that it mends is gone. May be given more than once.",
 )
 @click.option(
     "--seed",

@@ -42,8 +42,8 @@ def _works(_: click.Context, __: click.Parameter, begun: str) -> list[str]:
     multiple=True,
     shell_complete=_works,
     metavar="WORK",
-    help="What was done: clean_plate, clean_meter, reseal, renew_gasket, relearn or nothing. "
-    "May be given more than once.",
+    help="What was done: clean_plate, clean_meter, reseal, renew_gasket, mend_fuel, relearn "
+    "or nothing. May be given more than once.",
 )
 @click.option(
     "--result",

@@ -86,6 +86,7 @@ WORK: Mapping[str, str] = MappingProxyType(
         "battery_disconnected": "battery disconnected",
         "meter_cleaned": "airflow meter cleaned or replaced",
         "leak_mended": "air leak mended",
+        "fuel_mended": "fuel fault mended",
         "learned_stale": "idle learning that is out of date",
         "memory_cleared": "codes or learned values cleared",
         "leak_suspected": "air leak suspected",

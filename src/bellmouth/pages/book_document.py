@@ -47,11 +47,13 @@ def standing_document(standing: Standing) -> dict[str, Any]:
 
 
 def recomputed_document(one: "Recomputed") -> dict[str, Any]:
-    """Whether an entry came out again as it was kept."""
+    """Whether an entry came out again as it was kept; ``cannot`` is why it could not be made, null
+    where it was."""
     return {
         "entry": one.entry.number,
         "kind": one.entry.kind,
         "same": one.same,
+        "cannot": one.cannot or None,
         "differences": list(one.differences),
         "kept_by": one.kept_by,
         "made_by": one.made_by,

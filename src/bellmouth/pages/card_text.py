@@ -52,7 +52,8 @@ def _print_finding(page: CardPage, out: Console) -> None:
             out.print(hanging("-", told))
     again = (page.look_again,) if page.look_again else ()
     for name, sentences in (
-        ("look_again", again), ("hand_over", page.hand_over), ("against", page.against),
+        ("settle_first", page.settle_first), ("look_again", again),
+        ("hand_over", page.hand_over), ("against", page.against),
     ):  # fmt: skip
         if sentences:
             section(out, page.labels[name])

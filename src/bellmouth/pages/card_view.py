@@ -1,5 +1,6 @@
 """What a job card shows, in one language: the same dataclass is page, print, text and JSON."""
 
+import math
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 
@@ -13,6 +14,7 @@ from bellmouth.work.card import UNSOURCED, Card, CardStep, Reading, Stage, Tight
 from bellmouth.work.learning_rows import LearningRow, LearningStep
 from bellmouth.work.phrases import Quantity
 from bellmouth.work.proposal import FoundCause
+from bellmouth.work.unsettled import Unsettled
 from bellmouth.work.works import work_titles
 
 __all__ = ["CardPage", "LearningView", "StageView", "StepView", "TableLetters", "card_document",
@@ -79,6 +81,7 @@ class CardPage:
     car_name: str
     complaint: str
     found: tuple[tuple[str, str, str], ...]
+    settle_first: tuple[str, ...]
     look_again: str
     hand_over: tuple[str, ...]
     against: tuple[str, ...]
@@ -113,6 +116,7 @@ def card_page(card: Card, words: Words) -> CardPage:
         car_name=card.header.name,
         complaint=words.text(card.header.complaint),
         found=tuple(_found(found, card.header.metering, words) for found in card.found),
+        settle_first=_settle(card.unsettled, card.header.metering, words),
         look_again=words.told(look_again(card.disagreeing)),
         hand_over=tuple(map(words.say, card.hand_over)),
         against=tuple(map(words.say, card.against)),
@@ -178,6 +182,22 @@ def _found(found: FoundCause, metering: str, words: Words) -> tuple[str, str, st
         words.percent(found.probability),
         words.size(found.size) if found.size else "",
     )
+
+
+def _settle(open_: Unsettled | None, metering: str, words: Words) -> tuple[str, ...]:
+    """What leads and how little, then the check to make first: which, how, and what to mind."""
+    if open_ is None:
+        return ()
+    leads = words.text(called(shown_cause(open_.leads, metering)))
+    said = words.label("leads_only", cause=leads, chance=words.percent(open_.probability))
+    check = open_.check
+    if check is None:
+        return (said,)
+    name = words.told(called(check.check))
+    if not math.isnan(check.minutes):
+        name += f" ({words.quantity(Quantity(check.minutes, 'min'))})"
+    first = words.label("check_first", check=name)
+    return tuple(filter(None, (said, first, words.told(check.how), words.told(check.caution))))
 
 
 def _stage(stage: Stage, words: Words) -> StageView:

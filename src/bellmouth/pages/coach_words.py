@@ -71,6 +71,7 @@ LIVE_WORDS: Mapping[str, str] = MappingProxyType(
         "steady": "steady",
         "moving": "not steady yet",
         "ended_hint": "End and judge: all is on disk.",
+        "taken": "It was ended on another page. This one goes on to what came of it.",
         "missed": "You were away for long: the picture begins anew. The recording has it all.",
         "speed": "Engine speed",
         "airflow": "Airflow",

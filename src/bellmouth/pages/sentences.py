@@ -95,7 +95,8 @@ _WORDS = (
     "one recording", "two recordings, before and after", "twice", "not written down",
     "More of one finding are given with --also.",
     # whether a book, or a finding made again, is as it was
-    "{0} entries", "1 entry", "whole", "NOT whole", "NOT the same", "were removed",
+    "{0} entries", "1 entry", "whole", "NOT whole", "NOT the same",
+    "CANNOT be made again", "were removed",
     "may be removed with --sweep", "month",
     # what a survey says while it runs, and of rows
     "{0} of {1} recordings, {2} a second, {3} left", " ({0} done before)", "1 row", "{0} rows",

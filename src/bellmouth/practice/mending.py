@@ -19,6 +19,7 @@ HEALS: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "clean_meter": ("meter_low", "meter_high"),
         "reseal": ("leak",),
         "renew_gasket": ("leak",),
+        "mend_fuel": ("fuel_low", "fuel_high"),
     }
 )
 _COLUMNS = {
@@ -26,6 +27,8 @@ _COLUMNS = {
     "meter_low": ("meter_log", "meter_bend"),
     "meter_high": ("meter_log", "meter_bend"),
     "leak": ("leak_mm2",),
+    "fuel_low": ("fuel_log",),
+    "fuel_high": ("fuel_log",),
 }
 
 

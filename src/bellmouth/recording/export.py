@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from bellmouth.errors import RecordingError, told_of
+from bellmouth.recording.kept_steps import steps_text
 from bellmouth.recording.seal import LOADS_OFF, sealed
 from bellmouth.recording.series import Recording
 
@@ -90,7 +91,9 @@ def _csv(recording: Recording, path: Path) -> None:
 
 
 def _parquet(recording: Recording, path: Path) -> None:
-    path.write_bytes(sealed(frame(recording), recording.of_car, loads_off=recording.loads_off))
+    steps = steps_text(recording.series)
+    whole = sealed(frame(recording), recording.of_car, loads_off=recording.loads_off, steps=steps)
+    path.write_bytes(whole)
 
 
 def _mdf(recording: Recording, path: Path) -> None:
@@ -105,6 +108,7 @@ def _mdf(recording: Recording, path: Path) -> None:
             file.append([signal], comment=recording.source)
         loads = LOADS_OFF if recording.loads_off else ""
         said = [recording.source, *recording.notes, recording.of_car.text(), loads]
+        said.append(steps_text(recording.series))
         file.header.comment = "\n".join(filter(None, said))
         file.save(path, overwrite=True)
 

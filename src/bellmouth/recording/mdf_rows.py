@@ -15,6 +15,7 @@ import numpy as np
 from bellmouth.errors import RecordingError
 from bellmouth.recording.clock import is_astray
 from bellmouth.recording.header import Column, Header, read_header
+from bellmouth.recording.kept_steps import steps_in
 from bellmouth.recording.of_car import OfCar
 from bellmouth.recording.rows import Rows
 from bellmouth.recording.seal import LOADS_OFF
@@ -59,7 +60,10 @@ def rows_of_mdf(raw: bytes, mapping: Mapping[str, str], source: str) -> Rows:
             rows = _gathered(file, header, channels, notes, source)
             # The library hands the comment over as the XML that it is in.
             comment = html.unescape(str(file.header.comment))
-            return replace(rows, of_car=OfCar.found_in(comment), loads_off=LOADS_OFF in comment)
+            return replace(
+                rows, of_car=OfCar.found_in(comment), loads_off=LOADS_OFF in comment,
+                steps=steps_in(comment),
+            )  # fmt: skip
 
 
 @contextmanager

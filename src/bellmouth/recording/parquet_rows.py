@@ -10,7 +10,7 @@ from bellmouth.errors import RecordingError
 from bellmouth.recording.header import read_header
 from bellmouth.recording.parquet_file import DamagedFileError, table_in
 from bellmouth.recording.rows import Rows, odd_cells
-from bellmouth.recording.seal import loads_off_in, of_car_in, seal_is_broken
+from bellmouth.recording.seal import loads_off_in, of_car_in, seal_is_broken, steps_of
 from bellmouth.recording.wall_clock import WallClock, is_time_of_day
 
 __all__ = ["rows_of_parquet"]
@@ -61,7 +61,7 @@ def rows_of_parquet(raw: bytes, mapping: Mapping[str, str], source: str) -> Rows
     time = arrays.pop("time")
     return Rows(
         header, time, arrays, lambda row: f"row {row + 1}", tuple(notes),
-        of_car=of_car_in(raw), loads_off=loads_off_in(raw),
+        of_car=of_car_in(raw), loads_off=loads_off_in(raw), steps=steps_of(raw),
     )  # fmt: skip
 
 

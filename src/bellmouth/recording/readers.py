@@ -12,6 +12,7 @@ from bellmouth.recording.csv_rows import rows_of_csv
 from bellmouth.recording.csv_text import load
 from bellmouth.recording.frozen import without_frozen, without_stale
 from bellmouth.recording.header import Column, read_mapping
+from bellmouth.recording.kept_steps import with_kept_steps
 from bellmouth.recording.of_car import OfCar
 from bellmouth.recording.on_change import held_between_changes
 from bellmouth.recording.own_scale import with_own_steps
@@ -168,7 +169,7 @@ def recording_from_rows(rows: Rows, source: str) -> Recording:
     if samples < 2 or seconds <= 0:
         raise RecordingError(f"{source}: holds one moment only. Record at least half a minute.")
     recording = Recording(
-        with_own_steps(series),
+        with_kept_steps(with_own_steps(series), rows.steps),
         source,
         tuple(notes),
         rows.header.unmapped,

@@ -21,7 +21,8 @@ class Rows:
     ``time`` and the arrays of ``cells`` (by parameter) have one element a row; an empty cell is
     NaN, a cell that said NaN or infinity is infinite or counted in ``notes``. ``place`` names the
     row of an index for an error message (``line 17``). ``of_car`` is which car it says it is of,
-    ``loads_off`` whether it says that loads were off.
+    ``loads_off`` whether it says that loads were off, ``steps`` how finely it says that readings
+    are known, in their units.
     """
 
     header: Header
@@ -31,6 +32,7 @@ class Rows:
     notes: tuple[str, ...] = ()
     of_car: OfCar = field(default=OfCar())
     loads_off: bool = False
+    steps: Mapping[str, float] = field(default_factory=dict)
 
 
 def odd_cells(title: str, count: int) -> str:

@@ -10,12 +10,21 @@ import io
 import re
 from typing import TYPE_CHECKING
 
+from bellmouth.recording.kept_steps import steps_in
 from bellmouth.recording.of_car import OfCar
 
 if TYPE_CHECKING:
     import polars as pl
 
-__all__ = ["LOADS_OFF", "loads_off_in", "metadata_of", "of_car_in", "seal_is_broken", "sealed"]
+__all__ = [
+    "LOADS_OFF",
+    "loads_off_in",
+    "metadata_of",
+    "of_car_in",
+    "seal_is_broken",
+    "sealed",
+    "steps_of",
+]
 
 _KEY = "bellmouth"
 _NO_LENGTH, _NO_DIGEST = "0" * 12, "0" * 64
@@ -27,10 +36,14 @@ LOADS_OFF = f"{_KEY}-loads:off"
 _TAIL = 8  # at the end of every Parquet file: the length of its footer, and its name
 
 
-def sealed(table: "pl.DataFrame", of_car: OfCar = _UNKNOWN, *, loads_off: bool = False) -> bytes:
-    """A table as a Parquet file with its seal, which car it is of, and whether loads were off."""
+def sealed(
+    table: "pl.DataFrame", of_car: OfCar = _UNKNOWN, *, loads_off: bool = False, steps: str = ""
+) -> bytes:
+    """A table as a Parquet file with its seal, which car it is of, whether loads were off, and how
+    finely its readings are known (`kept_steps.steps_text`)."""
     buffer = io.BytesIO()
     told = metadata_of(of_car, loads_off=loads_off)
+    told |= {f"{_KEY}-steps": steps} if steps else {}
     table.write_parquet(buffer, metadata={_KEY: _EMPTY.decode(), **told})
     raw = bytearray(buffer.getbuffer())
     # Compressed data could hold the same letters; the metadata stands behind it.
@@ -57,6 +70,11 @@ def of_car_in(raw: bytes) -> OfCar:
 def loads_off_in(raw: bytes) -> bool:
     """Whether a Parquet file says that loads were off."""
     return LOADS_OFF.encode() in raw[_footer(raw) :]
+
+
+def steps_of(raw: bytes) -> dict[str, float]:
+    """How finely a Parquet file says that its readings are known."""
+    return steps_in(raw[_footer(raw) :].decode("latin-1"))
 
 
 def _footer(raw: bytes) -> int:

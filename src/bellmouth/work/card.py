@@ -17,7 +17,8 @@ from bellmouth.work.before import Before, made_from, step_made_from
 from bellmouth.work.content import content
 from bellmouth.work.learning_rows import LearningRow, called_for, learning_row
 from bellmouth.work.phrases import Phrase, Quantity, phrase, quantity
-from bellmouth.work.proposal import FoundCause, found_causes, objections, propose
+from bellmouth.work.proposal import FoundCause, found_causes, objections, propose, steps_for
+from bellmouth.work.unsettled import Unsettled, unsettled
 from bellmouth.work.works import WorkError, check_works
 
 __all__ = [
@@ -141,9 +142,9 @@ class Card:
         The car, and what is done to it, in the order in which it is done.
     proposed
         True where the works follow from the finding, not from a choice.
-    found, disagreeing, hand_over, against
-        What the finding says; checks in it that disagree, and with what; what is not for this
-        card; what speaks against the works.
+    found, unsettled, disagreeing, hand_over, against
+        What the finding says; what it has to settle first, None where it leads somewhere; checks in
+        it that disagree, and with what; what is not for this card; what speaks against the works.
     stages
         The order of work. Steps are numbered through.
     readings, materials, solvents, memories, tally
@@ -160,6 +161,7 @@ class Card:
     works: tuple[str, ...]
     proposed: bool
     found: tuple[FoundCause, ...]
+    unsettled: Unsettled | None
     disagreeing: Mapping[str, With]
     hand_over: tuple[Phrase, ...]
     against: tuple[Phrase, ...]
@@ -215,7 +217,7 @@ def make_card(
     if not chosen and finding is None:
         raise WorkError(
             "A job card needs a finding or at least one work. Give --finding or --recording, or "
-            "--work clean_plate, clean_meter, reseal, renew_gasket or relearn."
+            "--work clean_plate, clean_meter, reseal, renew_gasket, mend_fuel or relearn."
         )
     proposal = propose(car, finding) if finding is not None else None
     done = chosen or (proposal.works if proposal else ())
@@ -231,10 +233,11 @@ def make_card(
         works=done,
         proposed=not chosen,
         found=found_causes(finding),
+        unsettled=unsettled(finding),
         disagreeing=finding.disagreeing if finding else {},
         hand_over=proposal.hand_over if proposal else (),
         against=objections(finding, done),
-        stages=_stages(done, made_from(finding, before)) if done else (),
+        stages=_stages(done, finding, made_from(finding, before)) if done else (),
         readings=_readings(car),
         materials=tuple(
             Material(row["kind"], Phrase(row["say"])) for row in _rows("material", done)
@@ -276,8 +279,10 @@ def _rows(kind: str, works: Iterable[str]) -> list[Mapping[str, Any]]:
     return [row for row in content("materials")[kind] if _concerns(row, works)]
 
 
-def _stages(works: tuple[str, ...], of: Mapping[str, str]) -> tuple[Stage, ...]:
-    steps = [row for row in content("steps")["step"] if _concerns(row, works)]
+def _stages(
+    works: tuple[str, ...], finding: Finding | None, of: Mapping[str, str]
+) -> tuple[Stage, ...]:
+    steps = steps_for(finding, [row for row in content("steps")["step"] if _concerns(row, works)])
     shown: set[str] = set()
     stages = []
     number = 0

@@ -7,7 +7,7 @@ from typing import Any, NoReturn, get_args
 
 from bellmouth.errors import FindingError, shown
 from bellmouth.finding.causes import SINGLE_CAUSES
-from bellmouth.finding.result import CauseProbability, Finding, Picture, Size, With
+from bellmouth.finding.result import CauseProbability, Finding, NextCheck, Picture, Size, With
 from bellmouth.reading import json_in, text_of
 
 __all__ = ["finding_in", "read_finding"]
@@ -61,7 +61,7 @@ def finding_in(document: Any, source: str) -> Finding:
         causes=tuple(sorted(causes, key=lambda entry: -entry.probability)),
         prior={},
         present=_present(document.get("present", {}), source),
-        next_checks=(),
+        next_checks=_next_checks(document.get("next_checks", []), source),
         evidence=(),
         excluded=(),
         warnings=(),
@@ -70,6 +70,26 @@ def finding_in(document: Any, source: str) -> Finding:
         picture=Picture((), {}),
         disagreeing=_disagreeing(document.get("disagreeing", {}), source),
     )
+
+
+def _next_checks(rows: Any, source: str) -> tuple[NextCheck, ...]:
+    """The checks with what a card says of them, the best one first."""
+    if not isinstance(rows, list):
+        _refuse(source, "next_checks is not a list.")
+    return tuple(_next_check(row, source) for row in rows)
+
+
+def _next_check(row: Any, source: str) -> NextCheck:
+    texts = ("check", "how", "caution")
+    if not isinstance(row, Mapping) or not all(isinstance(row.get(key, ""), str) for key in texts):
+        _refuse(source, "a check in next_checks is not told in words.")
+    name, how, caution = (row.get(key, "") for key in texts)
+    if not name:
+        _refuse(source, "a check in next_checks has no name.")
+    minutes = math.nan if row.get("minutes") is None else row["minutes"]
+    if isinstance(minutes, bool) or not isinstance(minutes, int | float) or minutes < 0:
+        _refuse(source, f"minutes of {shown(name)} is not a number of minutes.")
+    return NextCheck(name, math.nan, float(minutes), "", how, (), caution)
 
 
 def _disagreeing(table: Any, source: str) -> dict[str, With]:

@@ -8,8 +8,11 @@ from bellmouth.car.description import Car
 from bellmouth.finding.result import Finding, Size
 from bellmouth.work.content import content
 from bellmouth.work.phrases import Phrase
+from bellmouth.work.unsettled import unsettled
 
-__all__ = ["FoundCause", "Proposal", "found_causes", "objections", "propose"]
+__all__ = ["FoundCause", "Proposal", "found_causes", "objections", "propose", "steps_for"]
+
+_NO_CAUSE = ("healthy", "unexplained")
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,9 +78,13 @@ def _leading(finding: Finding | None) -> tuple[str, ...]:
 def propose(car: Car, finding: Finding) -> Proposal:
     """The works that the leading causes call for; none of those that one of them forbids.
 
-    A work on a part that the car does not have is never proposed.
+    A work on a part that the car does not have is never proposed. While nothing is settled, nothing
+    is called healthy or unexplained either.
     """
-    rules = [_rule(car, cause) for cause in _leading(finding)]
+    leading = _leading(finding)
+    if unsettled(finding) is not None:
+        leading = tuple(cause for cause in leading if cause not in _NO_CAUSE)
+    rules = [_rule(car, cause) for cause in leading]
     stopped = {work for rule in rules for work in rule.get("stops", ())}
     works = {work for rule in rules for work in rule.get("works", ())} - stopped
     if "clean_plate" in stopped:
@@ -102,3 +109,14 @@ def objections(finding: Finding | None, works: Iterable[str]) -> tuple[Phrase, .
         if concerned and ("causes" not in rule or minded.intersection(rule["causes"])):
             said.append(Phrase(rule["say"]))
     return tuple(said)
+
+
+def steps_for(
+    finding: Finding | None, steps: Iterable[Mapping[str, Any]]
+) -> list[Mapping[str, Any]]:
+    """Of steps that are each for one of several causes those for what the finding minds; all of
+    them where it minds none of these, or there is none."""
+    rows = list(steps)
+    named = {cause for row in rows for cause in row.get("causes", ())}
+    minded = named & {found.cause for found in found_causes(finding)} or named
+    return [row for row in rows if "causes" not in row or minded & set(row["causes"])]

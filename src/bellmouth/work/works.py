@@ -66,7 +66,8 @@ def check_works(car: Car, wanted: Iterable[str]) -> tuple[str, ...]:
     Raises
     ------
     WorkError
-        For a name that is not a work, or a work on a part that this car does not have.
+        For a name that is not a work, a work on a part that this car does not have, or works that
+        are never done in one.
     """
     found = set()
     for name in wanted:
@@ -81,4 +82,15 @@ def check_works(car: Car, wanted: Iterable[str]) -> tuple[str, ...]:
             f"{car.source or 'car'}: clean_meter needs an airflow meter, and this car measures its "
             'air by pressure (metering = "pressure"). Leave clean_meter out, or mend the car file.'
         )
+    _refuse_together(found)
     return tuple(name for name in WORKS if name in found)
+
+
+def _refuse_together(wanted: set[str]) -> None:
+    for work in content("works")["work"]:
+        for other in sorted(wanted.intersection(work.get("apart_from", ()))):
+            if work["name"] in wanted:
+                raise WorkError(
+                    f"{work['name']} and {other} do not go on one card: nothing is cleaned before "
+                    "the fuel is right. Make the card for the fuel first."
+                )

@@ -49,6 +49,18 @@ def test_findings_made_again_come_out_the_same(client: TestClient, car: str) -> 
     assert "not the same" not in said
 
 
+def test_a_finding_whose_recording_is_gone_says_so(
+    client: TestClient, garage: Garage, car: str, tmp_path: Path
+) -> None:
+    kept = garage.book.history("To take along").entries
+    (file,) = next(one.files for one in kept if one.kind == "recording")
+    next((tmp_path / "book").rglob(Path(file).name)).unlink()
+    said = client.get(f"{car}/again")
+    assert said.status_code == 200
+    assert "cannot be made again" in said.text
+    assert "is missing" in said.text
+
+
 def test_a_car_is_deleted_only_by_its_name(client: TestClient, garage: Garage, car: str) -> None:
     assert "Entries:" in client.get(f"{car}/delete").text
     assert client.post(f"{car}/delete", data={"name": "Other"}).status_code == 400

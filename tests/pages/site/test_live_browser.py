@@ -21,6 +21,8 @@ from bellmouth.pages.site.garage import Garage
 from bellmouth.pages.site.guard import Settings
 from bellmouth.pages.site.live import State, told
 from bellmouth.pages.site.traces import Traces
+from bellmouth.practice.polling import write_csv
+from tests.finding.worked import healthy
 from tests.pages.photograph import browser as chromium
 from tests.pages.site.served import unfold, until
 
@@ -93,8 +95,9 @@ class Watched:
         self.traces = Traces(log_bytes=log_bytes)
         self.fed = []
         live: Any = SimpleNamespace(
-            traces=self.traces, state=State(1, "running"), path=Path("x"), close=lambda: None
-        )
+            traces=self.traces, state=State(1, "running"), path=Path("x"), close=lambda: None,
+            ending=threading.Lock(),
+        )  # fmt: skip
         self.garage.captures[where.split("/")[2]] = live
         self.tell()
         return f"{self.address}{where}"
@@ -200,6 +203,23 @@ def test_an_end_is_shown_after_the_last_sample(watched: Watched, page: Page) -> 
     watched.traces.tell(ended, over=True)
     until(page, "document.querySelector('[data-tell=phase]').innerText === 'Recorded'")
     assert page.evaluate("heard") == watched.fed
+
+
+def test_what_another_page_ended_goes_on_here_by_itself(watched: Watched, page: Page) -> None:
+    page.goto(watched.begin("Two phones"))
+    key = page.url.split("/")[4]
+    watched.feed(7)
+    ended = {"number": 2, "phase": "ended", "seconds": 1, "samples": 42, "notes": []}
+    watched.traces.tell(ended, over=True)
+    until(page, "document.querySelector('[data-tell=doing]').innerText.startsWith('End and judge')")
+    path = watched.garage.folder / "taken.csv"
+    write_csv(healthy(path.name), path)
+    watched.garage.add_recording(watched.garage.visit(key), path)
+    del watched.garage.captures[key]
+    until(
+        page, "(document.querySelector('[data-tell=doing]') || {}).innerText?.includes('another')"
+    )
+    page.wait_for_url("**/finding")
 
 
 #: Metric value, and how the page writes it with its unit: by parameter, language and units. Factors

@@ -196,7 +196,7 @@ class Garage:
         with self._lock:
             running = self.captures.get(visit.key)
             if running is not None and running.state.phase in {"opening", "running"}:
-                raise BellmouthError("This car is being recorded already. End that capture first.")
+                raise BellmouthError("This car is being recorded, perhaps from another page.")
             coached = self.coached.get(visit.key)
             if visit.key in self._opening or (coached is not None and not coached.over):
                 raise BellmouthError("A procedure is being coached on this car. Stop it first.")

@@ -170,6 +170,8 @@ class Live:
         self._obey = obey
         self._controller = controller
         self.path = path
+        #: Held by whoever ends it and takes it into the book.
+        self.ending = threading.Lock()
         self.car = car
         self.captured: Captured | None = None
         self._adapter, self._complaint, self._seconds = adapter, complaint, seconds

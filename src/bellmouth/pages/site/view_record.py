@@ -19,6 +19,7 @@ from bellmouth.pages.coach_words import LIVE_WORDS
 from bellmouth.pages.site.corrections import turn_loads
 from bellmouth.pages.site.flow import stages_of
 from bellmouth.pages.site.garage import Garage, Visit
+from bellmouth.pages.site.live import Live
 from bellmouth.pages.site.rendering import go, page
 from bellmouth.pages.site.stream import EventStream
 from bellmouth.pages.site.typed import controller_of, count_of
@@ -43,6 +44,7 @@ def record(request: Request, key: str) -> Response:
             "practice": garage.is_practice(key),
             "speeds": _speeds() if live is not None else (),
             "live": live.state if live is not None else None,
+            "which": live.traces.token if live is not None else "",
             "words": LIVE_WORDS, "adapter": garage.reached(key),
             "recordings": visit.numbers("recording"), "after": _after_work(visit),
             "left": [(one.name, at) for one in garage.left(key) if (at := _begun(one))],
@@ -110,18 +112,52 @@ def live(
 
 
 @router.post("/car/{key}/record/stop")
-def stop(request: Request, key: str) -> Response:
-    """End the capture and take what it has into the book."""
+def stop(request: Request, key: str, which: Annotated[str, Form(max_length=20)] = "") -> Response:
+    """End the capture and take what it has into the book.
+
+    ``which`` says which one the page showed: one that another page ended is ended, and a new one is
+    none of this page's.
+    """
     garage: Garage = request.app.state.garage
     visit = garage.visit(key)
-    live = garage.captures.pop(key, None)
-    if live is None:
+    live = garage.captures.get(key)
+    if live is not None and which in {"", live.traces.token}:
+        with live.ending:
+            if garage.captures.get(key) is live:
+                return _taken(garage, visit, live)
+    elif not which:
         raise BellmouthError("No capture of this car is under way.")
-    live.close()
-    if not (live.path.is_file() or journal_of(live.path).is_file()):
-        raise BellmouthError(live.state.trouble or "Nothing was recorded.")
-    garage.take(visit.name, live.path)
+    return go(_led_to(garage.visit(key)))
+
+
+def _taken(garage: Garage, visit: Visit, live: Live) -> Response:
+    try:
+        live.close()
+        if not (live.path.is_file() or journal_of(live.path).is_file()):
+            raise BellmouthError(live.state.trouble or "Nothing was recorded.")
+        garage.take(visit.name, live.path)
+    finally:
+        if garage.captures.get(visit.key) is live:
+            del garage.captures[visit.key]
     return _judged(visit)
+
+
+@router.get("/car/{key}/record/over")
+def over(request: Request, key: str, which: str) -> dict[str, str | None]:
+    """Where a page goes on whose capture another one has ended; nowhere while it is to be ended."""
+    garage: Garage = request.app.state.garage
+    live = garage.captures.get(key)
+    there = live is not None and live.traces.token == which
+    return {"see": None if there else _led_to(garage.visit(key))}
+
+
+def _led_to(visit: Visit) -> str:
+    """Where the job's newest recording led."""
+    read = visit.numbers("recording")
+    if not read:
+        return f"/car/{visit.key}/record"
+    after = read[-1].number in _after_work(visit)
+    return f"/car/{visit.key}/{'proof' if after else 'finding'}"
 
 
 @router.post("/car/{key}/record/left")

@@ -205,6 +205,18 @@ function tell(state) {
   put("step", step ? fill(words.step, { n: advice.number, of: advice.of }) : "");
   put("steady", advice ? (advice.steady ? `■ ${words.steady}` : `~ ${words.moving}`) : "");
   if (advice) root.querySelector("progress").value = advice.share;
-  if (state.phase === "ended" || state.phase === "failed") { clearInterval(watch); events.close(); }
+  if (state.phase === "ended" || state.phase === "failed") { clearInterval(watch); events.close(); lookAfter(); }
+}
+// What is over waits to be ended, here or on another page; from there this one goes on by itself.
+async function lookAfter() {
+  try {
+    const { see } = await (await fetch(root.dataset.over, { cache: "no-store" })).json();
+    if (see) {
+      put("doing", words.taken);
+      setTimeout(() => location.assign(see), 2500);
+      return;
+    }
+  } catch { /* Asked again. */ }
+  setTimeout(lookAfter, 2000);
 }
 open();
