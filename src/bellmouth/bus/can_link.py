@@ -54,7 +54,7 @@ class CanLink:
         patience_s: float = 10.0,
     ) -> None:
         self._wire = wire
-        self._margin_s = margin_s
+        self.margin_s = margin_s
         self._identifiers = identifiers
         self._patience_s = patience_s
         self._assemblies: dict[int, Assembly] = {}
@@ -216,7 +216,7 @@ class CanLink:
 
     def _gathering(self, payload: bytes, to: int | None, expect: int | None) -> Gathering:
         now = time.monotonic()
-        return Gathering(payload, now, to, expect, self.losses, self._margin_s)
+        return Gathering(payload, now, to, expect, self.losses, self.margin_s)
 
     def _send(self, identifier: int, data: bytes) -> None:
         self._wire.send(identifier, data, extended=self._identifiers == 29)
