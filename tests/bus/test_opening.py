@@ -308,3 +308,17 @@ def test_one_answer_that_is_late_makes_no_slow_link() -> None:
         engine.answer = hurry  # type: ignore[method-assign]
         with closing(detect("virtual", server.channel, margin_s=0.2)) as link:
             assert link.margin_s == 0.2
+
+
+def test_a_port_that_another_program_holds_is_refused_and_free_again_after_it(car: StubCar) -> None:
+    """Each would read what the other asked for."""
+    with SlcanServer(car, pty=True) as server:
+        with slcan_link(server.channel, 500_000) as link:
+            with pytest.raises(BusError) as caught:
+                detect("slcan", server.channel)
+            assert link.exchange(b"\x01\x00").answers
+        assert str(caught.value) == (
+            f"slcan {server.channel}: another program holds it; close that program and try again."
+        )
+        with slcan_link(server.channel, 500_000) as link:
+            assert link.exchange(b"\x01\x00").answers
