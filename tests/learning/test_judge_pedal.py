@@ -138,3 +138,19 @@ def test_what_counts_as_the_floor_is_said_where_presses_to_it_are_asked_for() ->
     )
     assert judge(recording, "P4", {**attempt.marks, "to_the_floor": True}).notes == ()
     assert not any("floor" in note for note in judge(recording, "running-idle-after-warm-up").notes)
+
+
+@pytest.mark.parametrize("rate_hz", [0.9, 1.0, 1.3])
+def test_presses_of_which_no_sample_could_show_any_are_not_missed(rate_hz: float) -> None:
+    attempt = idle_air()
+    judged = judge(recorded(attempt, rate_hz), "P4", attempt.marks)
+    assert judged.judgement == "cannot tell"
+    assert "may have come and gone" in line_of(judged, "five_presses").why
+    assert line_of(judged, "wait").judgement == "cannot tell"
+
+
+def test_presses_that_samples_would_have_shown_are_missed() -> None:
+    attempt = idle_air()
+    held = replace(attempt, presses=attempt.presses[5:])
+    judged = judge(recorded(held, 10.0), "P4", attempt.marks)
+    assert line_of(judged, "five_presses").judgement == "missed"
