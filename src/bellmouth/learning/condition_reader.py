@@ -62,7 +62,7 @@ def _place(entry: Table, key: str, names: list[str], left_out: int) -> int:
 
 
 def read_limits(entry: Table) -> tuple[str, float, float]:
-    """A signal and its limits, turned into its own unit; no signal and no limits where none is given."""
+    """A signal and its limits, turned into its own unit; neither where none is given."""
     signal = entry.text("signal")
     if signal and signal not in table():
         close = nearest(signal)
