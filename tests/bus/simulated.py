@@ -45,6 +45,7 @@ class SimulatedClient:
         self.step = "key_on"
         self.latency_s = latency_s
         self.most = most
+        self.most_parameters = 6  # what the link holds, whatever the controller takes
         self.requests: list[tuple[int, ...]] = []
         self.losses = Losses()
         self.silence: Silence | None = None

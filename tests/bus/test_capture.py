@@ -345,3 +345,13 @@ def test_one_at_a_time_where_the_car_takes_no_more(tmp_path: Path) -> None:
         client.step = "idle"
         timed(client, tmp_path / f"{most}.csv", 20.0)
         assert len(client.requests[-1]) == together
+
+
+def test_a_link_that_holds_one_parameter_a_request_asks_each_alone_from_the_beginning() -> None:
+    """Of several asked one after another, as on a K line, none would have its own time."""
+    polling = Polling(supported(), 1)
+    for count in range(60):
+        asked = polling.next(0.15 * count)
+        assert len(asked) == 1
+        names = {row.name: 1.0 for one in asked for row in parameters.by_identifier(one)}
+        polling.heard(asked, Sample(0.15 * count, 0.06, 0x10, names, ()))

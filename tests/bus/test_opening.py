@@ -4,7 +4,8 @@ import errno
 import os
 import socket
 import tty
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from contextlib import closing
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -16,7 +17,9 @@ from bellmouth.bus.opening import open_client, open_link
 from bellmouth.bus.trouble import cannot_open, nobody_answers
 from bellmouth.errors import BusError
 from bellmouth.j1979.addressing import Identifiers
+from bellmouth.practice.answering import Reply
 from bellmouth.practice.server import SlcanServer
+from bellmouth.practice.virtual import BusServer
 from tests.bus.peer import Peer
 from tests.bus.stub_car import StubCar, StubNode
 from tests.bus.wires import MARGIN_S, slcan_link
@@ -275,3 +278,47 @@ def test_a_failed_search_lets_go_of_the_adapter(car: StubCar) -> None:
         car.awake = True
         link = detect("slcan", server.channel, 500_000, margin_s=MARGIN_S)
         link.close()
+
+
+def test_a_car_that_always_answers_late_is_waited_for() -> None:
+    """An adapter over the air adds a third of a second; no answer is taken for another's."""
+    engine = StubNode(latency_s=0.35)
+    with (
+        BusServer(StubCar([engine]), channel="late") as server,
+        closing(detect("virtual", server.channel, margin_s=0.05)) as link,
+    ):
+        for one in (0x0C, 0x10, 0x0C, 0x10):
+            exchange = link.exchange(bytes((1, one)), 0x10)
+            (answer,) = exchange.answers
+            assert answer.payload[1] == one
+            at_s, _ = engine.made[one][-1]
+            assert exchange.sent_s <= at_s <= answer.received_s
+        assert link.losses.total() == 0
+
+
+def test_one_answer_that_is_late_makes_no_slow_link() -> None:
+    engine = StubNode(latency_s=0.35)
+    with BusServer(StubCar([engine]), channel="late-once") as server:
+
+        def hurry(payload: bytes, *, functional: bool) -> Sequence[Reply]:
+            answer = StubNode.answer(engine, payload, functional=functional)
+            engine.latency_s = 0.001
+            return answer
+
+        engine.answer = hurry  # type: ignore[method-assign]
+        with closing(detect("virtual", server.channel, margin_s=0.2)) as link:
+            assert link.margin_s == 0.2
+
+
+def test_a_port_that_another_program_holds_is_refused_and_free_again_after_it(car: StubCar) -> None:
+    """Each would read what the other asked for."""
+    with SlcanServer(car, pty=True) as server:
+        with slcan_link(server.channel, 500_000) as link:
+            with pytest.raises(BusError) as caught:
+                detect("slcan", server.channel)
+            assert link.exchange(b"\x01\x00").answers
+        assert str(caught.value) == (
+            f"slcan {server.channel}: another program holds it; close that program and try again."
+        )
+        with slcan_link(server.channel, 500_000) as link:
+            assert link.exchange(b"\x01\x00").answers

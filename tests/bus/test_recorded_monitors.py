@@ -38,3 +38,10 @@ def test_a_recording_without_them_is_a_sentence() -> None:
     nothing = Recording({}, "after.parquet")
     with pytest.raises(RecordingError, match=r"after\.parquet: holds no monitor_status"):
         recorded_monitors(nothing)
+
+
+def test_a_recording_is_not_told_to_switch_its_ignition_on() -> None:
+    advice = advise(recorded_monitors(recording("000765FF")), None, read_rules())
+    assert advice.verdict == "wait"
+    assert advice.why[0].startswith("A recording holds no trouble codes")
+    assert not any("ask again" in one for one in advice.why)

@@ -4,7 +4,8 @@ from dataclasses import replace
 
 import pytest
 
-from tests.learning.made import idle_air
+from bellmouth.learning.judge import judge
+from tests.learning.made import idle_air, recorded
 from tests.learning.test_judge import judge_of, line_of
 
 
@@ -111,3 +112,45 @@ def test_a_spike_of_the_pedal_is_no_press_for_certain() -> None:
     at = good.presses[4][1] + 3.0
     judged = judge_of(replace(good, presses=(*good.presses, (at, at + 0.05, 1.0))))
     assert (judged.judgement, line_of(judged, "wait").judgement) == ("cannot tell", "cannot tell")
+
+
+@pytest.mark.parametrize("depth", [0.62, 0.7, 0.78])
+def test_a_foot_that_never_goes_all_the_way_down_is_not_taken_for_the_floor(depth: float) -> None:
+    """The practice car takes a press from four fifths of the whole travel, and so none of these."""
+    attempt = idle_air()
+    short = tuple((begin, end, depth) for begin, end, _ in attempt.presses)
+    recording = recorded(replace(attempt, presses=short), 10.0)
+    found = judge(recording, "P4", attempt.marks)
+    assert found.judgement == "cannot tell"
+    assert any('mark "to_the_floor": true' in note for note in found.notes)
+    assert judge(recording, "P4", {**attempt.marks, "to_the_floor": True}).judgement == "met"
+    assert judge(recording, "P4", {**attempt.marks, "to_the_floor": False}).judgement != "met"
+
+
+def test_what_counts_as_the_floor_is_said_where_presses_to_it_are_asked_for() -> None:
+    attempt = idle_air()
+    recording = recorded(attempt, 10.0)
+    met = judge(recording, "P4", attempt.marks)
+    assert met.judgement == "met"
+    assert met.notes == (
+        "The deepest press in this recording, 80 % (at rest 15 %), counts as the floor. If that "
+        "foot never went all the way, the car may have taken none of the presses.",
+    )
+    assert judge(recording, "P4", {**attempt.marks, "to_the_floor": True}).notes == ()
+    assert not any("floor" in note for note in judge(recording, "running-idle-after-warm-up").notes)
+
+
+@pytest.mark.parametrize("rate_hz", [0.9, 1.0, 1.3])
+def test_presses_of_which_no_sample_could_show_any_are_not_missed(rate_hz: float) -> None:
+    attempt = idle_air()
+    judged = judge(recorded(attempt, rate_hz), "P4", attempt.marks)
+    assert judged.judgement == "cannot tell"
+    assert "may have come and gone" in line_of(judged, "five_presses").why
+    assert line_of(judged, "wait").judgement == "cannot tell"
+
+
+def test_presses_that_samples_would_have_shown_are_missed() -> None:
+    attempt = idle_air()
+    held = replace(attempt, presses=attempt.presses[5:])
+    judged = judge(recorded(held, 10.0), "P4", attempt.marks)
+    assert line_of(judged, "five_presses").judgement == "missed"

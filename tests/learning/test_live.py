@@ -2,6 +2,8 @@
 
 import math
 
+import pytest
+
 from bellmouth.learning.evidence import Moment
 from bellmouth.learning.live import LiveReader
 from bellmouth.learning.samples import Samples
@@ -137,3 +139,58 @@ def test_silence_before_the_first_answer_is_on_record() -> None:
     assert recording is not None
     assert recording.begins_s == 12.0
     assert samples.marks({"lamp_steady": [1020.5]}) == {"lamp_steady": [20.5]}
+
+
+def _held(drops: dict[int, float], rate_hz: float = 10.0) -> Told:
+    """The pedal down from 1 to 9 s, with other readings at some samples."""
+    told = Told()
+    reader = LiveReader(told, 1.0 / rate_hz)
+    for count in range(int(10.0 * rate_hz)):
+        at_s = count / rate_hz
+        reader.sample(PEDAL, drops.get(count, 80.0 if 1.0 <= at_s < 9.0 else 15.0), at_s)
+        reader.told_until(at_s)
+    return told
+
+
+@pytest.mark.parametrize("reads", [0.0, 15.0, 20.0])
+def test_a_pedal_that_drops_out_of_a_hold_for_a_sample_was_not_let_go(reads: float) -> None:
+    told = _held({50: reads})
+    assert [action for action, _ in told.actions[1:]] == ["press", "release"]
+    assert told.actions[-1][1] == Moment(8.9, 9.0)
+
+
+def test_a_pedal_that_reads_up_for_two_samples_was_let_go() -> None:
+    told = _held({50: 15.0, 51: 15.0})
+    assert [action for action, _ in told.actions[1:]] == ["press", "release", "press", "release"]
+    assert told.actions[2][1] == Moment(4.9, 5.0)
+
+
+def test_what_may_be_a_dropout_is_told_at_once_where_the_next_sample_comes_late() -> None:
+    """Between such samples a foot can leave the floor and be back."""
+    told = _held({20: 15.0}, rate_hz=4.0)
+    assert told.actions[2] == ("release", Moment(4.75, 5.0))
+
+
+def test_while_a_release_is_not_certain_nothing_is_taken_to_be_missing() -> None:
+    told = Told()
+    reader = LiveReader(told)
+    reader.sample("engine_speed", 0.0, 0.0)
+    for count in range(30):
+        reader.sample("engine_speed", 0.0, 0.1 * count)
+        reader.sample(PEDAL, 15.0 if count in (0, 29) else 80.0, 0.1 * count)
+        reader.told_until(0.1 * count)
+    assert told.until_s == pytest.approx(2.8)
+    reader.silent(4.5)  # and then the key is turned off
+    assert [action for action, _ in told.actions[-2:]] == ["release", "key_off"]
+
+
+@pytest.mark.parametrize(("at", "reads"), [(60, 0.0), (20, 800.0)])
+def test_an_engine_that_stands_or_turns_for_a_sample_was_not_started(at: int, reads: float) -> None:
+    told = Told()
+    reader = LiveReader(told)
+    for count in range(90):
+        speed = 0.0 if count < 40 else 210.0 if count < 46 else 750.0
+        reader.sample("engine_speed", reads if count == at else speed, 0.1 * count)
+    assert [action for action, _ in told.actions] == ["key_on", "engine_start", "engine_runs"]
+    started = told.actions[1][1]
+    assert (started.low_s, started.high_s) == pytest.approx((3.9, 4.0))

@@ -162,7 +162,7 @@ WRONG = {
     "wrong unit": (
         [
             KEY_ON,
-            '[[before]]\nname = "v"\nsay = "V"\nsignal = "vehicle_speed"\nunit = "mph"\nmost = 0\n',
+            '[[before]]\nname = "v"\nsay = "V"\nsignal = "vehicle_speed"\nunit = "V"\nmost = 0\n',
         ],
         'write unit = "km/h", the unit of vehicle_speed.',
     ),
@@ -257,3 +257,17 @@ def test_a_file_that_is_not_text(tmp_path: Path) -> None:
 def test_a_first_step_has_no_anchor() -> None:
     with pytest.raises(ProcedureError, match="this is the first step"):
         _read(KEY_ON, "after_s = { most = 3 }\n")
+
+
+def test_limits_may_be_in_the_units_of_the_manual() -> None:
+    """A reading that just meets 158 degF is one of 70 degC."""
+    found = procedure_from_text(
+        HEAD + KEY_ON + '[[throughout]]\nname = "warm"\nsay = "Warm"\n'
+        'signal = "engine_coolant_temperature"\nunit = "degF"\nleast = 158\nmost = 203\n'
+        '[[throughout]]\nname = "slow"\nsay = "Slow"\nsignal = "vehicle_speed"\nunit = "mph"\n'
+        "most = 10\n"
+    )
+    warm, slow = found.conditions
+    assert (warm.least, warm.most, warm.unit) == (70.0, 95.0, "degC")
+    assert (slow.least, slow.unit) == (-math.inf, "km/h")
+    assert slow.most == pytest.approx(16.09344)

@@ -371,3 +371,10 @@ def test_the_car_keeps_up_in_a_thread() -> None:
         while car.time_s < 1.2:
             assert car.now_s() < 600.0
     assert car.controls.key == Key.ON
+
+
+def test_a_car_that_meters_by_pressure_has_no_second_sensor_to_be_off() -> None:
+    """To leave out banks, as was advised, helps nobody there."""
+    owner = Car(Known(3.0), "pressure", banks=2)
+    with pytest.raises(CarError, match='has "meter_low" instead'):
+        choose_case("pressure_low", None, 1, "A", owner, 90.0)

@@ -201,6 +201,28 @@ def test_a_bank_in_open_loop_throughout_is_said(recording: Recording) -> None:
     assert told == ("Bank 2 ran in open loop throughout: its trims say nothing.",)
 
 
+@pytest.mark.parametrize(("share", "told"), [(1.0, "throughout"), (0.4, "more than a fifth")])
+def test_open_loop_throughout_is_said_of_no_engine_that_closed_its_loop(
+    recording: Recording, share: float, told: str
+) -> None:
+    """A hot engine idles open for a while, and the whole of that idle counts as open."""
+    times = recording.series["engine_speed"].time_s
+    status = np.full(times.size, 1.0 if share == 1.0 else 2.0)
+    for one in assess(recording).stretches:
+        open_s = share * (one.end_s - one.start_s)
+        status[(times >= one.start_s) & (times < one.start_s + open_s)] = 1.0
+    series = {
+        **recording.series,
+        "fuel_system_status": Series("fuel_system_status", "code", times, status),
+    }
+    (said,) = (
+        one
+        for one in assess(dataclasses.replace(recording, series=series)).warnings
+        if "open loop" in one
+    )
+    assert told in said
+
+
 def test_a_coolant_sensor_without_its_plug_makes_no_engine_cold() -> None:
     levels = [dataclasses.replace(level, engine_coolant_temperature=-40.0) for level in LEVELS]
     quality = assess(make(levels, np.random.default_rng(31)))

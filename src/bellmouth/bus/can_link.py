@@ -54,7 +54,7 @@ class CanLink:
         patience_s: float = 10.0,
     ) -> None:
         self._wire = wire
-        self._margin_s = margin_s
+        self.margin_s = margin_s
         self._identifiers = identifiers
         self._patience_s = patience_s
         self._assemblies: dict[int, Assembly] = {}
@@ -62,6 +62,8 @@ class CanLink:
         self._is_uneasy = False
         self._strikes = 0
         self._begun: Gathering | None = None
+        self._last: Gathering | None = None
+        self._of_all: set[int] = set()  # who does not hear its own address
         self.when_away: Callable[[bool], None] | None = None
 
     @property
@@ -110,6 +112,10 @@ class CanLink:
             gathered = self._finish(payload, to, then) or self._whole(payload, to, expect, then)
         return Exchange(gathered.sent_s, tuple(gathered.answers.values()))
 
+    def ask_of_all(self, address: int) -> None:
+        """See :class:`bellmouth.bus.link.Addressing`."""
+        self._of_all.add(address)
+
     def _finish(self, payload: bytes, to: int | None, then: bytes | None) -> Gathering | None:
         """What was begun, if that is what is wanted now; else it is got out of the way."""
         begun, self._begun = self._begun, None
@@ -143,9 +149,11 @@ class CanLink:
         return gathered
 
     def _request(self, payload: bytes, to: int | None, expect: int | None) -> Gathering:
-        gathered = self._gathering(payload, to, expect)
+        gathered = self._last = self._gathering(payload, to, expect)
+        gathered.of_all = to in self._of_all
         ids = self._identifiers
-        identifier = functional_id(ids) if to is None else physical_id(to, ids)
+        own = None if gathered.of_all else to
+        identifier = functional_id(ids) if own is None else physical_id(own, ids)
         data = bytes((len(payload),)) + payload
         self._send(identifier, data.ljust(8, bytes((PADDING,))))
         return gathered
@@ -208,7 +216,7 @@ class CanLink:
 
     def _gathering(self, payload: bytes, to: int | None, expect: int | None) -> Gathering:
         now = time.monotonic()
-        return Gathering(payload, now, to, expect, self.losses, self._margin_s)
+        return Gathering(payload, now, to, expect, self.losses, self.margin_s)
 
     def _send(self, identifier: int, data: bytes) -> None:
         self._wire.send(identifier, data, extended=self._identifiers == 29)
@@ -259,8 +267,8 @@ class CanLink:
         A belated message of several frames is taken in whole: a controller that is left waiting
         for flow control cannot hear the next request.
         """
-        now = time.monotonic()
-        until, at_most = now + (_SETTLE_S if self._is_uneasy else 0.0), now + _SETTLE_AT_MOST_S
+        now, waits = time.monotonic(), self._is_uneasy or self._is_receiving
+        until, at_most = now + (_SETTLE_S if waits else 0.0), now + _SETTLE_AT_MOST_S
         while True:
             frame = self._wire.receive(min(until, at_most) - time.monotonic())
             if time.monotonic() >= (at_most if frame is not None else min(until, at_most)):
@@ -268,12 +276,17 @@ class CanLink:
             if frame is None:
                 continue
             if self._source(frame) is not None:
-                self.losses.stray += self._assemble(frame) is not None
+                self.losses.stray += self._is_stray(self._assemble(frame))
                 if self._is_uneasy or self._is_receiving:
                     until = frame.at_s + _SETTLE_S
         for one in self._assemblies.values():
             one.forget()
         self._is_uneasy = False
+
+    def _is_stray(self, answer: Answer | None) -> bool:
+        """Whether what came after the answer is a whole message that nobody asked for."""
+        is_others = answer and self._last and self._last.is_of_another(answer)
+        return answer is not None and not is_others
 
     def _judge(self, gathered: Gathering, *, refused: bool) -> None:
         """Count what is missing; an adapter that refuses again and again is opened anew."""

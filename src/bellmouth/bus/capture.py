@@ -37,8 +37,8 @@ GONE_S = 30.0
 PAUSE_S = 0.25
 # So many of the readings that the causes hinge on are named.
 _MOST_HASTENED = 4
-# Requests before each of the opening's questions.
-FIRST_LOOKS = 4
+# Parameters asked for before each of the opening's questions.
+FIRST_LOOKS = 24
 
 
 @dataclass(frozen=True)
@@ -197,7 +197,7 @@ def record(
         If the file is there already or cannot be written; what was recorded is kept.
     """
     address, supported = _controller(client, controller)
-    polling = Polling(supported)
+    polling = Polling(supported, client.most_parameters)
     if not polling.identifiers:
         raise BusError(
             f"Controller {address:02X} reports none of the parameters that a finding needs. "
@@ -285,7 +285,7 @@ def _loop(run: _Run, until_s: float | None) -> None:
 
 
 def _first_looks(run: _Run) -> None:
-    for _ in range(FIRST_LOOKS):
+    for _ in range(FIRST_LOOKS // run.client.most_parameters):
         _ask(run)
         run.journal.tend()
 

@@ -7,7 +7,7 @@ from typing import Self
 from bellmouth.bus import clearing, records
 from bellmouth.bus.asking import Asker
 from bellmouth.bus.habits import Habits
-from bellmouth.bus.link import Link, Losses, Pluggable, Wakeful, Woken
+from bellmouth.bus.link import Addressing, Link, Losses, Pluggable, Wakeful, Woken
 from bellmouth.bus.reports import (
     Cleared,
     Clearing,
@@ -83,10 +83,12 @@ class Client:
 
     def _learn(self, address: int, most: int) -> None:
         """Read what a controller claims to know, its name, and its full scales."""
-        asker = self._asker
+        asker, unanswered = self._asker, self._link.losses.unanswered
         claimed = records.supported_parameters(asker, address)
         if not claimed and asker.is_damaged:
             claimed = records.supported_parameters(asker, address)
+        if not claimed:
+            claimed = self._claimed_to_all(address, unanswered)
         if not claimed:
             self._unread.append(address)
             return
@@ -96,6 +98,20 @@ class Client:
         sampler.maxima = records.read_maxima(asker, address, claimed)
         sampler.longer = records.read_further_banks(asker, address, claimed)
         self._samplers[address] = sampler
+
+    def _claimed_to_all(self, address: int, unanswered: int) -> frozenset[int]:
+        """What a controller claims to know that answers only what is asked of all.
+
+        ISO 15765-4 has every one hear its own identifier, too (from memory); some do not. Then
+        so many questions were unanswered before it was tried, and no loss.
+        """
+        if not isinstance(self._link, Addressing):
+            return frozenset()
+        self._link.ask_of_all(address)
+        claimed = records.supported_parameters(self._asker, address)
+        if claimed:
+            self._link.losses.unanswered = unanswered
+        return claimed
 
     @property
     def description(self) -> str:

@@ -8,7 +8,7 @@ means that the next is tried.
 from typing import get_args
 
 from bellmouth.bus.can_link import CanLink
-from bellmouth.bus.gathering import ADAPTER_MARGIN_S
+from bellmouth.bus.gathering import ADAPTER_MARGIN_S, P2_S
 from bellmouth.bus.link import Losses
 from bellmouth.bus.trouble import nobody_answers
 from bellmouth.bus.wire import Wire
@@ -19,6 +19,8 @@ __all__ = ["BIT_RATES", "detect"]
 BIT_RATES = (500_000, 250_000)  # [bit/s]
 _WITHOUT_BIT_RATE = frozenset({"virtual", "socketcan"})  # in-process; or set when it is brought up
 _TRIES = 3  # of each combination, so that one lost frame hides nobody
+# For wireless and other slow adapters; they are known by the first answer. Our choice. [s]
+_LATE_MARGIN_S = 1.0
 _WHO_IS_THERE = b"\x01\x00"  # every controller supports parameter 00
 
 
@@ -74,7 +76,7 @@ def _identifiers(wire: Wire, margin_s: float) -> CanLink | None:
     for identifiers in get_args(Identifiers):
         link = CanLink(wire, identifiers, margin_s=margin_s)
         try:
-            answered = any(link.exchange(_WHO_IS_THERE, expect=1).answers for _ in range(_TRIES))
+            answered = _answers(link, margin_s)
         except BaseException:
             wire.close()
             raise
@@ -82,6 +84,27 @@ def _identifiers(wire: Wire, margin_s: float) -> CanLink | None:
             link.start_counting()  # questions in the wrong tongue are no losses
             return link
     return None
+
+
+def _answers(link: CanLink, margin_s: float) -> bool:
+    """Whether anybody answers, and whether always late: then the link waits as long from here on.
+
+    The first question is waited for longest, since nothing that was asked before can be taken for
+    its answer. One late answer may be this machine's fault, two are the adapter's or the car's.
+    """
+    link.margin_s = max(margin_s, _LATE_MARGIN_S)
+    took_s = _took(link)
+    late_s = P2_S + margin_s
+    if took_s is not None and took_s > late_s and (_took(link) or late_s) > late_s:
+        return True
+    link.margin_s = margin_s
+    return took_s is not None or any(_took(link) is not None for _ in range(_TRIES - 1))
+
+
+def _took(link: CanLink) -> float | None:
+    """How long the first answer took, None where there is none. [s]"""
+    exchange = link.exchange(_WHO_IS_THERE, expect=1)
+    return min((one.received_s - exchange.sent_s for one in exchange.answers), default=None)
 
 
 def _tried(rates: tuple[int | None, ...]) -> str:

@@ -33,6 +33,8 @@ class Gathering:
         Where strays are counted.
     margin_s
         What the adapter may add to the standard's times. [s]
+    of_all
+        Whether all were asked for what only ``to`` is to answer: the others' answers are no strays.
     """
 
     request: bytes
@@ -41,12 +43,15 @@ class Gathering:
     expect: int | None
     losses: Losses
     margin_s: float = ADAPTER_MARGIN_S
+    of_all: bool = False
     answers: dict[int, Answer] = field(default_factory=dict)
     _promises: dict[int, int] = field(default_factory=dict)
     _until: dict[int, float] = field(default_factory=dict)
 
     def take(self, answer: Answer) -> None:
         """Sort in one whole message."""
+        if self.is_of_another(answer):
+            return
         belongs = self.to in (None, answer.source) and fits(self.request, answer.payload)
         if not belongs or answer.source in self.answers:
             self.losses.stray += 1
@@ -61,6 +66,10 @@ class Gathering:
         self._promises[source] = self._promises.get(source, 0) + 1
         if self._promises[source] <= _MOST_PROMISES:
             self._until[source] = answer.received_s + P2_STAR_S + self.margin_s
+
+    def is_of_another(self, answer: Answer) -> bool:
+        """Whether it is what another controller says to a question that went to all."""
+        return self.of_all and answer.source != self.to
 
     @property
     def is_complete(self) -> bool:

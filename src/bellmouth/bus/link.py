@@ -8,7 +8,17 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Protocol, runtime_checkable
 
-__all__ = ["Answer", "Exchange", "Link", "Losses", "Onward", "Pluggable", "Wakeful", "Woken"]
+__all__ = [
+    "Addressing",
+    "Answer",
+    "Exchange",
+    "Link",
+    "Losses",
+    "Onward",
+    "Pluggable",
+    "Wakeful",
+    "Woken",
+]
 
 
 @dataclass(frozen=True)
@@ -133,6 +143,15 @@ class Onward(Protocol):
         Where the next exchange turns out to be another one, the answer to ``then`` is waited for
         and thrown away. It is not sent where there was no answer, or the link is not at rest.
         """
+        ...
+
+
+@runtime_checkable
+class Addressing(Protocol):
+    """A link that asks one controller on an identifier of its own, which not every one hears."""
+
+    def ask_of_all(self, address: int) -> None:
+        """Ask all whenever a controller is asked from here on, and take its answer alone."""
         ...
 
 

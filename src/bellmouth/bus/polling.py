@@ -75,9 +75,12 @@ class Polling:
     ----------
     supported
         Identifiers that the controller claims.
+    most
+        Parameters that one request can hold on this link: where that is one, each is asked alone
+        from the beginning, and has its own time.
     """
 
-    def __init__(self, supported: Collection[int]) -> None:
+    def __init__(self, supported: Collection[int], most: int = MOST_PARAMETERS) -> None:
         periods: dict[int, float] = {}
         names: dict[int, list[str]] = {}
         for name, wish in wishes().items():
@@ -90,7 +93,8 @@ class Polling:
         self._period = dict(periods)
         self._asked = dict.fromkeys(periods, -1e3)
         self._unanswered = dict.fromkeys(periods, 0)
-        self._batch = MOST_PARAMETERS
+        self._batch = 1 if most == 1 else MOST_PARAMETERS
+        self._tries = most > 1
         self._trial: dict[int, list[float]] = {MOST_PARAMETERS: [], 1: []}
 
     @property
@@ -131,7 +135,7 @@ class Polling:
         missing = set(sample.missing) | (set(asked) if sample.source is None else set())
         for one in asked:
             self._unanswered[one] = self._unanswered[one] + 1 if one in missing else 0
-        if sample.source is not None and not missing:
+        if self._tries and sample.source is not None and not missing:
             self._try_sizes(len(asked), 2 * sample.half_width_s)
 
     def weigh(self, present: Mapping[str, float]) -> None:

@@ -163,8 +163,11 @@ def _unknown(path: Path, what: str, name: str, known: set[str]) -> BellmouthErro
     return BellmouthError(f'{path}: no {what} is called "{name}"; {hint}')
 
 
-def advise(monitors: Mapping[int, MonitorStatus], codes: Codes, rules: Rules) -> Advice:
-    """What to do, from what the car reports and the rules of a place."""
+def advise(monitors: Mapping[int, MonitorStatus], codes: Codes | None, rules: Rules) -> Advice:
+    """What to do, from what the car reports and the rules of a place.
+
+    ``codes`` is None where a recording told of the monitors, which holds none.
+    """
     missing = tuple(
         Missing(name, address, *rules.completes.get(name, ("drive", "The car's manual says how.")))
         for address, status in monitors.items()
@@ -190,12 +193,17 @@ def advise(monitors: Mapping[int, MonitorStatus], codes: Codes, rules: Rules) ->
 
 
 def _repair_first(
-    monitors: Mapping[int, MonitorStatus], codes: Codes, rules: Rules
+    monitors: Mapping[int, MonitorStatus], codes: Codes | None, rules: Rules
 ) -> tuple[str, ...]:
     reasons = []
     if not monitors:
         reasons.append("No controller reports its monitors; ask again with the ignition on.")
-    if not codes.confirmed:
+    if codes is None:
+        reasons.append(
+            "A recording holds no trouble codes: read them with bellmouth codes before you go."
+        )
+        codes = Codes()
+    elif not codes.confirmed:
         reasons.append("No controller reports its codes; ask again with the ignition on.")
     if any(status.lamp_on for status in monitors.values()):
         reasons.append("The lamp is commanded on: find the fault and repair it first.")

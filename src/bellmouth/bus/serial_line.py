@@ -7,6 +7,7 @@ counted. Opening waits for the adapter's acknowledgement rather than for two sec
 """
 
 import binascii
+import errno
 import functools
 import os
 import re
@@ -133,6 +134,8 @@ class SerialLineBus(slcanBus):
         self._ready: deque[LineFrame] = deque()
         self._is_set_up = False
         super().__init__(channel, sleep_after_open=0.0, timeout=0.0)
+        if "://" not in channel:
+            self._hold_alone()
         self._handle = self.fileno()
         self.serialPortOrig.write_timeout = _WRITE_S
         try:
@@ -143,6 +146,17 @@ class SerialLineBus(slcanBus):
             self.serialPortOrig.close()
             raise
         self._is_set_up = True
+
+    def _hold_alone(self) -> None:
+        """Two programs on one port would each read what the other asked for."""
+        port = self.serialPortOrig
+        try:
+            port.exclusive = True
+        except OSError as error:
+            self._is_shutdown = True
+            self._handle = _CLOSED
+            port.close()
+            raise OSError(errno.EBUSY, "locked") from error
 
     @property
     def holds_frames(self) -> bool:

@@ -96,12 +96,10 @@ def _read(
 
 def _recorded(
     path: Path,
-) -> "tuple[Mapping[int, MonitorStatus], Codes, Losses, tuple[str, ...]]":
-    """From a recording; codes are not in it, which is said."""
+) -> "tuple[Mapping[int, MonitorStatus], Codes | None, Losses, tuple[str, ...]]":
+    """From a recording; codes are not in it."""
     from bellmouth import read_recording  # noqa: PLC0415
     from bellmouth.bus.link import Losses  # noqa: PLC0415
     from bellmouth.bus.recorded_monitors import recorded_monitors  # noqa: PLC0415
-    from bellmouth.bus.reports import Codes  # noqa: PLC0415
-    from bellmouth.pages.car_screen import NO_CODES  # noqa: PLC0415
 
-    return recorded_monitors(read_recording(path)), Codes(), Losses(), (NO_CODES,)
+    return recorded_monitors(read_recording(path)), None, Losses(), ()

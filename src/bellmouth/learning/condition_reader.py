@@ -7,6 +7,7 @@ from bellmouth.learning.procedure import Condition, Step
 from bellmouth.learning.procedure_keys import KEYS, REQUIRED
 from bellmouth.learning.toml_table import Table
 from bellmouth.recording.names import nearest, table
+from bellmouth.recording.units import conversion
 
 __all__ = ["ENGINE", "NAME", "read_condition", "read_limits", "read_name"]
 
@@ -14,6 +15,8 @@ __all__ = ["ENGINE", "NAME", "read_condition", "read_limits", "read_name"]
 ENGINE = ("stopped", "running", "both")
 #: What steps, events and conditions may be called.
 NAME = re.compile(r"^[a-z][a-z0-9_]*$")
+#: A limit of a manual in another unit is the same number as a reading that just meets it.
+_PLACES = 9
 
 
 def read_name(entry: Table, pattern: re.Pattern[str], example: str) -> str:
@@ -44,7 +47,7 @@ def read_condition(entry: Table, when: str, steps: tuple[Step, ...]) -> Conditio
         signal=signal,
         least=least,
         most=most,
-        unit=entry.text("unit"),
+        unit=table()[signal].unit if signal else entry.text("unit"),
         shortest_s=entry.number("shortest_s", 1.0),
         engine=entry.choice("engine", ENGINE, "both").replace("both", ""),
         first=entry.text("first"),
@@ -59,7 +62,7 @@ def _place(entry: Table, key: str, names: list[str], left_out: int) -> int:
 
 
 def read_limits(entry: Table) -> tuple[str, float, float]:
-    """A signal and its limits, in its own unit; no signal and no limits where none is given."""
+    """A signal and its limits, turned into its own unit; neither where none is given."""
     signal = entry.text("signal")
     if signal and signal not in table():
         close = nearest(signal)
@@ -67,12 +70,22 @@ def read_limits(entry: Table) -> tuple[str, float, float]:
         entry.refuse(f'unknown signal "{signal}". {hint}', "signal")
     if signal and "least" not in entry and "most" not in entry:
         entry.refuse("a signal needs least or most.", "signal")
-    if signal and entry.text("unit") != table()[signal].unit:
-        entry.refuse(f'write unit = "{table()[signal].unit}", the unit of {signal}.', "unit")
     if not signal and ("least" in entry or "most" in entry):
         entry.refuse("least and most need a signal.")
     least = entry.number("least", -math.inf, least=None)
     most = entry.number("most", math.inf, least=None)
     if least > most:
         entry.refuse(f"least {least:g} is more than most {most:g}: nothing meets it.")
-    return signal, least, most
+    if not signal:
+        return signal, least, most
+    factor, offset = _conversion(entry, signal)
+    return signal, round(factor * least + offset, _PLACES), round(factor * most + offset, _PLACES)
+
+
+def _conversion(entry: Table, signal: str) -> tuple[float, float]:
+    """From the unit of a manual to the signal's own."""
+    own = table()[signal].unit
+    found = conversion(entry.text("unit"), own)
+    if found is None:
+        entry.refuse(f'write unit = "{own}", the unit of {signal}.', "unit")
+    return found

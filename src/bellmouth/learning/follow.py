@@ -26,6 +26,8 @@ SEEABLE = {
     "release": "pedal",
     "engine_start": "engine",
 }
+#: What the last step asks to last, and what ends it.
+_ENDINGS = {("off", "key_on"), ("idle", "key_off")}
 #: An observer's news is a little late; an action counts as not done only after this. [s]
 _PATIENCE_S = 0.1
 
@@ -168,16 +170,21 @@ class Follower:
         if action == "release":
             # It ends an unasked press, which has been told already.
             return None
-        if self.over:
+        if self.over or (action == "key_off" and self._may_end()):
             return self._ended(current, action, moment)
         what = DONE_WRONG.get(action, action)
         why = reason("unasked", step=current.say, action=what)
         return Lost(current.name, why, None, moment.best_s)
 
+    def _may_end(self) -> bool:
+        """Whether all that is still asked for may be left out."""
+        return all(self.procedure.step(edge.step).optional for edge in self.edges[self._next :])
+
     def _ended(self, last: Step, action: str, moment: Moment) -> Lost | None:
-        """Nothing more is asked for, but the last time still runs: the key came on too soon."""
+        """Nothing more is asked for, but the last time may still run: the key ended it too soon."""
         since = self._end.get(last.name)
-        if (last.do, action) != ("off", "key_on") or last.lasts_s is None or since is None:
+        self._next = len(self.edges)
+        if (last.do, action) not in _ENDINGS or last.lasts_s is None or since is None:
             return None
         return self._compare(last, last.lasts_s, since, moment)
 

@@ -10,7 +10,16 @@ from bellmouth.learning.pedal import PEDAL_SIGNALS
 from bellmouth.recording.clock import SEAM_S
 from bellmouth.recording.series import Floats, Recording, Series
 
-__all__ = ["QUIET_S", "WAKE_S", "Bus", "clock_seams", "read_bus", "read_engine", "read_key"]
+__all__ = [
+    "BLIP_S",
+    "QUIET_S",
+    "WAKE_S",
+    "Bus",
+    "clock_seams",
+    "read_bus",
+    "read_engine",
+    "read_key",
+]
 
 #: After key on a controller answers within this beside the poller's own interval. A guess. [s]
 WAKE_S = 0.05
@@ -23,6 +32,8 @@ QUIET_S = 1.0
 _QUIET_ROWS = 4.0
 #: A clock that shows more than this at the first sample did not begin with the recorder. [s]
 _FRESH_CLOCK_S = 3600.0
+#: No engine stands and turns again, or turns and stands again, in less. A guess. [s]
+BLIP_S = 0.3
 #: Below this the controller is not supplied. [V]
 _OFF_V = 5.0
 #: A reading this soon after a gap still tells what went on at its end. [s]
@@ -188,8 +199,8 @@ def read_engine(recording: Recording, bus: Bus) -> tuple[Happening, ...]:
         return ()
     time = speed.time_s + recording.begins_s
     found: list[Happening] = []
-    turning = speed.value >= TURNS_RPM
-    running = speed.value >= RUNS_RPM
+    turning = _without_blips(time, speed.value >= TURNS_RPM)
+    running = _without_blips(time, speed.value >= RUNS_RPM)
     if turning[0]:
         found.append(_start(time, turning, running, 0, bus))
     for turns, before, after in _crossings(turning):
@@ -201,6 +212,15 @@ def read_engine(recording: Recording, bus: Bus) -> tuple[Happening, ...]:
             )
             found.append(Happening("engine_stop", at))
     return tuple(found)
+
+
+def _without_blips(time: Floats, state: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """A state that one sample alone contradicts, with its like close by on both sides, went on."""
+    kept = state.copy()
+    alone = (state[1:-1] != state[:-2]) & (state[:-2] == state[2:])
+    close = time[2:] - time[:-2] < BLIP_S
+    kept[1:-1][alone & close] ^= True
+    return kept
 
 
 def _start(

@@ -8,9 +8,11 @@ import math
 from dataclasses import dataclass
 
 from bellmouth.learning.coach import Sink
+from bellmouth.learning.consistency import SHORTEST_PRESS_S
 from bellmouth.learning.evidence import RUNS_RPM, TURNS_RPM, Moment
-from bellmouth.learning.ignition import QUIET_S, WAKE_S
+from bellmouth.learning.ignition import BLIP_S, QUIET_S, WAKE_S
 from bellmouth.learning.lamp import LAMP_BIT
+from bellmouth.learning.pedal import HELD_S
 
 __all__ = ["PEDALS", "LiveReader"]
 
@@ -62,8 +64,10 @@ class LiveReader:
         self._floor = -math.inf
         self._down = False
         self._pedal_s = -math.inf
-        self._up_s = self._down_s = -math.inf
+        self._up_s = self._down_s = self._pressed_s = -math.inf
+        self._lifted: Moment | None = None
         self._turns = self._runs = False
+        self._changed: Moment | None = None  # what one reading alone says of the engine
         self._speed_s = -math.inf
         self._lamp = _Lamp()
         self._spell = Moment(-math.inf, -math.inf)
@@ -94,10 +98,12 @@ class LiveReader:
             self._awake = False
             self._sink.acted("key_off", Moment(-math.inf, at_s))
         elif self._awake and at_s - self._heard_s > QUIET_S:
+            self._let_go()
             self._awake = False
             self._lamp = _Lamp()
             self._down = False
             self._turns = self._runs = False
+            self._changed = None
             last_s = self._heard_s
             self._sink.acted("key_off", Moment(last_s, last_s + self._interval_s))
         if not self._awake:
@@ -119,24 +125,50 @@ class LiveReader:
         self._rest = min(self._rest, value)
         self._floor = max(self._floor, value, self._rest + travel)
         if value <= self._rest + _UP * (self._floor - self._rest):
-            if self._down:
-                self._down = False
-                self._sink.acted("release", Moment(self._down_s, at_s))
-            self._up_s = at_s
+            self._up(at_s)
+            if self._lifted is not None:
+                return  # what is not certain yet has not been seen
         elif value >= self._rest + travel:
+            self._lifted = None
             if not self._down:
-                self._down = True
+                self._down, self._pressed_s = True, at_s
                 self._sink.acted("press", Moment(self._up_s, at_s))
             self._down_s = at_s
         self._pedal_s = at_s
 
+    def _up(self, at_s: float) -> None:
+        """The pedal reads up. Held until now, one such reading alone may be no foot: where the next
+        can come sooner than any foot, it is waited for.
+        """
+        if self._down and self._lifted is None:
+            self._lifted = Moment(self._down_s, at_s)
+            held = self._down_s - self._pressed_s > HELD_S
+            if held and 2.0 * (at_s - self._down_s) < SHORTEST_PRESS_S:
+                return
+        self._let_go()
+        self._up_s = at_s
+
+    def _let_go(self) -> None:
+        """The pedal was let go, if it has been seen up at all."""
+        lifted, self._lifted = self._lifted, None
+        if lifted is not None:
+            self._down = False
+            self._sink.acted("release", lifted)
+
     def _engine(self, value: float, at_s: float) -> None:
         turns, runs = value >= TURNS_RPM, value >= RUNS_RPM
-        moment = Moment(self._speed_s, at_s)
+        changes = turns != self._turns
+        # One reading alone is no engine that turned, nor one that stood, where the next comes soon.
+        soon = 2.0 * (at_s - self._speed_s) < BLIP_S
+        if changes and self._changed is None and soon:
+            self._changed = Moment(self._speed_s, at_s)
+            return
+        moment = self._changed or Moment(self._speed_s, at_s)
+        self._changed = None
         if turns and not self._turns:
             self._sink.acted("engine_start", moment)
         if runs and not self._runs:
-            self._sink.acted("engine_runs", moment)
+            self._sink.acted("engine_runs", Moment(self._speed_s, at_s))
         self._turns, self._runs = turns, runs
         self._speed_s = at_s
 

@@ -11,12 +11,22 @@ from bellmouth.learning.evidence import Moment
 from bellmouth.learning.procedure import Procedure
 from bellmouth.reading import json_in, text_of
 
-__all__ = ["ACTION_MARKS", "EARLY_S", "LATE_S", "Marks", "check_marks", "read_marks"]
+__all__ = [
+    "ACTION_MARKS",
+    "EARLY_S",
+    "LATE_S",
+    "TO_THE_FLOOR",
+    "Marks",
+    "check_marks",
+    "read_marks",
+]
 
 #: A person marks what they saw or heard after it, this long at most, and hardly before. [s]
 LATE_S, EARLY_S = 0.3, 0.05
 #: Actions that may be marked beside events, steps and conditions.
 ACTION_MARKS = ("key_on", "key_off", "press", "release", "engine_start", "engine_stop")
+#: Whether the deepest press was to the floor, as somebody saw.
+TO_THE_FLOOR = "to_the_floor"
 _UNTIL = "watched_until"
 #: No recording is longer, and no number that is can be told as a time. [s]
 _LATEST_S = 1e9
@@ -125,7 +135,7 @@ def check_marks(marks: Marks, procedure: Procedure) -> None:
     events = list(procedure.every_event())
     known = (
         (marks.moments, [*ACTION_MARKS, *events, *steps], "events, actions and steps"),
-        (marks.confirmed, conditions, "conditions"),
+        (marks.confirmed, [*conditions, TO_THE_FLOOR], "conditions"),
         (marks.reasons, steps, "steps"),
     )
     for given, names, kind in known:

@@ -10,15 +10,16 @@ from bellmouth.learning.consistency import SHORTEST_PRESS_S
 from bellmouth.learning.evidence import Moment, Press
 from bellmouth.recording.series import Floats, Recording, Series
 
-__all__ = ["PEDAL_SIGNALS", "Pedal", "read_pedal"]
+__all__ = ["HELD_S", "PEDAL_SIGNALS", "Pedal", "read_pedal"]
 
-#: Parameters that show the pedal, best first, and the least travel that is a full press. [points]
+#: Parameters that show the pedal, best first, and the least travel that is a full press: below it a
+#: foot that went four fifths of the usual way would pass for the floor. A guess. [points]
 PEDAL_SIGNALS = {
-    "accelerator_pedal_position_d": 40.0,
-    "accelerator_pedal_position_e": 18.0,
-    "accelerator_pedal_position_f": 18.0,
-    "relative_accelerator_pedal_position": 40.0,
-    "throttle_position": 40.0,
+    "accelerator_pedal_position_d": 55.0,
+    "accelerator_pedal_position_e": 25.0,
+    "accelerator_pedal_position_f": 25.0,
+    "relative_accelerator_pedal_position": 55.0,
+    "throttle_position": 55.0,
 }
 #: Shares of the travel: below the first the pedal is up, above the second it is down. Where between
 #: them a controller draws its line is unknown, so the whole way is uncertainty.
@@ -34,23 +35,30 @@ _STEADY = 0.75
 #: A foot that goes to the floor stays there this long at least, so closer samples see it. [s]
 _DWELL_S = 0.12
 #: Down for longer, it is no press of a row. [s]
-_HELD_S = 1.5
+HELD_S = 1.5
 #: Least movement that is a movement and not noise. [points]
 _STIRRED = 6.0
 
 
 @dataclass(frozen=True)
 class Pedal:
-    """The presses, the times of the samples, lighter touches, and how they were read."""
+    """The presses, the times of the samples, lighter touches, and how they were read.
+
+    ``leans`` says what counts as the floor, for whoever asks for presses to it.
+    """
 
     presses: tuple[Press, ...]
     time_s: Floats
     notes: tuple[str, ...] = ()
     touches: tuple[Press, ...] = ()
+    leans: tuple[str, ...] = ()
 
 
-def read_pedal(recording: Recording) -> Pedal | None:
-    """The presses in a recording, on its file's clock; None where no signal shows the pedal."""
+def read_pedal(recording: Recording, *, to_the_floor: bool | None = None) -> Pedal | None:
+    """The presses in a recording, on its file's clock; None where no signal shows the pedal.
+
+    ``to_the_floor`` is what a person says of the deepest of them, None where nobody does.
+    """
     found = next((recording.series[name] for name in PEDAL_SIGNALS if name in recording), None)
     if found is None or found.time_s.size < 2:
         return None
@@ -59,16 +67,24 @@ def read_pedal(recording: Recording) -> Pedal | None:
     rest, floor = _extent(found.value)
     if floor - rest < _STIRRED:
         return Pedal((), time, (*notes, "The pedal never moved."))
-    sure = floor - rest >= PEDAL_SIGNALS[found.name]
-    if not sure:
-        notes = (
-            *notes,
-            f"The pedal moved from {rest:.0f} to {floor:.0f} % at most; whether that is the floor, "
-            "this recording cannot say.",
-        )
+    sure = floor - rest >= PEDAL_SIGNALS[found.name] if to_the_floor is None else to_the_floor
+    leans = () if to_the_floor is not None else (_leans(rest, floor, sure=sure),)
     share = (found.value - rest) / (floor - rest)
     presses = tuple(_presses(time, share, sure=sure))
-    return Pedal(presses, time, notes, tuple(_touches(time, share)))
+    return Pedal(presses, time, notes, tuple(_touches(time, share)), leans)
+
+
+def _leans(rest: float, floor: float, *, sure: bool) -> str:
+    if sure:
+        return (
+            f"The deepest press in this recording, {floor:.0f} % (at rest {rest:.0f} %), counts as "
+            "the floor. If that foot never went all the way, the car may have taken none of the "
+            "presses."
+        )
+    return (
+        f"The pedal moved from {rest:.0f} to {floor:.0f} % at most; whether that is the floor, "
+        'this recording cannot say. If somebody saw that it was, mark "to_the_floor": true.'
+    )
 
 
 def _notes(found: Series) -> tuple[str, ...]:
@@ -121,7 +137,7 @@ def _is_blink(time: Floats, before: tuple[int, int], after: tuple[int, int]) -> 
     """
     lasted_s = max(time[stop - 1] - time[first] for first, stop in (before, after))
     up_s = time[after[0]] - time[before[1] - 1]
-    return bool(up_s < SHORTEST_PRESS_S and lasted_s > _HELD_S)
+    return bool(up_s < SHORTEST_PRESS_S and lasted_s > HELD_S)
 
 
 def _touches(time: Floats, share: Floats) -> Iterator[Press]:

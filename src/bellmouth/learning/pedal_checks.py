@@ -13,7 +13,7 @@ from bellmouth.learning.procedure import Window
 from bellmouth.learning.seen import Seen
 from bellmouth.learning.windows import compare
 
-__all__ = ["no_gap", "pumped", "steady_hold"]
+__all__ = ["all_hidden", "no_gap", "pumped", "steady_hold"]
 
 #: A press that no sample saw is looked for this far before the first seen and after the last. [s]
 _AROUND_S = 1.5
@@ -57,6 +57,25 @@ def no_gap(
         return line
     why = f"The pedal was not sampled for {widest:.2f} s, in which {danger}."
     return replace(line, judgement=CANNOT_TELL, why=why)
+
+
+def all_hidden(seen: Seen, item: Placed) -> str:
+    """Why presses of which none was seen may have been made all the same; empty where not."""
+    step, time = item.step, seen.evidence.pedal_s
+    if step.do not in ("pump", "rev", "snap") or time is None:
+        return ""
+    begun = [one.end or one.begin for one in seen.before(item) if one.begin is not None]
+    then = [one.begin for one in seen.after(item) if one.begin is not None]
+    first_s = begun[-1].high_s if begun and begun[-1] is not None else seen.evidence.begin_s
+    last_s = then[0].low_s if then else seen.evidence.end_s
+    near = time[(time >= first_s) & (time <= last_s)]
+    gaps = np.diff(near)
+    if int(np.count_nonzero(gaps > SHORTEST_PRESS_S + _HAIR_S)) < step.times[0]:
+        return ""
+    return (
+        f"The pedal was not sampled for {float(gaps.max()):.2f} s, in which a press may have come "
+        "and gone."
+    )
 
 
 def _widest_gap(evidence: Evidence, begin_s: float, end_s: float) -> float:

@@ -8,7 +8,7 @@ import numpy as np
 from bellmouth.learning.evidence import Evidence, Happening, Moment, Press
 from bellmouth.learning.ignition import clock_seams, read_bus, read_engine, read_key
 from bellmouth.learning.lamp import LAMP_EVENTS, read_lamp
-from bellmouth.learning.marks import ACTION_MARKS, Marks
+from bellmouth.learning.marks import ACTION_MARKS, TO_THE_FLOOR, Marks
 from bellmouth.learning.pedal import read_pedal
 from bellmouth.learning.procedure import Procedure
 from bellmouth.recording.series import Recording
@@ -48,7 +48,7 @@ def evidence_of(recording: Recording | None, procedure: Procedure, marks: Marks)
         signals.add("key")
         if "engine_speed" in recording:
             signals.add("engine")
-        pedal = read_pedal(recording)
+        pedal = read_pedal(recording, to_the_floor=marks.confirmed.get(TO_THE_FLOOR))
         if pedal is not None:
             signals.add("pedal")
             happenings += [Happening("press", one.begin, one) for one in pedal.presses]
@@ -58,6 +58,8 @@ def evidence_of(recording: Recording | None, procedure: Procedure, marks: Marks)
         shown, stood = _shown(recording, procedure)
         events.update(shown)
     notes += _unused(marks, signals, begin, end)
+    if pedal is not None and any(step.do in ("press", "pump") for step in procedure.steps):
+        notes += pedal.leans
     tapped, tapped_signals = _taps(marks, signals)
     happenings += tapped
     known = procedure.every_event()

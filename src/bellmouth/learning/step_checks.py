@@ -7,7 +7,7 @@ from dataclasses import replace
 from bellmouth.learning.awaiting import awaited
 from bellmouth.learning.evidence import Evidence, Moment
 from bellmouth.learning.judgement import CANNOT_TELL, MET, MISSED, StepJudgement
-from bellmouth.learning.pedal_checks import pumped, steady_hold
+from bellmouth.learning.pedal_checks import all_hidden, pumped, steady_hold
 from bellmouth.learning.place import Placed
 from bellmouth.learning.procedure import Procedure, Step, Window
 from bellmouth.learning.seen import Seen, seen_of
@@ -113,7 +113,8 @@ def _excuse(seen: Seen, item: Placed) -> str:
         return ""
     if _before_recording(seen, item):
         return "It would lie before the recording begins."
-    return "The recording ends before it." if _after_recording(seen, item) else ""
+    ended = "The recording ends before it." if _after_recording(seen, item) else ""
+    return ended or all_hidden(seen, item)
 
 
 def _follows(seen: Seen, item: Placed) -> str:
@@ -121,7 +122,7 @@ def _follows(seen: Seen, item: Placed) -> str:
     needed = next((one for one in reversed(seen.before(item)) if one.step.cues), None)
     if needed is None or not needed.seeable or needed.begin is not None:
         return CANNOT_TELL
-    return MISSED
+    return CANNOT_TELL if _excuse(seen, needed) else MISSED
 
 
 def _window_of(step: Step) -> tuple[float, float]:

@@ -20,7 +20,6 @@ from bellmouth.pages.us_units import unit_of_reading
 from bellmouth.pages.words import spoken
 
 __all__ = [
-    "NO_CODES",
     "losses_words",
     "print_clearing",
     "print_codes",
@@ -29,8 +28,6 @@ __all__ = [
     "print_monitors",
 ]
 
-#: What is minded where monitors are taken from a recording.
-NO_CODES = "A recording holds no trouble codes: read them with bellmouth codes before you go."
 _MOST_NOTES = 8
 _VERDICTS = {
     "go": "Go: ready for inspection by this table.",

@@ -65,6 +65,7 @@ def choose_case(
         If the cause is unknown, a size is not one of its kind, or no such car can be drawn.
     """
     _check(cause, variant)
+    _check_metering(cause, owner)
     wanted = _wanted(owner)
     asked = _asked(cause, sizes)
     good: list[Case] = []
@@ -101,6 +102,17 @@ def _check(cause: str, variant: str) -> None:
         )
     if variant not in VARIANTS:
         raise CarError(f'Practice variant "{variant}": use one of {", ".join(VARIANTS)}.')
+
+
+def _check_metering(cause: str, owner: Car | None) -> None:
+    """A car that meters by pressure has no other reading that its pressure could be off from."""
+    for one in cause.split("+"):
+        if owner is not None and owner.metering == "pressure" and one.startswith("pressure_"):
+            meter = one.replace("pressure", "meter")
+            raise CarError(
+                f'"{one}" is a second sensor\'s; a car that meters its air by pressure has '
+                f'"{meter}" instead. Use that, or a car file with metering = "airflow".'
+            )
 
 
 def _wanted(owner: Car | None) -> _Wanted:

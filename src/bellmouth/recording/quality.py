@@ -9,6 +9,7 @@ from importlib import resources
 import numpy as np
 from numpy.typing import NDArray
 
+from bellmouth.j1979.codes import CLOSED_LOOP
 from bellmouth.recording.grid import OFF_RPM
 from bellmouth.recording.plateaus import SHORTEST_CORE
 from bellmouth.recording.quantum import quantum
@@ -270,7 +271,12 @@ def _coverage(recording: Recording, found: tuple[Stretch, ...]) -> list[str]:
             "changes with airflow. Record 1500 and 2500 rpm as well, half a minute each."
         )
     if found and all(stretch.closed_loop is False for stretch in found):
-        warnings.append("The engine ran in open loop throughout: trims say nothing.")
+        warnings.append(
+            "In every stretch that held still the engine ran in open loop for more than a fifth of "
+            "the time: trims say nothing. Record a minute more of it in closed loop."
+            if _ever_closed(recording)
+            else "The engine ran in open loop throughout: trims say nothing."
+        )
     warnings.extend(
         f"Bank {bank} ran in open loop throughout: its trims say nothing."
         for bank in BANKS
@@ -284,6 +290,12 @@ def _coverage(recording: Recording, found: tuple[Stretch, ...]) -> list[str]:
             "record the first seconds with the key on before starting."
         )
     return warnings
+
+
+def _ever_closed(recording: Recording) -> bool:
+    """Whether the controller ever says that it corrects the mixture."""
+    status = recording.get("fuel_system_status")
+    return status is not None and bool(np.isin(status.value, CLOSED_LOOP).any())
 
 
 def _open_throughout(found: Sequence[Stretch], bank: int) -> bool:

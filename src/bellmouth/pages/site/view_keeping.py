@@ -12,7 +12,6 @@ from starlette.responses import Response
 from bellmouth.book.entries import numbered
 from bellmouth.bus.readiness import advise, read_rules
 from bellmouth.bus.recorded_monitors import recorded_monitors
-from bellmouth.bus.reports import Codes
 from bellmouth.errors import BellmouthError
 from bellmouth.pages.car_document import monitors_document
 from bellmouth.pages.site.flow import stages_of
@@ -148,7 +147,7 @@ def looked_at(request: Request, key: str, number: int) -> Response:
     ready = None
     if "monitor_status" in found:
         monitors = recorded_monitors(found)
-        advice = advise(monitors, Codes(), read_rules(garage.rules_file))
+        advice = advise(monitors, None, read_rules(garage.rules_file))
         ready = monitors_document(monitors, advice)
     return page(
         request, "recording.html",
