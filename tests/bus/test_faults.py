@@ -38,7 +38,7 @@ def _client(interface: str, channel: str, bitrate: int | None) -> Iterator[Clien
     link = CanLink(wire, 11, margin_s=0.1)
     try:
         client = Client(link)
-        link._margin_s = 0.03
+        link.margin_s = 0.03
         yield client
     finally:
         link.close()
