@@ -119,7 +119,7 @@ def _hypothesis(key: str, source: str) -> str:
     if key in _KEYS:
         return key
     if len(causes) != 2 or not all(cause in SINGLE_CAUSES for cause in causes):
-        raise FindingError(f'{source}: unknown cause "{key}". Use {", ".join(_KEYS)}.')
+        raise FindingError(f'{source}: unknown cause "{key}": use one of {", ".join(_KEYS)}.')
     first, second = sorted(causes, key=SINGLE_CAUSES.index)
     if (first, second) not in _PAIRS:
         raise FindingError(

@@ -55,7 +55,6 @@ _TYPED = (
     "Works are ",
     "Keys are ",
     "id you mean ",
-    '". Use ',
     "Add a line such as ",
     " names no file. Write ",
     " there is no folder ",

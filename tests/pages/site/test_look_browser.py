@@ -31,12 +31,12 @@ WHITE, BLACK = "rgb(255, 255, 255)", "rgb(0, 0, 0)"
 @pytest.fixture(scope="module")
 def car(address: str, files: tuple[Path, Path]) -> str:
     """A car with a finding, by its address."""
-    browser = httpx2.Client(headers={"origin": address}, timeout=120.0)
     data = {"name": "Looked at", "displacement_l": "2.0", "metering": "airflow"}
-    there = browser.post(f"{address}/cars", data=data).headers["location"]
-    found = f"{address}{there}".removesuffix("/record")
-    sent = {"file": ("before.csv", files[0].read_bytes())}
-    answer = browser.post(f"{found}/record/file", files=sent)
+    with httpx2.Client(headers={"origin": address}, timeout=120.0) as browser:
+        there = browser.post(f"{address}/cars", data=data).headers["location"]
+        found = f"{address}{there}".removesuffix("/record")
+        sent = {"file": ("before.csv", files[0].read_bytes())}
+        answer = browser.post(f"{found}/record/file", files=sent)
     assert answer.status_code == 303
     return found
 

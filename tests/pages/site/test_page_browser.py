@@ -72,7 +72,7 @@ def test_a_whole_job_goes_from_car_to_proof(car: str) -> None:
 
 #: Answers to GET that are no pages: downloads, pictures, streams and data.
 NO_PAGES = re.compile(
-    r".*(\.csv|\.svg|\.pdf|\.zip|\.toml|\.json|/report\.html|\.\{ending\}|/photo/\{number\}|/sw\.js|/record/states|/plan"
+    r".*(\.csv|\.svg|\.pdf|\.zip|\.toml|\.json|/report\.html|\.\{ending\}|/photo/\{number\}|/sw\.js|/record/states|/record/over|/plan"
     r"|/live|/clock|/coached/\{ident\})|/api/.*|/onsets\.js"
 )
 
