@@ -21,6 +21,7 @@ from scipy.special import ndtri
 
 from bellmouth.finding.fitting import squares
 from bellmouth.finding.infer import Posterior, Problem, log_likelihood
+from bellmouth.finding.marginals import in_either
 from bellmouth.finding.mesh import log_of_ratios
 from measure.walks import InStep
 
@@ -148,9 +149,13 @@ class Target:
         coordinates = np.zeros((len(where), problem.model.unknowns.size))
         coordinates[:, self.active] = unknowns
         effects = problem.hypotheses.effects(which, where, self._bends)
-        residuals = problem.model.residuals(coordinates, effects)
-        each = [squares(residuals @ whitener.T) for whitener in self._whiteners]
-        gaussian = np.logaddexp.reduce(self._log_scale[:, None] - 0.5 * np.array(each))
+        ways = in_either(coordinates, problem.model.either)
+        each = [
+            scale - np.log(len(ways)) - 0.5 * squares(residuals @ whitener.T)
+            for residuals in (problem.model.residuals(held, effects) for held in ways)
+            for scale, whitener in zip(self._log_scale, self._whiteners, strict=True)
+        ]
+        gaussian = np.logaddexp.reduce(np.array(each))
         beside = sum((side(which, where) for side in problem.side_logs), np.zeros(len(where)))
         # The cube is uniform in the sizes' coordinates, the prior of a ratio is not.
         return np.asarray(gaussian + beside + log_of_ratios(problem.hypotheses, which, where))

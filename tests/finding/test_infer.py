@@ -183,7 +183,7 @@ def test_a_deposit_beside_a_reference_is_sized_as_importance_sampling_does() -> 
 def test_a_false_meter_at_the_trims_limit_is_weighed_as_importance_sampling_does() -> None:
     """A clamp bends what a ratio's size does: linearised at the best fit alone it lost .22."""
     case = solve(stretches(meter=0.8, trim_limit=0.2), [], car())
-    mean, evidence = _off(case, "meter_low")
+    mean, evidence = _off(case, "meter_low", count=20_000)  # 1,500 draws are off by .2 themselves
     assert abs(mean) < 0.15
     assert abs(evidence) < 0.15
 

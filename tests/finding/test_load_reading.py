@@ -36,15 +36,16 @@ def _judged(load: float) -> Case:
 
 
 def test_a_load_that_fell_with_the_trims_rise_names_the_computation_not_the_fuel() -> None:
+    """Not for certain: a false pressure, half of what may be false, leaves load over pressure."""
     case = _judged(0.88)
-    assert _probability(case, "meter_low") > 0.85
-    assert _probability(case, "fuel_low") < 0.1
+    assert _probability(case, "meter_low") > 0.75
+    assert _probability(case, "fuel_low") < 0.25
 
 
 def test_a_load_that_stayed_speaks_for_the_fuel_but_may_be_pressure_by_another_name() -> None:
     """Its ratio to pressure never moved, so the latter is likely and it says little."""
     case = _judged(1.0)
-    assert 0.5 < _probability(case, "fuel_low") < 0.7
+    assert 0.6 < _probability(case, "fuel_low") < 0.8
     assert _probability(case, "meter_low") > 0.2
 
 

@@ -132,12 +132,17 @@ def test_the_samplers_likelihood_is_the_findings_exact_one(
 
 
 def _of_ratios(case: Case, row: int, where: Floats) -> float:
-    """Log density of a ratio's size over an even one: even in its logarithm, less below worth."""
+    """Log density of a size over an even one: a ratio's is even in its logarithm and less below
+    worth, a leak's falls beyond what is common."""
     total = 0.0
     table = case.hypotheses
-    for low, high, worth, size in zip(
-        table.low[row], table.high[row], table.worth[row], where, strict=True
-    ):
+    ends = (table.low[row], table.high[row], table.worth[row], table.common[row])
+    for low, high, worth, common, size in zip(*ends, where, strict=True):
+        if np.isfinite(common):
+            every = np.linspace(low, high, 20_001)
+            density = np.exp(-np.maximum(every - common, 0.0) / 0.1)
+            whole = np.trapezoid(density, every) / (high - low)
+            total += float(np.log(np.interp(size, every, density) / whole))
         if np.isfinite(worth):
             every = np.linspace(low, high, 20_001)
             density = np.minimum(every / worth**2, 1.0 / every)

@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 
 from bellmouth.car.description import Car
 from bellmouth.finding.density import normal, normal_below
-from bellmouth.finding.hypothesis import HasCoordinates, Scale
+from bellmouth.finding.false_pressure import Ways, ways
+from bellmouth.finding.hypothesis import HasCoordinates, Scale, log_reads
 from bellmouth.finding.idle_speed import (
     SHARES,
     Comparison,
@@ -65,6 +66,7 @@ class IdleBeside:
     scale: Scale
     leak_log: Floats
     stale_log: Floats
+    ways: Ways
     hypotheses: HasCoordinates
 
     def __call__(self, which: Ints, sizes: Floats) -> Floats:
@@ -73,11 +75,25 @@ class IdleBeside:
             return np.zeros(len(which))
         leak, stale = surplus_shares(self.hypotheses, which, sizes, self.scale.idle_area_m2)
         got = self.change.log + self._unread(which, sizes, leak)
+        told = [
+            np.log(share) + self._told(leak, stale, got - off)
+            for share, off in self._falsely(which, sizes)
+        ]
+        return np.asarray(np.logaddexp.reduce(told))
+
+    def _told(self, leak: Floats, stale: Floats, got: Floats) -> Floats:
+        """By the surplus there is and the change of the air that the engine gets, (n,)."""
         row, change = places(leak + stale, SHARES), places(got, _PLACES)
         by_leak, by_stale = (
             between_both(table, row, change) for table in (self.leak_log, self.stale_log)
         )
         return np.where(stale > 0, by_stale, by_leak)
+
+    def _falsely(self, which: Ints, sizes: Floats) -> list[tuple[float, Floats]]:
+        """How likely the pressure reads false, and by how much, where air is computed falsely."""
+        computed = log_reads(self.hypotheses, "meter", which, sizes)
+        pressed = self.ways if self.change.by_pressure else ((1.0, 0.0),)
+        return [(share, part * computed) for share, part in pressed]
 
     def _unread(self, which: Ints, sizes: Floats, leak: Floats) -> Floats:
         """What is to be added to the change as read for what the engine got, (n,)."""
@@ -100,7 +116,7 @@ def idle_beside(
     change = AirChange(float("nan"), float("nan"), False, float("nan"))
     if held is None or held.reference is None or not np.isfinite(held.excess_rpm):
         nothing = np.zeros((len(SHARES), len(_PLACES)))
-        return IdleBeside(change, scale, nothing, nothing, hypotheses)
+        return IdleBeside(change, scale, nothing, nothing, (), hypotheses)
     o = observations
     change = air_change(o, (o.judged, held.judged), (~o.judged, held.reference), priors)
     metered = observations.airflow_metered
@@ -108,7 +124,8 @@ def idle_beside(
     def log_density(kind: Surplus) -> Floats:
         return _log_density(kind, held, change.sd, priors, airflow_metered=metered)
 
-    return IdleBeside(change, scale, log_density("leak"), log_density("stale"), hypotheses)
+    by_surplus = log_density("leak"), log_density("stale")
+    return IdleBeside(change, scale, *by_surplus, ways(o, priors), hypotheses)
 
 
 def air_change(

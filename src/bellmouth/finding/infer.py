@@ -7,9 +7,9 @@ each node, at the unknowns that its size asks for. ``tests/measure`` and ``make 
 evidence and means with a nested sampler on the same posterior.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,7 +30,7 @@ from bellmouth.finding.fitting import (
     step_of,
     times,
 )
-from bellmouth.finding.marginals import marginals
+from bellmouth.finding.marginals import in_either, marginals, of_either
 from bellmouth.finding.mesh import HEALTHY, HypothesisTable, Mesh, mesh_of
 from bellmouth.finding.model import Model
 from bellmouth.finding.pooled import Answer, Pools, Question
@@ -49,6 +49,7 @@ __all__ = [
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 SideLog = Callable[[Ints, Floats], Floats]
+Blocks = Sequence[tuple[Ints, int, int]]
 
 _ITERATIONS = 2
 _ITERATIONS_BESIDE = (
@@ -185,8 +186,9 @@ def _steps(problem: Problem, start: tuple[Floats, Floats] | None = None) -> Step
     unknown = jacobian[:, :, : coordinates.shape[1]]
     fitted = (coordinates, sizes, follow, unknown)
     anew = _linearised_anew(hypotheses, cost)
+    integrate = partial(of_either, covariances=covariances[:-1], either=model.either)
     offset, logs = yield from _at_nodes(
-        hypotheses, bends, mesh, np.flatnonzero(anew[nodes]), fitted, covariances[:-1], metric
+        hypotheses, bends, mesh, np.flatnonzero(anew[nodes]), fitted, integrate, metric
     )
     likelihood, weights = _over_scales(logs, scale_weights)
     side = sum((log(nodes, where) for log in problem.side_logs), np.zeros(len(nodes)))
@@ -258,7 +260,7 @@ def _at_nodes(
     mesh: Mesh,
     bent: Ints,
     fitted: tuple[Floats, Floats, Floats, Floats],
-    covariances: Floats,
+    integrate: Callable[[Floats, Floats, Blocks], Floats],
     metric: Floats,
 ) -> Steps[tuple[Floats, Floats]]:
     """Residuals with every unknown at zero (nodes, readings), and log likelihoods (scales, nodes)
@@ -274,10 +276,10 @@ def _at_nodes(
     ]
     # The unknowns are linear around the best fit: at coordinate zero the residual would be this.
     offset = told.residuals - times(unknown, coordinates).take(nodes, axis=0)
-    logs = marginals(offset, unknown, mesh.layout.blocks, covariances)
+    logs = integrate(offset, unknown, mesh.layout.blocks)
     there, slopes = yield from _settled(moved, anew, effects.of(bent), metric)
     every = ((np.arange(len(bent)), 0, 1),)
-    logs[:, bent] = marginals(there, slopes, every, covariances)
+    logs[:, bent] = integrate(there, slopes, every)
     return offset, logs
 
 
@@ -310,11 +312,20 @@ def log_likelihood(
 ) -> Floats:
     """Log likelihood without any linearisation, (batch,): the reference that samplers use."""
     chosen = np.full(len(coordinates), which, dtype=np.intp)
-    residual = model.residuals(coordinates, hypotheses.effects(chosen, sizes, bends_of(model)))
-    logs = []
+    effects = hypotheses.effects(chosen, sizes, bends_of(model))
+    every = in_either(coordinates, model.either)
+    logs = [
+        log - np.log(len(every))
+        for held in every
+        for log in _over(model.residuals(held, effects), covariances, scale_weights)
+    ]
+    return np.asarray(np.logaddexp.reduce(np.stack(logs), axis=0))
+
+
+def _over(residual: Floats, covariances: Floats, scale_weights: Floats) -> Iterator[Floats]:
+    """Log density of residuals (batch, residuals) under each scale of model error, weighed."""
     for covariance, weight in zip(covariances[:-1], scale_weights, strict=True):
         factor = np.linalg.cholesky(covariance)
         white = np.linalg.solve(factor, residual.T)
         log = -0.5 * (white**2).sum(axis=0) - np.log(np.diag(factor)).sum()
-        logs.append(log + np.log(weight / scale_weights.sum()))
-    return np.asarray(np.logaddexp.reduce(np.stack(logs), axis=0))
+        yield log + np.log(weight / scale_weights.sum())

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from bellmouth.finding.false_pressure import Ways, ways
 from bellmouth.finding.hypothesis import HasCoordinates, log_reads
 from bellmouth.finding.observations import Observations
 from bellmouth.finding.priors import Priors
@@ -31,16 +32,22 @@ class KeyOn:
     apart: float
     shared: float
     stray: float
+    ways: Ways
     hypotheses: HasCoordinates
 
     def __call__(self, which: Ints, sizes: Floats) -> Floats:
         """Log likelihood of hypotheses ``which`` (n,) at coordinates ``sizes`` (n, 2)."""
         if not np.isfinite(self.log_ratio):
             return np.zeros(len(which))
-        expected = log_reads(self.hypotheses, "pressure", which, sizes)
-        own = np.exp(-0.5 * (((self.log_ratio - expected) / self.sd) ** 2 + self.apart))
-        agreeing = np.exp(-0.5 * ((self.log_ratio / self.sd) ** 2 + self.apart))
+        pressure, computed = (
+            log_reads(self.hypotheses, sensor, which, sizes) for sensor in ("pressure", "meter")
+        )
+        own = sum(share * self._likelihood(pressure + part * computed) for share, part in self.ways)
+        agreeing = self._likelihood(np.zeros(len(which)))
         return np.asarray(np.log((1 - self.shared) * own + self.shared * agreeing + self.stray))
+
+    def _likelihood(self, expected: Floats) -> Floats:
+        return np.exp(-0.5 * (((self.log_ratio - expected) / self.sd) ** 2 + self.apart))
 
 
 def key_on(
@@ -68,5 +75,6 @@ def key_on(
         float(((read - mean) ** 2).sum() / rounding2),
         sensors["shared_barometer"],
         sensors["key_on_stray"],
+        ways(observations, priors),
         hypotheses,
     )

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bellmouth.finding.density import normal
+from bellmouth.finding.false_pressure import Ways, ways
 from bellmouth.finding.hypothesis import HasCoordinates, log_reads
 from bellmouth.finding.lowest_idle import NEAR_RPM, lowest_idle
 from bellmouth.finding.observations import Observations
@@ -41,6 +42,7 @@ class LoadLevel:
     pressure_sd: float
     follows: float
     stray: float
+    ways: Ways
     hypotheses: HasCoordinates
 
     def __call__(self, which: Ints, sizes: Floats) -> Floats:
@@ -48,7 +50,11 @@ class LoadLevel:
         if not np.isfinite(self.log_over):
             return np.zeros(len(which))
         false = log_reads(self.hypotheses, "meter", which, sizes)
-        own = normal(self.log_over - false, self.sd)
+        # What a false pressure moves, it moves in the load and in the pressure read beside it.
+        own = sum(
+            share * normal(self.log_over - (1.0 - part) * false, self.sd)
+            for share, part in self.ways
+        )
         pressure = normal(np.full(len(which), self.log_share), self.pressure_sd)
         told = self.follows * own + (1.0 - self.follows) * pressure
         return np.asarray(np.log((1.0 - self.stray) * told + self.stray / _STRAY_WIDTH))
@@ -74,5 +80,5 @@ def load_level(observations: Observations, priors: Priors, hypotheses: HasCoordi
         sd = float(np.hypot(spread, 0.0 if known else unknown_sd / unknown_pa))
     return LoadLevel(
         log_over, log_share, sd, table["pressure_log_sd"],
-        priors.load_reading["follows"], table["stray_share"], hypotheses,
+        priors.load_reading["follows"], table["stray_share"], ways(o, priors), hypotheses,
     )  # fmt: skip

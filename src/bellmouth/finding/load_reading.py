@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from bellmouth.finding.false_pressure import Ways, ways
 from bellmouth.finding.hypothesis import HasCoordinates, log_reads
 from bellmouth.finding.observations import Observations
 from bellmouth.finding.priors import Priors
@@ -52,6 +53,7 @@ class LoadReading:
     sd: float
     follows: float
     stray: float
+    ways: Ways
     hypotheses: HasCoordinates
 
     def __call__(self, which: Ints, sizes: Floats) -> Floats:
@@ -59,7 +61,11 @@ class LoadReading:
         if not np.isfinite(self.log_ratio):
             return np.zeros(len(which))
         false = log_reads(self.hypotheses, "meter", which, sizes)
-        own = np.exp(-0.5 * ((self.log_ratio - false) / self.sd) ** 2)
+        # What a false pressure moves, it moves in the load and in the pressure read beside it.
+        own = sum(
+            share * np.exp(-0.5 * ((self.log_ratio - (1.0 - part) * false) / self.sd) ** 2)
+            for share, part in self.ways
+        )
         pressure = np.exp(-0.5 * (self.log_ratio / self.sd) ** 2)
         return np.asarray(np.log(self.follows * own + (1 - self.follows) * pressure + self.stray))
 
@@ -83,7 +89,8 @@ def load_reading(
     if np.isfinite(log_ratio):
         odds = np.log(follows / (1.0 - follows)) + _nats_for_air(o, np.flatnonzero(good))
         follows = float(1.0 / (1.0 + np.exp(-odds)))
-    return LoadReading(log_ratio, sd, follows, table["stray_share"], hypotheses)
+    stray = table["stray_share"]
+    return LoadReading(log_ratio, sd, follows, stray, ways(o, priors), hypotheses)
 
 
 def _nats_for_air(o: Observations, points: Ints) -> float:

@@ -6,10 +6,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["marginals", "turned_over"]
+__all__ = ["EITHER", "in_either", "marginals", "of_either", "turned_over"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
+
+#: Mean and spread, in an unknown's coordinate, of the two things that it may be: nothing, which is
+#: exact, or about twice its mean.
+EITHER = ((-1.0, 0.0), (1.0, 0.2))
 
 # Beyond so many readings an unknown their own dimension is the dearer one to factorise.
 _MANY = 2.0
@@ -54,6 +58,37 @@ def marginals(
         log = -0.5 * (square + log_det[:, rows, None])
         result.append(log.reshape(len(covariances), len(rows) * each))
     return np.concatenate(result, axis=1)
+
+
+def of_either(
+    offset: Floats,
+    jacobian: Floats,
+    blocks: Sequence[tuple[Ints, int, int]],
+    covariances: Floats,
+    either: int | None,
+) -> Floats:
+    """The same where unknown ``either`` is not one normal but, as likely, each of `EITHER`; None
+    for no such unknown."""
+    if either is None:
+        return marginals(offset, jacobian, blocks, covariances)
+    slopes = [jacobian[rows, :, either].repeat(each, axis=0) for rows, _, each in blocks]
+    slope, logs = np.concatenate(slopes), []
+    for mean, sd in EITHER:
+        held = jacobian.copy()
+        held[:, :, either] *= sd
+        logs.append(marginals(offset + mean * slope, held, blocks, covariances))
+    return np.asarray(np.logaddexp(*logs) - np.log(2.0))
+
+
+def in_either(coordinates: Floats, either: int | None) -> list[Floats]:
+    """Standard normal coordinates (batch, unknowns) as they are in each of `EITHER`, which are as
+    likely; what samplers average over. Themselves alone where there is no such unknown."""
+    if either is None:
+        return [coordinates]
+    every = [coordinates.copy() for _ in EITHER]
+    for held, (mean, sd) in zip(every, EITHER, strict=True):
+        held[:, either] = mean + sd * coordinates[:, either]
+    return every
 
 
 def _of_each(offset: Floats, jacobian: Floats, covariances: Floats) -> Floats:

@@ -136,6 +136,11 @@ class Model:
             return effect[:, None] if self.alone else effect[:, None] * self._judged
         return effect if self.alone else effect[:, self.observations.recording]
 
+    @property
+    def either(self) -> int | None:
+        """Place of the unknown that is nothing or all there is (`false_pressure`), if any."""
+        return None if self.observations.airflow_metered else self.unknowns.index("sensed")
+
     def _at_reference(self, effect: Floats) -> Floats:
         """What it does in the recording that openings are counted from, (batch, 1)."""
         if effect.ndim == 1:
@@ -193,7 +198,9 @@ class Model:
         """Pressures, flows [kg/s] and areas [mm²] at each point, shape (batch, points). ``by``
         may work out a part once for all members that have it in common (`Shared`)."""
         value = by.values(self.unknowns, coordinates, effects)
-        moved = ("pressure", "boost", "meter") if self.guesses else ("pressure", "boost")
+        moved: tuple[str, ...] = ("pressure", "boost")
+        if self.guesses or not self.observations.airflow_metered:
+            moved = (*moved, "meter")
         breathed = by(moved, self._breathing, value, effects)
         parts = by(("deposit",), self.plate_parts, value, effects)
         leak = breathed["leak_flux"] * self.at_points(effects.leak_area_m2)
@@ -236,6 +243,8 @@ class Model:
             boost_gain = get("boost_gain") + self.at_points(effects.boost)
             upstream = np.where(self.has_boost, o.boost_pa * np.exp(-boost_gain), ambient)
         gain = get("pressure_gain") + self.at_points(effects.pressure)
+        if not o.airflow_metered:
+            gain = gain + get("sensed") * self.at_points(effects.meter)
         manifold = o.manifold_pa * np.exp(-gain) - get("pressure_offset")
         per_pa = self._swept * np.exp(-self._each("heating", get))
         if self.guesses:

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bellmouth.car.description import Car
+from bellmouth.finding.false_pressure import of_pressure
 from bellmouth.finding.observations import Observations
 from bellmouth.finding.priors import Priors
 from bellmouth.physics.fuel import injector_time_factor
@@ -29,6 +30,7 @@ _SHARED = (
     "meter_bend",
     "pressure_gain",
     "pressure_offset",
+    "sensed",
     "boost_gain",
     "fuel_level",
     "bank_split",
@@ -174,6 +176,7 @@ def unknowns(observations: Observations, car: Car, priors: Priors) -> Unknowns:
         "meter_bend": (0.0, sensors["meter_log_bend"]),
         "pressure_gain": (0.0, sensors["pressure_log_gain"]),
         "pressure_offset": (0.0, sensors["pressure_offset_pa"]),
+        "sensed": of_pressure(observations, priors),
         "boost_gain": (0.0, sensors["boost_log_gain"]),
         "fuel_level": (fuel_mean, fuel_sd),
         "bank_split": (0.0, split),

@@ -117,6 +117,8 @@ def _inputs(model: Model, state: State, effects: Effects) -> tuple[Slopes, Slope
     seen = model.has_manifold * 1.0 if model.guesses else np.ones(1)
     gain = -seen * (1.0 + state.value("pressure_offset") * offset)
     manifold: Slopes = {"pressure_gain": gain, "pressure_offset": -seen * offset}
+    if not model.observations.airflow_metered:
+        manifold["sensed"] = gain * model.at_points(effects.meter)
     if model.guesses:
         guessed = _sum((1.0, passed), (1.0, {"heating": one, "fill_level": -one}))
         manifold = _sum((1.0, manifold), (1.0 - seen, guessed))
