@@ -18,6 +18,7 @@ from bellmouth.finding.made_up import made_up_pct
 from bellmouth.finding.nuisance import Unknowns, Values
 from bellmouth.finding.observations import Observations, tells_the_opening
 from bellmouth.finding.plate_law import plate_parts
+from bellmouth.finding.trim_limits import clamped, slope_through
 from bellmouth.physics import air, cylinder, orifice
 from bellmouth.recording.nans import told_or
 
@@ -36,7 +37,6 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
 _FLUX = np.sqrt(1.0 / air.R_DRY)
-_TRIM_SOFTNESS = 0.01
 _NEAR_AMBIENT = {"alone": 0.75, "beside": 0.93}  # above, filling falls as by a leak (map)
 _NEAR_CHOKED = 0.6  # a guessed pressure is good enough only where it hardly matters
 CLOSED_SCALE = 0.01  # a throttle reading in shares, of the size of the other residuals
@@ -289,8 +289,7 @@ class Model:
     def clamp_slope(self, predicted: Floats, get: Values, bank: int) -> Floats:
         """How much of a predicted trim gets through to the reading: all, or little at a limit."""
         reading, limit = self._log_trim(get, bank), self.observations.trim_limit[..., bank]
-        beyond = np.clip(limit * (predicted - reading) / _TRIM_SOFTNESS, -50.0, 50.0)
-        return np.where(limit == 0, 1.0, 1.0 / (1.0 + np.exp(beyond)))
+        return slope_through(predicted, reading, limit)
 
     def predicted_log_trim(self, state: State, effects: Effects, bank: int) -> Floats:
         """Log total trim of a bank (0 or 1) that makes fuel match the true air."""
@@ -349,7 +348,7 @@ class Model:
             bank = int(name[-1]) - 1
             predicted = self.predicted_log_trim(state, effects, bank)
             reading = self._log_trim(state.value, bank)
-            return reading - _clamped(predicted, reading, o.trim_limit[..., bank])
+            return reading - clamped(predicted, reading, o.trim_limit[..., bank])
         if name == "computed":
             shift = get("meter_gain") + self.at_points(effects.meter)
             return np.log(o.computed_kg_s / state["filled"]) - shift
@@ -391,14 +390,3 @@ def bend_applies(model: Model, effects: Effects) -> Floats:
     if effects.meter.ndim == 2:
         bent = model.at_points(effects.meter) != 0.0
     return np.where(contaminated, bent, 1.0)
-
-
-def _clamped(predicted: Floats, reading: Floats, limit: Floats) -> Floats:
-    """A trim at its limit reads the limit, whatever more is asked: a bound, not a value."""
-    if not limit.any():
-        return predicted
-    # Where there is no airflow nothing is predicted, and nothing compared.
-    there = (limit != 0) & np.isfinite(predicted)
-    beyond = np.where(there, limit * (predicted - reading), 0.0)
-    softened = _TRIM_SOFTNESS * np.logaddexp(0.0, beyond / _TRIM_SOFTNESS)
-    return np.where(limit == 0, predicted, predicted - limit * softened)
