@@ -21,7 +21,7 @@ from scipy.special import ndtri
 
 from bellmouth.finding.fitting import squares
 from bellmouth.finding.infer import Posterior, Problem, log_likelihood
-from bellmouth.finding.marginals import in_either
+from bellmouth.finding.marginals import each_way
 from bellmouth.finding.mesh import log_of_ratios
 from measure.walks import InStep
 
@@ -149,10 +149,11 @@ class Target:
         coordinates = np.zeros((len(where), problem.model.unknowns.size))
         coordinates[:, self.active] = unknowns
         effects = problem.hypotheses.effects(which, where, self._bends)
-        ways = in_either(coordinates, problem.model.either)
+        ways = each_way(coordinates, problem.model.unknowns.mixed)
+        left = [(share, problem.model.residuals(held, effects)) for share, held in ways]
         each = [
-            scale - np.log(len(ways)) - 0.5 * squares(residuals @ whitener.T)
-            for residuals in (problem.model.residuals(held, effects) for held in ways)
+            share + scale - 0.5 * squares(residuals @ whitener.T)
+            for share, residuals in left
             for scale, whitener in zip(self._log_scale, self._whiteners, strict=True)
         ]
         gaussian = np.logaddexp.reduce(np.array(each))

@@ -8,8 +8,10 @@ import numpy as np
 
 __all__ = ["RANGES", "SHARES", "STATED", "Range", "draw", "happens"]
 
+#: Stated of real cars, whoever's simulator it is; `docs/accuracy.md` has the list.
 STATED: Final = "stated range"
 _COMMON: Final = "common practice, no source"
+_BEGIN: Final = "the beginning stated, the end common practice, no source"
 
 
 @dataclass(frozen=True)
@@ -89,12 +91,18 @@ RANGES: Final[Mapping[str, Range]] = {
     "lost": Range(0.0, 0.05, "of samples", _COMMON),
     "held_rpm": Range(1200, 3500, "rpm"),
     # the faults
-    "leak_airflow": Range(0.08, 0.45, "of idle air", logarithmic=True),
+    "leak_airflow": Range(0.08, 0.45, "of idle air", _BEGIN, logarithmic=True),
     "leak_pressure": Range(0.08, 0.80, "of idle air", logarithmic=True),
-    "off": Range(np.log(1 / 0.9), np.log(1 / 0.7), "|ln ratio|", logarithmic=True),
-    "deposit": Range(1.0, 5.0, "deg of opening", logarithmic=True),
+    "off": Range(np.log(1 / 0.9), np.log(1 / 0.7), "|ln ratio|", _BEGIN, logarithmic=True),
+    "deposit": Range(1.0, 5.0, "deg of opening", _BEGIN, logarithmic=True),
     "deposit_reach": Range(8, 25, "deg", _COMMON),
-    "stale": Range(0.08, 1.30, "of idle air", logarithmic=True),
+    "stale": Range(
+        0.08,
+        1.30,
+        "of idle air",
+        "the end stated, the beginning common practice, no source",
+        logarithmic=True,
+    ),
 }
 #: How often something is so.
 SHARES: Final[Mapping[str, tuple[float, str]]] = {

@@ -5,13 +5,17 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from bellmouth.car.description import Metering
 from bellmouth.finding.case import Case, solve
-from bellmouth.finding.marginals import EITHER, marginals, of_either
-from bellmouth.finding.priors import cause_weights
+from bellmouth.finding.checks import next_checks
+from bellmouth.finding.marginals import Mixed, marginals, of_mixed
+from bellmouth.finding.priors import cause_weights, load_priors
 from bellmouth.finding.weights import hypothesis_weights, probability
 from bellmouth.recording.stretch import Stretch
 from tests.finding.garage import AMBIENT_KPA, car, reading, stretches
+from tests.finding.test_checks import posterior_of
 
+WAYS = Mixed(1, ((0.4, -1.0, 0.0), (0.6, 1.0, 0.2)))
 #: A sensor 20 % off: filling rises with pressure, so that the air computed from it is off by more.
 FALSE = [(1.2, 1.25, "meter_high"), (0.8, 0.77, "meter_low")]
 
@@ -70,7 +74,7 @@ def test_a_car_that_meters_its_air_has_its_pressure_sensor_apart() -> None:
     case = solve(stretches(meter=0.8), [], car())
     unknowns = case.model.unknowns
     assert unknowns.sd[unknowns.index("sensed")] == 0.0
-    assert case.key_on.ways == ((1.0, 0.0),)
+    assert [way.part for way in case.key_on.ways] == [0.0]
 
 
 @given(seed=st.integers(0, 2**16), readings=st.integers(1, 6))
@@ -81,15 +85,14 @@ def test_two_ways_are_integrated_as_one_by_one(seed: int, readings: int) -> None
     blocks = [(np.array([1]), 0, 3), (np.array([0]), 3, 1)]
     covariances = np.stack([np.eye(readings), 2.0 * np.eye(readings)])
     row = np.array([1, 1, 1, 0])
-    one_by_one = []
-    for mean, sd in EITHER:
+    expected = np.zeros((2, 4))
+    for share, mean, sd in WAYS.ways:
         scaled = jacobian * np.array([1.0, sd, 1.0])
         moved = offset + mean * jacobian[row][:, :, 1]
-        one_by_one.append(marginals(moved, scaled, blocks, covariances))
-    expected = np.log(np.exp(one_by_one).mean(axis=0))
-    found = of_either(offset, jacobian, blocks, covariances, 1)
-    assert found == pytest.approx(expected)
-    assert of_either(offset, jacobian, blocks, covariances, None) == pytest.approx(
+        expected += share * np.exp(marginals(moved, scaled, blocks, covariances))
+    found = of_mixed(offset, jacobian, blocks, covariances, WAYS)
+    assert found == pytest.approx(np.log(expected))
+    assert of_mixed(offset, jacobian, blocks, covariances, None) == pytest.approx(
         marginals(offset, jacobian, blocks, covariances)
     )
 
@@ -98,9 +101,38 @@ def test_an_unknown_that_moves_nothing_is_of_one_kind() -> None:
     """What neither way moves costs nothing: no hypothesis without a false computation changes."""
     rng = np.random.default_rng(3)
     offset, jacobian = rng.normal(size=(5, 4)), rng.normal(size=(5, 4, 3))
-    jacobian[:, :, 2] = 0.0
+    jacobian[:, :, 1] = 0.0
     every = [(np.arange(5), 0, 1)]
     covariance = np.eye(4)[None]
-    assert of_either(offset, jacobian, every, covariance, 2) == pytest.approx(
+    assert of_mixed(offset, jacobian, every, covariance, WAYS) == pytest.approx(
         marginals(offset, jacobian, every, covariance)
     )
+
+
+def test_the_unknown_is_nothing_or_the_sensors_part_in_its_own_coordinate() -> None:
+    unknowns = solve(stretches(metering="pressure"), [], car("pressure")).model.unknowns
+    place = unknowns.index("sensed")
+    assert unknowns.mixed is not None
+    assert unknowns.mixed.place == place
+    mean, sd = unknowns.mean[place], unknowns.sd[place]
+    part, spread = load_priors().sensors["computed_sensor_part"]
+    told = [(mean + sd * at, sd * wide) for _, at, wide in unknowns.mixed.ways]
+    assert told == [pytest.approx((0.0, 0.0)), pytest.approx((part, spread))]
+
+
+def test_the_check_with_the_key_on_tells_sensor_from_the_rest() -> None:
+    """It is asked of a car that meters pressure, too: two minutes for half of what may be false."""
+    case = solve(stretches(metering="pressure", pressure=0.8, meter=0.77), [], car("pressure"))
+    told = posterior_of(case)[1]
+    assert "key_on_pressure" in {one.check for one in next_checks(case, told, ())}
+    assert posterior_of(case, ["key_on_pressure=0.81"])[1]["meter_low"] > 0.9
+    assert posterior_of(case, ["key_on_pressure=1.0"])[1]["meter_low"] < told["meter_low"]
+
+
+@pytest.mark.parametrize("metering", ["airflow", "pressure"])
+def test_without_a_manifold_sensor_there_is_nothing_to_read_with_the_key_on(
+    metering: Metering,
+) -> None:
+    case = solve(stretches(metering=metering, manifold=False), [], car(metering))
+    asked = "key_on_pressure" in {one.check for one in next_checks(case, posterior_of(case)[1], ())}
+    assert asked == (metering == "pressure")

@@ -37,6 +37,7 @@ Bools = NDArray[np.bool_]
 _NEGLIGIBLE_NATS = 10.0
 _FLOW_OVER_IDLE = 3.2  # air at 2,500 rpm without load over idle's: common practice, no source
 _MOST_LEAKS = 0.9  # of all idle air: with more the plate would be shut; our choice
+_KEY_ON_SPREAD = 0.008  # of sound sensors and barometers; common practice, no source
 _FROM_IDLE_SD = 0.02  # how far a trim may drift from idle to 2,500 rpm beside what is modelled
 _FROM_IDLE_COMPUTED_SD = 0.03  # the same of a controller's own filling table
 
@@ -152,6 +153,19 @@ def _ratio(nodes: Nodes, of: str, spread: float) -> tuple[Floats, Floats]:
     return np.exp(log), np.full(len(log), spread)
 
 
+def _sensor_key_on(nodes: Nodes) -> tuple[Floats, Floats, Floats]:
+    """Manifold pressure over the barometer's with the engine off, a part for each way in which air
+    may be computed falsely (`false_pressure`)."""
+    pressure, computed = (
+        nodes.holding(f"{of}_high")[0] - nodes.holding(f"{of}_low")[0]
+        for of in ("pressure", "meter")
+    )
+    share, part, sd = np.array(nodes.case.key_on.ways).T
+    mean = np.exp(pressure[:, None] + part * computed[:, None])
+    spread = np.hypot(_KEY_ON_SPREAD, sd * computed[:, None])
+    return np.broadcast_to(share, mean.shape), mean, spread
+
+
 def _asked_for(nodes: Nodes, of: str) -> Floats:
     """Log of the trim that a false meter or fuel delivery asks for: more where it is low."""
     return nodes.holding(f"{of}_low")[0] - nodes.holding(f"{of}_high")[0]
@@ -244,6 +258,6 @@ _NUMBERS: Mapping[str, Callable[[Nodes], tuple[Floats, Floats, Floats]]] = {
     "closed_reading": partial(_alone, opening_over_stop),
     "plate_cleaned": partial(_alone, fall_by_cleaning),
     "fuel_delivery": partial(_alone, partial(_ratio, of="fuel", spread=0.0)),
-    "key_on_pressure": partial(_alone, partial(_ratio, of="pressure", spread=0.008)),
+    "key_on_pressure": _sensor_key_on,
     "boost_at_idle": partial(_alone, partial(_ratio, of="boost", spread=0.01)),
 }

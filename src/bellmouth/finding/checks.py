@@ -265,6 +265,14 @@ def _ranked(found: list[NextCheck], posterior: Mapping[str, float]) -> tuple[Nex
     return tuple(sorted(found, key=order))
 
 
+#: What must have been recorded for a check to have something to read.
+_READ = {
+    "key_on_pressure": "manifold_pa",
+    "closed_reading": "throttle_pct",
+    "plate_cleaned": "throttle_pct",
+}
+
+
 def _possible(case: "Case", check: Check) -> bool:
     if check.needs and not set(case.hypotheses.names) & set(check.needs):
         return False
@@ -272,8 +280,8 @@ def _possible(case: "Case", check: Check) -> bool:
     metering = "airflow" if o.airflow_metered else "pressure"
     if (check.metering and check.metering != metering) or _known_already(case, check):
         return False
-    if check.name in ("closed_reading", "plate_cleaned"):
-        return bool(np.isfinite(o.throttle_pct).any())
+    if check.name in _READ:
+        return bool(np.isfinite(getattr(o, _READ[check.name])).any())
     if check.name == "loads_off":
         # Where they are taken as off it is as good as made.
         return case.idle.held is not None and not case.idle.held.judged.loads_off

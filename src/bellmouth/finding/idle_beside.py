@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from bellmouth.car.description import Car
 from bellmouth.finding.density import normal, normal_below
-from bellmouth.finding.false_pressure import Ways, ways
+from bellmouth.finding.false_pressure import Way, ways
 from bellmouth.finding.hypothesis import HasCoordinates, Scale, log_reads
 from bellmouth.finding.idle_speed import (
     SHARES,
@@ -66,7 +66,7 @@ class IdleBeside:
     scale: Scale
     leak_log: Floats
     stale_log: Floats
-    ways: Ways
+    ways: tuple[Way, ...]
     hypotheses: HasCoordinates
 
     def __call__(self, which: Ints, sizes: Floats) -> Floats:
@@ -90,10 +90,12 @@ class IdleBeside:
         return np.where(stale > 0, by_stale, by_leak)
 
     def _falsely(self, which: Ints, sizes: Floats) -> list[tuple[float, Floats]]:
-        """How likely the pressure reads false, and by how much, where air is computed falsely."""
+        """How likely the pressure reads false, and by how much, where air is computed falsely; how
+        well that is known is nothing beside how far the air of two days differs."""
         computed = log_reads(self.hypotheses, "meter", which, sizes)
-        pressed = self.ways if self.change.by_pressure else ((1.0, 0.0),)
-        return [(share, part * computed) for share, part in pressed]
+        if not self.change.by_pressure:
+            return [(1.0, np.zeros(len(which)))]
+        return [(way.share, way.part * computed) for way in self.ways]
 
     def _unread(self, which: Ints, sizes: Floats, leak: Floats) -> Floats:
         """What is to be added to the change as read for what the engine got, (n,)."""

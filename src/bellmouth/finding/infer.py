@@ -30,7 +30,7 @@ from bellmouth.finding.fitting import (
     step_of,
     times,
 )
-from bellmouth.finding.marginals import in_either, marginals, of_either
+from bellmouth.finding.marginals import each_way, marginals, of_mixed
 from bellmouth.finding.mesh import HEALTHY, HypothesisTable, Mesh, mesh_of
 from bellmouth.finding.model import Model
 from bellmouth.finding.pooled import Answer, Pools, Question
@@ -186,7 +186,7 @@ def _steps(problem: Problem, start: tuple[Floats, Floats] | None = None) -> Step
     unknown = jacobian[:, :, : coordinates.shape[1]]
     fitted = (coordinates, sizes, follow, unknown)
     anew = _linearised_anew(hypotheses, cost)
-    integrate = partial(of_either, covariances=covariances[:-1], either=model.either)
+    integrate = partial(of_mixed, covariances=covariances[:-1], mixed=model.unknowns.mixed)
     offset, logs = yield from _at_nodes(
         hypotheses, bends, mesh, np.flatnonzero(anew[nodes]), fitted, integrate, metric
     )
@@ -313,10 +313,9 @@ def log_likelihood(
     """Log likelihood without any linearisation, (batch,): the reference that samplers use."""
     chosen = np.full(len(coordinates), which, dtype=np.intp)
     effects = hypotheses.effects(chosen, sizes, bends_of(model))
-    every = in_either(coordinates, model.either)
     logs = [
-        log - np.log(len(every))
-        for held in every
+        log + share
+        for share, held in each_way(coordinates, model.unknowns.mixed)
         for log in _over(model.residuals(held, effects), covariances, scale_weights)
     ]
     return np.asarray(np.logaddexp.reduce(np.stack(logs), axis=0))

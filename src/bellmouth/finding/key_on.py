@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from bellmouth.finding.false_pressure import Ways, ways
+from bellmouth.finding.false_pressure import Way, ways
 from bellmouth.finding.hypothesis import HasCoordinates, log_reads
 from bellmouth.finding.observations import Observations
 from bellmouth.finding.priors import Priors
@@ -32,7 +32,7 @@ class KeyOn:
     apart: float
     shared: float
     stray: float
-    ways: Ways
+    ways: tuple[Way, ...]
     hypotheses: HasCoordinates
 
     def __call__(self, which: Ints, sizes: Floats) -> Floats:
@@ -42,12 +42,18 @@ class KeyOn:
         pressure, computed = (
             log_reads(self.hypotheses, sensor, which, sizes) for sensor in ("pressure", "meter")
         )
-        own = sum(share * self._likelihood(pressure + part * computed) for share, part in self.ways)
-        agreeing = self._likelihood(np.zeros(len(which)))
+        own = sum(
+            way.share * self._likelihood(pressure + way.part * computed, way.sd * computed)
+            for way in self.ways
+        )
+        agreeing = self._likelihood(np.zeros(len(which)), np.zeros(len(which)))
         return np.asarray(np.log((1 - self.shared) * own + self.shared * agreeing + self.stray))
 
-    def _likelihood(self, expected: Floats) -> Floats:
-        return np.exp(-0.5 * (((self.log_ratio - expected) / self.sd) ** 2 + self.apart))
+    def _likelihood(self, expected: Floats, spread: Floats) -> Floats:
+        """Of a reading expected so; how far it may be off beyond ``sd`` costs it its height."""
+        sd = np.hypot(self.sd, spread)
+        told = np.exp(-0.5 * (((self.log_ratio - expected) / sd) ** 2 + self.apart))
+        return np.asarray(told * self.sd / sd)
 
 
 def key_on(

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bellmouth.finding.density import normal
-from bellmouth.finding.false_pressure import Ways, ways
+from bellmouth.finding.false_pressure import Way, ways
 from bellmouth.finding.hypothesis import HasCoordinates, log_reads
 from bellmouth.finding.lowest_idle import NEAR_RPM, lowest_idle
 from bellmouth.finding.observations import Observations
@@ -42,7 +42,7 @@ class LoadLevel:
     pressure_sd: float
     follows: float
     stray: float
-    ways: Ways
+    ways: tuple[Way, ...]
     hypotheses: HasCoordinates
 
     def __call__(self, which: Ints, sizes: Floats) -> Floats:
@@ -52,8 +52,8 @@ class LoadLevel:
         false = log_reads(self.hypotheses, "meter", which, sizes)
         # What a false pressure moves, it moves in the load and in the pressure read beside it.
         own = sum(
-            share * normal(self.log_over - (1.0 - part) * false, self.sd)
-            for share, part in self.ways
+            way.share * normal(self.log_over - (1.0 - way.part) * false, self.sd)
+            for way in self.ways
         )
         pressure = normal(np.full(len(which), self.log_share), self.pressure_sd)
         told = self.follows * own + (1.0 - self.follows) * pressure

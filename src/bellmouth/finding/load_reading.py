@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from bellmouth.finding.false_pressure import Ways, ways
+from bellmouth.finding.false_pressure import Way, ways
 from bellmouth.finding.hypothesis import HasCoordinates, log_reads
 from bellmouth.finding.observations import Observations
 from bellmouth.finding.priors import Priors
@@ -53,7 +53,7 @@ class LoadReading:
     sd: float
     follows: float
     stray: float
-    ways: Ways
+    ways: tuple[Way, ...]
     hypotheses: HasCoordinates
 
     def __call__(self, which: Ints, sizes: Floats) -> Floats:
@@ -63,11 +63,16 @@ class LoadReading:
         false = log_reads(self.hypotheses, "meter", which, sizes)
         # What a false pressure moves, it moves in the load and in the pressure read beside it.
         own = sum(
-            share * np.exp(-0.5 * ((self.log_ratio - (1.0 - part) * false) / self.sd) ** 2)
-            for share, part in self.ways
+            way.share * self._likelihood((1.0 - way.part) * false, way.sd * false)
+            for way in self.ways
         )
-        pressure = np.exp(-0.5 * (self.log_ratio / self.sd) ** 2)
+        pressure = self._likelihood(np.zeros(len(which)), np.zeros(len(which)))
         return np.asarray(np.log(self.follows * own + (1 - self.follows) * pressure + self.stray))
+
+    def _likelihood(self, expected: Floats, spread: Floats) -> Floats:
+        """Of a load that moved so; how far it may be off beyond ``sd`` costs it its height."""
+        sd = np.hypot(self.sd, spread)
+        return np.asarray(np.exp(-0.5 * ((self.log_ratio - expected) / sd) ** 2) * self.sd / sd)
 
 
 def load_reading(

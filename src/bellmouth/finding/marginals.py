@@ -1,19 +1,16 @@
 """Log density of readings with normal unknowns integrated out, for many nodes at once."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["EITHER", "in_either", "marginals", "of_either", "turned_over"]
+__all__ = ["Mixed", "each_way", "marginals", "of_mixed", "turned_over"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
-
-#: Mean and spread, in an unknown's coordinate, of the two things that it may be: nothing, which is
-#: exact, or about twice its mean.
-EITHER = ((-1.0, 0.0), (1.0, 0.2))
 
 # Beyond so many readings an unknown their own dimension is the dearer one to factorise.
 _MANY = 2.0
@@ -60,35 +57,45 @@ def marginals(
     return np.concatenate(result, axis=1)
 
 
-def of_either(
+@dataclass(frozen=True)
+class Mixed:
+    """An unknown that is not one normal: its place, and of each way that it may be how likely it
+    is, and its mean and spread in the unknown's coordinate."""
+
+    place: int
+    ways: tuple[tuple[float, float, float], ...]
+
+
+def of_mixed(
     offset: Floats,
     jacobian: Floats,
     blocks: Sequence[tuple[Ints, int, int]],
     covariances: Floats,
-    either: int | None,
+    mixed: Mixed | None,
 ) -> Floats:
-    """The same where unknown ``either`` is not one normal but, as likely, each of `EITHER`; None
-    for no such unknown."""
-    if either is None:
+    """As `marginals` where one unknown is ``mixed``; None for no such unknown."""
+    if mixed is None:
         return marginals(offset, jacobian, blocks, covariances)
-    slopes = [jacobian[rows, :, either].repeat(each, axis=0) for rows, _, each in blocks]
+    slopes = [jacobian[rows, :, mixed.place].repeat(each, axis=0) for rows, _, each in blocks]
     slope, logs = np.concatenate(slopes), []
-    for mean, sd in EITHER:
+    for share, mean, sd in mixed.ways:
         held = jacobian.copy()
-        held[:, :, either] *= sd
-        logs.append(marginals(offset + mean * slope, held, blocks, covariances))
-    return np.asarray(np.logaddexp(*logs) - np.log(2.0))
+        held[:, :, mixed.place] *= sd
+        logs.append(np.log(share) + marginals(offset + mean * slope, held, blocks, covariances))
+    return np.asarray(np.logaddexp.reduce(logs))
 
 
-def in_either(coordinates: Floats, either: int | None) -> list[Floats]:
-    """Standard normal coordinates (batch, unknowns) as they are in each of `EITHER`, which are as
-    likely; what samplers average over. Themselves alone where there is no such unknown."""
-    if either is None:
-        return [coordinates]
-    every = [coordinates.copy() for _ in EITHER]
-    for held, (mean, sd) in zip(every, EITHER, strict=True):
-        held[:, either] = mean + sd * coordinates[:, either]
-    return every
+def each_way(coordinates: Floats, mixed: Mixed | None) -> list[tuple[float, Floats]]:
+    """Logarithm of how likely each way is, and standard normal coordinates (batch, unknowns) as
+    they are in it: what samplers average over."""
+    if mixed is None:
+        return [(0.0, coordinates)]
+    found = []
+    for share, mean, sd in mixed.ways:
+        held = coordinates.copy()
+        held[:, mixed.place] = mean + sd * coordinates[:, mixed.place]
+        found.append((float(np.log(share)), held))
+    return found
 
 
 def _of_each(offset: Floats, jacobian: Floats, covariances: Floats) -> Floats:

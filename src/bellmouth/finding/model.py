@@ -136,11 +136,6 @@ class Model:
             return effect[:, None] if self.alone else effect[:, None] * self._judged
         return effect if self.alone else effect[:, self.observations.recording]
 
-    @property
-    def either(self) -> int | None:
-        """Place of the unknown that is nothing or all there is (`false_pressure`), if any."""
-        return None if self.observations.airflow_metered else self.unknowns.index("sensed")
-
     def _at_reference(self, effect: Floats) -> Floats:
         """What it does in the recording that openings are counted from, (batch, 1)."""
         if effect.ndim == 1:

@@ -6,7 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bellmouth.car.description import Car
-from bellmouth.finding.false_pressure import of_pressure
+from bellmouth.finding.false_pressure import mixed, of_pressure
+from bellmouth.finding.marginals import Mixed
 from bellmouth.finding.observations import Observations
 from bellmouth.finding.priors import Priors
 from bellmouth.physics.fuel import injector_time_factor
@@ -65,14 +66,15 @@ class Unknowns:
     """Mean and standard deviation of each coordinate, and where each stands.
 
     Coordinates are standard normal: ``value = mean + sd * coordinate``, or ``mean + sd * (turn @
-    coordinates)`` where an engine family says how they go together. Those shared by all recordings
-    of the car come first, then one block a recording.
+    coordinates)`` where an engine family says how they go together. One may be ``mixed``
+    instead. Those shared by all recordings of the car come first, then one block a recording.
     """
 
     mean: Floats
     sd: Floats
     contaminated_bend_sd: float
     turn: Floats | None = None
+    mixed: Mixed | None = None
 
     def values(self, coordinates: Floats) -> Floats:
         """The unknowns at coordinates (batch, unknowns), same shape."""
@@ -187,7 +189,8 @@ def unknowns(observations: Observations, car: Car, priors: Priors) -> Unknowns:
     }
     pairs = [*(shared[name] for name in _SHARED), *_recording_blocks(observations, priors)]
     mean, sd = np.array(pairs).T
-    return Unknowns(mean, sd, sensors["contaminated_log_bend"])
+    sensed = mixed(observations, priors, Unknowns.index("sensed"))
+    return Unknowns(mean, sd, sensors["contaminated_log_bend"], mixed=sensed)
 
 
 def _recording_blocks(observations: Observations, priors: Priors) -> list[tuple[float, float]]:
