@@ -105,7 +105,7 @@ def _names(english: str, typed: Sequence[str]) -> list[str]:
 def _english(error: Exception) -> str:
     if isinstance(error, click.UsageError):
         message = error.format_message().rstrip()
-        stop = "" if message.endswith((".", "?", ")")) else "."
+        stop = "" if message.endswith((".", "?", "?)")) else "."
         return f"{message}{stop} See {_path(error)} --help."
     if isinstance(error, click.ClickException):
         return error.format_message()
